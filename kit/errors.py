@@ -1,0 +1,92 @@
+"""The one exception that bad input raises."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+
+class InputError(ValueError):
+    """A value that cannot be used.
+
+    The message always names the field, the value that was given and what would be right, so that a
+    reader with a tape measure can mend it without a traceback.
+
+    Parameters
+    ----------
+    field : str
+        Name of the field, with its place in front where there is one (``"patch 'bay': depth"``).
+    value : object
+        The value that was given.
+    right : str
+        What would be right, as a phrase that can follow "expected".
+    """
+
+    def __init__(self, field: str, value: Any, right: str) -> None:
+        self.field = field
+        self.value = value
+        self.right = right
+        super().__init__(f"{field} = {value!r}: expected {right}")
+
+
+def number(
+    field: str,
+    value: Any,
+    *,
+    minimum: float = -math.inf,
+    maximum: float = math.inf,
+    above: float | None = None,
+    unit: str = "",
+) -> float:
+    """Return `value` as a float, or raise `InputError` naming `field`.
+
+    Parameters
+    ----------
+    field : str
+        Name used in the message.
+    value : object
+        Anything; only real, finite numbers pass (a bool is not a number here).
+    minimum, maximum : float
+        Closed limits.
+    above : float, optional
+        Open lower limit; used in place of `minimum`.
+    unit : str
+        Unit named in the message.
+    """
+    low = f"above {above:g}" if above is not None else f"{minimum:g} or more"
+    if maximum == math.inf:
+        right = "a finite number" if above is None and minimum == -math.inf else f"a number {low}"
+    elif above is None:
+        right = f"a number from {minimum:g} to {maximum:g}"
+    else:
+        right = f"a number {low} and up to {maximum:g}"
+    right += f" {unit}" if unit else ""
+    if isinstance(value, bool):
+        raise InputError(field, value, right)
+    try:
+        result = float(value)
+    except (TypeError, ValueError):
+        raise InputError(field, value, right) from None
+    too_low = result <= above if above is not None else result < minimum
+    if not math.isfinite(result) or too_low or result > maximum:
+        raise InputError(field, value, right)
+    return result
+
+
+def numbers(field: str, value: Any, length: int, *, unit: str = "") -> tuple[float, ...]:
+    """Return `value` as a tuple of `length` finite floats, or raise `InputError`."""
+    right = f"{length} finite numbers" + (f" in {unit}" if unit else "")
+    try:
+        items = tuple(value)
+    except TypeError:
+        raise InputError(field, value, right) from None
+    if len(items) != length:
+        raise InputError(field, value, right)
+    return tuple(number(f"{field}[{i}]", item, unit=unit) for i, item in enumerate(items))
+
+
+def text(field: str, value: Any) -> str:
+    """Return `value` if it is a non-empty string, or raise `InputError`."""
+    if not isinstance(value, str) or not value.strip():
+        raise InputError(field, value, "a name of at least one letter")
+    return value
