@@ -1,0 +1,474 @@
+"""From a scene to a map: illuminance, luminance of white and black, contrast at the eye.
+
+The black that the eye sees is not dark. Three kinds of light fill it:
+
+- what the panel leaks when it shows black (sequential contrast),
+- what a bright picture scatters: inside the lens (checkerboard contrast), and by way of the wall and the
+  ground back to the wall (`bounce_factor`); both grow with the picture's average level,
+- ambient light on the wall, and the veil that lamps in view spread over the image in the eye.
+
+`white_luminance` and `black_luminance` are what the projectors make; ambient light and veil are added to
+both in the contrast:
+
+    contrast = (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil)
+
+With L = reflectance x E / pi in every term but the veil, **the wall's reflectance cancels where there is no
+veil**: a dark wall has the same contrast as a white one. It fails on luminance, and on the veil.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+import shapely
+import xarray as xr
+from numpy.typing import NDArray
+
+from kit.ambient import Ambient
+from kit.errors import InputError, number, numbers
+from kit.facade import Facade, Surface
+from kit.projector import LEVELS, Projector, is_many
+from kit.raster import (
+    SAME_PLANE,
+    Grid,
+    Mask,
+    Window,
+    elevation_rings,
+    picture_rings,
+    shadow_rings,
+    visible,
+)
+from kit.throw import Placement, picture_window, unit_illuminance, zone_gain
+
+Array = NDArray[np.float64]
+
+# Rows are worked through in blocks of about this many points, which stay in the processor's cache.
+BLOCK = 1 << 15
+
+
+@dataclass(frozen=True, kw_only=True)
+class Scene:
+    """A house front, the projectors in front of it, and the light around.
+
+    Parameters
+    ----------
+    facade : Facade
+    projectors : sequence of (Projector, Placement)
+        At least one.
+    ambient : Ambient
+    picture_level : float
+        Average level of the picture on the front while black is looked at, 0 to 1: what scatters. Half
+        white, as on the 16-zone checkerboard that projected contrast is measured with. Picture elements
+        beside the front are taken to be masked black.
+    ground_reflectance : float
+        Of the ground in front, 0 to 1; sends a little of a bright wall's light back. 0: not counted.
+    """
+
+    facade: Facade
+    projectors: tuple[tuple[Projector, Placement], ...]
+    ambient: Ambient = field(default_factory=Ambient)
+    picture_level: float = 0.5
+    ground_reflectance: float = 0.0
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.facade, Facade):
+            raise InputError("facade", self.facade, "a kit.Facade")
+        if not isinstance(self.ambient, Ambient):
+            raise InputError("ambient", self.ambient, "a kit.Ambient")
+        if not isinstance(self.projectors, Iterable):
+            raise InputError("projectors", self.projectors, "a list of (projector, placement)")
+        pairs = tuple(self.projectors)
+        for pair in pairs:
+            if not (
+                isinstance(pair, tuple | list)
+                and len(pair) == 2
+                and isinstance(pair[0], Projector)
+                and isinstance(pair[1], Placement)
+            ):
+                raise InputError("projectors", pair, "a pair (kit.Projector, kit.Placement)")
+        if not pairs:
+            raise InputError("projectors", pairs, "at least one (projector, placement)")
+        object.__setattr__(self, "projectors", tuple((a, b) for a, b in pairs))
+        number("picture_level", self.picture_level, minimum=0.0, maximum=1.0)
+        number("ground_reflectance", self.ground_reflectance, minimum=0.0, maximum=1.0)
+
+
+def light_map(
+    scene: Scene, spacing: float = 0.05, *, extent: tuple[float, float, float, float] | None = None
+) -> xr.Dataset:
+    """Return the light on the front of `scene`, as the audience sees it in elevation.
+
+    Parameters
+    ----------
+    scene : Scene
+    spacing : float
+        Pixel size [m].
+    extent : (left, right, bottom, top), optional
+        Part of the front [m]; all of it if not given.
+
+    Returns
+    -------
+    xarray.Dataset
+        On (y, x), coordinates of pixel centres in metres; NaN (index -1) where there is no wall:
+
+        ============================ ==========================================================
+        illuminance [lx]             from the projectors on full white, nominal chain
+        black_illuminance [lx]       from the projectors on black: leak and scatter
+        white_luminance [cd/m2]      reflectance x gain x illuminance / pi
+        black_luminance [cd/m2]      the same for black
+        contrast [1]                 at the eye, with ambient light and veil in both terms
+        reflectance [1]              of the visible surface
+        patch                        index into `patch_index`
+        ============================ ==========================================================
+
+        and, without (y, x): ambient_illuminance [lx], veil_luminance [cd/m2], reflectance_low,
+        reflectance_high and picture_share on patch_index (the share of each projector's lumens on the
+        wall that lands there), chain (projector, step, level), light_band (level).
+
+        A sweep in `light_output`, `vertical_illuminance` or `reflectance` adds a leading dimension
+        ``light_output``, ``ambient`` or ``sweep`` to what depends on it.
+
+    Raises
+    ------
+    InputError
+        For a lens behind or inside the front, or a picture that misses it.
+    """
+    facade = scene.facade
+    grid = Grid.over(facade.bounds if extent is None else _checked_extent(extent), spacing)
+    patch = visible(facade, grid)
+    if patch.max() < 0:
+        raise InputError("extent", extent, "an extent that shows some of the front")
+    planes = _planes(facade)
+
+    flux = _swept_flux(scene)
+    ambient = np.atleast_1d(np.asarray(scene.ambient.vertical_illuminance, float))
+    surfaces = [p.surface for p in facade.patches]
+    reflectance, low, high = (_swept(surfaces, name) for name in ("reflectance", "low", "high"))
+    gain = np.array([s.gain for s in surfaces])
+
+    # Light per stated lumen on each point, then where it goes.
+    units, shares = [], []
+    pixel_area = grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in facade.patches])
+    for number_, (projector, placement) in enumerate(scene.projectors, 1):
+        _check_lens(facade, placement, number_)
+        unit = _unit_map(facade, planes, patch, grid, projector, placement)
+        landed = np.bincount(
+            patch.ravel().astype(np.intp) + 1, weights=unit.ravel(), minlength=len(facade.patches) + 1
+        )
+        if not landed[1:].any():
+            raise InputError(
+                f"projector {number_}: position, aim, lens_shift",
+                (placement.position, placement.aim, projector.lens_shift),
+                "a picture that meets the front; this one misses it",
+            )
+        units.append(unit)
+        shares.append(landed[1:] * pixel_area)
+    share = np.array(shares)
+    transmission = np.array([p.transmission() for p, _ in scene.projectors])
+    lumens = flux * transmission[:, 1, None]  # (projector, light_output)
+
+    used = share.sum(axis=1)
+    dark = np.array(
+        [
+            projector.leak() + projector.scatter() * scene.picture_level * used[i]
+            for i, (projector, _) in enumerate(scene.projectors)
+        ]
+    )
+    # Mean exitance of the front sends light round by the ground: (light_output, sweep).
+    exitance = np.einsum("pl,pk,sk->ls", lumens, share, reflectance)
+    seen = np.bincount(patch.ravel().astype(np.intp) + 1, minlength=len(facade.patches) + 1)[1:]
+    exitance /= float(seen @ pixel_area)
+    bounce = bounce_factor() * scene.ground_reflectance * scene.picture_level * exitance
+    has_bounce = bool(bounce.any())
+
+    nl, na, ns = lumens.shape[1], ambient.size, reflectance.shape[0]
+    shape = patch.shape
+    illuminance = np.empty((nl, *shape))
+    black_illuminance = np.empty((nl, ns if has_bounce else 1, *shape))
+    white = np.empty((nl, ns, *shape))
+    black = np.empty((nl, ns, *shape))
+    contrast = np.empty((nl, na, ns, *shape))
+    reflectance_map = np.empty((ns, *shape))
+    # The last column serves the index -1.
+    rho_table = np.append(reflectance, np.full((ns, 1), np.nan), axis=1)
+    gain_table = np.append(gain, np.nan)
+    no_wall = np.append(np.zeros(len(gain)), np.nan)
+    veil = scene.ambient.veil()
+    plain = bool(np.all(gain == 1.0))
+    rows = max(1, BLOCK // (shape[1] * nl * na * ns))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for start in range(0, shape[0], rows):
+            block = slice(start, start + rows)
+            index = patch[block].astype(np.intp)
+            rho = rho_table.take(index, axis=1, mode="wrap")
+            reflectance_map[:, block] = rho
+            blank = no_wall.take(index, mode="wrap")
+            lit = [unit[block] + blank for unit in units]
+            e = illuminance[:, block]
+            np.multiply(lumens[0, :, None, None], lit[0], out=e)
+            e_dark = black_illuminance[:, :, block]
+            np.multiply(dark[0] * lumens[0, :, None, None, None], lit[0], out=e_dark)
+            for i in range(1, len(lit)):
+                e += lumens[i, :, None, None] * lit[i]
+                e_dark += dark[i] * lumens[i, :, None, None, None] * lit[i]
+            if has_bounce:
+                e_dark += bounce[:, :, None, None]
+            diffuse = rho * (1.0 / np.pi)
+            towards = diffuse if plain else diffuse * gain_table.take(index, mode="wrap")
+            w, b = white[:, :, block], black[:, :, block]
+            np.multiply(towards, e[:, None], out=w)
+            np.multiply(towards, e_dark, out=b)
+            extra = diffuse * ambient[:, None, None, None] + veil
+            np.divide(w[:, None] + extra, b[:, None] + extra, out=contrast[:, :, :, block])
+    if veil == 0.0 and (not ambient.all() or not reflectance.all()):
+        # No light at all in white or black: nothing to tell apart.
+        contrast[np.isnan(contrast) & (patch >= 0)] = 1.0
+
+    present = {
+        "light_output": nl > 1 or any(is_many(p.light_output) for p, _ in scene.projectors),
+        "ambient": is_many(scene.ambient.vertical_illuminance),
+        "sweep": any(is_many(s.reflectance) for s in surfaces),
+    }
+
+    def labelled(
+        values: Array, lead: tuple[str, ...], long_name: str, units: str, dims: tuple[str, ...] = ("y", "x")
+    ) -> xr.DataArray:
+        """Return `values` with its leading axes named, less those along which nothing is swept."""
+        drop = tuple(i for i, name in enumerate(lead) if not present[name])
+        kept = tuple(name for name in lead if present[name])
+        return xr.DataArray(
+            values.squeeze(axis=drop), dims=(*kept, *dims), attrs={"long_name": long_name, "units": units}
+        )
+
+    coords: dict[str, xr.DataArray] = {
+        "y": xr.DataArray(grid.y, dims="y", attrs={"long_name": "height above the ground line", "units": "m"}),
+        "x": xr.DataArray(grid.x, dims="x", attrs={"long_name": "across the front", "units": "m"}),
+        "patch_name": xr.DataArray([p.name for p in facade.patches], dims="patch_index"),
+        "surface_name": xr.DataArray([s.name for s in surfaces], dims="patch_index"),
+        "level": xr.DataArray(list(LEVELS), dims="level"),
+    }
+    if present["light_output"]:
+        total = flux.sum(axis=0)
+        coords["light_output"] = xr.DataArray(
+            total, dims="light_output", attrs={"long_name": "stated light output", "units": "lm"}
+        )
+    if present["ambient"]:
+        coords["ambient"] = xr.DataArray(
+            ambient, dims="ambient", attrs={"long_name": "vertical illuminance of ambient light", "units": "lx"}
+        )
+    steps, chain = _chain_table(scene)
+    coords["step"] = xr.DataArray(steps, dims="step")
+    weights = lumens.mean(axis=1) * used
+    band = (transmission / transmission[:, 1:2]).T @ weights / weights.sum()
+    return xr.Dataset(
+        {
+            "illuminance": labelled(
+                illuminance, ("light_output",), "illuminance from the projectors on full white", "lx"
+            ),
+            "black_illuminance": labelled(
+                black_illuminance if has_bounce else black_illuminance[:, 0],
+                ("light_output", "sweep") if has_bounce else ("light_output",),
+                "illuminance from the projectors on black: leak and scatter",
+                "lx",
+            ),
+            "white_luminance": labelled(
+                white, ("light_output", "sweep"), "luminance of projected white", "cd/m2"
+            ),
+            "black_luminance": labelled(
+                black, ("light_output", "sweep"), "luminance of projected black", "cd/m2"
+            ),
+            "contrast": labelled(contrast, ("light_output", "ambient", "sweep"), "contrast at the eye", "1"),
+            "reflectance": labelled(reflectance_map, ("sweep",), "diffuse reflectance", "1"),
+            "patch": xr.DataArray(
+                patch, dims=("y", "x"), attrs={"long_name": "index of the visible patch", "units": "1"}
+            ),
+            "ambient_illuminance": labelled(
+                ambient, ("ambient",), "vertical illuminance of ambient light", "lx", ()
+            ),
+            "veil_luminance": xr.DataArray(
+                veil, attrs={"long_name": "veiling luminance in the eye", "units": "cd/m2"}
+            ),
+            "reflectance_low": labelled(low, ("sweep",), "lowest likely reflectance", "1", ("patch_index",)),
+            "reflectance_high": labelled(
+                high, ("sweep",), "highest likely reflectance", "1", ("patch_index",)
+            ),
+            "picture_share": xr.DataArray(
+                share,
+                dims=("projector", "patch_index"),
+                attrs={"long_name": "share of a projector's light that lands on the patch", "units": "1"},
+            ),
+            "chain": xr.DataArray(
+                chain,
+                dims=("projector", "step", "level"),
+                attrs={"long_name": "factors from stated to delivered light output", "units": "1"},
+            ),
+            "light_band": xr.DataArray(
+                band,
+                dims=("level",),
+                attrs={"long_name": "likely illuminance relative to nominal", "units": "1"},
+            ),
+        },
+        coords=coords,
+        attrs={"front": facade.name, "stated_light_output": float(flux[:, 0].sum()), "spacing": grid.spacing},
+    )
+
+
+def bounce_factor() -> float:
+    """Return the share of a long wall's exitance that level ground in front returns, per reflectance.
+
+    A wall strip of height H and even exitance M lights the ground at distance s with
+    M/2 (1 - s / sqrt(s^2 + H^2)). By reciprocity the wall's mean illuminance from a ground of reflectance r
+    is r / (M H) times the integral over s of that squared, which is r M (2 - pi/2) / 4. A front of finite
+    width gets less, so this is an upper bound.
+    """
+    return (2.0 - np.pi / 2.0) / 4.0
+
+
+def _checked_extent(extent: tuple[float, float, float, float]) -> tuple[float, float, float, float]:
+    left, right, bottom, top = numbers("extent", extent, 4, unit="m")
+    return left, right, bottom, top
+
+
+def _swept_flux(scene: Scene) -> Array:
+    """Return the stated light output, shape (projector, light_output) [lm]."""
+    rows = [np.atleast_1d(np.asarray(p.light_output, float)) for p, _ in scene.projectors]
+    sizes = {row.size for row in rows} - {1}
+    if len(sizes) > 1:
+        raise InputError("light_output", [row.size for row in rows], "sweeps of one length")
+    size = sizes.pop() if sizes else 1
+    return np.array([np.broadcast_to(row, size) for row in rows])
+
+
+def _swept(surfaces: list[Surface], name: str) -> Array:
+    """Return a property of the surfaces, shape (sweep, patch)."""
+    columns = [np.atleast_1d(np.asarray(getattr(s, name), float)) for s in surfaces]
+    sizes = {np.size(s.reflectance) for s in surfaces} - {1}
+    if len(sizes) > 1:
+        raise InputError("reflectance", sorted(sizes), "sweeps of one length")
+    size = sizes.pop() if sizes else 1
+    return np.array([np.broadcast_to(column, size) for column in columns]).T.copy()
+
+
+def _planes(facade: Facade) -> list[list[int]]:
+    """Return the indices of visible patches, grouped by the plane they lie in."""
+    groups: dict[tuple[float, ...], list[int]] = {}
+    for i, patch in enumerate(facade.patches):
+        if patch.faces_audience:
+            key = tuple(round(c / SAME_PLANE) for c in patch.depth_plane())
+            groups.setdefault(key, []).append(i)
+    return list(groups.values())
+
+
+def _check_lens(facade: Facade, placement: Placement, count: int) -> None:
+    lens = np.array(placement.position)
+    where = f"projector {count}: position"
+    seen = [p for p in facade.patches if p.faces_audience]
+    if all(p.normal @ lens - p.offset <= SAME_PLANE for p in seen):
+        raise InputError(where, placement.position, "a lens in front of the house; this one is behind the wall")
+    point = shapely.Point(lens[:2])
+    for patch in seen:
+        z0, zx, zy = patch.depth_plane()
+        if z0 + zx * lens[0] + zy * lens[1] < lens[2]:
+            continue
+        outline, *holes = elevation_rings(patch)
+        if shapely.Polygon(outline, holes).covers(point):
+            raise InputError(
+                where,
+                placement.position,
+                f"a lens in front of the house; this one is behind or inside patch {patch.name!r}",
+            )
+
+
+def _unit_map(
+    facade: Facade,
+    planes: list[list[int]],
+    patch: NDArray[np.int16],
+    grid: Grid,
+    projector: Projector,
+    placement: Placement,
+) -> Array:
+    """Return the illuminance per lumen on the wall, shape (y, x), shadows and zones included."""
+    result = np.zeros(patch.shape)
+    lens = np.array(placement.position)
+    forward, right, up = placement.frame()
+    left, right_end, bottom, top = picture_window(projector)
+    corners = [(left, bottom), (right_end, bottom), (right_end, top), (left, top)]
+    directions = np.array([forward + s * right + t * up for s, t in corners])
+    e1 = unit_illuminance(projector)
+    all_corners = np.concatenate([p.rings[0] for p in facade.patches])
+    starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
+    for members in planes:
+        first = facade.patches[members[0]]
+        normal, offset = first.normal, first.offset
+        height = float(normal @ lens) - offset
+        picture = picture_rings(directions, lens, normal, offset)
+        if not picture:
+            continue
+        window = grid.window([*picture])
+        own = grid.window([ring for i in members for ring in elevation_rings(facade.patches[i])])
+        window = _common(window, own)
+        if window is None:
+            continue
+        belongs = np.zeros(len(facade.patches) + 1, dtype=bool)
+        belongs[members] = True
+        lit: Mask = grid.inside(picture, window)
+        lit &= belongs.take(patch[window], mode="wrap")
+        above = all_corners @ normal - offset
+        near = np.maximum.reduceat(above, starts) > SAME_PLANE
+        near &= np.minimum.reduceat(above, starts) < height
+        near[members] = False
+        for i in np.flatnonzero(near):
+            rings = shadow_rings(facade.patches[i], lens, normal, offset)
+            if not rings:
+                continue
+            area = _common(window, grid.window(rings))
+            if area is not None:
+                inner = (
+                    slice(area[0].start - window[0].start, area[0].stop - window[0].start),
+                    slice(area[1].start - window[1].start, area[1].stop - window[1].start),
+                )
+                lit[inner] &= ~grid.inside(rings, area)
+        z0, zx, zy = first.depth_plane()
+        x, y = grid.x[window[1]], grid.y[window[0]]
+        target = result[window]
+        step = max(1, BLOCK // max(1, x.size))
+
+        def linear(axis: Array, rows: slice, x: Array = x, y: Array = y, z=(z0, zx, zy)) -> Array:  # type: ignore[no-untyped-def]
+            """Return axis . (X - lens), which is linear in x and y on this plane."""
+            across = (axis[0] + axis[2] * z[1]) * x
+            upward = (axis[1] + axis[2] * z[2]) * y[rows] + (axis[2] * z[0] - axis @ lens)
+            return upward[:, None] + across
+
+        for start in range(0, y.size, step):
+            rows = slice(start, start + step)
+            depth = linear(forward, rows)
+            light = depth * depth
+            light *= depth
+            np.divide(e1 * height, light, out=light)
+            if projector.zones is not None:
+                s = (linear(right, rows) / depth - left) / (right_end - left) - 0.5
+                t = (linear(up, rows) / depth - bottom) / (top - bottom) - 0.5
+                light *= zone_gain(projector.zones, s, t)
+            np.copyto(target[rows], light, where=lit[rows])
+    return result
+
+
+def _common(one: Window, other: Window) -> Window | None:
+    """Return the overlap of two windows, or None."""
+    rows = slice(max(one[0].start, other[0].start), min(one[0].stop, other[0].stop))
+    columns = slice(max(one[1].start, other[1].start), min(one[1].stop, other[1].stop))
+    return (rows, columns) if rows.start < rows.stop and columns.start < columns.stop else None
+
+
+def _chain_table(scene: Scene) -> tuple[list[str], Array]:
+    """Return the step names and the factors, shape (projector, step, level); 1 where not applied."""
+    steps = ["stated light output"]
+    for projector, _ in scene.projectors:
+        steps += [f.name for f in projector.chain if f.name not in steps]
+    table = np.ones((len(scene.projectors), len(steps), len(LEVELS)))
+    for i, (projector, _) in enumerate(scene.projectors):
+        for factor in projector.chain:
+            table[i, steps.index(factor.name)] *= [getattr(factor, level) for level in LEVELS]
+    return steps, table

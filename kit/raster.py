@@ -1,0 +1,194 @@
+"""Exact masks on the raster: what the audience sees, what the picture reaches, what lies in shadow.
+
+The raster is the front in elevation, as seen from far away along z. A point belongs to a polygon if its
+pixel's centre does; there is no sampling noise, and two polygons that share an edge neither overlap nor
+leave a gap.
+
+A shadow is found as a polygon too. Seen from the lens, an occluder's outline is projected onto the plane of
+the patch behind it. Only what lies between that plane and the lens casts a shadow, so the outline is first
+clipped to that slab; the projection then is a map of polygons to polygons, exact to rounding.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from kit.errors import InputError, number
+from kit.facade import Facade, Patch
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Window = tuple[slice, slice]
+
+# Depths closer than this count as one plane [m]; far below a tape measure, far above rounding.
+SAME_PLANE = 1e-6
+# Largest raster that is not surely a slip of the spacing.
+MAX_PIXELS = 40_000_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Grid:
+    """Pixel centres of a raster with square pixels, in metres, both axes ascending."""
+
+    x: Array
+    y: Array
+    spacing: float
+
+    @classmethod
+    def over(cls, extent: tuple[float, float, float, float], spacing: float) -> Grid:
+        """Return the grid of pixels of size `spacing` [m] over `extent` (left, right, bottom, top) [m].
+
+        Raises
+        ------
+        InputError
+            For a spacing that is not above 0, or that makes no pixel or too many.
+        """
+        step = number("spacing", spacing, above=0.0, unit="m")
+        left, right, bottom, top = extent
+        if not (right > left and top > bottom):
+            raise InputError("extent", extent, "(left, right, bottom, top) with left < right, bottom < top")
+        # A hair of slack, so that 12 m / 0.05 m is 240 pixels and not 241.
+        across = max(1, int(np.ceil((right - left) / step - 1e-9)))
+        up = max(1, int(np.ceil((top - bottom) / step - 1e-9)))
+        if across * up > MAX_PIXELS:
+            raise InputError(
+                "spacing", spacing, f"a spacing that makes at most {MAX_PIXELS} pixels, not {across * up}"
+            )
+        return cls(
+            x=left + step * (np.arange(across) + 0.5), y=bottom + step * (np.arange(up) + 0.5), spacing=step
+        )
+
+    def window(self, rings: list[Array]) -> Window:
+        """Return the rows and columns that the polygons of `rings` can touch."""
+        corners = np.concatenate(rings)
+        low, high = corners.min(axis=0), corners.max(axis=0)
+        columns = np.searchsorted(self.x, (low[0], high[0]), side="left")
+        rows = np.searchsorted(self.y, (low[1], high[1]), side="left")
+        return slice(int(rows[0]), int(rows[1])), slice(int(columns[0]), int(columns[1]))
+
+    def inside(self, rings: list[Array], window: Window) -> Mask:
+        """Return which pixel centres of `window` lie inside the rings, by the even-odd rule.
+
+        Parameters
+        ----------
+        rings : list of array, shape (n, 2)
+            Closed outlines, x and y [m]. Holes are further rings.
+        """
+        ys, xs = self.y[window[0]], self.x[window[1]]
+        mask = np.zeros((ys.size, xs.size), dtype=bool)
+        column = np.arange(xs.size, dtype=np.int32)
+        for ring in rings:
+            for (x1, y1), (x2, y2) in zip(ring, np.roll(ring, -1, axis=0), strict=True):
+                if y1 > y2:
+                    x1, y1, x2, y2 = x2, y2, x1, y1
+                first, last = np.searchsorted(ys, (y1, y2), side="left")
+                if first == last:
+                    continue
+                crossing = x1 + (ys[first:last] - y1) * ((x2 - x1) / (y2 - y1))
+                start = np.searchsorted(xs, crossing, side="left").astype(np.int32)
+                # Everything to the right of an edge changes sides.
+                mask[first:last] ^= column >= start[:, None]
+        return mask
+
+
+def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
+    """Return the index of the patch that the audience sees at each pixel, -1 where there is none.
+
+    Returns
+    -------
+    array, shape (y, x)
+    """
+    index = np.full((grid.y.size, grid.x.size), -1, dtype=np.int16)
+    seen = [(i, p) for i, p in enumerate(facade.patches) if p.faces_audience]
+    flat = all(not any(p.depth_plane()[1:]) for _, p in seen)
+    if flat:
+        # Parallel to the audience's plane: paint from back to front.
+        for i, patch in sorted(seen, key=lambda item: round(item[1].depth_plane()[0] / SAME_PLANE)):
+            rings = elevation_rings(patch)
+            window = grid.window(rings)
+            np.copyto(index[window], np.int16(i), where=grid.inside(rings, window))
+        return index
+    nearest = np.full(index.shape, -np.inf)
+    for i, patch in seen:
+        rings = elevation_rings(patch)
+        window = grid.window(rings)
+        z0, zx, zy = patch.depth_plane()
+        z = (z0 + zy * grid.y[window[0]])[:, None] + zx * grid.x[window[1]]
+        front = grid.inside(rings, window) & (z >= nearest[window] - SAME_PLANE)
+        np.copyto(nearest[window], z, where=front)
+        np.copyto(index[window], np.int16(i), where=front)
+    return index
+
+
+def elevation_rings(patch: Patch) -> list[Array]:
+    """Return the outline and holes of `patch` as the audience sees them, each of shape (n, 2)."""
+    return [ring[:, :2] for ring in patch.rings]
+
+
+def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> list[Array]:
+    """Return the shadow of `occluder` on the plane ``normal . X = offset``, in elevation.
+
+    Parameters
+    ----------
+    occluder : Patch
+    lens : array, shape (3,)
+        In front of the plane [m].
+    normal, offset
+        The plane that is lit, normal towards the audience.
+
+    Returns
+    -------
+    list of array, shape (n, 2)
+        Rings in x and y [m], for the even-odd rule; empty if there is no shadow.
+    """
+    height = float(normal @ lens) - offset
+    # At the lens's own height above the plane the shadow goes to infinity.
+    limit = height * (1.0 - 1e-6)
+    rings = []
+    for corners in occluder.rings:
+        above = corners @ normal - offset
+        if above.max() <= SAME_PLANE or above.min() >= limit:
+            continue
+        corners = clip(corners, normal, offset)
+        corners = clip(corners, -normal, -(offset + limit))
+        if len(corners) < 3:
+            continue
+        above = corners @ normal - offset
+        landed = lens + (corners - lens) * (height / (height - above))[:, None]
+        rings.append(landed[:, :2])
+    return rings
+
+
+def picture_rings(directions: Array, lens: Array, normal: Array, offset: float) -> list[Array]:
+    """Return the outline of the picture on the plane ``normal . X = offset``, in elevation.
+
+    Parameters
+    ----------
+    directions : array, shape (4, 3)
+        Rays from the lens to the picture's corners, in order.
+    """
+    height = float(normal @ lens) - offset
+    # The part of the picture whose rays approach the plane, not nearly parallel to it or away.
+    towards = clip(directions, -normal, 1e-6 * float(np.linalg.norm(directions, axis=1).max()))
+    if height <= 0 or len(towards) < 3:
+        return []
+    landed = lens + towards * (height / -(towards @ normal))[:, None]
+    return [landed[:, :2]]
+
+
+def clip(corners: Array, normal: Array, offset: float) -> Array:
+    """Return the part of a polygon, shape (n, 3), where ``normal . X >= offset`` (Sutherland-Hodgman)."""
+    above = corners @ normal - offset
+    if np.all(above >= 0):
+        return corners
+    result: list[Array] = []
+    for i in range(len(corners)):
+        here, there = above[i - 1], above[i]
+        if (here >= 0) != (there >= 0):
+            result.append(corners[i - 1] + (corners[i] - corners[i - 1]) * (here / (here - there)))
+        if there >= 0:
+            result.append(corners[i])
+    return np.array(result).reshape(-1, 3)

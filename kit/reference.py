@@ -1,0 +1,203 @@
+"""The reference tables: published and assumed values, each with its band, unit and provenance.
+
+A table is a CSV file in ``reference_data``: lines that begin with ``#`` say what it holds, then comes one
+header that all tables share, then one row for each (group, name, quantity). A status of ``"from memory"``
+says that nobody has checked the value against a copy of its source.
+"""
+
+from __future__ import annotations
+
+import csv
+import difflib
+from functools import cache
+from pathlib import Path
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+
+from kit.errors import InputError
+
+UNITS = ("1", "cd/m2", "deg", "deg2 (cd/m2)/lx", "lm", "lx", "m", "years")
+
+# Inside an installed package, or at the top of a checkout.
+PLACES = (Path(__file__).parent / "reference_data", Path(__file__).parents[1] / "reference_data")
+
+Text = Annotated[str, Field(pattern=r"^\S(.*\S)?$")]
+Name = Annotated[str, Field(pattern=r"^[^\sA-Z]([^A-Z]*[^\sA-Z])?$")]
+Number = Annotated[float, Field(allow_inf_nan=False, ge=0.0)]
+
+
+class Row(BaseModel):
+    """One value of a reference table.
+
+    Parameters
+    ----------
+    group, name, quantity : str
+        What the value is of; lower case.
+    value, low, high : float
+        Nominal and band in `unit`: 0 <= low <= value <= high, finite. A reflectance is at most 1.
+    unit : str
+        One of `UNITS`; ``"1"`` is dimensionless.
+    source, edition, locator : str
+        Title, edition or year, and place in the source; none may be empty.
+    status : {"seen", "from memory"}
+        Whether the value was read in, or computed from, a public copy of the source.
+    note : str
+        May be empty.
+    """
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+
+    group: Name
+    name: Name
+    quantity: Name
+    value: Number
+    low: Number
+    high: Number
+    unit: Literal["1", "cd/m2", "deg", "deg2 (cd/m2)/lx", "lm", "lx", "m", "years"]
+    source: Text
+    edition: Text
+    locator: Text
+    status: Literal["seen", "from memory"]
+    note: str
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Row:
+        if not self.low <= self.value <= self.high:
+            raise ValueError("low <= value <= high")
+        if self.quantity == "reflectance" and self.high > 1.0:
+            raise ValueError("a reflectance of at most 1")
+        return self
+
+
+FIELDS = tuple(Row.model_fields)
+RIGHT = (
+    dict.fromkeys(("group", "name", "quantity"), "lower case words")
+    | dict.fromkeys(("value", "low", "high"), "a finite number of 0 or more")
+    | dict.fromkeys(("source", "edition", "locator"), "a text; none may be empty")
+    | {"unit": f"one of {', '.join(UNITS)}", "status": "seen or from memory"}
+)
+
+
+def read_table(path: str | Path) -> tuple[Row, ...]:
+    """Return the rows of the table at `path`, each of them checked.
+
+    Raises
+    ------
+    InputError
+        For a file that cannot be read, a header other than `FIELDS`, a row with a cell too few or too
+        many, a cell out of its domain, or a (group, name, quantity) that comes twice.
+    """
+    path = Path(path)
+    try:
+        lines = path.read_text(encoding="utf-8").splitlines()
+    except (OSError, UnicodeDecodeError):
+        raise InputError("table", str(path), "a readable CSV file in UTF-8") from None
+    comments = next((i for i, line in enumerate(lines) if not line.startswith("#")), len(lines))
+    reader = csv.reader(lines[comments:], strict=True)
+    rows: dict[tuple[str, str, str], Row] = {}
+    header = None
+    try:
+        for cells in reader:
+            where = f"{path.name}, line {comments + reader.line_num}"
+            if header is None:
+                header = tuple(cells)
+                if header != FIELDS:
+                    raise InputError(f"{where}: header", ",".join(cells), ",".join(FIELDS))
+                continue
+            if len(cells) != len(FIELDS):
+                raise InputError(f"{where}: row", ",".join(cells), f"{len(FIELDS)} cells")
+            row = _checked(where, dict(zip(FIELDS, cells, strict=True)))
+            key = (row.group, row.name, row.quantity)
+            if key in rows:
+                raise InputError(f"{where}: name", row.name, "each group, name and quantity once")
+            rows[key] = row
+    except csv.Error as error:
+        where = f"{path.name}, line {comments + reader.line_num}"
+        raise InputError(where, lines[comments + reader.line_num - 1], f"CSV ({error})") from None
+    if not rows:
+        raise InputError("table", str(path), f"the header {','.join(FIELDS)} and at least one row")
+    return tuple(rows.values())
+
+
+def tables() -> tuple[str, ...]:
+    """Return the names of the tables that come with the kit."""
+    return tuple(sorted(path.stem for path in _folder().glob("*.csv")))
+
+
+@cache
+def table(table_name: str) -> tuple[Row, ...]:
+    """Return the rows of a table of the kit, for example ``"surfaces"``; unknown: `InputError`."""
+    if table_name not in tables():
+        raise InputError("table", table_name, f"one of {', '.join(tables())}")
+    return read_table(_folder() / f"{table_name}.csv")
+
+
+def names(table_name: str, group: str | None = None) -> tuple[str, ...]:
+    """Return the names in a table, or in one `group` of it, each once and in the table's order."""
+    return tuple(dict.fromkeys(item.name for item in _in_group(table_name, group)))
+
+
+def row(table_name: str, name: str, *, group: str | None = None, quantity: str | None = None) -> Row:
+    """Return the one row of a table that fits.
+
+    Parameters
+    ----------
+    table_name, name : str
+        For example ``"surfaces", "red brick"``.
+    group, quantity : str, optional
+        Needed only where the name alone fits several rows.
+
+    Raises
+    ------
+    InputError
+        If no row fits (the message lists near and known names) or several do.
+    """
+    candidates = _in_group(table_name, group)
+    known = tuple(dict.fromkeys(item.name for item in candidates))
+    found = [item for item in candidates if item.name == name]
+    if not found:
+        near = difflib.get_close_matches(str(name).strip().lower(), known)
+        hint = f"{' or '.join(map(repr, near))}, or another " if near else ""
+        raise InputError(f"{table_name}: name", name, f"{hint}one of: {'; '.join(known)}")
+    fitting = [item for item in found if quantity in (None, item.quantity)]
+    if not fitting:
+        quantities = ", ".join(item.quantity for item in found)
+        raise InputError(f"{table_name}: quantity of {name!r}", quantity, f"one of {quantities}")
+    if len(fitting) > 1:
+        choices = "; ".join(f"{item.group}: {item.quantity}" for item in fitting)
+        raise InputError(f"{table_name}: name", name, f"a group and quantity with it, one of {choices}")
+    return fitting[0]
+
+
+def value(table_name: str, name: str, *, group: str | None = None, quantity: str | None = None) -> float:
+    """Return the nominal value of the row that `row` finds, in that row's unit."""
+    return row(table_name, name, group=group, quantity=quantity).value
+
+
+def _folder() -> Path:
+    for place in PLACES:
+        if place.is_dir():
+            return place
+    raise InputError("reference data", [str(place) for place in PLACES], "a folder at one of these places")
+
+
+def _in_group(table_name: str, group: str | None) -> list[Row]:
+    rows = table(table_name)
+    found = [item for item in rows if group in (None, item.group)]
+    if not found:
+        groups = dict.fromkeys(item.group for item in rows)
+        raise InputError(f"{table_name}: group", group, f"one of {', '.join(groups)}")
+    return found
+
+
+def _checked(where: str, cells: dict[str, str]) -> Row:
+    try:
+        return Row.model_validate_strings(cells)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+    if first["loc"]:
+        field = str(first["loc"][0])
+        raise InputError(f"{where}: {field}", cells[field], RIGHT[field])
+    band = f"{cells['low']}, {cells['value']}, {cells['high']}"
+    raise InputError(f"{where}: low, value, high", band, first["msg"].removeprefix("Value error, "))

@@ -1,0 +1,42 @@
+"""Feet, inches and foot-lamberts, for the edge of the kit only: everything inside is SI.
+
+The factors come from ``reference_data/constants.csv``.
+"""
+
+from __future__ import annotations
+
+from kit.errors import InputError
+from kit.reference import value
+
+LENGTHS = ("m", "ft")
+
+
+def metres_per(unit: str) -> float:
+    """Return the length of one `unit` [m].
+
+    Parameters
+    ----------
+    unit : {"m", "ft", "in"}
+
+    Raises
+    ------
+    InputError
+        For any other unit.
+    """
+    if unit == "m":
+        return 1.0
+    if unit == "ft":
+        return value("constants", "foot")
+    if unit == "in":
+        return value("constants", "inch")
+    raise InputError("units", unit, '"m", "ft" or "in"')
+
+
+def foot_lamberts(luminance: float) -> float:
+    """Return a luminance given in cd/m2 [fL]; shape and type follow the argument."""
+    return luminance / value("constants", "foot-lambert")
+
+
+def length_text(length: float, unit: str, digits: int = 1) -> str:
+    """Return a length given in metres as text in `unit`, for example ``"42.7 ft"``."""
+    return f"{length / metres_per(unit):.{digits}f} {unit}"
