@@ -19,6 +19,7 @@ veil**: a dark wall has the same contrast as a white one. It fails on luminance,
 from __future__ import annotations
 
 from collections.abc import Iterable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -149,14 +150,14 @@ def light_map(
     gain = np.array([s.gain for s in surfaces])
 
     # Light per stated lumen on each point, then where it goes.
+    slot = patch.astype(np.intp)
+    slot += 1  # 0 where there is no wall
     units, shares = [], []
     pixel_area = grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in facade.patches])
     for number_, (projector, placement) in enumerate(scene.projectors, 1):
         _check_lens(facade, placement, number_)
         unit = _unit_map(facade, planes, patch, grid, projector, placement)
-        landed = np.bincount(
-            patch.ravel().astype(np.intp) + 1, weights=unit.ravel(), minlength=len(facade.patches) + 1
-        )
+        landed = np.bincount(slot.ravel(), weights=unit.ravel(), minlength=len(facade.patches) + 1)
         if not landed[1:].any():
             raise InputError(
                 f"projector {number_}: position, aim, lens_shift",
@@ -176,11 +177,12 @@ def light_map(
             for i, (projector, _) in enumerate(scene.projectors)
         ]
     )
-    # Mean exitance of the front sends light round by the ground: (light_output, sweep).
-    exitance = np.einsum("pl,pk,sk->ls", lumens, share, reflectance)
-    seen = np.bincount(patch.ravel().astype(np.intp) + 1, minlength=len(facade.patches) + 1)[1:]
-    exitance /= float(seen @ pixel_area)
-    bounce = bounce_factor() * scene.ground_reflectance * scene.picture_level * exitance
+    # (light_output, sweep)
+    bounce = np.zeros((lumens.shape[1], reflectance.shape[0]))
+    if scene.ground_reflectance > 0:
+        area = np.bincount(slot.ravel(), minlength=len(facade.patches) + 1)[1:] @ pixel_area
+        exitance = np.einsum("pl,pk,sk->ls", lumens, share, reflectance) / area
+        bounce = bounce_factor() * scene.ground_reflectance * scene.picture_level * exitance
     has_bounce = bool(bounce.any())
 
     nl, na, ns = lumens.shape[1], ambient.size, reflectance.shape[0]
@@ -191,38 +193,43 @@ def light_map(
     black = np.empty((nl, ns, *shape))
     contrast = np.empty((nl, na, ns, *shape))
     reflectance_map = np.empty((ns, *shape))
-    # The last column serves the index -1.
-    rho_table = np.append(reflectance, np.full((ns, 1), np.nan), axis=1)
-    gain_table = np.append(gain, np.nan)
-    no_wall = np.append(np.zeros(len(gain)), np.nan)
+    rho_table = np.append(np.full((ns, 1), np.nan), reflectance, axis=1)
+    gain_table = np.append(np.nan, gain)
     veil = scene.ambient.veil()
     plain = bool(np.all(gain == 1.0))
     rows = max(1, BLOCK // (shape[1] * nl * na * ns))
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for start in range(0, shape[0], rows):
-            block = slice(start, start + rows)
-            index = patch[block].astype(np.intp)
-            rho = rho_table.take(index, axis=1, mode="wrap")
-            reflectance_map[:, block] = rho
-            blank = no_wall.take(index, mode="wrap")
-            lit = [unit[block] + blank for unit in units]
-            e = illuminance[:, block]
-            np.multiply(lumens[0, :, None, None], lit[0], out=e)
-            e_dark = black_illuminance[:, :, block]
-            np.multiply(dark[0] * lumens[0, :, None, None, None], lit[0], out=e_dark)
-            for i in range(1, len(lit)):
-                e += lumens[i, :, None, None] * lit[i]
-                e_dark += dark[i] * lumens[i, :, None, None, None] * lit[i]
-            if has_bounce:
-                e_dark += bounce[:, :, None, None]
-            diffuse = rho * (1.0 / np.pi)
-            towards = diffuse if plain else diffuse * gain_table.take(index, mode="wrap")
-            w, b = white[:, :, block], black[:, :, block]
-            np.multiply(towards, e[:, None], out=w)
-            np.multiply(towards, e_dark, out=b)
-            extra = diffuse * ambient[:, None, None, None] + veil
-            np.divide(w[:, None] + extra, b[:, None] + extra, out=contrast[:, :, :, block])
-    if veil == 0.0 and (not ambient.all() or not reflectance.all()):
+
+    def work(start: int) -> None:
+        block = slice(start, start + rows)
+        index = slot[block]
+        rho = rho_table.take(index, axis=1)
+        reflectance_map[:, block] = rho
+        e, e_dark = illuminance[:, block], black_illuminance[:, :, block]
+        np.multiply(lumens[0, :, None, None], units[0][block], out=e)
+        np.multiply(dark[0], e[:, None], out=e_dark)
+        for i in range(1, len(units)):
+            more = lumens[i, :, None, None] * units[i][block]
+            e += more
+            e_dark += dark[i] * more[:, None]
+        if has_bounce:
+            e_dark += bounce[:, :, None, None]
+        rho *= 1.0 / np.pi
+        towards = rho if plain else rho * gain_table.take(index)
+        w, b = white[:, :, block], black[:, :, block]
+        np.multiply(towards, e[:, None], out=w)
+        np.multiply(towards, e_dark, out=b)
+        extra = rho * ambient[:, None, None, None]
+        extra += veil
+        c = contrast[:, :, :, block]
+        np.add(w[:, None], extra, out=c)
+        extra = extra + b[:, None]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            np.divide(c, extra, out=c)
+
+    # The array library lets go of the interpreter while it computes, so two threads share the blocks.
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        list(pool.map(work, range(0, shape[0], rows)))
+    if veil == 0.0 and not (ambient.all() and reflectance.all()):
         # No light at all in white or black: nothing to tell apart.
         contrast[np.isnan(contrast) & (patch >= 0)] = 1.0
 
@@ -390,7 +397,7 @@ def _unit_map(
     placement: Placement,
 ) -> Array:
     """Return the illuminance per lumen on the wall, shape (y, x), shadows and zones included."""
-    result = np.zeros(patch.shape)
+    result = np.where(patch >= 0, 0.0, np.nan)
     lens = np.array(placement.position)
     forward, right, up = placement.frame()
     left, right_end, bottom, top = picture_window(projector)
@@ -415,11 +422,9 @@ def _unit_map(
         belongs[members] = True
         lit: Mask = grid.inside(picture, window)
         lit &= belongs.take(patch[window], mode="wrap")
-        above = all_corners @ normal - offset
-        near = np.maximum.reduceat(above, starts) > SAME_PLANE
-        near &= np.minimum.reduceat(above, starts) < height
-        near[members] = False
-        for i in np.flatnonzero(near):
+        for i in _casters(all_corners, starts, lens, normal, offset, grid, window):
+            if i in members:
+                continue
             rings = shadow_rings(facade.patches[i], lens, normal, offset)
             if not rings:
                 continue
@@ -453,6 +458,32 @@ def _unit_map(
                 light *= zone_gain(projector.zones, s, t)
             np.copyto(target[rows], light, where=lit[rows])
     return result
+
+
+def _casters(
+    corners: Array,
+    starts: NDArray[np.intp],
+    lens: Array,
+    normal: Array,
+    offset: float,
+    grid: Grid,
+    window: Window,
+) -> NDArray[np.intp]:
+    """Return the patches that may cast a shadow into `window` on the plane ``normal . X = offset``.
+
+    `corners` holds the outlines of all patches one after the other, each from its index in `starts`.
+    """
+    height = float(normal @ lens) - offset
+    above = corners @ normal - offset
+    high, low = np.maximum.reduceat(above, starts), np.minimum.reduceat(above, starts)
+    # Where every corner lies below the lens, the shadow stays within the box of the corners' images.
+    scale = height / np.maximum(height - above, 1e-12 * height)
+    landed = (lens + (corners - lens) * scale[:, None])[:, :2]
+    least, most = np.minimum.reduceat(landed, starts), np.maximum.reduceat(landed, starts)
+    x, y = grid.x[window[1]], grid.y[window[0]]
+    apart = (least[:, 0] > x[-1]) | (most[:, 0] < x[0]) | (least[:, 1] > y[-1]) | (most[:, 1] < y[0])
+    apart &= high < height * (1.0 - 1e-6)
+    return np.flatnonzero((high > SAME_PLANE) & (low < height) & ~apart)
 
 
 def _common(one: Window, other: Window) -> Window | None:

@@ -79,7 +79,7 @@ class Grid:
         """
         ys, xs = self.y[window[0]], self.x[window[1]]
         mask = np.zeros((ys.size, xs.size), dtype=bool)
-        column = np.arange(xs.size, dtype=np.int32)
+        column = np.arange(xs.size, dtype=np.int16 if xs.size < 1 << 15 else np.int32)
         for ring in rings:
             for (x1, y1), (x2, y2) in zip(ring, np.roll(ring, -1, axis=0), strict=True):
                 if y1 > y2:
@@ -88,9 +88,14 @@ class Grid:
                 if first == last:
                     continue
                 crossing = x1 + (ys[first:last] - y1) * ((x2 - x1) / (y2 - y1))
-                start = np.searchsorted(xs, crossing, side="left").astype(np.int32)
+                start = np.searchsorted(xs, crossing, side="left").astype(column.dtype)
                 # Everything to the right of an edge changes sides.
-                mask[first:last] ^= column >= start[:, None]
+                near, far = int(start.min()), int(start.max())
+                part = mask[first:last, near:]
+                if near == far:
+                    np.logical_not(part, out=part)
+                else:
+                    part ^= column[near:] >= start[:, None]
         return mask
 
 
@@ -103,24 +108,34 @@ def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
     """
     index = np.full((grid.y.size, grid.x.size), -1, dtype=np.int16)
     seen = [(i, p) for i, p in enumerate(facade.patches) if p.faces_audience]
-    flat = all(not any(p.depth_plane()[1:]) for _, p in seen)
-    if flat:
-        # Parallel to the audience's plane: paint from back to front.
-        for i, patch in sorted(seen, key=lambda item: round(item[1].depth_plane()[0] / SAME_PLANE)):
-            rings = elevation_rings(patch)
-            window = grid.window(rings)
-            np.copyto(index[window], np.int16(i), where=grid.inside(rings, window))
-        return index
-    nearest = np.full(index.shape, -np.inf)
-    for i, patch in seen:
+    # From back to front: only patches whose depths overlap in z need comparing point by point.
+    nearest = {i: max(c[2] for c in p.outline) for i, p in seen}
+    farthest = {i: min(c[2] for c in p.outline) for i, p in seen}
+    painted: list[int] = []
+    for i, patch in sorted(seen, key=lambda item: round(nearest[item[0]] / SAME_PLANE)):
         rings = elevation_rings(patch)
         window = grid.window(rings)
-        z0, zx, zy = patch.depth_plane()
-        z = (z0 + zy * grid.y[window[0]])[:, None] + zx * grid.x[window[1]]
-        front = grid.inside(rings, window) & (z >= nearest[window] - SAME_PLANE)
-        np.copyto(nearest[window], z, where=front)
-        np.copyto(index[window], np.int16(i), where=front)
+        mask = grid.inside(rings, window)
+        rivals = [k for k in painted if nearest[k] > farthest[i] + SAME_PLANE]
+        if rivals:
+            mine = _depth(patch, grid, window)
+            below = index[window]
+            for k in rivals:
+                held = mask & (below == k)
+                if held.any():
+                    theirs = _depth(facade.patches[k], grid, window)
+                    # In one plane, what comes later in the list lies on top.
+                    margin = -SAME_PLANE if k > i else SAME_PLANE
+                    mask &= ~(held & (theirs > mine + margin))
+        np.copyto(index[window], np.int16(i), where=mask)
+        painted.append(i)
     return index
+
+
+def _depth(patch: Patch, grid: Grid, window: Window) -> Array:
+    """Return z of the patch's plane on the points of `window` [m]."""
+    z0, zx, zy = patch.depth_plane()
+    return (z0 + zy * grid.y[window[0]])[:, None] + zx * grid.x[window[1]]
 
 
 def elevation_rings(patch: Patch) -> list[Array]:

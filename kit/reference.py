@@ -11,13 +11,14 @@ import csv
 import difflib
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import Annotated, Literal, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from kit.errors import InputError
 
-UNITS = ("1", "cd/m2", "deg", "deg2 (cd/m2)/lx", "lm", "lx", "m", "years")
+Unit = Literal["1", "cd/m2", "deg", "deg2 (cd/m2)/lx", "lm", "lx", "m", "years"]
+UNITS = get_args(Unit)
 
 # Inside an installed package, or at the top of a checkout.
 PLACES = (Path(__file__).parent / "reference_data", Path(__file__).parents[1] / "reference_data")
@@ -54,7 +55,7 @@ class Row(BaseModel):
     value: Number
     low: Number
     high: Number
-    unit: Literal["1", "cd/m2", "deg", "deg2 (cd/m2)/lx", "lm", "lx", "m", "years"]
+    unit: Unit
     source: Text
     edition: Text
     locator: Text
@@ -90,33 +91,30 @@ def read_table(path: str | Path) -> tuple[Row, ...]:
     """
     path = Path(path)
     try:
-        lines = path.read_text(encoding="utf-8").splitlines()
+        lines = path.read_text(encoding="utf-8-sig").splitlines()
     except (OSError, UnicodeDecodeError):
         raise InputError("table", str(path), "a readable CSV file in UTF-8") from None
     comments = next((i for i, line in enumerate(lines) if not line.startswith("#")), len(lines))
     reader = csv.reader(lines[comments:], strict=True)
-    rows: dict[tuple[str, str, str], Row] = {}
-    header = None
     try:
-        for cells in reader:
-            where = f"{path.name}, line {comments + reader.line_num}"
-            if header is None:
-                header = tuple(cells)
-                if header != FIELDS:
-                    raise InputError(f"{where}: header", ",".join(cells), ",".join(FIELDS))
-                continue
-            if len(cells) != len(FIELDS):
-                raise InputError(f"{where}: row", ",".join(cells), f"{len(FIELDS)} cells")
-            row = _checked(where, dict(zip(FIELDS, cells, strict=True)))
-            key = (row.group, row.name, row.quantity)
-            if key in rows:
-                raise InputError(f"{where}: name", row.name, "each group, name and quantity once")
-            rows[key] = row
+        records = [(f"{path.name}, line {comments + reader.line_num}", cells) for cells in reader]
     except csv.Error as error:
-        where = f"{path.name}, line {comments + reader.line_num}"
-        raise InputError(where, lines[comments + reader.line_num - 1], f"CSV ({error})") from None
-    if not rows:
+        at = comments + reader.line_num
+        raise InputError(f"{path.name}, line {at}", lines[at - 1], f"CSV ({error})") from None
+    if len(records) < 2:
         raise InputError("table", str(path), f"the header {','.join(FIELDS)} and at least one row")
+    (where, header), *body = records
+    if tuple(header) != FIELDS:
+        raise InputError(f"{where}: header", ",".join(header), ",".join(FIELDS))
+    rows: dict[tuple[str, str, str], Row] = {}
+    for where, cells in body:
+        if len(cells) != len(FIELDS):
+            raise InputError(f"{where}: row", ",".join(cells), f"{len(FIELDS)} cells")
+        item = _checked(where, dict(zip(FIELDS, cells, strict=True)))
+        key = (item.group, item.name, item.quantity)
+        if key in rows:
+            raise InputError(f"{where}: name", item.name, "each group, name and quantity once")
+        rows[key] = item
     return tuple(rows.values())
 
 
@@ -161,12 +159,10 @@ def row(table_name: str, name: str, *, group: str | None = None, quantity: str |
         hint = f"{' or '.join(map(repr, near))}, or another " if near else ""
         raise InputError(f"{table_name}: name", name, f"{hint}one of: {'; '.join(known)}")
     fitting = [item for item in found if quantity in (None, item.quantity)]
-    if not fitting:
-        quantities = ", ".join(item.quantity for item in found)
-        raise InputError(f"{table_name}: quantity of {name!r}", quantity, f"one of {quantities}")
-    if len(fitting) > 1:
-        choices = "; ".join(f"{item.group}: {item.quantity}" for item in fitting)
-        raise InputError(f"{table_name}: name", name, f"a group and quantity with it, one of {choices}")
+    if len(fitting) != 1:
+        choices = "; ".join(f"{item.group}: {item.quantity}" for item in found)
+        given = (name, group, quantity)
+        raise InputError(f"{table_name}: name, group, quantity", given, f"{name!r} with one of {choices}")
     return fitting[0]
 
 

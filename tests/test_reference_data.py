@@ -1,0 +1,466 @@
+import csv
+import math
+
+import pytest
+import scipy.constants
+
+from kit import reference
+from kit.errors import InputError
+
+GOOD = {
+    "group": "brick",
+    "name": "red brick",
+    "quantity": "reflectance",
+    "value": "0.2",
+    "low": "0.1",
+    "high": "0.3",
+    "unit": "1",
+    "source": "a book",
+    "edition": "2001",
+    "locator": "page 7",
+    "status": "seen",
+    "note": "",
+}
+TABLES = (
+    "ambient_levels",
+    "constants",
+    "contrast_categories",
+    "light_losses",
+    "luminance_targets",
+    "projector_classes",
+    "surfaces",
+)
+SURFACES = reference.table("surfaces")
+
+
+def write(path, *rows, header=tuple(GOOD), comments=("# a test table",)):
+    with path.open("w", encoding="utf-8", newline="") as file:
+        file.writelines(line + "\n" for line in comments)
+        writer = csv.writer(file)
+        writer.writerow(header)
+        writer.writerows(row.values() for row in rows)
+    return path
+
+
+def surface(name):
+    return reference.row("surfaces", name)
+
+
+def levels(row):
+    return row.low, row.value, row.high
+
+
+# What is shipped
+
+
+def test_tables_are_the_seven_that_the_kit_needs():
+    assert reference.tables() == TABLES
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_each_shipped_table_validates_and_is_dated(name):
+    rows = reference.table(name)
+    assert all(isinstance(row, reference.Row) for row in rows)
+    assert reference.table(name) is rows  # read once
+    (folder,) = [place for place in reference.PLACES if place.is_dir()]
+    text = (folder / f"{name}.csv").read_text(encoding="utf-8")
+    comments = " ".join(line for line in text.splitlines() if line.startswith("# "))
+    assert text.startswith("# ")
+    assert "Dated 2026-11-25" in comments
+    assert "no table copied" in comments
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_rows_without_a_source_own_up_to_it(name):
+    for row in reference.table(name):
+        if row.source == "general trade knowledge":
+            assert (row.edition, row.locator, row.status) == ("no edition", "none", "from memory"), row.name
+            assert row.note, row.name
+
+
+def test_surface_names_are_unique_without_their_group():
+    listed = [row.name for row in SURFACES]
+    assert len(listed) == len(set(listed)) >= 45
+    assert {(row.quantity, row.unit) for row in SURFACES} == {("reflectance", "1")}
+
+
+@pytest.mark.parametrize("row", SURFACES, ids=lambda row: row.name)
+def test_every_reflectance_has_a_band_and_is_below_one(row):
+    assert 0.0 < row.low < row.value < row.high < 1.0
+
+
+def test_every_siding_is_marked_as_not_found():
+    for name in reference.names("surfaces", "siding"):
+        assert surface(name).status == "from memory"
+        assert "not found" in surface(name).note
+
+
+# Published and computed values
+
+
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        ("red brick", (0.15, 0.188, 0.25)),
+        ("beige brick", (0.18, 0.374, 0.59)),
+        ("white stucco", (0.32, 0.543, 0.74)),
+        ("bright concrete", (0.24, 0.35, 0.44)),
+    ],
+)
+def test_published_spectra_klum(name, expected):
+    assert levels(surface(name)) == expected
+    assert surface(name).status == "seen"
+
+
+def test_dark_red_brick_is_the_mean_of_three_published_samples():
+    samples = (0.150, 0.099, 0.093)
+    expected = (min(samples), sum(samples) / 3, max(samples))
+    assert levels(surface("dark red brick")) == pytest.approx(expected, abs=5e-4)
+
+
+def ideal_pane():
+    """Return reflectance and transmittance of a pane that absorbs nothing, both faces, all bounces."""
+    n = reference.value("constants", "refractive index of window glass")
+    face = ((n - 1.0) / (n + 1.0)) ** 2
+    transmitted = (1.0 - face) ** 2 * sum(face ** (2 * k) for k in range(20))
+    return 1.0 - transmitted, transmitted
+
+
+def test_plain_pane_is_at_best_the_ideal_one():
+    reflected, transmitted = ideal_pane()
+    assert transmitted == pytest.approx(0.9183, abs=5e-5)
+    pane = reference.row("light_losses", "plain pane", group="housing window")
+    assert pane.high == pytest.approx(transmitted, abs=5e-5)
+    assert surface("bare window").low < reflected < surface("bare window").high
+
+
+@pytest.mark.parametrize(
+    ("name", "behind"),
+    [
+        ("window with white shade", (0.55, 0.70, 0.80)),
+        ("window with closed blinds grey", (0.25, 0.40, 0.55)),
+        ("window with dark curtain", (0.04, 0.10, 0.20)),
+    ],
+)
+def test_shade_behind_a_pane_is_the_diffuse_part(name, behind):
+    reflected, transmitted = ideal_pane()
+    expected = [
+        sum(transmitted**2 * shade * (reflected * shade) ** k for k in range(30))  # bounce by bounce
+        for shade in behind
+    ]
+    assert levels(surface(name)) == pytest.approx(expected, abs=1e-4)
+    assert surface(name).status == "from memory"
+
+
+def test_two_layers_of_white_fabric():
+    one = surface("white fabric")
+    expected = []
+    for reflected, transmitted in zip(levels(one), (0.15, 0.27, 0.25), strict=True):
+        assert reflected + transmitted <= 1.0
+        bounces = sum(transmitted**2 * reflected * reflected ** (2 * k) for k in range(100))
+        expected.append(reflected + bounces)
+    assert levels(surface("white fabric two layers")) == pytest.approx(expected, abs=1e-4)
+
+
+@pytest.mark.parametrize(
+    ("name", "expected", "unit"),
+    [
+        ("foot", 0.3048, "m"),
+        ("inch", 0.0254, "m"),
+        ("foot-candle", 1.0 / 0.3048**2, "lx"),
+        ("foot-lambert", 1.0 / 0.3048**2 / math.pi, "cd/m2"),
+        ("disability glare constant", 10.0, "deg2 (cd/m2)/lx"),
+        ("glare angle", 10.0, "deg"),
+        ("glare age reference", 70.0, "years"),
+        ("glare age exponent", 4.0, "1"),
+        ("refractive index of window glass", 1.52, "1"),
+    ],
+)
+def test_constants(name, expected, unit):
+    row = reference.row("constants", name)
+    assert row.value == pytest.approx(expected, rel=1e-14)
+    assert row.unit == unit
+
+
+def test_every_constant_is_tested():
+    (mark,) = [mark for mark in test_constants.pytestmark if mark.name == "parametrize"]
+    assert {case[0] for case in mark.args[1]} == set(reference.names("constants"))
+
+
+def test_lengths_agree_with_a_library():
+    assert reference.value("constants", "foot") == pytest.approx(scipy.constants.foot, rel=1e-14)
+    assert reference.value("constants", "inch") == pytest.approx(scipy.constants.inch, rel=1e-14)
+
+
+def test_glare_relation_is_limited_to_1_to_30_degrees():
+    row = reference.row("constants", "glare angle")
+    assert (row.low, row.high) == (1.0, 30.0)
+
+
+def test_light_losses_keep_the_order_of_the_chain():
+    groups = dict.fromkeys(row.group for row in reference.table("light_losses"))
+    assert list(groups) == ["rating", "picture mode", "ageing", "lens", "housing window", "dust"]
+    assert all(row.low > 0.0 and row.high <= 1.0 for row in reference.table("light_losses"))
+    assert levels(reference.row("light_losses", "as stated")) == (0.8, 0.9, 1.0)
+    assert levels(reference.row("light_losses", "none", group="housing window")) == (1.0, 1.0, 1.0)
+
+
+def test_published_contrast_categories():
+    found = {row.name: levels(row) for row in reference.table("contrast_categories")}
+    assert found == {
+        "passive viewing": (7.0,) * 3,
+        "basic decision making": (15.0,) * 3,
+        "analytical decision making": (50.0,) * 3,
+        "full motion video": (80.0,) * 3,
+    }
+
+
+def test_published_luminance_targets():
+    assert [reference.value("luminance_targets", name) for name in ("dark", "medium", "bright")] == [4, 6, 12]
+    assert levels(reference.row("luminance_targets", "white")) == pytest.approx((48 - 10.2, 48, 48 + 10.2))
+    flood = {
+        row.name: row.value for row in reference.table("luminance_targets") if row.quantity == "illuminance"
+    }
+    assert len(flood) == 21
+    assert flood["white marble, dark district"] == flood["light stone, dark district"] == 20
+    assert flood["red brick, medium district"] == 150
+    assert flood["dark brick, bright district"] == 360
+    for name, value in flood.items():
+        if name.endswith(", dark district"):
+            assert (
+                value < flood[name.replace(", dark", ", medium")] < flood[name.replace(", dark", ", bright")]
+            )
+
+
+def test_published_ambient_levels():
+    curfew = [name for name in reference.names("ambient_levels") if name.startswith("after curfew")]
+    assert [reference.value("ambient_levels", name) for name in curfew] == [0.1, 1, 2, 5]
+    foot_candle = reference.value("constants", "foot-candle")
+    low, medium = (
+        reference.value("ambient_levels", f"{d} density walkway minimum") for d in ("low", "medium")
+    )
+    assert (low, medium) == pytest.approx((0.08 * foot_candle, 0.1 * foot_candle), abs=1e-4)
+    street = [reference.row("ambient_levels", f"street class p{i}") for i in range(1, 7)]
+    assert [row.value for row in street] == [15, 10, 7.5, 5, 3, 2]
+    assert [row.low for row in street] == [3, 2, 1.5, 1, 0.6, 0.4]
+    assert [
+        reference.value("ambient_levels", name) for name in reference.names("ambient_levels", "moon")
+    ] == [
+        0.269,
+        0.164,
+        0.098,
+        0.075,
+        0.32,
+    ]
+
+
+def test_projector_classes_join_and_checkerboard_is_below_sequential():
+    throw = [row for row in reference.table("projector_classes") if row.group == "throw"]
+    assert [row.high for row in throw[:-1]] == [row.low for row in throw[1:]]
+    for panel in reference.names("projector_classes", "panel"):
+        sequential, checkerboard = (
+            reference.row("projector_classes", panel, quantity=f"{kind} contrast")
+            for kind in ("sequential", "checkerboard")
+        )
+        assert all(a < b for a, b in zip(levels(checkerboard), levels(sequential), strict=True))
+    default = ("sequential contrast", "checkerboard contrast")
+    assert [reference.value("projector_classes", name, group="default") for name in default] == [1500, 250]
+
+
+# What is refused
+
+
+def test_a_good_row_passes(tmp_path):
+    (row,) = reference.read_table(write(tmp_path / "good.csv", GOOD))
+    assert (row.name, row.value, row.note) == ("red brick", 0.2, "")
+    with pytest.raises(ValueError, match="frozen"):
+        row.value = 0.3
+
+
+def test_a_byte_order_mark_of_a_spreadsheet_passes(tmp_path):
+    path = write(tmp_path / "good.csv", GOOD)
+    path.write_bytes(b"\xef\xbb\xbf" + path.read_bytes())
+    assert len(reference.read_table(path)) == 1
+
+
+@pytest.mark.parametrize(
+    ("field", "given", "right"),
+    [
+        ("source", "", "none may be empty"),
+        ("source", "  ", "none may be empty"),
+        ("edition", "", "none may be empty"),
+        ("locator", "", "none may be empty"),
+        ("name", "", "lower case"),
+        ("name", "Red Brick", "lower case"),
+        ("name", "red brick ", "lower case"),
+        ("group", "", "lower case"),
+        ("quantity", "", "lower case"),
+        ("status", "guessed", "seen or from memory"),
+        ("status", "", "seen or from memory"),
+        ("unit", "", "cd/m2"),
+        ("unit", "furlong", "cd/m2"),
+        ("value", "nan", "finite"),
+        ("value", "", "finite"),
+        ("value", "some", "finite"),
+        ("low", "-0.1", "0 or more"),
+        ("high", "inf", "finite"),
+    ],
+)
+def test_bad_cells_are_refused(tmp_path, field, given, right):
+    path = write(tmp_path / "bad.csv", GOOD, GOOD | {"name": "other brick", field: given})
+    with pytest.raises(InputError) as caught:
+        reference.read_table(path)
+    assert caught.value.field == f"bad.csv, line 4: {field}"
+    assert caught.value.value == given
+    assert right in caught.value.right
+
+
+@pytest.mark.parametrize(
+    ("changes", "right"),
+    [
+        ({"low": "0.4"}, "low <= value <= high"),
+        ({"high": "0.1"}, "low <= value <= high"),
+        ({"high": "1.2"}, "at most 1"),
+    ],
+)
+def test_bad_bands_are_refused(tmp_path, changes, right):
+    path = write(tmp_path / "bad.csv", GOOD | changes)
+    with pytest.raises(InputError, match=r"bad\.csv, line 3: low, value, high") as caught:
+        reference.read_table(path)
+    assert right in caught.value.right
+    assert next(iter(changes.values())) in caught.value.value
+
+
+def test_only_reflectances_end_at_one(tmp_path):
+    path = write(tmp_path / "good.csv", GOOD | {"quantity": "factor", "high": "1.2"})
+    assert reference.read_table(path)[0].high == 1.2
+
+
+def test_missing_column_is_refused(tmp_path):
+    short = {field: cell for field, cell in GOOD.items() if field != "locator"}
+    with pytest.raises(InputError, match=r"bad\.csv, line 2: header"):
+        reference.read_table(write(tmp_path / "bad.csv", short, header=tuple(short)))
+
+
+def test_columns_in_another_order_are_refused(tmp_path):
+    with pytest.raises(InputError, match="header"):
+        reference.read_table(write(tmp_path / "bad.csv", GOOD, header=tuple(GOOD)[::-1]))
+
+
+@pytest.mark.parametrize("row", [GOOD | {"more": "1"}, {"group": "brick"}], ids=["many", "few"])
+def test_wrong_number_of_cells_is_refused(tmp_path, row):
+    with pytest.raises(InputError, match=r"bad\.csv, line 3: row = .* expected 12 cells"):
+        reference.read_table(write(tmp_path / "bad.csv", row))
+
+
+def test_duplicated_name_is_refused(tmp_path):
+    with pytest.raises(InputError, match=r"bad\.csv, line 4: name = 'red brick'.* once"):
+        reference.read_table(write(tmp_path / "bad.csv", GOOD, GOOD | {"value": "0.25"}))
+
+
+def test_same_name_with_another_quantity_or_group_passes(tmp_path):
+    rows = (GOOD, GOOD | {"quantity": "factor"}, GOOD | {"group": "wall"})
+    assert len(reference.read_table(write(tmp_path / "good.csv", *rows))) == 3
+
+
+@pytest.mark.parametrize(
+    "content",
+    [b"", b"# only a comment\n", ",".join(GOOD).encode() + b"\n", b"\xff\xfe\x00"],
+    ids=["empty", "comment", "header", "not UTF-8"],
+)
+def test_files_without_a_table_are_refused(tmp_path, content):
+    path = tmp_path / "bad.csv"
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=r"table = .*bad\.csv"):
+        reference.read_table(path)
+
+
+def test_missing_file_is_refused(tmp_path):
+    with pytest.raises(InputError, match=r"nowhere\.csv.*readable CSV file"):
+        reference.read_table(tmp_path / "nowhere.csv")
+
+
+def test_open_quote_is_refused(tmp_path):
+    path = write(tmp_path / "bad.csv", GOOD)
+    path.write_text(path.read_text(encoding="utf-8") + '"brick,\n', encoding="utf-8")
+    with pytest.raises(InputError, match=r"bad\.csv, line 4 = .*CSV"):
+        reference.read_table(path)
+
+
+# Looking up
+
+
+def test_unknown_table_lists_the_tables():
+    with pytest.raises(InputError, match=r"surface'.*ambient_levels.*surfaces"):
+        reference.table("surface")
+    with pytest.raises(InputError, match="table"):
+        reference.table("../pyproject")
+
+
+def test_unknown_name_gives_near_and_known_names():
+    with pytest.raises(InputError) as caught:
+        reference.row("surfaces", "Red Brik")
+    assert caught.value.value == "Red Brik"
+    assert caught.value.right.startswith("'red brick'")
+    for name in reference.names("surfaces"):
+        assert name in caught.value.right
+
+
+def test_unknown_group_and_quantity_list_the_known_ones():
+    with pytest.raises(InputError, match="ageing, lens"):
+        reference.row("light_losses", "clean", group="paint")
+    with pytest.raises(InputError, match="fabric: reflectance"):
+        reference.row("surfaces", "white fabric", quantity="luminance")
+
+
+def test_name_outside_its_group_is_unknown():
+    with pytest.raises(InputError, match=r"name = 'clean'.*one of: wide end"):
+        reference.row("light_losses", "clean", group="lens")
+
+
+def test_ambiguous_name_asks_for_more():
+    with pytest.raises(InputError, match="panel: sequential contrast; panel: checkerboard contrast"):
+        reference.row("projector_classes", "micromirror single panel")
+
+
+def test_names_come_once_and_in_order():
+    assert reference.names("projector_classes", "panel") == (
+        "transmissive liquid crystal",
+        "micromirror single panel",
+        "reflective liquid crystal",
+    )
+    assert set(reference.names("projector_classes", "panel")) < set(reference.names("projector_classes"))
+
+
+@pytest.fixture
+def fresh_cache():
+    reference.table.cache_clear()
+    yield
+    reference.table.cache_clear()
+
+
+@pytest.mark.usefixtures("fresh_cache")
+def test_tables_beside_the_module_win_over_those_of_a_checkout(tmp_path, monkeypatch):
+    installed, checkout = tmp_path / "kit" / "reference_data", tmp_path / "reference_data"
+    checkout.mkdir(parents=True)
+    write(checkout / "surfaces.csv", GOOD | {"name": "of the checkout"})
+    monkeypatch.setattr(reference, "PLACES", (installed, checkout))
+    assert reference.names("surfaces") == ("of the checkout",)
+    installed.mkdir(parents=True)
+    write(installed / "surfaces.csv", GOOD | {"name": "of the wheel"})
+    reference.table.cache_clear()
+    assert reference.names("surfaces") == ("of the wheel",)
+
+
+@pytest.mark.usefixtures("fresh_cache")
+def test_no_tables_at_all_says_where_they_were_looked_for(tmp_path, monkeypatch):
+    monkeypatch.setattr(reference, "PLACES", (tmp_path / "a", tmp_path / "b"))
+    with pytest.raises(InputError, match="reference data"):
+        reference.table("surfaces")
+
+
+def test_places_are_those_of_the_wheel_and_of_the_checkout():
+    beside, above = reference.PLACES
+    assert beside.parent.name == "kit"
+    assert above.parent == beside.parent.parent
+    assert {place.name for place in reference.PLACES} == {"reference_data"}
