@@ -9,17 +9,18 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submodules=[
-        "ambient", "drawing", "errors", "facade", "house_file", "light", "projector", "raster", "reference",
+        "ambient", "drawing", "errors", "facade", "house_file", "light", "panel", "projector", "raster", "reference",
         "throw", "units", "verdict",
     ],
     submod_attrs={
         "ambient": ["Ambient", "Glare", "veil_luminance"],
-        "drawing": ["draw_house", "draw_map"],
+        "drawing": ["MapBoard", "draw_house", "draw_map"],
         "errors": ["InputError"],
         "facade": ["Facade", "Patch", "Surface", "with_returns"],
         "house_file": ["load_house", "parse_house"],
         "light": ["Scene", "light_map"],
-        "projector": ["Factor", "Projector", "typical_chain"],
+        "panel": ["Choice", "ClassPanel", "compare"],
+        "projector": ["Factor", "Projector", "typical_chain", "typical_projector"],
         "throw": ["Placement", "picture_width", "throw_distance", "throw_ratio_for"],
         "verdict": ["Figure", "Part", "Remedy", "Target", "Verdict", "judge"],
     },

@@ -222,6 +222,37 @@ def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...
     return tuple(factors)
 
 
+def typical_projector(
+    light_output: float | Sequence[float],
+    throw_ratio: float | tuple[float, float],
+    *,
+    options: Mapping[str, str] | None = None,
+    resolution: tuple[int, int] = (1920, 1200),
+    lens_shift: tuple[float, float] = (0.0, 0.5),
+) -> Projector:
+    """Return a projector of no particular make: documented contrast figures and chain of losses.
+
+    Parameters
+    ----------
+    light_output, throw_ratio, resolution, lens_shift
+        As for `Projector`.
+    options : mapping, optional
+        Changes to the typical chain, as for `typical_chain`.
+    """
+    figures = {
+        quantity.replace(" ", "_"): reference.value("projector_classes", quantity, group="default")
+        for quantity in ("sequential contrast", "checkerboard contrast")
+    }
+    return Projector(
+        light_output=light_output,  # type: ignore[arg-type]
+        throw_ratio=throw_ratio,
+        resolution=resolution,
+        lens_shift=lens_shift,
+        chain=typical_chain(options),
+        **figures,
+    )
+
+
 def is_many(value: Any) -> bool:
     """Return whether `value` is a sequence of numbers rather than one number."""
     return not isinstance(value, str) and (

@@ -125,6 +125,13 @@ class Part:
     shortfall: float
     remedy: Remedy | None
 
+    def band(self, quantity: Literal["white_luminance", "contrast"]) -> str:
+        """Return a figure's median and band as text, for example ``"2.0 (1.4 to 2.8)"``."""
+        figure: Figure | None = getattr(self, quantity)
+        if figure is None:
+            return "not lit"
+        return f"{_short(figure.median)} ({_short(figure.low)} to {_short(figure.high)})"
+
     def sentence(self, target: Target) -> str:
         """Return the verdict on this part as a sentence for someone who never heard of a lux."""
         name = "The front as a whole" if self.kind == "front" else self.name[:1].upper() + self.name[1:]
@@ -184,16 +191,18 @@ class Verdict:
             "not enough": "is not enough for most of this front",
         }[self.status]
         text = f"{self.stated_light_output:,.0f} lumens {opening}."
-        for parts, verb in ((good, "looks good"), (maybe, "is borderline"), (bad, "fails")):
+        for parts, word in ((good, "Good on"), (maybe, "Borderline on"), (bad, "Not enough on")):
             if parts:
                 share = sum(p.share_of_front for p in parts)
-                text += f" {_join([p.name for p in parts]).capitalize()} ({share:.0%}) {verb}."
+                text += f" {word} {share:.0%} of it: {_join([p.name for p in parts])}."
         if bad:
             largest = max(bad, key=lambda p: p.area)
             if largest.criterion == "coverage":
                 text += f" The picture reaches only {largest.lit_share:.0%} of the {largest.name}."
             elif largest.shortfall > 1:
-                text += f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."
+                text += (
+                    f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."
+                )
                 if largest.remedy is not None:
                     text += f" {_remedy_text(largest.remedy)}"
         return text
@@ -204,10 +213,9 @@ class Verdict:
             f"{'':28}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2 (likely)':>24}{'contrast (likely)':>22}  verdict"
         ]
         for part in (*(self.surfaces if kind == "surface" else self.patches), self.front):
-            white, contrast = part.white_luminance, part.contrast
             lines.append(
                 f"{part.name[:27]:28}{part.share_of_front:>6.0%}{part.lit_share:>6.0%}{part.passing_share:>6.0%}"
-                f"{_band(white):>24}{_band(contrast):>22}  {part.status}"
+                f"{part.band('white_luminance'):>24}{part.band('contrast'):>22}  {part.status}"
                 + (f": {part.criterion}" if part.criterion else "")
             )
         return "\n".join(lines)
@@ -283,7 +291,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
         points.need[2] = np.maximum(points.need[0], points.need[1])
         # The reflectance that would do: luminance grows with it, and the veil matters less.
         gap = (white + ambient) - target.contrast * (black + ambient)
-        by_veil = np.where(gap > 0, rho * veil * (target.contrast - 1.0) / gap, np.where(veil > 0, np.inf, np.inf))
+        by_veil = np.where(gap > 0, rho * veil * (target.contrast - 1.0) / gap, np.inf)
         by_veil = np.where(points.contrast >= target.contrast, 0.0, by_veil)
         points.reflectance_need[:] = np.maximum(rho * points.need[0], by_veil)
         limit_luminance = headroom / (target.contrast - 1.0) - veil
@@ -425,12 +433,6 @@ def _short(value: float, digits: int = 2) -> str:
     places = digits - 1 - int(np.floor(np.log10(abs(value))))
     rounded = round(value, places)
     return f"{rounded:,.{max(0, places)}f}"
-
-
-def _band(figure: Figure | None) -> str:
-    if figure is None:
-        return "not lit"
-    return f"{_short(figure.median)} ({_short(figure.low)} to {_short(figure.high)})"
 
 
 def _named(parts: tuple[Part, ...], field: str, name: str) -> Part:

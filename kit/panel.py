@@ -1,0 +1,369 @@
+"""Sliders for the notebooks. A panel turns a choice into pictures and words; the light is computed elsewhere.
+
+`compare` is the named function behind the sliders: a `Choice` in, a `Comparison` out, no widgets involved.
+"""
+
+from __future__ import annotations
+
+import html
+from dataclasses import dataclass, fields, replace
+from typing import Any
+
+import ipywidgets as widgets
+import numpy as np
+import xarray as xr
+
+from kit import reference
+from kit.ambient import Ambient
+from kit.drawing import MapBoard
+from kit.errors import InputError
+from kit.facade import Facade, Surface
+from kit.light import Scene, light_map
+from kit.projector import TYPICAL_OPTIONS, typical_projector
+from kit.throw import Placement, picture_width
+from kit.units import length_text, metres_per
+from kit.verdict import Target, Verdict, judge
+
+# The lens stands on the ground in its housing; the picture's lower edge is level with it.
+LENS_HEIGHT = 0.3
+LENS_SHIFT = (0.0, 0.5)
+
+MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
+
+CAUTIONS = (
+    "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam "
+    "below drivers' and pilots' eyes and off the neighbours' windows. Outdoors, mains power, stands and "
+    "housings are matters of your local code and of a licensed electrician."
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Choice:
+    """What the sliders say. Lengths in metres, whatever unit is shown.
+
+    Parameters
+    ----------
+    first, second : float
+        Stated light output of the two classes [lm].
+    distance : float
+        Lens to the plane of the front wall [m].
+    throw_ratio : float
+        Distance / picture width.
+    wall : str
+        Surface of the main wall, a name of ``reference_data/surfaces.csv``.
+    ambient : float
+        Ambient light on the front [lx].
+    picture_mode, ageing, housing_window : str
+        Options of ``reference_data/light_losses.csv``.
+    district, purpose : str
+        Name the target, see `Target.from_reference`.
+    units : {"ft", "m"}
+        Shown on axes and in words.
+    """
+
+    first: float = 4000.0
+    second: float = 8000.0
+    distance: float = 12.0
+    throw_ratio: float = 0.8
+    wall: str = "red brick"
+    ambient: float = 0.86
+    picture_mode: str = TYPICAL_OPTIONS["picture mode"]
+    ageing: str = TYPICAL_OPTIONS["ageing"]
+    housing_window: str = TYPICAL_OPTIONS["housing window"]
+    district: str = "dark"
+    purpose: str = "basic decision making"
+    units: str = "ft"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Comparison:
+    """Maps and verdicts for the two classes of a `Choice`."""
+
+    choice: Choice
+    target: Target
+    light: xr.Dataset
+    verdicts: tuple[Verdict, Verdict]
+
+    @property
+    def maps(self) -> tuple[xr.Dataset, xr.Dataset]:
+        """The two maps, each on (y, x)."""
+        return self.light.isel(light_output=0), self.light.isel(light_output=1)
+
+    def sentences(self) -> tuple[str, str]:
+        """Return the two verdicts in words."""
+        return self.verdicts[0].sentence, self.verdicts[1].sentence
+
+    def picture_text(self) -> str:
+        """Return what the picture is, in words: its size, what it covers, what is lost beside the front."""
+        choice = self.choice
+        width = float(picture_width(choice.distance, choice.throw_ratio))
+        across, down = 1920, 1200
+        lost = 1.0 - float(self.light["picture_share"].sum())
+        front = self.verdicts[0].front
+        return (
+            f"The picture is {length_text(width, choice.units, 0)} wide and "
+            f"{length_text(width * down / across, choice.units, 0)} high. It reaches {front.lit_share:.0%} of "
+            f"the front; {max(0.0, lost):.0%} of its light goes past the front or falls where nobody sees it."
+        )
+
+
+def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spacing: float = 0.05) -> Comparison:
+    """Return maps and verdicts for the two classes of `choice`.
+
+    Parameters
+    ----------
+    house : Facade
+    choice : Choice
+    wall_patches : tuple of str
+        The patches that `choice.wall` covers.
+    spacing : float
+        Pixel size of the maps [m].
+
+    Raises
+    ------
+    InputError
+        For a choice that makes no picture.
+    """
+    left, right, _, _ = house.bounds
+    centre = (left + right) / 2.0
+    projector = typical_projector(
+        (choice.first, choice.second),
+        choice.throw_ratio,
+        lens_shift=LENS_SHIFT,
+        options={
+            "picture mode": choice.picture_mode,
+            "ageing": choice.ageing,
+            "housing window": choice.housing_window,
+        },
+    )
+    place = Placement(position=(centre, LENS_HEIGHT, choice.distance), aim=(centre, LENS_HEIGHT, 0.0))
+    scene = Scene(
+        facade=house.cover(Surface.from_reference(choice.wall), patches=wall_patches),
+        projectors=((projector, place),),
+        ambient=Ambient(vertical_illuminance=choice.ambient),
+        ground_reflectance=reference.value("surfaces", "grass"),
+    )
+    target = Target.from_reference(district=choice.district, purpose=choice.purpose)
+    light = light_map(scene, spacing)
+    verdicts = (judge(light.isel(light_output=0), target), judge(light.isel(light_output=1), target))
+    return Comparison(choice=choice, target=target, light=light, verdicts=verdicts)
+
+
+class ClassPanel:
+    """Two brightness classes side by side on one front.
+
+    Parameters
+    ----------
+    house : Facade
+    wall_patches : sequence of str
+        The patches whose surface the reader may change: the main wall and what matches it.
+    start : Choice, optional
+        What the sliders show first, and after a reset.
+    spacing : float
+        Pixel size of the maps [m].
+    """
+
+    def __init__(
+        self,
+        house: Facade,
+        *,
+        wall_patches: tuple[str, ...],
+        start: Choice | None = None,
+        spacing: float = 0.05,
+    ) -> None:
+        self.house = house
+        self.wall_patches = tuple(house.patch(name).name for name in wall_patches)
+        self.start = start or Choice(wall=house.patch(self.wall_patches[0]).surface.name)
+        self.spacing = spacing
+        self._quiet = False
+        self._board: MapBoard | None = None
+        self.comparison: Comparison | None = None
+        self.controls = self._controls()
+        self.reset = widgets.Button(
+            description="Reset all", tooltip="Back to the values at the start", icon="undo"
+        )
+        self.reset.on_click(lambda _: self.show(self.start))
+        self.message = widgets.HTML()
+        self.words = widgets.HTML()
+        self.picture = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+        self.numbers = widgets.HTML()
+        for control in self.controls.values():
+            control.observe(self._changed, names="value")
+        self.show(self.start)
+
+    def _controls(self) -> dict[str, Any]:
+        style = {"description_width": "150px"}
+        wide = widgets.Layout(width="440px")
+
+        def slider(label: str, low: float, high: float, step: float, form: str) -> Any:
+            return widgets.FloatSlider(
+                description=label, min=low, max=high, step=step, value=low, readout_format=form,
+                style=style, layout=wide, continuous_update=True,
+            )  # fmt: skip
+
+        def menu(label: str, options: tuple[str, ...]) -> Any:
+            return widgets.Dropdown(description=label, options=options, style=style, layout=wide)
+
+        controls = {
+            "first": slider("first class (lm)", 500, 12000, 250, ",.0f"),
+            "second": slider("second class (lm)", 500, 20000, 250, ",.0f"),
+            "distance": slider("distance (m)", 3.0, 30.0, 0.1, ".1f"),
+            "throw_ratio": slider("throw ratio", 0.3, 2.5, 0.05, ".2f"),
+            "wall": menu("main wall", reference.names("surfaces")),
+            "ambient": widgets.FloatLogSlider(
+                description="ambient light (lx)", base=10, min=-2, max=1.6, step=0.02, value=0.86,
+                readout_format=".2f", style=style, layout=wide,
+            ),  # fmt: skip
+            "picture_mode": menu("picture mode", reference.names("light_losses", "picture mode")),
+            "ageing": menu("age of the lamp", reference.names("light_losses", "ageing")),
+            "housing_window": menu("housing window", reference.names("light_losses", "housing window")),
+            "district": menu("surroundings", reference.names("luminance_targets", "district brightness")),
+            "purpose": menu("contrast for", reference.names("contrast_categories")),
+            "units": widgets.ToggleButtons(
+                description="lengths in", options=[("feet", "ft"), ("metres", "m")], style=style
+            ),
+        }
+        controls["units"].style.button_width = "80px"
+        return controls
+
+    @property
+    def choice(self) -> Choice:
+        """What the sliders say now."""
+        values = {field.name: self.controls[field.name].value for field in fields(Choice)}
+        # The slider's own unit is the one it was last given, not the one just asked for.
+        values["distance"] *= metres_per(self._distance_unit)
+        return Choice(**values)
+
+    def show(self, choice: Choice) -> None:
+        """Show `choice`: move the sliders to it, then words, pictures and numbers.
+
+        A choice that cannot be shown leaves the last picture and says what is wrong above it.
+        """
+        self._quiet = True
+        try:
+            self._move(choice)
+        finally:
+            self._quiet = False
+        try:
+            self.comparison = compare(
+                self.house, choice, wall_patches=self.wall_patches, spacing=self.spacing
+            )
+        except InputError as error:
+            self.message.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
+            return
+        self.message.value = ""
+        self._render(self.comparison)
+
+    def _move(self, choice: Choice) -> None:
+        self._set_distance(choice)
+        for name, control in self.controls.items():
+            if name != "distance":
+                control.value = getattr(choice, name)
+
+    def _set_distance(self, choice: Choice) -> None:
+        control, metre = self.controls["distance"], metres_per(choice.units)
+        self._distance_unit = choice.units
+        step = 0.5 if choice.units == "ft" else 0.1
+        low, high = np.ceil(3.0 / metre / step) * step, np.floor(30.0 / metre / step) * step
+        with control.hold_trait_notifications():
+            control.description = f"distance ({choice.units})"
+            control.min, control.max, control.step = 0.0, 1000.0, step
+            control.value = float(np.clip(choice.distance / metre, low, high))
+            control.min, control.max = float(low), float(high)
+
+    def _changed(self, _: Any) -> None:
+        if not self._quiet:
+            self.show(self.choice)
+
+    def _render(self, result: Comparison) -> None:
+        choice = result.choice
+        board = self._board
+        if board is None or board.target != result.target or board.units != choice.units:
+            self._board = board = MapBoard(result.target, units=choice.units)
+        titles = [
+            f"{lumens:,.0f} lm: {verdict.status}"
+            for lumens, verdict in zip((choice.first, choice.second), result.verdicts, strict=True)
+        ]
+        self.picture.value = board.draw(result.maps, titles)
+        self.picture.tooltip = (
+            "Maps of the luminance of white and of the contrast across the front for two classes, "
+            f"{titles[0]}; {titles[1]}. Stripes mark what misses the target."
+        )
+        self.words.value = _words(result)
+        self.numbers.value = "".join(_table(verdict) for verdict in result.verdicts)
+
+    def widget(self) -> widgets.VBox:
+        """Return everything in the order in which it is read: words, controls, pictures, numbers."""
+        keys = list(self.controls)
+        left = widgets.VBox([self.controls[key] for key in keys[:6]])
+        right = widgets.VBox([*(self.controls[key] for key in keys[6:]), self.reset])
+        return widgets.VBox(
+            [
+                self.message,
+                self.words,
+                widgets.HBox([left, right], layout=widgets.Layout(flex_flow="row wrap")),
+                self.picture,
+                self.numbers,
+                widgets.HTML(f"<p><b>Caution.</b> {html.escape(CAUTIONS)}</p>"),
+            ]
+        )
+
+    def ranges(self) -> dict[str, tuple[Any, ...]]:
+        """Return for each control its lowest, first and highest value, or all options of a menu."""
+        result: dict[str, tuple[Any, ...]] = {}
+        for name, control in self.controls.items():
+            if isinstance(control, widgets.FloatLogSlider):
+                result[name] = (control.base**control.min, getattr(self.start, name), control.base**control.max)
+            elif name == "distance":
+                metre = metres_per(self._distance_unit)
+                result[name] = (control.min * metre, self.start.distance, control.max * metre)
+            elif isinstance(control, widgets.FloatSlider):
+                result[name] = (control.min, getattr(self.start, name), control.max)
+            else:
+                result[name] = tuple(control.options)
+        return result
+
+
+def _words(result: Comparison) -> str:
+    blocks = "".join(
+        "<div style='flex:1 1 360px; border-left:6px solid #444; padding:0 12px; margin:4px 8px 4px 0'>"
+        f"<div style='font-size:1.25em'><b>{MARKS[v.status]} {v.stated_light_output:,.0f} lm: {v.status}</b></div>"
+        f"<div style='line-height:1.35'>{html.escape(v.sentence)}</div></div>"
+        for v in result.verdicts
+    )
+    target = result.target
+    return (
+        f"<div class='kit-verdict' style='display:flex; flex-wrap:wrap'>{blocks}</div>"
+        f"<p style='line-height:1.35'>{html.escape(result.picture_text())} Wanted: white of "
+        f"{target.white_luminance:g} cd/m² and a contrast of {target.contrast:g}:1.</p>"
+    )
+
+
+def _table(verdict: Verdict) -> str:
+    head = ("surface", "of the front", "lit", "passes", "white (cd/m²), likely range", "contrast, likely range", "")
+    rows = ""
+    for part in (*verdict.surfaces, verdict.front):
+        cells = (
+            part.name if part.kind == "surface" else "the whole front",
+            f"{part.share_of_front:.0%}",
+            f"{part.lit_share:.0%}",
+            f"{part.passing_share:.0%}",
+            part.band("white_luminance"),
+            part.band("contrast"),
+            f"{MARKS[part.status]} {part.status}",
+        )
+        rows += "<tr>" + "".join(f"<td style='padding:1px 10px'>{html.escape(c)}</td>" for c in cells) + "</tr>"
+    header = "".join(f"<th scope='col' style='padding:1px 10px; text-align:left'>{h}</th>" for h in head)
+    return (
+        f"<table class='kit-numbers'><caption style='text-align:left'><b>{verdict.stated_light_output:,.0f} lm</b>"
+        f"</caption><thead><tr>{header}</tr></thead><tbody>{rows}</tbody></table>"
+    )
+
+
+def extremes(panel: ClassPanel) -> list[tuple[str, Choice]]:
+    """Return the panel's first choice with each control in turn at each end, or each option of its menu."""
+    return [
+        (f"{name} = {value}", replace(panel.start, **{name: value}))
+        for name, values in panel.ranges().items()
+        for value in values
+    ]
