@@ -14,11 +14,11 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     ],
     submod_attrs={
         "ambient": ["Ambient", "Glare", "veil_luminance"],
-        "drawing": ["MapBoard", "draw_house", "draw_map"],
+        "drawing": ["MapBoard", "draw_house", "draw_map", "show"],
         "errors": ["InputError"],
         "facade": ["Facade", "Patch", "Surface", "with_returns"],
         "house_file": ["load_house", "parse_house"],
-        "light": ["Scene", "light_map"],
+        "light": ["Scene", "chain_text", "light_map"],
         "panel": ["Choice", "ClassPanel", "compare"],
         "projector": ["Factor", "Projector", "typical_chain", "typical_projector"],
         "throw": ["Placement", "picture_width", "throw_distance", "throw_ratio_for"],

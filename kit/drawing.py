@@ -1,6 +1,6 @@
 """Pictures of a front and of the light on it. Nothing here computes light.
 
-Colours run from dark to light, perceptually uniform (cividis), so they read in greyscale and with any colour
+Colours run from dark to light, perceptually uniform (viridis), so they read in greyscale and with any colour
 vision. Points that miss the target carry diagonal stripes, which do not need colour at all.
 """
 
@@ -30,7 +30,7 @@ from kit.verdict import Target
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-COLOURS = "cividis"
+COLOURS = "viridis"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,9 +45,9 @@ class Scale:
 
 SCALES = {
     "white_luminance": Scale(
-        label="luminance of white (cd/m²)", low=0.1, high=50.0, ticks=(0.1, 0.3, 1, 3, 10, 30)
+        label="luminance of white (cd/m²)", low=0.3, high=30.0, ticks=(0.3, 1, 3, 10, 30)
     ),
-    "contrast": Scale(label="contrast at the eye (x : 1)", low=1.0, high=200.0, ticks=(1, 3, 10, 30, 100)),
+    "contrast": Scale(label="contrast at the eye (x : 1)", low=2.0, high=100.0, ticks=(2, 5, 10, 20, 50, 100)),
 }
 
 
@@ -127,6 +127,16 @@ def draw_map(light: xr.Dataset, name: str, target: Target, ax: Axes | None = Non
     return ax
 
 
+def show(ax: Axes, alt: str) -> Any:
+    """Return the figure of `ax` as a picture for a notebook, with a text for those who cannot see it."""
+    from IPython.display import Image
+
+    figure = ax.get_figure()
+    buffer = io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=90, bbox_inches="tight")  # type: ignore[union-attr]
+    return Image(buffer.getvalue(), format="png", alt=alt)
+
+
 class MapBoard:
     """Four maps, two options side by side, redrawn fast: axes and colour scales stay as they are.
 
@@ -140,7 +150,7 @@ class MapBoard:
         Of the figure [inches at 100 dots].
     """
 
-    def __init__(self, target: Target, *, units: str = "m", size: tuple[float, float] = (10.4, 7.0)) -> None:
+    def __init__(self, target: Target, *, units: str = "m", size: tuple[float, float] = (10.0, 6.4)) -> None:
         self.target = target
         self.units = units
         self.size = size
@@ -222,7 +232,7 @@ def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
     result = table[level]
     rows, columns = np.indices(patch.shape, sparse=True)
     stripe = misses & ((rows + columns) % 8 < 2)
-    result[stripe, :3] = result[stripe, :3] // 2 + 110
+    result[stripe, :3] = result[stripe, :3] // 2 + 127
     edge = np.zeros(patch.shape, dtype=bool)
     edge[1:] |= patch[1:] != patch[:-1]
     edge[:, 1:] |= patch[:, 1:] != patch[:, :-1]

@@ -21,6 +21,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 import shapely
@@ -241,32 +242,27 @@ def light_map(
 
     def labelled(
         values: Array, lead: tuple[str, ...], long_name: str, units: str, dims: tuple[str, ...] = ("y", "x")
-    ) -> xr.DataArray:
+    ) -> tuple[tuple[str, ...], Array, dict[str, str]]:
         """Return `values` with its leading axes named, less those along which nothing is swept."""
         drop = tuple(i for i, name in enumerate(lead) if not present[name])
         kept = tuple(name for name in lead if present[name])
-        return xr.DataArray(
-            values.squeeze(axis=drop), dims=(*kept, *dims), attrs={"long_name": long_name, "units": units}
-        )
+        return (*kept, *dims), values.squeeze(axis=drop), {"long_name": long_name, "units": units}
 
-    coords: dict[str, xr.DataArray] = {
-        "y": xr.DataArray(grid.y, dims="y", attrs={"long_name": "height above the ground line", "units": "m"}),
-        "x": xr.DataArray(grid.x, dims="x", attrs={"long_name": "across the front", "units": "m"}),
-        "patch_name": xr.DataArray([p.name for p in facade.patches], dims="patch_index"),
-        "surface_name": xr.DataArray([s.name for s in surfaces], dims="patch_index"),
-        "level": xr.DataArray(list(LEVELS), dims="level"),
+    coords: dict[str, Any] = {
+        "y": ("y", grid.y, {"long_name": "height above the ground line", "units": "m"}),
+        "x": ("x", grid.x, {"long_name": "across the front", "units": "m"}),
+        "patch_name": ("patch_index", [p.name for p in facade.patches]),
+        "surface_name": ("patch_index", [s.name for s in surfaces]),
+        "level": ("level", list(LEVELS)),
     }
     if present["light_output"]:
-        total = flux.sum(axis=0)
-        coords["light_output"] = xr.DataArray(
-            total, dims="light_output", attrs={"long_name": "stated light output", "units": "lm"}
-        )
+        stated = {"long_name": "stated light output, all projectors", "units": "lm"}
+        coords["light_output"] = ("light_output", flux.sum(axis=0), stated)
     if present["ambient"]:
-        coords["ambient"] = xr.DataArray(
-            ambient, dims="ambient", attrs={"long_name": "vertical illuminance of ambient light", "units": "lx"}
-        )
+        around = {"long_name": "vertical illuminance of ambient light", "units": "lx"}
+        coords["ambient"] = ("ambient", ambient, around)
     steps, chain = _chain_table(scene)
-    coords["step"] = xr.DataArray(steps, dims="step")
+    coords["step"] = ("step", steps)
     weights = lumens.mean(axis=1) * used
     band = (transmission / transmission[:, 1:2]).T @ weights / weights.sum()
     return xr.Dataset(
@@ -288,38 +284,58 @@ def light_map(
             ),
             "contrast": labelled(contrast, ("light_output", "ambient", "sweep"), "contrast at the eye", "1"),
             "reflectance": labelled(reflectance_map, ("sweep",), "diffuse reflectance", "1"),
-            "patch": xr.DataArray(
-                patch, dims=("y", "x"), attrs={"long_name": "index of the visible patch", "units": "1"}
-            ),
+            "patch": (("y", "x"), patch, {"long_name": "index of the visible patch", "units": "1"}),
             "ambient_illuminance": labelled(
                 ambient, ("ambient",), "vertical illuminance of ambient light", "lx", ()
             ),
-            "veil_luminance": xr.DataArray(
-                veil, attrs={"long_name": "veiling luminance in the eye", "units": "cd/m2"}
+            "veil_luminance": (
+                (),
+                float(veil),
+                {"long_name": "veiling luminance in the eye", "units": "cd/m2"},
             ),
             "reflectance_low": labelled(low, ("sweep",), "lowest likely reflectance", "1", ("patch_index",)),
             "reflectance_high": labelled(
                 high, ("sweep",), "highest likely reflectance", "1", ("patch_index",)
             ),
-            "picture_share": xr.DataArray(
+            "picture_share": (
+                ("projector", "patch_index"),
                 share,
-                dims=("projector", "patch_index"),
-                attrs={"long_name": "share of a projector's light that lands on the patch", "units": "1"},
+                {"long_name": "share of a projector's light that lands on the patch", "units": "1"},
             ),
-            "chain": xr.DataArray(
+            "chain": (
+                ("projector", "step", "level"),
                 chain,
-                dims=("projector", "step", "level"),
-                attrs={"long_name": "factors from stated to delivered light output", "units": "1"},
+                {"long_name": "factors from stated to delivered light output", "units": "1"},
             ),
-            "light_band": xr.DataArray(
+            "light_band": (
+                ("level",),
                 band,
-                dims=("level",),
-                attrs={"long_name": "likely illuminance relative to nominal", "units": "1"},
+                {"long_name": "likely illuminance relative to nominal", "units": "1"},
             ),
         },
         coords=coords,
         attrs={"front": facade.name, "stated_light_output": float(flux[:, 0].sum()), "spacing": grid.spacing},
     )
+
+
+def chain_text(light: xr.Dataset) -> str:
+    """Return the way from stated lumens to lumens on the wall as a text table, one line for each factor.
+
+    Parameters
+    ----------
+    light : xarray.Dataset
+        From `light_map`; for a sweep the relative part is shown.
+    """
+    lines = [f"{'from stated lumens to lumens on the wall':44}{'low':>6}{'nominal':>9}{'high':>6}"]
+    for projector, table in enumerate(light["chain"].values, 1):
+        if len(light["chain"]) > 1:
+            lines.append(f"projector {projector}")
+        for step, (low, nominal, high) in zip(light["step"].values[1:], table[1:], strict=True):
+            lines.append(f"{step!s:44}{low:6.2f}{nominal:9.2f}{high:6.2f}")
+        nominal = table[:, 1].prod()
+        down, up = (np.exp(np.sqrt((np.log(table[:, i] / table[:, 1]) ** 2).sum())) for i in (0, 2))
+        lines.append(f"{'all together (deviations in quadrature)':44}{nominal / down:6.2f}{nominal:9.2f}{nominal * up:6.2f}")
+    return "\n".join(lines)
 
 
 def bounce_factor() -> float:

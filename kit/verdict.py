@@ -251,80 +251,100 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
             "light", light["contrast"].dims, 'one map on (y, x); pick one with light.isel(light_output=0)'
         )
     index = light["patch"].values
-    seen = index >= 0
-    patch = index[seen].astype(int)
-    white = light["white_luminance"].values[seen]
-    black = light["black_luminance"].values[seen]
-    rho = light["reflectance"].values[seen]
-    lit = light["illuminance"].values[seen] > 0
-    ambient_lux = float(light["ambient_illuminance"])
-    ambient = rho * ambient_lux / np.pi
-    veil = float(light["veil_luminance"])
-    stated = float(light["light_output"]) if "light_output" in light.coords else light.attrs["stated_light_output"]
-
-    points = _Points(
-        white=white,
-        contrast=light["contrast"].values[seen],
-        white_band=np.empty((2, white.size)),
-        contrast_band=np.empty((2, white.size)),
-        need=np.empty((3, white.size)),
-        ambient_limit=np.empty(white.size),
-        reflectance_need=np.empty(white.size),
-    )
-    light_band = light["light_band"].values
-    limits = (light["reflectance_low"].values[patch], light["reflectance_high"].values[patch])
-    with np.errstate(divide="ignore", invalid="ignore"):
-        for i, (factor, limit, sign) in enumerate(((light_band[0], limits[0], -1), (light_band[2], limits[1], 1))):
-            ratio = np.where(rho > 0, limit / rho, 1.0)
-            points.white_band[i] = white * _spread(factor, ratio, sign)
-            by_light = (factor * white + ambient + veil) / (factor * black + ambient + veil)
-            by_wall = (ratio * (white + ambient) + veil) / (ratio * (black + ambient) + veil)
-            points.contrast_band[i] = points.contrast * _spread(
-                by_light / points.contrast, by_wall / points.contrast, sign
-            )
-        # The factor on all the light, at each point, that would just do.
-        points.need[0] = target.white_luminance / white
-        headroom = white - target.contrast * black
-        points.need[1] = np.where(
-            headroom > 0, (target.contrast - 1.0) * (ambient + veil) / headroom, np.inf
-        )
-        points.need[2] = np.maximum(points.need[0], points.need[1])
-        # The reflectance that would do: luminance grows with it, and the veil matters less.
-        gap = (white + ambient) - target.contrast * (black + ambient)
-        by_veil = np.where(gap > 0, rho * veil * (target.contrast - 1.0) / gap, np.inf)
-        by_veil = np.where(points.contrast >= target.contrast, 0.0, by_veil)
-        points.reflectance_need[:] = np.maximum(rho * points.need[0], by_veil)
-        limit_luminance = headroom / (target.contrast - 1.0) - veil
-        points.ambient_limit[:] = np.where(ambient > 0, ambient_lux * limit_luminance / ambient, np.inf)
-
-    def part(name: str, kind: Literal["patch", "surface", "front"], member: NDArray[np.bool_]) -> Part:
-        return _part(name, kind, member, lit, points, target, stated, ambient_lux, float(light.attrs["spacing"]))
-
     names = light["patch_name"].values
     surface_names = light["surface_name"].values
-    present = [i for i in range(len(names)) if (patch == i).any()]
-    kinds = list(dict.fromkeys(surface_names[present]))
+    kinds = list(dict.fromkeys(surface_names[np.unique(index[index >= 0])]))
     kind_of = np.array([kinds.index(n) if n in kinds else -1 for n in surface_names])
+    # All visible points in one row, patch by patch and surface by surface, so that each part is a slice.
+    seen = np.flatnonzero(index >= 0)
+    patch = index.ravel()[seen].astype(np.intp)
+    order = np.lexsort((patch, kind_of[patch]))
+    seen, patch = seen[order], patch[order]
+
+    ambient_lux = float(light["ambient_illuminance"])
+    veil = float(light["veil_luminance"])
+    swept = "light_output" in light.coords
+    stated = float(light["light_output"] if swept else light.attrs["stated_light_output"])
+    white, black, contrast, rho, illuminance = (
+        light[name].values.ravel()[seen]
+        for name in ("white_luminance", "black_luminance", "contrast", "reflectance", "illuminance")
+    )
+    points = np.empty((len(_ROWS), seen.size))
+    point = dict(zip(_ROWS, points, strict=True))
+    point["white"][:], point["contrast"][:] = white, contrast
+    ambient = rho * (ambient_lux / np.pi)
+    base_white, base_black = white + ambient, black + ambient
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for end, level, sign in (("low", 0, -1), ("high", 2, 1)):
+            factor = float(light["light_band"][level])
+            limit = light[f"reflectance_{end}"].values[patch]
+            ratio = np.where(rho > 0, limit / rho, 1.0)
+            point[f"white {end}"][:] = white * _spread(factor, ratio, sign)
+            by_light = (factor * white + ambient + veil) / (factor * black + ambient + veil)
+            by_wall = (ratio * base_white + veil) / (ratio * base_black + veil)
+            spread = _spread(by_light / contrast, by_wall / contrast, sign)
+            # Nothing dilutes a black without any light.
+            point[f"contrast {end}"][:] = np.where(np.isfinite(contrast), contrast * spread, contrast)
+        # The factor on all the light, at each point, that would just do.
+        headroom = white - target.contrast * black
+        point["need"][:] = np.where(
+            headroom > 0, (target.contrast - 1.0) * (ambient + veil) / headroom, np.inf
+        )
+        point["need for luminance"][:] = target.white_luminance / white
+        np.maximum(point["need"], point["need for luminance"], out=point["need"])
+        # The reflectance that would do: luminance grows with it, and the veil matters less.
+        gap = base_white - target.contrast * base_black
+        by_veil = np.where(gap > 0, rho * veil * (target.contrast - 1.0) / gap, np.inf)
+        by_veil = np.where(contrast >= target.contrast, 0.0, by_veil)
+        point["reflectance"][:] = np.maximum(rho * point["need for luminance"], by_veil)
+        limit = headroom / (target.contrast - 1.0) - veil
+        point["ambient"][:] = np.where(ambient > 0, ambient_lux * limit / ambient, np.inf)
+
+    lit = illuminance > 0
+    passing = lit & (white >= target.white_luminance) & (contrast >= target.contrast)
+
+    def part(name: str, kind: Literal["patch", "surface", "front"], member: slice) -> Part:
+        count = member.stop - member.start
+        bright = points[:, member][:, lit[member]]
+        return _part(
+            name,
+            kind,
+            bright,
+            target,
+            stated,
+            ambient_lux,
+            area=count * float(light.attrs["spacing"]) ** 2,
+            share_of_front=count / seen.size,
+            lit_share=bright.shape[1] / count,
+            passing_share=float(passing[member].sum()) / count,
+        )
+
+    def runs(keys: NDArray[np.intp]) -> list[tuple[int, slice]]:
+        edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
+        return [(int(keys[a]), slice(a, b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+
     return Verdict(
         target=target,
-        front=part(str(light.attrs["front"]), "front", np.ones(patch.size, dtype=bool)),
-        surfaces=tuple(part(str(name), "surface", kind_of[patch] == k) for k, name in enumerate(kinds)),
-        patches=tuple(part(str(names[i]), "patch", patch == i) for i in present),
-        stated_light_output=float(stated),
+        front=part(str(light.attrs["front"]), "front", slice(0, seen.size)),
+        surfaces=tuple(part(str(kinds[k]), "surface", run) for k, run in runs(kind_of[patch])),
+        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(runs(patch))),
+        stated_light_output=stated,
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Points:
-    """Figures at each visible point; bands are (low, high), need is (luminance, contrast, both)."""
-
-    white: Array
-    contrast: Array
-    white_band: Array
-    contrast_band: Array
-    need: Array
-    ambient_limit: Array
-    reflectance_need: Array
+# Figures at each point, in the order of the rows they are kept in.
+_ROWS = (
+    "white",
+    "white low",
+    "white high",
+    "contrast",
+    "contrast low",
+    "contrast high",
+    "need",
+    "need for luminance",
+    "reflectance",
+    "ambient",
+)
 
 
 def _spread(one: Array | float, other: Array | float, sign: int) -> Array:
@@ -336,67 +356,60 @@ def _spread(one: Array | float, other: Array | float, sign: int) -> Array:
 def _part(
     name: str,
     kind: Literal["patch", "surface", "front"],
-    member: NDArray[np.bool_],
-    lit: NDArray[np.bool_],
-    points: _Points,
+    bright: Array,
     target: Target,
     stated: float,
     ambient_lux: float,
-    spacing: float,
+    **shares: float,
 ) -> Part:
-    bright = member & lit
-    count, bright_count = int(member.sum()), int(bright.sum())
-    passing = bright & (points.white >= target.white_luminance) & (points.contrast >= target.contrast)
-    lit_share = bright_count / count
-    white = _figure(points.white, points.white_band, bright) if bright_count else None
-    contrast = _figure(points.contrast, points.contrast_band, bright) if bright_count else None
+    """Judge a part from the figures at its lit points, shape (row, point)."""
+    white = contrast = remedy = None
     status: Status = "not enough"
-    criterion, shortfall, remedy = "coverage", np.inf if not lit_share else 0.5 / lit_share, None
+    lit_share = shares["lit_share"]
+    criterion, shortfall = "coverage", np.inf if not lit_share else 0.5 / lit_share
+    if bright.shape[1]:
+        median = dict(zip(_ROWS, np.median(bright, axis=1).tolist(), strict=True))
+        white, contrast = _figure(bright, median, "white"), _figure(bright, median, "contrast")
     if white is not None and contrast is not None and lit_share >= 0.5:
         pairs = (("white luminance", white, target.white_luminance), ("contrast", contrast, target.contrast))
         failing = [label for label, figure, wanted in pairs if figure.high < wanted]
         doubtful = [label for label, figure, wanted in pairs if figure.low < wanted]
         status = "not enough" if failing else "borderline" if doubtful else "enough"
-        short = {label: wanted / figure.median for label, figure, wanted in pairs}
+        short = {label: wanted / figure.median if figure.median else np.inf for label, figure, wanted in pairs}
         shortfall = max(short.values())
         missed = [label for label, factor in short.items() if factor > 1]
         criterion = " and ".join(failing or missed or doubtful)
         if missed:
-            remedy = _remedy(points, bright, stated, ambient_lux)
+            remedy = _remedy(median, stated, ambient_lux)
     return Part(
         name=name,
         kind=kind,
-        area=count * spacing**2,
-        share_of_front=count / member.size,
-        lit_share=lit_share,
-        passing_share=float(passing.sum()) / count,
         white_luminance=white,
         contrast=contrast,
         status=status,
         criterion=criterion,
         shortfall=float(shortfall),
         remedy=remedy,
+        **shares,
     )
 
 
-def _figure(values: Array, band: Array, member: NDArray[np.bool_]) -> Figure:
-    chosen = values[member]
+def _figure(bright: Array, median: dict[str, float], name: str) -> Figure:
+    values = bright[_ROWS.index(name)]
     return Figure(
-        worst=float(chosen.min()),
-        median=float(np.median(chosen)),
-        best=float(chosen.max()),
-        low=float(np.median(band[0, member])),
-        high=float(np.median(band[1, member])),
+        worst=float(values.min()),
+        median=median[name],
+        best=float(values.max()),
+        low=median[f"{name} low"],
+        high=median[f"{name} high"],
     )
 
 
-def _remedy(points: _Points, member: NDArray[np.bool_], stated: float, ambient_lux: float) -> Remedy:
-    factor = float(np.median(points.need[2, member]))
-    reflectance = float(np.median(points.reflectance_need[member]))
-    ambient = float(np.median(points.ambient_limit[member]))
+def _remedy(median: dict[str, float], stated: float, ambient_lux: float) -> Remedy:
+    factor, reflectance, ambient = median["need"], median["reflectance"], median["ambient"]
     # Less ambient light helps contrast only.
-    bright_enough = float(np.median(points.need[0, member])) <= 1.0
-    possible = np.isfinite(factor)
+    bright_enough = median["need for luminance"] <= 1.0
+    possible = bool(np.isfinite(factor))
     return Remedy(
         light_output=stated * factor if possible else None,
         reflectance=reflectance if reflectance <= 1.0 else None,
