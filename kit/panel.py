@@ -186,6 +186,9 @@ class ClassPanel:
         self.message = widgets.HTML()
         self.words = widgets.HTML()
         self.picture = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+        self.picture.add_class("kit-picture")
+        # The picture's text alternative; the image widget itself cannot carry one.
+        self.caption = widgets.HTML()
         self.numbers = widgets.HTML()
         for control in self.controls.values():
             control.observe(self._changed, names="value")
@@ -285,9 +288,9 @@ class ClassPanel:
             for lumens, verdict in zip((choice.first, choice.second), result.verdicts, strict=True)
         ]
         self.picture.value = board.draw(result.maps, titles)
-        self.picture.tooltip = (
-            "Maps of the luminance of white and of the contrast across the front for two classes, "
-            f"{titles[0]}; {titles[1]}. Stripes mark what misses the target."
+        self.caption.value = (
+            f"<p>Luminance of white above, contrast below; {titles[0]} on the left, {titles[1]} on the right. "
+            "Stripes mark what misses the target.</p>"
         )
         self.words.value = _words(result)
         self.numbers.value = "".join(_table(verdict) for verdict in result.verdicts)
@@ -303,6 +306,7 @@ class ClassPanel:
                 self.words,
                 widgets.HBox([left, right], layout=widgets.Layout(flex_flow="row wrap")),
                 self.picture,
+                self.caption,
                 self.numbers,
                 widgets.HTML(f"<p><b>Caution.</b> {html.escape(CAUTIONS)}</p>"),
             ]

@@ -209,14 +209,12 @@ class Verdict:
 
     def table(self, kind: Literal["surface", "patch"] = "surface") -> str:
         """Return the figures as a text table, one line for each surface or patch."""
-        lines = [
-            f"{'':28}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2 (likely)':>24}{'contrast (likely)':>22}  verdict"
-        ]
+        lines = [f"{'':24}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2':>20}{'contrast':>17}  verdict"]
         for part in (*(self.surfaces if kind == "surface" else self.patches), self.front):
+            name = "the whole front" if part.kind == "front" else part.name
             lines.append(
-                f"{part.name[:27]:28}{part.share_of_front:>6.0%}{part.lit_share:>6.0%}{part.passing_share:>6.0%}"
-                f"{part.band('white_luminance'):>24}{part.band('contrast'):>22}  {part.status}"
-                + (f": {part.criterion}" if part.criterion else "")
+                f"{name[:23]:24}{part.share_of_front:>6.0%}{part.lit_share:>6.0%}{part.passing_share:>6.0%}"
+                f"{part.band('white_luminance'):>20}{part.band('contrast'):>17}  {part.status}"
             )
         return "\n".join(lines)
 

@@ -399,8 +399,8 @@ def test_unknown_table_lists_the_tables():
 
 def test_unknown_name_gives_near_and_known_names():
     with pytest.raises(InputError) as caught:
-        reference.row("surfaces", "Red Brik")
-    assert caught.value.value == "Red Brik"
+        reference.row("surfaces", "RED BRICK ")
+    assert caught.value.value == "RED BRICK "
     assert caught.value.right.startswith("'red brick'")
     for name in reference.names("surfaces"):
         assert name in caught.value.right

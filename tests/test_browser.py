@@ -1,0 +1,147 @@
+"""The first notebook in JupyterLab, driven by keyboard in the system's Chromium."""
+
+import json
+import os
+import shutil
+import socket
+import statistics
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Page, expect, sync_playwright
+
+pytestmark = pytest.mark.browser
+
+ROOT = Path(__file__).parents[1]
+ARTEFACTS = ROOT / "test-artefacts"
+CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
+TOKEN = "local-test-token"
+
+# On a machine set up for tests a missing browser is a failure, elsewhere a reason to skip.
+if CHROMIUM is None and not os.environ.get("CI"):
+    pytest.skip("needs Chromium (Debian: apt-get install chromium)", allow_module_level=True)
+
+
+@pytest.fixture(scope="module")
+def lab(tmp_path_factory):
+    """Address of a JupyterLab on loopback that serves a copy of the notebooks."""
+    folder = tmp_path_factory.mktemp("lab")
+    shutil.copytree(ROOT / "notebooks", folder / "notebooks")
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    environment = os.environ | {
+        "JUPYTER_CONFIG_DIR": str(folder / "config"),
+        "JUPYTER_DATA_DIR": str(folder / "data"),
+        "PYTHONPATH": str(ROOT),
+    }
+    command = [
+        sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1",
+        f"--port={port}", f"--IdentityProvider.token={TOKEN}", f"--ServerApp.root_dir={folder / 'notebooks'}",
+        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+    ]  # fmt: skip
+    with (folder / "log.txt").open("w") as log, subprocess.Popen(
+        command, stdout=log, stderr=log, env=environment
+    ) as server:
+        try:
+            address = f"http://127.0.0.1:{port}"
+            for _ in range(240):
+                try:
+                    urllib.request.urlopen(f"{address}/api?token={TOKEN}", timeout=2).close()
+                    break
+                except (urllib.error.URLError, ConnectionError, TimeoutError):
+                    assert server.poll() is None, (folder / "log.txt").read_text()
+                    time.sleep(0.25)
+            yield address
+        finally:
+            server.terminate()
+
+
+@pytest.fixture(scope="module")
+def page(lab):
+    with sync_playwright() as play:
+        browser = play.chromium.launch(
+            executable_path=CHROMIUM,
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-sync"],
+        )
+        page = browser.new_page(viewport={"width": 1280, "height": 1500})
+        page.goto(f"{lab}/lab/tree/01_which_brightness_class.ipynb?token={TOKEN}")
+        page.locator(".jp-NotebookPanel").wait_for(timeout=60_000)
+        # Cells that are run before the kernel answers are dropped.
+        page.get_by_text("| Idle").wait_for(timeout=60_000)
+        page.get_by_role("menuitem", name="Run", exact=True).click()
+        page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
+        page.locator(".kit-verdict").first.wait_for(timeout=90_000)
+        yield page
+        browser.close()
+
+
+def handle(page: Page, label: str):
+    """The handle of the slider that `label` stands before."""
+    row = page.locator(".widget-slider", has=page.get_by_text(label, exact=True))
+    return row.locator("[role=slider]").first
+
+
+def picture(page: Page):
+    return page.locator("img.kit-picture").first
+
+
+def test_run_all_shows_words_pictures_and_numbers_without_an_error(page):
+    expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: not enough")
+    expect(page.locator(".kit-numbers").first).to_contain_text("red brick")
+    expect(page.get_by_text("all together (deviations in quadrature)")).to_be_attached(timeout=60_000)
+    assert picture(page).evaluate("i => i.naturalWidth") >= 900
+    assert page.locator("[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
+    assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
+    assert page.locator(".jupyter-widgets-error-widget").count() == 0
+    picture(page).scroll_into_view_if_needed()
+    ARTEFACTS.mkdir(exist_ok=True)
+    page.screenshot(path=ARTEFACTS / "which_brightness_class.png")
+
+
+def test_a_slider_moved_by_keyboard_changes_picture_and_verdict(page):
+    before, words = picture(page).get_attribute("src"), page.locator(".kit-verdict").first.inner_text()
+    slider = handle(page, "second class (lm)")
+    slider.focus()
+    for _ in range(8):
+        page.keyboard.press("ArrowRight")
+    expect(page.locator(".kit-verdict").first).to_contain_text("10,000 lm")
+    assert picture(page).get_attribute("src") != before
+    assert page.locator(".kit-verdict").first.inner_text() != words
+
+
+def test_feet_and_metres_switch_and_reset(page):
+    page.get_by_role("button", name="metres").click()
+    expect(page.get_by_text("distance (m)", exact=True)).to_be_visible()
+    expect(page.get_by_text("The picture is 15 m wide")).to_be_visible()
+    page.get_by_role("button", name="Reset all").click()
+    expect(page.get_by_text("distance (ft)", exact=True)).to_be_visible()
+    expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: not enough")
+    expect(page.get_by_text("The picture is 49 ft wide")).to_be_visible()
+
+
+def test_picture_follows_the_slider(page):
+    """Time from key press to the new picture, measured and stored; the figure is no pass mark."""
+    slider = handle(page, "ambient light (lx)")
+    slider.focus()
+    page.evaluate(
+        """() => {
+            window.kitTimes = [];
+            const image = document.querySelector('img.kit-picture');
+            document.addEventListener('keydown', () => { window.kitStart = performance.now(); }, true);
+            image.addEventListener('load', () => window.kitTimes.push(performance.now() - window.kitStart));
+        }"""
+    )
+    for i in range(24):
+        page.keyboard.press("ArrowRight" if i % 8 < 4 else "ArrowLeft")
+        page.wait_for_function("n => window.kitTimes.length > n", arg=i, timeout=10_000)
+    times = page.evaluate("window.kitTimes")
+    ARTEFACTS.mkdir(exist_ok=True)
+    record = {"median_ms": statistics.median(times), "all_ms": [round(t) for t in times]}
+    (ARTEFACTS / "slider_to_picture.json").write_text(json.dumps(record))
+    assert len(times) >= 24
