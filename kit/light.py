@@ -228,8 +228,13 @@ def light_map(
             np.divide(c, extra, out=c)
 
     # The array library lets go of the interpreter while it computes, so two threads share the blocks.
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        list(pool.map(work, range(0, shape[0], rows)))
+    blocks = range(0, shape[0], rows)
+    if len(blocks) < 4:
+        for start in blocks:
+            work(start)
+    else:
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            list(pool.map(work, blocks))
     if veil == 0.0 and not (ambient.all() and reflectance.all()):
         # No light at all in white or black: nothing to tell apart.
         contrast[np.isnan(contrast) & (patch >= 0)] = 1.0
@@ -366,12 +371,12 @@ def _swept_flux(scene: Scene) -> Array:
 
 def _swept(surfaces: list[Surface], name: str) -> Array:
     """Return a property of the surfaces, shape (sweep, patch)."""
-    columns = [np.atleast_1d(np.asarray(getattr(s, name), float)) for s in surfaces]
-    sizes = {np.size(s.reflectance) for s in surfaces} - {1}
+    sizes = {len(s.reflectance) for s in surfaces if isinstance(s.reflectance, tuple)} - {1}
     if len(sizes) > 1:
         raise InputError("reflectance", sorted(sizes), "sweeps of one length")
     size = sizes.pop() if sizes else 1
-    return np.array([np.broadcast_to(column, size) for column in columns]).T.copy()
+    columns = [np.broadcast_to(v, size) if size > 1 else np.ravel(v) for v in (getattr(s, name) for s in surfaces)]
+    return np.array(columns, dtype=float).T.copy()
 
 
 def _planes(facade: Facade) -> list[list[int]]:

@@ -107,7 +107,7 @@ class Comparison:
         )
 
 
-def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spacing: float = 0.05) -> Comparison:
+def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spacing: float = 0.075) -> Comparison:
     """Return maps and verdicts for the two classes of `choice`.
 
     Parameters
@@ -169,7 +169,7 @@ class ClassPanel:
         *,
         wall_patches: tuple[str, ...],
         start: Choice | None = None,
-        spacing: float = 0.05,
+        spacing: float = 0.075,
     ) -> None:
         self.house = house
         self.wall_patches = tuple(house.patch(name).name for name in wall_patches)
@@ -247,6 +247,10 @@ class ClassPanel:
             self._move(choice)
         finally:
             self._quiet = False
+        self.update(choice)
+
+    def update(self, choice: Choice) -> None:
+        """Show the words, pictures and numbers of `choice`: what every slider calls."""
         try:
             self.comparison = compare(
                 self.house, choice, wall_patches=self.wall_patches, spacing=self.spacing
@@ -275,8 +279,13 @@ class ClassPanel:
             control.min, control.max = float(low), float(high)
 
     def _changed(self, _: Any) -> None:
-        if not self._quiet:
-            self.show(self.choice)
+        if self._quiet:
+            return
+        choice = self.choice
+        if choice.units != self._distance_unit:
+            self.show(choice)
+        else:
+            self.update(choice)
 
     def _render(self, result: Comparison) -> None:
         choice = result.choice

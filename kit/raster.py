@@ -81,16 +81,20 @@ class Grid:
         mask = np.zeros((ys.size, xs.size), dtype=bool)
         column = np.arange(xs.size, dtype=np.int16 if xs.size < 1 << 15 else np.int32)
         for ring in rings:
-            for (x1, y1), (x2, y2) in zip(ring, np.roll(ring, -1, axis=0), strict=True):
-                if y1 > y2:
-                    x1, y1, x2, y2 = x2, y2, x1, y1
-                first, last = np.searchsorted(ys, (y1, y2), side="left")
+            cuts = np.searchsorted(ys, ring[:, 1]).tolist()
+            points = ring.tolist()
+            for k, (x2, y2) in enumerate(points):
+                first, last = cuts[k - 1], cuts[k]
                 if first == last:
                     continue
+                x1, y1 = points[k - 1]
+                if first > last:
+                    first, last = last, first
                 crossing = x1 + (ys[first:last] - y1) * ((x2 - x1) / (y2 - y1))
-                start = np.searchsorted(xs, crossing, side="left").astype(column.dtype)
+                start = np.searchsorted(xs, crossing).astype(column.dtype)
                 # Everything to the right of an edge changes sides.
-                near, far = int(start.min()), int(start.max())
+                ends = int(start[0]), int(start[-1])
+                near, far = min(ends), max(ends)
                 part = mask[first:last, near:]
                 if near == far:
                     np.logical_not(part, out=part)

@@ -303,7 +303,9 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
 
     def part(name: str, kind: Literal["patch", "surface", "front"], member: slice) -> Part:
         count = member.stop - member.start
-        bright = points[:, member][:, lit[member]]
+        bright = points[:, member]
+        if not lit[member].all():
+            bright = bright[:, lit[member]]
         return _part(
             name,
             kind,
@@ -330,7 +332,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     )
 
 
-# Figures at each point, in the order of the rows they are kept in.
+# Figures at each point, in the order of the rows they are kept in: six of what is, four of what it takes.
 _ROWS = (
     "white",
     "white low",
@@ -366,7 +368,7 @@ def _part(
     lit_share = shares["lit_share"]
     criterion, shortfall = "coverage", np.inf if not lit_share else 0.5 / lit_share
     if bright.shape[1]:
-        median = dict(zip(_ROWS, np.median(bright, axis=1).tolist(), strict=True))
+        median = dict(zip(_ROWS[:6], np.median(bright[:6], axis=1).tolist(), strict=True))
         white, contrast = _figure(bright, median, "white"), _figure(bright, median, "contrast")
     if white is not None and contrast is not None and lit_share >= 0.5:
         pairs = (("white luminance", white, target.white_luminance), ("contrast", contrast, target.contrast))
@@ -378,7 +380,8 @@ def _part(
         missed = [label for label, factor in short.items() if factor > 1]
         criterion = " and ".join(failing or missed or doubtful)
         if missed:
-            remedy = _remedy(median, stated, ambient_lux)
+            needs = dict(zip(_ROWS[6:], np.median(bright[6:], axis=1).tolist(), strict=True))
+            remedy = _remedy(needs, stated, ambient_lux)
     return Part(
         name=name,
         kind=kind,

@@ -88,9 +88,9 @@ def _projector(mi, light_output, throw_ratio, resolution, lens_shift, position, 
     width = 1.0 / throw_ratio
     height = width * resolution[1] / resolution[0]
     across, along = lens_shift
-    # The emitter has no lens shift and refuses a sheared frame. Its frame is therefore a square
-    # around the axis, large enough for the shifted picture, and its texture is one white texel
-    # amid black ones; `to_uv` lays the white texel exactly on the picture.
+    # The emitter has no lens shift. Its frame is therefore a square around the axis, large enough
+    # for the shifted picture, and its texture is one white texel amid black ones; `to_uv` lays the
+    # white texel exactly on the picture.
     half = 1.02 * max((abs(across) + 0.5) * width, (abs(along) + 0.5) * height)
     texels = np.zeros((3, 3, 1), dtype=np.float32)
     texels[1, 1] = 1.0
@@ -142,21 +142,16 @@ def _sensor(mi, polygons, extent, shape, samples):
 
 def _scene(mi, polygons, extent, shape, samples, **projector):
     """Return the loaded scene."""
-    return mi.load_dict(
-        {
-            "type": "scene",
-            "integrator": {"type": "direct", "emitter_samples": 1, "bsdf_samples": 0},
-            "sensor": _sensor(mi, polygons, extent, shape, samples),
-            "projector": _projector(mi, **projector),
-            "front": _front(mi, polygons),
-        }
-    )
+    scene = {"type": "scene", "integrator": {"type": "direct", "emitter_samples": 1, "bsdf_samples": 0}}
+    scene["sensor"] = _sensor(mi, polygons, extent, shape, samples)
+    scene["projector"] = _projector(mi, **projector)
+    scene["front"] = _front(mi, polygons)
+    return mi.load_dict(scene)
 
 
 def _pixels(mi, scene, shape, samples=1):
     """Return the rendered values as float64, row 0 lowest."""
-    image = np.array(mi.render(scene, spp=samples), dtype=float)
-    return image.reshape(shape)[::-1]
+    return np.array(mi.render(scene, spp=samples), dtype=float).reshape(shape)[::-1]
 
 
 @cache
@@ -170,13 +165,12 @@ def calibration(variant=None):
     mi = _mitsuba(variant)
     wall = np.array([[-99.0, -99.0, 0.0], [99.0, -99.0, 0.0], [99.0, 99.0, 0.0], [-99.0, 99.0, 0.0]])
     square = {"light_output": 1.0, "resolution": (1, 1), "lens_shift": (0, 0), "aim": (0, 0, 0), "roll": 0}
-    shape = (8, 8)
     measured = []
     for throw_ratio, distance in ((1.0, 1.0), (1.0, 7.0), (0.5, 3.0), (2.5, 20.0)):
         width = distance / throw_ratio
         extent = 0.45 * width * np.array([-1, 1, -1, 1])
         pose = {"throw_ratio": throw_ratio, "position": (0, 0, distance)}
-        values = _pixels(mi, _scene(mi, [wall], extent, shape, 1, **square, **pose), shape)
+        values = _pixels(mi, _scene(mi, [wall], extent, (8, 8), 1, **square, **pose), (8, 8))
         measured.extend(values.ravel() * width**2)
     constant = float(np.median(measured))
     if not np.allclose(measured, constant, rtol=1e-4, atol=0.0):
@@ -225,13 +219,12 @@ def illuminance(
     A pixel centre exactly on a seam between two triangles may slip through, and one exactly on
     the border of a picture or shadow may fall on either side: compare by quantiles.
     """
-    constant = calibration(variant)
     mi = _mitsuba(variant)
     scene = _scene(
         mi, polygons, extent, shape, samples, light_output=light_output, throw_ratio=throw_ratio,
         resolution=resolution, lens_shift=lens_shift, position=position, aim=aim, roll=roll,
     )  # fmt: skip
-    return _pixels(mi, scene, shape, samples) / constant
+    return _pixels(mi, scene, shape, samples) / calibration(variant)
 
 
 def direct_pass(polygons, *, extent, shape=(960, 1920), variant=None, **projector):
@@ -246,6 +239,7 @@ def direct_pass(polygons, *, extent, shape=(960, 1920), variant=None, **projecto
     scene = _scene(mi, polygons, extent, shape, 1, **projector)
 
     def render():
+        _mitsuba(variant)  # another call may have changed it in between
         image = mi.render(scene, spp=1)
         dr.eval(image)
         dr.sync_thread()

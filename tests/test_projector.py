@@ -1,0 +1,160 @@
+import math
+
+import numpy as np
+import pytest
+
+import kit
+from kit.projector import TYPICAL_OPTIONS, Factor
+
+
+def factor(name, low, nominal, high):
+    return Factor(name=name, low=low, nominal=nominal, high=high, source="a light meter")
+
+
+@pytest.mark.published
+def test_chain_is_a_product_with_its_band_in_quadrature():
+    # Rule: JCGM 100:2008 (GUM), 5.1.2: relative deviations of a product add in quadrature.
+    # By hand: 0.9 x 0.85 = 0.765; ln(0.9/0.8) = 0.117783, ln(0.85/0.7) = 0.194156, together 0.227090;
+    # ln(1/0.9) = 0.105361, ln(0.95/0.85) = 0.111226, together 0.153206.
+    projector = kit.Projector(
+        light_output=3000,
+        throw_ratio=1.5,
+        chain=[factor("rating", 0.8, 0.9, 1.0), factor("pane", 0.7, 0.85, 0.95)],
+    )
+    low, nominal, high = projector.transmission()
+    # Six digits were written down by hand.
+    assert nominal == pytest.approx(0.765, rel=1e-12)
+    assert low == pytest.approx(0.609587, rel=1e-5)
+    assert high == pytest.approx(0.891657, rel=1e-5)
+
+
+@pytest.mark.analytic
+def test_band_in_quadrature_is_narrower_than_all_lows_at_once():
+    chain = [factor(f"step {i}", 0.8, 0.9, 1.0) for i in range(4)]
+    low, nominal, high = kit.Projector(light_output=1, throw_ratio=1, chain=chain).transmission()
+    # Four equal factors: the deviation doubles (root of 4), not quadruples; rounding only.
+    assert low / nominal == pytest.approx((0.8 / 0.9) ** 2, rel=1e-12)
+    assert high / nominal == pytest.approx((1.0 / 0.9) ** 2, rel=1e-12)
+    assert low > 0.8**4
+
+
+@pytest.mark.analytic
+def test_projector_built_in_code_applies_no_loss(wall, straight):
+    projector, placement = straight(lumens=4000)
+    assert projector.transmission() == (1.0, 1.0, 1.0)
+    light = kit.light_map(kit.Scene(facade=wall(), projectors=[(projector, placement)]), 0.1)
+    # 4000 lm on 40 m2, evenly; rounding only.
+    np.testing.assert_allclose(light["illuminance"], 100.0, rtol=1e-12)
+
+
+@pytest.mark.analytic
+def test_chain_reaches_the_map_once(wall, straight):
+    pair = straight(lumens=4000, chain=[factor("rating", 0.8, 0.9, 1.0), factor("pane", 0.7, 0.8, 0.9)])
+    light = kit.light_map(kit.Scene(facade=wall(), projectors=[pair]), 0.1)
+    # 4000 lm x 0.72 on 40 m2; rounding only.
+    np.testing.assert_allclose(light["illuminance"], 72.0, rtol=1e-12)
+
+
+def test_typical_chain_has_one_factor_of_each_group_with_its_source():
+    chain = kit.typical_chain({"picture mode": "brightest"})
+    assert [f.name.split(":")[0] for f in chain] == list(TYPICAL_OPTIONS)
+    assert "picture mode: brightest" in [f.name for f in chain]
+    assert all(f.source.strip() for f in chain)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("options", "named"),
+    [({"moon phase": "full"}, "moon phase"), ({"picture mode": "dazzling"}, "dazzling"), ({"dust": 3}, "3")],
+)
+def test_typical_chain_names_an_unknown_group_or_option_and_the_known_ones(options, named):
+    with pytest.raises(kit.InputError, match=named) as caught:
+        kit.typical_chain(options)
+    known = "picture mode" if "moon phase" in options else {"picture mode": "brightest", "dust": "clean"}
+    known = known if isinstance(known, str) else known[next(iter(options))]
+    assert known in str(caught.value)
+
+
+@pytest.mark.analytic
+def test_scatter_makes_up_what_the_checkerboard_lacks():
+    projector = kit.Projector(
+        light_output=1, throw_ratio=1, sequential_contrast=1500, checkerboard_contrast=200
+    )
+    # On a checkerboard half the picture is white; rounding only.
+    assert projector.leak() + projector.scatter() / 2 == pytest.approx(1 / 200, rel=1e-12)
+
+
+@pytest.mark.published
+def test_black_on_a_checkerboard_measures_as_the_stated_checkerboard_contrast(wall, straight):
+    # Measurement: ANSI/INFOCOMM 3M-2011, a checkerboard of 16 zones, so half the picture is white.
+    pair = straight(sequential_contrast=1500, checkerboard_contrast=200)
+    light = kit.light_map(kit.Scene(facade=wall(), projectors=[pair], picture_level=0.5), 0.1)
+    ratio = light["illuminance"] / light["black_illuminance"]
+    # The picture ends on pixel edges, so its share of the wall is exact; rounding only.
+    np.testing.assert_allclose(ratio, 200.0, rtol=1e-9)
+    np.testing.assert_allclose(light["contrast"], 200.0, rtol=1e-9)
+
+
+@pytest.mark.analytic
+def test_black_without_a_checkerboard_figure_is_the_leak_alone(wall, straight):
+    light = kit.light_map(kit.Scene(facade=wall(), projectors=[straight(sequential_contrast=800)]), 0.1)
+    np.testing.assert_allclose(light["illuminance"] / light["black_illuminance"], 800.0, rtol=1e-12)
+
+
+@pytest.mark.analytic
+def test_scatter_counts_only_light_that_lands_on_the_front(wall, straight):
+    # A picture twice as wide as the wall: half of its light is masked black and scatters nothing.
+    pair = straight(16.0, 5.0, sequential_contrast=1500, checkerboard_contrast=200)
+    light = kit.light_map(kit.Scene(facade=wall(), projectors=[pair], picture_level=1.0), 0.1)
+    expected = 1 / 1500 + 2 * (1 / 200 - 1 / 1500) * 0.5
+    # The wall is half of the picture to the last pixel; rounding only.
+    np.testing.assert_allclose(light["black_illuminance"] / light["illuminance"], expected, rtol=1e-9)
+
+
+def test_zoom_is_set_within_its_range():
+    zoom = kit.Projector(light_output=3000, throw_ratio=(1.2, 2.0))
+    assert zoom.at(1.2).throw_ratio == 1.2
+    assert zoom.at(2.0).throw_ratio == 2.0
+    with pytest.raises(kit.InputError, match="throw_ratio"):
+        zoom.fixed_throw_ratio()
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("ratio", [1.19, 2.01, math.nan, -1, "wide"])
+def test_zoom_refuses_what_lies_outside_its_range(ratio):
+    with pytest.raises(kit.InputError, match="throw_ratio"):
+        kit.Projector(light_output=3000, throw_ratio=(1.2, 2.0)).at(ratio)
+
+
+@pytest.mark.bad_input
+def test_zoom_range_the_wrong_way_round_is_refused():
+    with pytest.raises(kit.InputError, match=r"throw_ratio.*shortest, longest"):
+        kit.Projector(light_output=3000, throw_ratio=(2.0, 1.2))
+
+
+@pytest.mark.bad_input
+def test_map_with_a_zoom_that_is_not_set_is_refused(wall):
+    zoom = kit.Projector(light_output=3000, throw_ratio=(1.2, 2.0))
+    place = kit.Placement(position=(0, 2, 8), aim=(0, 2, 0))
+    with pytest.raises(kit.InputError, match="throw_ratio"):
+        kit.light_map(kit.Scene(facade=wall(), projectors=[(zoom, place)]))
+
+
+@pytest.mark.published
+def test_nine_readings_of_a_map_give_back_the_light_output():
+    # Method: ISO 11315-1:1997, nine points at the centres of equal zones, flux = mean illuminance x area.
+    zones = [[70, 80, 75], [90, 100, 88], [60, 85, 66]]
+    width, height, distance = 5.4, 3.6, 10.0
+    projector = kit.Projector(
+        light_output=2500, throw_ratio=distance / width, resolution=(1620, 1080), zones=zones
+    )
+    place = kit.Placement(position=(0, 1.85, distance), aim=(0, 1.85, 0))
+    outline = [(-2.75, 0), (2.75, 0), (2.75, 3.7), (-2.75, 3.7)]
+    front = kit.Facade([kit.Patch("wall", outline, kit.Surface(name="plain", reflectance=0.5))])
+    light = kit.light_map(kit.Scene(facade=front, projectors=[(projector, place)]), 0.1)
+    # The wall is half a pixel wider than the picture, so the zone centres are pixel centres.
+    x, y = np.array([-1.8, 0.0, 1.8]), 1.85 + np.array([1.2, 0.0, -1.2])
+    readings = light["illuminance"].sel(x=x, y=y, method="nearest").values
+    # Rounding only.
+    assert readings.mean() * width * height == pytest.approx(2500, rel=1e-9)
+    np.testing.assert_allclose(readings / readings[1, 1], np.array(zones) / 100.0, rtol=1e-9)
