@@ -150,7 +150,7 @@ class MapBoard:
         Of the figure [inches at 100 dots].
     """
 
-    def __init__(self, target: Target, *, units: str = "m", size: tuple[float, float] = (9.4, 5.9)) -> None:
+    def __init__(self, target: Target, *, units: str = "m", size: tuple[float, float] = (8.8, 6.4)) -> None:
         self.target = target
         self.units = units
         self.size = size

@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import html
+from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
@@ -195,8 +196,8 @@ class ClassPanel:
         self.show(self.start)
 
     def _controls(self) -> dict[str, Any]:
-        style = {"description_width": "150px"}
-        wide = widgets.Layout(width="440px")
+        style = {"description_width": "125px"}
+        wide = widgets.Layout(width="395px")
 
         def slider(label: str, low: float, high: float, step: float, form: str) -> Any:
             return widgets.FloatSlider(
@@ -204,7 +205,7 @@ class ClassPanel:
                 style=style, layout=wide, continuous_update=True,
             )  # fmt: skip
 
-        def menu(label: str, options: tuple[str, ...]) -> Any:
+        def menu(label: str, options: Sequence[str | tuple[str, str]]) -> Any:
             return widgets.Dropdown(description=label, options=options, style=style, layout=wide)
 
         controls = {
@@ -220,10 +221,10 @@ class ClassPanel:
             "picture_mode": menu("picture mode", reference.names("light_losses", "picture mode")),
             "ageing": menu("age of the lamp", reference.names("light_losses", "ageing")),
             "housing_window": menu("housing window", reference.names("light_losses", "housing window")),
-            "district": menu("surroundings", reference.names("luminance_targets", "district brightness")),
-            "purpose": menu("contrast for", reference.names("contrast_categories")),
+            "district": menu("surroundings", _targets("luminance_targets", "district brightness", " cd/m²")),
+            "purpose": menu("contrast for", _targets("contrast_categories", None, ":1")),
             "units": widgets.ToggleButtons(
-                description="lengths in", options=[("feet", "ft"), ("metres", "m")], style=style
+                description="lengths in", options=[("feet", "ft"), ("metres", "m")], style=style, layout=wide
             ),
         }
         controls["units"].style.button_width = "80px"
@@ -333,8 +334,17 @@ class ClassPanel:
             elif isinstance(control, widgets.FloatSlider):
                 result[name] = (control.min, getattr(self.start, name), control.max)
             else:
-                result[name] = tuple(control.options)
+                options = control.options
+                result[name] = tuple(o[1] if isinstance(o, tuple) else o for o in options)
         return result
+
+
+def _targets(table: str, group: str | None, unit: str) -> list[tuple[str, str]]:
+    """Return menu entries, each a name with its value and the name alone."""
+    return [
+        (f"{name} ({reference.value(table, name, group=group):g}{unit})", name)
+        for name in reference.names(table, group)
+    ]
 
 
 def _words(result: Comparison) -> str:
@@ -353,7 +363,7 @@ def _words(result: Comparison) -> str:
 
 
 def _table(verdict: Verdict) -> str:
-    head = ("surface", "of the front", "lit", "passes", "white (cd/m²), likely range", "contrast, likely range", "")
+    head = ("surface", "share", "lit", "passes", "white, cd/m² (likely)", "contrast (likely)", "verdict")
     rows = ""
     for part in (*verdict.surfaces, verdict.front):
         cells = (
@@ -365,8 +375,8 @@ def _table(verdict: Verdict) -> str:
             part.band("contrast"),
             f"{MARKS[part.status]} {part.status}",
         )
-        rows += "<tr>" + "".join(f"<td style='padding:1px 10px'>{html.escape(c)}</td>" for c in cells) + "</tr>"
-    header = "".join(f"<th scope='col' style='padding:1px 10px; text-align:left'>{h}</th>" for h in head)
+        rows += "<tr>" + "".join(f"<td style='padding:0 8px; white-space:nowrap; line-height:1.4'>{html.escape(c)}</td>" for c in cells) + "</tr>"
+    header = "".join(f"<th scope='col' style='padding:0 8px; text-align:left; line-height:1.4'>{h}</th>" for h in head)
     return (
         f"<table class='kit-numbers'><caption style='text-align:left'><b>{verdict.stated_light_output:,.0f} lm</b>"
         f"</caption><thead><tr>{header}</tr></thead><tbody>{rows}</tbody></table>"

@@ -1,0 +1,78 @@
+"""Speed as ratios within one run; on demand with ``pytest tests/test_benchmark.py --benchmark-only``."""
+
+import statistics
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+import pytest
+import reference_renderer as renderer
+
+import kit
+
+HOUSE = Path(__file__).parents[1] / "notebooks" / "houses" / "brick_two_storey.toml"
+SHAPE = (960, 1920)
+
+
+@pytest.fixture(scope="module")
+def scene():
+    projector = kit.Projector(
+        light_output=8000, throw_ratio=0.8, lens_shift=(0.0, 0.5), sequential_contrast=2000
+    )
+    place = kit.Placement(position=(1.5, 0.3, 12.0), aim=(0.0, 0.3, 0.0))
+    return kit.Scene(
+        facade=kit.load_house(HOUSE),
+        projectors=[(projector, place)],
+        ambient=kit.Ambient(vertical_illuminance=1.5),
+    )
+
+
+def median_time(function, repeats):
+    times = []
+    for _ in range(repeats):
+        start = time.perf_counter()
+        function()
+        times.append(time.perf_counter() - start)
+    return statistics.median(times)
+
+
+def test_light_map_against_passes_over_memory_and_the_renderer(benchmark, scene):
+    left, right, bottom, _ = scene.facade.bounds
+    step = (right - left) / SHAPE[1]
+    extent = (left, right, bottom, bottom + step * SHAPE[0])
+    light = kit.light_map(scene, step, extent=extent)
+    assert light["illuminance"].shape == SHAPE
+    benchmark.pedantic(kit.light_map, args=(scene, step), kwargs={"extent": extent}, rounds=9, warmup_rounds=2)
+    ours = benchmark.stats["median"]
+    array = np.random.default_rng(0).random(SHAPE)
+    one_pass = median_time(lambda: array * 1.0001, 15)
+    benchmark.extra_info["passes over memory"] = round(ours / one_pass, 1)
+    projector, place = scene.projectors[0]
+    for variant in renderer.available_variants():
+        render = renderer.direct_pass(
+            [np.array(p.outline) for p in scene.facade.patches],
+            extent=extent,
+            shape=SHAPE,
+            variant=variant,
+            light_output=8000,
+            throw_ratio=0.8,
+            resolution=projector.resolution,
+            lens_shift=projector.lens_shift,
+            position=place.position,
+            aim=place.aim,
+            roll=place.roll,
+        )
+        benchmark.extra_info[f"times faster than {variant}"] = round(median_time(render, 5) / ours, 2)
+    print({k: v for k, v in benchmark.extra_info.items()}, f"light_map {ours * 1e3:.0f} ms")
+
+
+def test_import_time(benchmark):
+    def start(code):
+        subprocess.run([sys.executable, "-c", code], check=True)
+
+    bare = median_time(lambda: start("pass"), 7)
+    benchmark.pedantic(start, args=("import kit",), rounds=7)
+    benchmark.extra_info["seconds over a bare interpreter"] = round(benchmark.stats["median"] - bare, 3)
+    print(benchmark.extra_info)

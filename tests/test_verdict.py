@@ -1,0 +1,332 @@
+import dataclasses
+import math
+import re
+
+import numpy as np
+import pytest
+
+import kit
+from kit.projector import Factor
+from kit.verdict import Target
+
+# A wall of 8 m x 5 m, all of it lit evenly: 4000 lm x 0.9 on 40 m2 = 90 lx, reflectance 0.5 (0.4 to 0.6),
+# leak 1/1000 = 0.09 lx, ambient 4 lx.
+LOSS = Factor(name="rating", low=0.8, nominal=0.9, high=1.0, source="a light meter")
+WHITE = 90 * 0.5 / math.pi
+CONTRAST = (90 + 4) / (0.09 + 4)
+
+
+def band(low, high, down, up):
+    """Two independent relative deviations in quadrature, JCGM 100:2008 5.1.2."""
+    return math.exp(-math.hypot(math.log(low), math.log(down))), math.exp(math.hypot(math.log(high), math.log(up)))
+
+
+def light_of(wall, straight, *, lumens=4000.0, rho=0.5, ambient=4.0, width=1.0, glare=0.0, contrast=1000.0, **more):
+    glares = [kit.ambient.Glare(illuminance=glare, angle=10)] if glare else []
+    pair = straight(8 * width, 5 * width, y=2.5, lumens=lumens, sequential_contrast=contrast, chain=[LOSS], **more)
+    front = wall(reflectance=rho, low=0.8 * rho, high=min(1.0, 1.2 * rho))
+    around = kit.Ambient(vertical_illuminance=ambient, glare=glares)
+    return kit.light_map(kit.Scene(facade=front, projectors=[pair], ambient=around), 0.1)
+
+
+@pytest.mark.analytic
+def test_figures_of_an_even_wall_are_those_worked_out_by_hand(wall, straight):
+    part = kit.judge(light_of(wall, straight)).front
+    white_down, white_up = band(0.8 / 0.9, 1.0 / 0.9, 0.8, 1.2)
+    # Contrast with less light, and with more; reflectance cancels without a veil.
+    low = (80 + 4) / (0.08 + 4)
+    high = (100 + 4) / (0.1 + 4)
+    # Rounding only.
+    assert part.white_luminance.median == pytest.approx(WHITE, rel=1e-9)
+    assert part.white_luminance.low == pytest.approx(WHITE * white_down, rel=1e-9)
+    assert part.white_luminance.high == pytest.approx(WHITE * white_up, rel=1e-9)
+    assert part.contrast.median == pytest.approx(CONTRAST, rel=1e-9)
+    assert part.contrast.low == pytest.approx(low, rel=1e-9)
+    assert part.contrast.high == pytest.approx(high, rel=1e-9)
+    assert part.white_luminance.worst == pytest.approx(part.white_luminance.best, rel=1e-9)
+    assert part.area == pytest.approx(40, rel=1e-9)
+
+
+EDGE = 1e-6  # far above rounding, far below the band
+WHITE_BAND = band(0.8 / 0.9, 1.0 / 0.9, 0.8, 1.2)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("luminance", "contrast", "status", "criterion"),
+    [
+        (WHITE * WHITE_BAND[0] * (1 - EDGE), 7, "enough", ""),
+        (WHITE * WHITE_BAND[0] * (1 + EDGE), 7, "borderline", "white luminance"),
+        (WHITE * (1 - EDGE), 7, "borderline", "white luminance"),
+        (WHITE * (1 + EDGE), 7, "borderline", "white luminance"),
+        (WHITE * WHITE_BAND[1] * (1 - EDGE), 7, "borderline", "white luminance"),
+        (WHITE * WHITE_BAND[1] * (1 + EDGE), 7, "not enough", "white luminance"),
+        (4, 84 / 4.08 * (1 - EDGE), "enough", ""),
+        (4, 84 / 4.08 * (1 + EDGE), "borderline", "contrast"),
+        (4, 104 / 4.1 * (1 - EDGE), "borderline", "contrast"),
+        (4, 104 / 4.1 * (1 + EDGE), "not enough", "contrast"),
+        (40, 80, "not enough", "white luminance and contrast"),
+        (40, 7, "not enough", "white luminance"),
+    ],
+)
+def test_status_changes_at_the_edges_of_the_band(wall, straight, luminance, contrast, status, criterion):
+    target = Target(white_luminance=luminance, contrast=contrast)
+    verdict = kit.judge(light_of(wall, straight), target)
+    for part in (verdict.front, verdict.surface("plain"), verdict.patch("wall")):
+        assert part.status == status
+        assert part.criterion == criterion
+    assert verdict.status == status
+
+
+@pytest.mark.analytic
+def test_shortfall_is_the_larger_of_the_two_ratios(wall, straight):
+    light = light_of(wall, straight)
+    part = kit.judge(light, Target(white_luminance=2 * WHITE, contrast=3 * CONTRAST)).front
+    # Rounding only.
+    assert part.shortfall == pytest.approx(3.0, rel=1e-9)
+    part = kit.judge(light, Target(white_luminance=WHITE / 2, contrast=CONTRAST / 3)).front
+    assert part.shortfall == pytest.approx(0.5, rel=1e-9)
+    assert part.remedy is None
+
+
+def passes(light, target):
+    part = kit.judge(light, target).front
+    # Rounding of the remedy, in both directions.
+    return (
+        part.white_luminance.median >= target.white_luminance * (1 - 1e-6)
+        and part.contrast.median >= target.contrast * (1 - 1e-6)
+    )
+
+
+# A shortage of luminance, of contrast, of contrast under a veil.
+SHORT = {
+    "luminance": ({}, Target(white_luminance=20, contrast=7)),
+    "contrast": ({}, Target(white_luminance=4, contrast=30)),
+    "both": ({}, Target(white_luminance=18, contrast=30)),
+    "veil": ({"glare": 5.0, "ambient": 1.0}, Target(white_luminance=4, contrast=18)),
+    "scatter": ({"checkerboard_contrast": 100.0}, Target(white_luminance=4, contrast=30)),
+}
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("case", SHORT)
+@pytest.mark.parametrize("field", ["light_output", "reflectance", "ambient_illuminance", "picture_width"])
+def test_each_remedy_mends_it_and_a_little_less_does_not(wall, straight, case, field):
+    given, target = SHORT[case]
+    light = light_of(wall, straight, **given)
+    assert not passes(light, target)
+    amount = getattr(kit.judge(light, target).front.remedy, field)
+    apply = {
+        "light_output": lambda v: {"lumens": v},
+        "reflectance": lambda v: {"rho": v},
+        "ambient_illuminance": lambda v: {"ambient": v},
+        "picture_width": lambda v: {"width": v},
+    }[field]
+    impossible = {
+        # Reflectance cancels in contrast without a veil; less ambient light makes no white.
+        "reflectance": {"contrast", "both", "scatter"},
+        "ambient_illuminance": {"luminance", "both", "veil"},
+    }
+    if case in impossible.get(field, ()):
+        assert amount is None
+        return
+    assert passes(light_of(wall, straight, **(given | apply(amount))), target)
+    less = amount * (1 - 1e-4 if field in ("light_output", "reflectance") else 1 + 1e-4)
+    assert not passes(light_of(wall, straight, **(given | apply(less))), target)
+
+
+@pytest.mark.analytic
+def test_remedy_in_lumens_brings_an_unevenly_lit_front_to_the_target(wall):
+    # From the side and below: near corner several times brighter than the far one.
+    def run(lumens):
+        projector = kit.Projector(light_output=lumens, throw_ratio=0.7, sequential_contrast=900)
+        place = kit.Placement(position=(-5, 1, 6), aim=(0, 2.5, 0))
+        around = kit.Ambient(vertical_illuminance=3)
+        return kit.light_map(kit.Scene(facade=wall(), projectors=[(projector, place)], ambient=around), 0.05)
+
+    target = Target(white_luminance=8, contrast=30)
+    part = kit.judge(run(1500), target).front
+    assert part.white_luminance.best > 2 * part.white_luminance.worst
+    mended = kit.judge(run(part.remedy.light_output), target).front
+    # Half of 16000 points do; the middle two differ by less than 1e-3.
+    assert mended.contrast.median == pytest.approx(30, rel=1e-3)
+    assert mended.passing_share == pytest.approx(0.5 * mended.lit_share, abs=1e-3)
+
+
+@pytest.mark.analytic
+def test_a_machine_whose_own_black_is_too_bright_has_no_remedy(wall, straight):
+    verdict = kit.judge(light_of(wall, straight, contrast=10.0), Target(white_luminance=4, contrast=15))
+    remedy = verdict.front.remedy
+    assert verdict.status == "not enough"
+    assert dataclasses.astuple(remedy) == (None, None, None, None)
+    assert "own black is too bright" in verdict.front.sentence(verdict.target)
+
+
+@pytest.mark.analytic
+def test_a_surface_brighter_than_white_is_no_remedy(wall, straight):
+    remedy = kit.judge(light_of(wall, straight), Target(white_luminance=2.1 * WHITE, contrast=7)).front.remedy
+    assert remedy.reflectance is None
+    # Rounding only.
+    assert remedy.light_output == pytest.approx(2.1 * 4000, rel=1e-9)
+    assert remedy.picture_width == pytest.approx(2.1**-0.5, rel=1e-9)
+
+
+@pytest.mark.analytic
+def test_a_picture_that_reaches_less_than_half_fails_on_coverage(wall, straight):
+    lumens = 40000.0
+    for width, lit, criterion in ((3.2, 0.4, "coverage"), (4.0, 0.5, "")):
+        pair = straight(width, 5, lumens=lumens)
+        light = kit.light_map(kit.Scene(facade=wall(), projectors=[pair]), 0.1)
+        part = kit.judge(light).front
+        assert part.lit_share == pytest.approx(lit, rel=1e-12)  # whole pixels; rounding only
+        assert part.criterion == criterion
+        assert (part.status == "not enough") is (criterion == "coverage")
+        assert part.remedy is None
+
+
+@pytest.mark.analytic
+def test_a_part_that_no_light_reaches_has_no_figures(straight):
+    plain, other = (kit.Surface(name=name, reflectance=0.5) for name in ("plain", "other"))
+    front = kit.Facade(
+        [
+            kit.Patch("near", [(-4, 0), (4, 0), (4, 5), (-4, 5)], plain),
+            kit.Patch("far", [(4, 0), (8, 0), (8, 5), (4, 5)], other),
+        ]
+    )
+    verdict = kit.judge(kit.light_map(kit.Scene(facade=front, projectors=[straight()]), 0.1))
+    far = verdict.patch("far")
+    assert far.white_luminance is None
+    assert far.contrast is None
+    assert far.criterion == "coverage"
+    assert far.lit_share == 0
+    assert far.band("contrast") == "not lit"
+    assert "0% of it" in far.sentence(verdict.target)
+    # Two parts of 40 and 20 m2; rounding only.
+    assert far.share_of_front == pytest.approx(1 / 3, rel=1e-9)
+
+
+def sentences(verdict):
+    parts = (verdict.front, *verdict.surfaces, *verdict.patches)
+    return [verdict.sentence, verdict.table(), verdict.table("patch"), *(p.sentence(verdict.target) for p in parts)]
+
+
+WORDS = re.compile(r"\b(nan|inf|infinity|none)\b|[<>{}\n\t]", re.IGNORECASE)
+
+
+@pytest.mark.analytic
+def test_unlimited_contrast_gives_no_nan(wall, straight):
+    light = kit.light_map(kit.Scene(facade=wall(low=0.3, high=0.6), projectors=[straight(chain=[LOSS])]), 0.1)
+    verdict = kit.judge(light)
+    contrast = verdict.front.contrast
+    assert contrast.median == contrast.low == contrast.high == contrast.worst == contrast.best == math.inf
+    assert verdict.status == "enough"
+    for figure in dataclasses.astuple(verdict.front.white_luminance):
+        assert math.isfinite(figure)
+    assert "unlimited" in verdict.sentence + verdict.front.sentence(verdict.target)
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("contrast", [math.inf, 1000.0, 10.0])
+@pytest.mark.parametrize("ambient", [0.0, 4.0])
+@pytest.mark.parametrize("rho", [0.0, 0.5, 1.0])
+@pytest.mark.parametrize("width", [0.4, 1.0])
+def test_sentences_are_plain_text(wall, straight, contrast, ambient, rho, width):
+    light = light_of(wall, straight, contrast=contrast, ambient=ambient, rho=rho, width=width)
+    for target in (Target(), Target(white_luminance=400, contrast=400)):
+        for text in sentences(kit.judge(light, target)):
+            assert not WORDS.search(text.replace("\n", " ") if "share" in text else text), text
+            assert text[-1] != " "
+
+
+def test_sentence_names_what_is_good_what_is_not_and_by_how_much():
+    front = kit.load_house("notebooks/houses/brick_two_storey.toml")
+    projector = kit.typical_projector(4000, 1.4)
+    place = kit.Placement(position=(0, 1, 15), aim=(0, 1, 0))
+    around = kit.Ambient(vertical_illuminance=0.5)
+    light = kit.light_map(kit.Scene(facade=front, projectors=[(projector, place)], ambient=around), 0.1)
+    verdict = kit.judge(light, Target(white_luminance=6, contrast=7))
+    assert verdict.surface("red brick").status == "not enough"
+    assert verdict.sentence.startswith("4,000 lumens ")
+    assert re.search(r"Not enough on \d+% of it: .*red brick", verdict.sentence)
+    for text in sentences(verdict):
+        assert not WORDS.search(text.replace("\n", " ")), text
+
+
+@pytest.mark.parametrize("house", ["brick_two_storey", "light_bungalow"])
+def test_shares_of_the_front_sum_to_one(house):
+    front = kit.load_house(f"notebooks/houses/{house}.toml")
+    projector = kit.typical_projector(5000, 1.4)
+    left, right, _, _ = front.bounds
+    place = kit.Placement(position=((left + right) / 2, 1, 12), aim=((left + right) / 2, 1, 0))
+    light = kit.light_map(kit.Scene(facade=front, projectors=[(projector, place)]), 0.1)
+    verdict = kit.judge(light)
+    seen = int((light["patch"] >= 0).sum())
+    for parts in (verdict.surfaces, verdict.patches):
+        # Each visible point belongs to one part; rounding only.
+        assert sum(p.share_of_front for p in parts) == pytest.approx(1.0, rel=1e-12)
+        assert sum(p.area for p in parts) == pytest.approx(seen * 0.1**2, rel=1e-9)
+        for name in ("lit_share", "passing_share"):
+            whole = sum(getattr(p, name) * p.share_of_front for p in parts)
+            assert getattr(verdict.front, name) == pytest.approx(whole, rel=1e-9)
+
+
+@pytest.mark.analytic
+def test_one_of_a_sweep_is_judged_as_the_single_map_is(wall, straight):
+    swept = light_of(wall, straight, lumens=[3000.0, 6000.0], ambient=[2.0, 4.0])
+    one = kit.judge(swept.isel(light_output=1, ambient=0))
+    assert str(one) == str(kit.judge(light_of(wall, straight, lumens=6000.0, ambient=2.0)))
+    assert one.stated_light_output == 6000.0
+
+
+@pytest.mark.bad_input
+def test_a_map_that_still_has_a_sweep_is_refused(wall, straight):
+    for more in ({"lumens": [1000.0, 2000.0]}, {"ambient": [0.0, 1.0]}):
+        with pytest.raises(kit.InputError, match=r"light.*isel"):
+            kit.judge(light_of(wall, straight, **more))
+
+
+@pytest.mark.bad_input
+def test_what_is_no_map_is_refused(wall, straight):
+    light = light_of(wall, straight)
+    for other in (None, 3, "map", light["contrast"], light.drop_vars("white_luminance"), np.zeros((3, 3))):
+        with pytest.raises(kit.InputError, match="light_map"):
+            kit.judge(other)
+
+
+@pytest.mark.bad_input
+def test_parts_that_are_not_there_are_named_with_those_that_are(wall, straight):
+    verdict = kit.judge(light_of(wall, straight))
+    with pytest.raises(kit.InputError, match=r"gold.*plain"):
+        verdict.surface("gold")
+    with pytest.raises(kit.InputError, match=r"tower.*wall"):
+        verdict.patch("tower")
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("given", "field"),
+    [
+        ({"white_luminance": 0}, "white_luminance"),
+        ({"white_luminance": math.nan}, "white_luminance"),
+        ({"white_luminance": "bright"}, "white_luminance"),
+        ({"contrast": 1}, "contrast"),
+        ({"contrast": math.inf}, "contrast"),
+        ({"contrast": None}, "contrast"),
+    ],
+)
+def test_targets_that_cannot_be_are_refused(given, field):
+    with pytest.raises(kit.InputError, match=field):
+        Target(**given)
+
+
+@pytest.mark.published
+def test_targets_are_the_published_ones():
+    # District brightness: CIE 94-1993, about 4, 6, 12 cd/m2 (from memory). Contrast by purpose:
+    # ANSI/INFOCOMM 3M-2011, 7, 15, 50, 80 to 1 (the four categories seen, the numbers from memory).
+    for district, luminance in (("dark", 4), ("medium", 6), ("bright", 12)):
+        assert Target.from_reference(district=district).white_luminance == luminance
+    purposes = ("passive viewing", "basic decision making", "analytical decision making", "full motion video")
+    assert [Target.from_reference(purpose=p).contrast for p in purposes] == [7, 15, 50, 80]
+    assert Target.from_reference() == Target()
+    with pytest.raises(kit.InputError, match="midnight"):
+        Target.from_reference(district="midnight")
