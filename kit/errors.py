@@ -45,7 +45,7 @@ def number(
     field : str
         Name used in the message.
     value : object
-        Anything; only real, finite numbers pass (a bool is not a number here).
+        Anything; only real, finite numbers pass (neither a bool nor a text is a number here).
     minimum, maximum : float
         Closed limits.
     above : float, optional
@@ -61,7 +61,7 @@ def number(
     else:
         right = f"a number {low} and up to {maximum:g}"
     right += f" {unit}" if unit else ""
-    if isinstance(value, bool):
+    if isinstance(value, bool | str | bytes):
         raise InputError(field, value, right)
     try:
         result = float(value)

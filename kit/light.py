@@ -18,7 +18,7 @@ veil**: a dark wall has the same contrast as a white one. It fails on luminance,
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import Any
@@ -47,7 +47,7 @@ from kit.throw import Placement, picture_window, unit_illuminance, zone_gain
 Array = NDArray[np.float64]
 
 # Rows are worked through in blocks of about this many points, which stay in the processor's cache.
-BLOCK = 1 << 15
+BLOCK = 1 << 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -157,7 +157,7 @@ def light_map(
     pixel_area = grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in facade.patches])
     for number_, (projector, placement) in enumerate(scene.projectors, 1):
         _check_lens(facade, placement, number_)
-        unit = _unit_map(facade, planes, patch, grid, projector, placement)
+        unit = _unit_map(facade, planes, slot, grid, projector, placement)
         landed = np.bincount(slot.ravel(), weights=unit.ravel(), minlength=len(facade.patches) + 1)
         if not landed[1:].any():
             raise InputError(
@@ -198,10 +198,9 @@ def light_map(
     gain_table = np.append(np.nan, gain)
     veil = scene.ambient.veil()
     plain = bool(np.all(gain == 1.0))
-    rows = max(1, BLOCK // (shape[1] * nl * na * ns))
 
-    def work(start: int) -> None:
-        block = slice(start, start + rows)
+    def work(area: Window) -> None:
+        block = area[0]
         index = slot[block]
         rho = rho_table.take(index, axis=1)
         reflectance_map[:, block] = rho
@@ -227,14 +226,7 @@ def light_map(
         with np.errstate(divide="ignore", invalid="ignore"):
             np.divide(c, extra, out=c)
 
-    # The array library lets go of the interpreter while it computes, so two threads share the blocks.
-    blocks = range(0, shape[0], rows)
-    if len(blocks) < 4:
-        for start in blocks:
-            work(start)
-    else:
-        with ThreadPoolExecutor(max_workers=2) as pool:
-            list(pool.map(work, blocks))
+    _in_blocks(work, (slice(0, shape[0]), slice(0, shape[1])), nl * na * ns)
     if veil == 0.0 and not (ambient.all() and reflectance.all()):
         # No light at all in white or black: nothing to tell apart.
         contrast[np.isnan(contrast) & (patch >= 0)] = 1.0
@@ -412,13 +404,16 @@ def _check_lens(facade: Facade, placement: Placement, count: int) -> None:
 def _unit_map(
     facade: Facade,
     planes: list[list[int]],
-    patch: NDArray[np.int16],
+    slot: NDArray[np.intp],
     grid: Grid,
     projector: Projector,
     placement: Placement,
 ) -> Array:
-    """Return the illuminance per lumen on the wall, shape (y, x), shadows and zones included."""
-    result = np.where(patch >= 0, 0.0, np.nan)
+    """Return the illuminance per lumen on the wall, shape (y, x), shadows and zones included.
+
+    `slot` is the index of the visible patch plus one, 0 where there is no wall.
+    """
+    result = np.append(np.nan, np.zeros(len(facade.patches))).take(slot)
     lens = np.array(placement.position)
     forward, right, up = placement.frame()
     left, right_end, bottom, top = picture_window(projector)
@@ -427,58 +422,75 @@ def _unit_map(
     e1 = unit_illuminance(projector)
     all_corners = np.concatenate([p.rings[0] for p in facade.patches])
     starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
-    for members in planes:
+    plane_of = np.full(len(facade.patches) + 1, -1, dtype=np.int16)
+    for k, members in enumerate(planes):
+        plane_of[np.array(members) + 1] = k
+    plane_at = plane_of.take(slot)
+    for k, members in enumerate(planes):
         first = facade.patches[members[0]]
         normal, offset = first.normal, first.offset
         height = float(normal @ lens) - offset
         picture = picture_rings(directions, lens, normal, offset)
         if not picture:
             continue
-        window = grid.window([*picture])
-        own = grid.window([ring for i in members for ring in elevation_rings(facade.patches[i])])
-        window = _common(window, own)
+        own = [grid.window(elevation_rings(facade.patches[i])) for i in members]
+        window = _common(grid.window(picture), _around(own))
         if window is None:
             continue
-        belongs = np.zeros(len(facade.patches) + 1, dtype=bool)
-        belongs[members] = True
         lit: Mask = grid.inside(picture, window)
-        lit &= belongs.take(patch[window], mode="wrap")
+        lit &= plane_at[window] == k
         for i in _casters(all_corners, starts, lens, normal, offset, grid, window):
             if i in members:
                 continue
             rings = shadow_rings(facade.patches[i], lens, normal, offset)
-            if not rings:
-                continue
-            area = _common(window, grid.window(rings))
+            area = _common(window, grid.window(rings)) if rings else None
             if area is not None:
-                inner = (
-                    slice(area[0].start - window[0].start, area[0].stop - window[0].start),
-                    slice(area[1].start - window[1].start, area[1].stop - window[1].start),
-                )
-                lit[inner] &= ~grid.inside(rings, area)
-        z0, zx, zy = first.depth_plane()
-        x, y = grid.x[window[1]], grid.y[window[0]]
-        target = result[window]
-        step = max(1, BLOCK // max(1, x.size))
+                lit[_within(area, window)] &= ~grid.inside(rings, area)
 
-        def linear(axis: Array, rows: slice, x: Array = x, y: Array = y, z=(z0, zx, zy)) -> Array:  # type: ignore[no-untyped-def]
-            """Return axis . (X - lens), which is linear in x and y on this plane."""
-            across = (axis[0] + axis[2] * z[1]) * x
-            upward = (axis[1] + axis[2] * z[2]) * y[rows] + (axis[2] * z[0] - axis @ lens)
+        # X - lens along an axis is linear in x and y on this plane.
+        z0, zx, zy = first.depth_plane()
+
+        def linear(axis: Array, area: Window, plane: tuple[float, float, float] = (z0, zx, zy)) -> Array:
+            across = (axis[0] + axis[2] * plane[1]) * grid.x[area[1]]
+            upward = (axis[1] + axis[2] * plane[2]) * grid.y[area[0]] + (axis[2] * plane[0] - axis @ lens)
             return upward[:, None] + across
 
-        for start in range(0, y.size, step):
-            rows = slice(start, start + step)
-            depth = linear(forward, rows)
+        def work(area: Window, lit: Mask = lit, window: Window = window, height: float = height) -> None:
+            depth = linear(forward, area)
             light = depth * depth
             light *= depth
             np.divide(e1 * height, light, out=light)
             if projector.zones is not None:
-                s = (linear(right, rows) / depth - left) / (right_end - left) - 0.5
-                t = (linear(up, rows) / depth - bottom) / (top - bottom) - 0.5
+                s = (linear(right, area) / depth - left) / (right_end - left) - 0.5
+                t = (linear(up, area) / depth - bottom) / (top - bottom) - 0.5
                 light *= zone_gain(projector.zones, s, t)
-            np.copyto(target[rows], light, where=lit[rows])
+            np.copyto(result[area], light, where=lit[_within(area, window)])
+
+        areas = [area for mine in own if (area := _common(window, mine)) is not None]
+        for i, area in enumerate(areas):
+            # A door lies within its wall and is done with it.
+            if not any(_common(area, other) == area for j, other in enumerate(areas) if j < i or other != area):
+                _in_blocks(work, area)
     return result
+
+
+def _in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> None:
+    """Call `work` on blocks of rows that stay in the processor's cache, `depth` maps deep.
+
+    The array library lets go of the interpreter while it computes, so two threads share the blocks.
+    """
+    columns = area[1].stop - area[1].start
+    rows = max(1, BLOCK // max(1, columns * depth))
+    blocks = [
+        (slice(start, min(start + rows, area[0].stop)), area[1])
+        for start in range(area[0].start, area[0].stop, rows)
+    ]
+    if len(blocks) < 4:
+        for block in blocks:
+            work(block)
+    else:
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            list(pool.map(work, blocks))
 
 
 def _casters(
@@ -505,6 +517,20 @@ def _casters(
     apart = (least[:, 0] > x[-1]) | (most[:, 0] < x[0]) | (least[:, 1] > y[-1]) | (most[:, 1] < y[0])
     apart &= high < height * (1.0 - 1e-6)
     return np.flatnonzero((high > SAME_PLANE) & (low < height) & ~apart)
+
+
+def _around(windows: list[Window]) -> Window:
+    """Return the smallest window that holds all of them."""
+    rows, columns = (
+        slice(min(w[k].start for w in windows), max(w[k].stop for w in windows)) for k in (0, 1)
+    )
+    return rows, columns
+
+
+def _within(area: Window, window: Window) -> Window:
+    """Return `area` counted from the corner of `window`."""
+    rows, columns = (slice(a.start - w.start, a.stop - w.start) for a, w in zip(area, window, strict=True))
+    return rows, columns
 
 
 def _common(one: Window, other: Window) -> Window | None:

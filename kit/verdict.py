@@ -109,7 +109,7 @@ class Part:
     shortfall : float
         By which factor the nominal median misses the target it misses most; at most 1 when it does not.
     remedy : Remedy or None
-        None where the nominal median meets the target, or for coverage.
+        None where the nominal median meets the target, for coverage, or where no light comes back at all.
     """
 
     name: str
@@ -144,7 +144,9 @@ class Part:
             f" contrast {_short(contrast.median)}:1 (likely {_short(contrast.low)} to {_short(contrast.high)};"
             f" {_short(target.contrast)}:1 wanted)."
         )
-        if self.shortfall > 1.0:
+        if self.shortfall == np.inf:
+            text += " Most of it sends no light back; only another surface mends that."
+        elif self.shortfall > 1.0:
             text += f" Its {self.criterion} falls short by a factor of {self.shortfall:.1f}."
         elif self.criterion:
             text += f" Its {self.criterion} could fall short on a bad day."
@@ -199,6 +201,8 @@ class Verdict:
             largest = max(bad, key=lambda p: p.area)
             if largest.criterion == "coverage":
                 text += f" The picture reaches only {largest.lit_share:.0%} of the {largest.name}."
+            elif largest.shortfall == np.inf:
+                text += f" Most of the {largest.name} sends no light back; only another surface mends that."
             elif largest.shortfall > 1:
                 text += (
                     f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."

@@ -1,3 +1,5 @@
+from fractions import Fraction
+
 import pytest
 from hypothesis import settings
 
@@ -30,7 +32,8 @@ def straight():
 
     def build(width=8.0, height=5.0, *, lumens=4000.0, x=0.0, y=None, **more):
         middle = height / 2 if y is None else y
-        resolution = (round(width * 200), round(height * 200))
+        aspect = Fraction(width / height).limit_denominator(1000)
+        resolution = (aspect.numerator, aspect.denominator)
         projector = kit.Projector(
             light_output=lumens, throw_ratio=8.0 / width, resolution=resolution, **more
         )

@@ -103,7 +103,7 @@ SHORT = {
     "luminance": ({}, Target(white_luminance=20, contrast=7)),
     "contrast": ({}, Target(white_luminance=4, contrast=30)),
     "both": ({}, Target(white_luminance=18, contrast=30)),
-    "veil": ({"glare": 5.0, "ambient": 1.0}, Target(white_luminance=4, contrast=18)),
+    "veil": ({"glare": 5.0, "ambient": 1.0}, Target(white_luminance=4, contrast=26)),
     "scatter": ({"checkerboard_contrast": 100.0}, Target(white_luminance=4, contrast=30)),
 }
 
@@ -125,7 +125,7 @@ def test_each_remedy_mends_it_and_a_little_less_does_not(wall, straight, case, f
     impossible = {
         # Reflectance cancels in contrast without a veil; less ambient light makes no white.
         "reflectance": {"contrast", "both", "scatter"},
-        "ambient_illuminance": {"luminance", "both", "veil"},
+        "ambient_illuminance": {"luminance", "both"},
     }
     if case in impossible.get(field, ()):
         assert amount is None
@@ -160,6 +160,17 @@ def test_a_machine_whose_own_black_is_too_bright_has_no_remedy(wall, straight):
     assert verdict.status == "not enough"
     assert dataclasses.astuple(remedy) == (None, None, None, None)
     assert "own black is too bright" in verdict.front.sentence(verdict.target)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("ambient", [0.0, 4.0])
+def test_a_surface_that_sends_back_no_light_is_said_to(wall, straight, ambient):
+    verdict = kit.judge(light_of(wall, straight, rho=0.0, ambient=ambient))
+    assert verdict.status == "not enough"
+    assert verdict.front.remedy is None
+    for text in (verdict.sentence, verdict.front.sentence(verdict.target)):
+        assert "no light back" in text
+        assert "own black" not in text
 
 
 @pytest.mark.analytic

@@ -1,0 +1,407 @@
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import given
+from hypothesis import strategies as st
+
+import kit
+
+HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
+PLAIN = kit.Surface(name="plain", reflectance=0.5)
+SQUARE = [(0, 0), (2, 0), (2, 2), (0, 2)]
+
+
+# Patches
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("outline", "holes", "area"),
+    [
+        (SQUARE, [], 4.0),
+        (SQUARE[::-1], [], 4.0),
+        ([*SQUARE, SQUARE[0]], [], 4.0),  # closed by hand
+        ([(0, 0), (4, 0), (2, 3)], [], 6.0),
+        ([(0, 0), (3, 0), (3, 1), (1, 1), (1, 3), (0, 3)], [], 5.0),  # an L
+        (SQUARE, [[(0.5, 0.5), (1.5, 0.5), (1.5, 1.5), (0.5, 1.5)]], 3.0),
+        ([(0, 0, 0), (2, 0, 0), (2, 3, -4), (0, 3, -4)], [], 10.0),  # leans back: 5 m along the slope
+        ([(0, 0, 0), (0, 0, -2), (0, 3, -2), (0, 3, 0)], [], 6.0),  # edge-on
+    ],
+)
+def test_area_is_the_true_area_without_the_holes(outline, holes, area):
+    # Rounding only.
+    assert kit.Patch("p", outline, PLAIN, holes=holes).area == pytest.approx(area, rel=1e-12)
+
+
+@pytest.mark.analytic
+def test_plane_of_a_patch_faces_the_audience_whatever_the_order_of_its_corners():
+    ring = [(0, 0, 1), (2, 0, 1), (2, 3, -3), (0, 3, -3)]
+    for outline in (ring, ring[::-1]):
+        patch = kit.Patch("roof", outline, PLAIN)
+        # Three up, four back: normal (0, 4, 3) / 5; z = 1 - 4/3 y. Rounding only.
+        np.testing.assert_allclose(patch.normal, (0, 0.8, 0.6), atol=1e-12)
+        np.testing.assert_allclose(patch.depth_plane(), (1, 0, -4 / 3), atol=1e-12)
+        assert patch.offset == pytest.approx(0.6, rel=1e-12)
+        assert patch.faces_audience
+
+
+def test_a_patch_seen_edge_on_does_not_face_the_audience():
+    side = kit.Patch("side", [(1, 0, 0), (1, 0, -2), (1, 3, -2), (1, 3, 0)], PLAIN)
+    assert not side.faces_audience
+    with pytest.raises(kit.InputError, match="patches"):
+        kit.Facade([side])
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("outline", "holes", "field"),
+    [
+        ([(0, 0), (2, 0)], (), "outline.*three or more"),
+        ([(0, 0), (2, 0), (0, 0)], (), "three or more different"),
+        ([(0, 0), (1, 1), (2, 2)], (), "enclose an area"),
+        ([(0, 0), (2, 2), (2, 0), (0, 2)], (), "outline.*do not cross"),
+        ([(0, 0, 0), (2, 0, 0), (2, 2, 0), (0, 2, 0.5)], (), "outline, corner.*one plane.*triangles"),
+        ([(0, 0), (2, 0), (2, math.nan)], (), r"outline, corner 3\[1\]"),
+        ([(0, 0), (2, 0), (2,)], (), "outline, corner 3"),
+        ([(0, 0), (2, 0), "ab"], (), "outline, corner 3"),
+        ([(0, 0), (2, 0), (2, "2")], (), r"outline, corner 3\[1\]"),
+        ("square", (), "outline"),
+        (3, (), "outline"),
+        (SQUARE, [[(1, 1), (3, 1), (3, 1.5), (1, 1.5)]], "hole 1.*inside"),
+        (SQUARE, [[(0.5, 0.5), (1, 1), (1, 0.5), (0.5, 1)]], "hole 1.*uncrossed"),
+        (SQUARE, [SQUARE], "holes"),
+        (SQUARE, [[(0.5, 0.5, 1), (1, 0.5, 1), (1, 1, 1)]], "hole 1, corner"),
+        (SQUARE, [[(0.5, 0.5), (1, 0.5)]], "hole 1.*three"),
+    ],
+)
+def test_patches_that_cannot_be_are_refused_by_name(outline, holes, field):
+    with pytest.raises(kit.InputError, match=field) as caught:
+        kit.Patch("door", outline, PLAIN, holes=holes)
+    assert "patch 'door'" in str(caught.value)
+
+
+def test_corners_off_the_plane_by_less_than_a_tape_measure_resolves_pass():
+    kit.Patch("door", [(0, 0, 0), (2, 0, 0), (2, 2, 0), (0, 2, 0.02)], PLAIN)  # 5 mm off the mean plane
+    with pytest.raises(kit.InputError, match="one plane"):
+        kit.Patch("door", [(0, 0, 0), (2, 0, 0), (2, 2, 0), (0, 2, 0.06)], PLAIN)
+
+
+@pytest.mark.bad_input
+def test_names_of_patches_differ():
+    patch = kit.Patch("wall", SQUARE, PLAIN)
+    with pytest.raises(kit.InputError, match=r"patch name.*'wall'"):
+        kit.Facade([patch, patch])
+
+
+@pytest.mark.bad_input
+def test_unknown_patch_is_named_with_those_there_are():
+    front = kit.Facade([kit.Patch("wall", SQUARE, PLAIN)])
+    for use in (front.patch, lambda name: front.cover(PLAIN, patches=[name])):
+        with pytest.raises(kit.InputError, match=r"tower.*wall"):
+            use("tower")
+
+
+def test_cover_changes_the_named_patches_only():
+    white = kit.Surface(name="white", reflectance=0.8)
+    front = kit.Facade([kit.Patch("a", SQUARE, PLAIN), kit.Patch("b", [(3, 0), (4, 0), (4, 1)], PLAIN)])
+    covered = front.cover(white, patches=["b"])
+    assert [p.surface.name for p in covered.patches] == ["plain", "white"]
+    assert [p.surface.name for p in front.patches] == ["plain", "plain"]
+    assert [s.name for s in covered.surfaces()] == ["plain", "white"]
+    assert covered.bounds == (0, 4, 0, 2)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("outline", [[(0, 0, 1), (2, 0, 1), (2, 2, 1), (0, 2, 1)], [(0, 0, 1), (2, 0, 1), (1, 2, 1)]])
+def test_returns_close_a_body_all_round(outline):
+    front, *sides = kit.with_returns(kit.Patch("bay", outline, PLAIN), 0.0)
+    assert len(sides) == len(outline)
+    assert not any(side.faces_audience for side in sides)
+    length = shapely.Polygon([c[:2] for c in outline]).length
+    # Depth 1 m all round; rounding only.
+    assert sum(side.area for side in sides) == pytest.approx(length, rel=1e-12)
+    edges = {frozenset((a, b)) for a, b in zip(outline, [*outline[1:], outline[0]], strict=True)}
+    assert all(any(edge <= set(side.outline) for side in sides) for edge in edges)
+    assert front.name == "bay"
+
+
+def test_returns_of_a_roof_that_meets_its_back_plane_leave_no_empty_side():
+    patches = kit.with_returns(kit.Patch("roof", [(0, 0, 1), (2, 0, 1), (2, 2, 0), (0, 2, 0)], PLAIN), 0.0)
+    assert len(patches) == 4  # the upper edge lies in the back plane: no side there
+    assert all(p.area > 0 for p in patches)
+
+
+@pytest.mark.bad_input
+def test_returns_do_not_go_forwards():
+    with pytest.raises(kit.InputError, match="back"):
+        kit.with_returns(kit.Patch("bay", SQUARE, PLAIN), 0.5)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("given", "field"),
+    [
+        ({"reflectance": 1.01}, "reflectance"),
+        ({"reflectance": -0.1}, "reflectance"),
+        ({"reflectance": math.nan}, "reflectance"),
+        ({"reflectance": "white"}, "reflectance"),
+        ({"reflectance": [0.1, 1.2]}, r"reflectance\[1\]"),
+        ({"reflectance": []}, "reflectance"),
+        ({"reflectance": 0.5, "low": 0.6}, "low"),
+        ({"reflectance": 0.5, "high": 0.4}, "high"),
+        ({"reflectance": 0.5, "low": [0.1, 0.2, 0.3], "high": [0.6, 0.7]}, "low and high"),
+        ({"reflectance": 0.5, "gain": 0}, "gain"),
+        ({"reflectance": True}, "reflectance"),
+    ],
+)
+def test_surfaces_that_cannot_be_are_refused_by_name(given, field):
+    with pytest.raises(kit.InputError, match=f"surface 'paint'.*{field}"):
+        kit.Surface(name="paint", **given)
+
+
+# House files
+
+GOOD = """
+name = "Our house"
+units = "ft"
+
+[surfaces."our brick"]
+reflectance = 0.16
+low = 0.12
+high = 0.20
+
+[[patch]]
+name = "main wall"
+rectangle = { left = -20, bottom = 0, width = 40, height = 20 }
+surface = "our brick"
+
+[[patch]]
+name = "gable"
+corners = [[-20, 20], [20, 20], [0, 30]]
+surface = "white siding"
+
+[[patch]]
+name = "bay"
+rectangle = { left = 4, bottom = 1, width = 8, height = 8 }
+depth = 2
+surface = "our brick"
+holes = [[[5, 2], [6, 2], [6, 3]]]
+"""
+
+
+@pytest.mark.analytic
+def test_feet_become_metres_exactly():
+    front = kit.parse_house(GOOD)
+    # The international foot is 0.3048 m by definition; the products are formed alike, so no tolerance.
+    assert front.patch("main wall").outline[0] == (-20 * 0.3048, 0.0, 0.0)
+    assert front.patch("bay").outline[2] == (12 * 0.3048, 9 * 0.3048, 2 * 0.3048)
+    assert front.patch("bay").holes[0][2] == (6 * 0.3048, 3 * 0.3048, 2 * 0.3048)
+    metres = kit.parse_house(GOOD.replace('units = "ft"', 'units = "m"'))
+    for here, there in zip(front.patches, metres.patches, strict=True):
+        assert here.outline == tuple(tuple(c * 0.3048 for c in corner) for corner in there.outline)
+        # Rounding only.
+        assert here.area == pytest.approx(there.area * 0.3048**2, rel=1e-12)
+
+
+def test_a_house_file_gives_names_surfaces_and_returns():
+    front = kit.parse_house(GOOD)
+    assert front.name == "Our house"
+    assert [p.name for p in front.patches if p.faces_audience] == ["main wall", "gable", "bay"]
+    assert [p.name for p in front.patches if not p.faces_audience] == [f"bay, return {i}" for i in (1, 2, 3, 4)]
+    brick = front.patch("bay").surface
+    assert (brick.low, brick.reflectance, brick.high) == (0.12, 0.16, 0.2)
+    assert front.patch("gable").surface == kit.Surface.from_reference("white siding")
+    sheet = kit.parse_house(GOOD.replace("depth = 2", "depth = 2\nthickness = 0"))
+    assert len(sheet.patches) == 3
+    board = kit.parse_house(GOOD.replace("depth = 2", "depth = 2\nthickness = 0.5"))
+    back = min(c[2] for p in board.patches if "return" in p.name for c in p.outline)
+    assert back == pytest.approx(1.5 * 0.3048, rel=1e-12)  # rounding only
+
+
+@pytest.mark.parametrize(("house", "unit"), [("brick_two_storey", 0.3048), ("light_bungalow", 1.0)])
+def test_shipped_houses_load(house, unit):
+    path = HOUSES / f"{house}.toml"
+    front = kit.load_house(path)
+    left, right, bottom, top = front.bounds
+    assert bottom == 0.0
+    assert 5 < right - left < 20
+    assert 3 < top < 12
+    main = front.patch("main wall")
+    text = path.read_text(encoding="utf-8").split('name = "main wall"')[1]
+    width = float(text.split("width = ")[1].split(",")[0])
+    height = float(text.split("height = ")[1].split("}")[0])
+    # Rounding only.
+    assert main.area == pytest.approx(width * height * unit**2, rel=1e-12)
+
+
+def broken(old, new):
+    assert GOOD.count(old) >= 1
+    return GOOD.replace(old, new, 1)
+
+
+BAD_FILES = {
+    "empty": ("", ["empty"]),
+    "comment only": ("# nothing yet", ["empty"]),
+    "wrong syntax": (broken('units = "ft"', "units = ft"), ["valid TOML", "line 3"]),
+    "key twice": (broken('units = "ft"', 'units = "ft"\nunits = "m"'), ["valid TOML"]),
+    "no units": (broken('units = "ft"', ""), ["units", "to be there"]),
+    "wrong unit": (broken('"ft"', '"yards"'), ["units", "'yards'", '"ft" or "m"']),
+    "no patch": ('name = "a"\nunits = "m"', ["patch", "to be there"]),
+    "patch is no list": ('name = "a"\nunits = "m"\npatch = 3', ["patch", "3", "list"]),
+    "patch is a table": ('name = "a"\nunits = "m"\n[patch]\nname = "x"', ["patch", "list"]),
+    "unknown surface": (
+        broken('"white siding"', '"white sidding"'),
+        ["patch 'gable'", "surface", "'white sidding'", "'white siding'"],
+    ),
+    "patch name twice": (broken('"gable"', '"main wall"'), ["patch name", "'main wall'"]),
+    "no patch name": (broken('name = "gable"', ""), ["patch number 2", "name", "to be there"]),
+    "empty patch name": (broken('"gable"', '""'), ["patch", "name"]),
+    "crossed corners": (
+        broken("[[-20, 20], [20, 20], [0, 30]]", "[[0, 0], [2, 2], [2, 0], [0, 2]]"),
+        ["patch 'gable'", "outline", "do not cross"],
+    ),
+    "two corners": (
+        broken("[[-20, 20], [20, 20], [0, 30]]", "[[0, 0], [2, 2]]"),
+        ["patch 'gable'", "corners", "[[0, 0], [2, 2]]"],
+    ),
+    "corner of one number": (broken("[0, 30]", "[0]"), ["patch 'gable'", "corners 3", "[0]"]),
+    "not a number": (broken("width = 40", "width = nan"), ["patch 'main wall'", "rectangle, width", "nan"]),
+    "endless": (broken("[0, 30]", "[0, inf]"), ["patch 'gable'", "corners 3 2", "inf"]),
+    "text for a number": (
+        broken("width = 40", 'width = "40 ft"'),
+        ["patch 'main wall'", "width", "'40 ft'", "a number"],
+    ),
+    "no width": (broken("width = 40, ", ""), ["patch 'main wall'", "rectangle, width", "to be there"]),
+    "negative width": (broken("width = 40", "width = -40"), ["patch 'main wall'", "width", "-40"]),
+    "rectangle is a list": (
+        broken("{ left = -20, bottom = 0, width = 40, height = 20 }", "[1, 2]"),
+        ["patch 'main wall'", "rectangle", "[1, 2]", "table"],
+    ),
+    "both": (
+        broken("depth = 2", "depth = 2\ncorners = [[0, 0], [1, 0], [0, 1]]"),
+        ["patch 'bay'", "rectangle or corners", "both"],
+    ),
+    "neither": (
+        broken("corners = [[-20, 20], [20, 20], [0, 30]]", ""),
+        ["patch 'gable'", "rectangle or corners", "neither"],
+    ),
+    "unknown field": (broken("depth = 2", "deepth = 2"), ["patch 'bay'", "deepth", "2"]),
+    "unknown field of the house": (broken('units = "ft"', 'units = "ft"\ncolour = "red"'), ["colour", "'red'"]),
+    "hole outside": (broken("[6, 3]", "[60, 3]"), ["patch 'bay'", "hole 1", "inside"]),
+    "recess without a hole": (broken("depth = 2\n", "depth = -2\n"), ["patch 'bay'", "depth", "hole", "'main wall'"]),
+    "negative thickness": (broken("depth = 2", "depth = 2\nthickness = -1"), ["patch 'bay'", "thickness", "-1"]),
+    "reflectance above 1": (broken("0.16", "1.6"), ["surfaces", "our brick", "reflectance", "1.6"]),
+    "band the wrong way round": (broken("low = 0.12", "low = 0.18"), ["surface 'our brick'", "0.18"]),
+    "far too large": (broken("width = 40", "width = 1e300"), ["patch 'main wall'", "width", "1e+300"]),
+}
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("case", BAD_FILES)
+def test_a_bad_house_file_is_refused_naming_file_patch_field_and_value(case, tmp_path):
+    text, words = BAD_FILES[case]
+    path = tmp_path / "our_house.toml"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(kit.InputError) as caught:
+        kit.load_house(path)
+    message = str(caught.value)
+    for word in ("our_house.toml", "expected", *words):
+        assert word in message, message
+    assert "pydantic" not in message
+    assert "\n" not in message
+
+
+@pytest.mark.bad_input
+def test_a_file_that_cannot_be_read_is_refused_by_its_path(tmp_path):
+    (tmp_path / "latin.toml").write_bytes('name = "Häuschen"'.encode("latin-1"))
+    for name, reason in (("no such.toml", "No such file"), ("latin.toml", "UTF-8"), ("", "directory")):
+        path = tmp_path / name
+        with pytest.raises(kit.InputError, match=reason) as caught:
+            kit.load_house(path)
+        assert str(path) in str(caught.value)
+
+
+@pytest.mark.bad_input
+def test_a_recess_with_its_hole_is_accepted():
+    text = broken("depth = 2\n", "depth = -2\n").replace("holes = [[[5, 2], [6, 2], [6, 3]]]", "")
+    text = text.replace(
+        'height = 20 }\n', "height = 20 }\nholes = [[[4, 1], [12, 1], [12, 9], [4, 9]]]\n", 1
+    )
+    front = kit.parse_house(text)
+    assert front.patch("bay").offset == pytest.approx(-2 * 0.3048, rel=1e-12)  # rounding only
+
+
+def facade_or_one_error(text):
+    try:
+        assert isinstance(kit.parse_house(text, "fuzz.toml"), kit.Facade)
+    except kit.InputError as error:
+        assert str(error).startswith("fuzz.toml")
+
+
+@pytest.mark.property
+@given(st.text())
+def test_any_text_gives_a_front_or_one_input_error(text):
+    facade_or_one_error(text)
+
+
+VALUES = st.one_of(
+    st.sampled_from(
+        "0 -1 1 1e300 -1e-300 nan inf true [] {} '' ' ' 'x' [[]] [[0,0]] 1979-05-27 0x10 "
+        "99999999999999999999999999999999 [0,0,0] {left=0} 1000 0.0001".split()
+    ),
+    st.floats(-1e3, 1e3).map(repr),
+    st.integers(-1000, 1000).map(str),
+    st.text(max_size=4),
+)
+LINES = GOOD.splitlines()
+
+
+@st.composite
+def mutated(draw):
+    """A good house file with some values, lines or characters changed."""
+    lines = list(LINES)
+    for _ in range(draw(st.integers(1, 4))):
+        at = draw(st.integers(0, len(lines) - 1))
+        line = lines[at]
+        kind = draw(st.sampled_from(["value", "number", "drop", "double", "swap", "insert"]))
+        if kind == "value" and "=" in line:
+            lines[at] = f"{line.split('=')[0]}= {draw(VALUES)}"
+        elif kind == "number" and any(c.isdigit() for c in line):
+            digits = [i for i, c in enumerate(line) if c.isdigit()]
+            i = draw(st.sampled_from(digits))
+            lines[at] = line[:i] + draw(VALUES) + line[i + 1 :]
+        elif kind == "drop":
+            lines[at] = ""
+        elif kind == "double":
+            lines.insert(at, line)
+        elif kind == "swap":
+            other = draw(st.integers(0, len(lines) - 1))
+            lines[at], lines[other] = lines[other], line
+        elif kind == "insert":
+            i = draw(st.integers(0, len(line)))
+            lines[at] = line[:i] + draw(st.text(max_size=3)) + line[i:]
+    return "\n".join(lines)
+
+
+@pytest.mark.property
+@given(mutated())
+def test_a_spoilt_house_file_gives_a_front_or_one_input_error(text):
+    facade_or_one_error(text)
+
+
+numbers = st.floats(-1000, 1000, allow_subnormal=True) | st.sampled_from([0.0, 1.0, 1e-9, 1e-300, 5e-324])
+
+
+@pytest.mark.property
+@given(
+    st.lists(st.lists(numbers, min_size=2, max_size=3), min_size=3, max_size=6),
+    numbers,
+    st.none() | st.floats(0, 1000),
+)
+def test_any_corners_give_a_front_or_one_input_error(corners, depth, thickness):
+    text = f'name = "a"\nunits = "ft"\n[[patch]]\nname = "p"\nsurface = "concrete"\ncorners = {corners}\n'
+    text += f"depth = {float(depth)}\n" + (f"thickness = {thickness}\n" if thickness is not None else "")
+    facade_or_one_error(text)
