@@ -73,9 +73,7 @@ class Ambient:
         return sum(float(veil_luminance(g.illuminance, g.angle, age=self.age)) for g in self.glare)
 
 
-def veil_luminance(
-    illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None
-) -> NDArray[np.float64]:
+def veil_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> NDArray[np.float64]:
     """Return the luminance that a glare source spreads over the image in the eye [cd/m2].
 
     Parameters

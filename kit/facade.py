@@ -60,9 +60,7 @@ class Surface:
         if len({item.size for item in band} - {1}) > 1:
             raise InputError(f"{where}: low and high", (self.low, self.high), "as many as reflectance has")
         if np.any(band[0] > band[1]) or np.any(band[1] > band[2]):
-            raise InputError(
-                where, (self.low, self.reflectance, self.high), "low <= reflectance <= high"
-            )
+            raise InputError(where, (self.low, self.reflectance, self.high), "low <= reflectance <= high")
         fix(self, "gain", number(f"{where}: gain", self.gain, above=0.0))
 
     @classmethod
@@ -124,9 +122,7 @@ class Patch:
             )
         for i, opening in enumerate(openings):
             if not opening.is_valid or not outline.covers(opening):
-                raise InputError(
-                    f"{where}: hole {i + 1}", self.holes[i], "an uncrossed outline inside the patch"
-                )
+                raise InputError(f"{where}: hole {i + 1}", self.holes[i], "an uncrossed outline inside the patch")
         if self.area <= 0:
             raise InputError(f"{where}: holes", len(self.holes), "holes that leave some of the patch")
 
@@ -136,9 +132,7 @@ class Patch:
         corners = np.array(self.outline)
         _, spread, axes = np.linalg.svd(corners - corners.mean(axis=0), full_matrices=True)
         if len(spread) < 2 or spread[1] <= 1e-9 * spread[0]:
-            raise InputError(
-                f"patch {self.name!r}: outline", self.outline, "corners that enclose an area"
-            )
+            raise InputError(f"patch {self.name!r}: outline", self.outline, "corners that enclose an area")
         if abs(axes[2, 2]) < 1e-9:
             axes[2, 2] = 0.0
         return axes if axes[2, 2] >= 0 else -axes
@@ -250,9 +244,7 @@ def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
     """
     corners = patch.outline
     if min(corner[2] for corner in corners) < back - 1e-9:
-        raise InputError(
-            f"patch {patch.name!r}: back", back, f"at most the depth of the patch ({corners[0][2]:g} m)"
-        )
+        raise InputError(f"patch {patch.name!r}: back", back, f"at most the depth of the patch ({corners[0][2]:g} m)")
     sides = []
     for i, (start, end) in enumerate(zip(corners, (*corners[1:], corners[0]), strict=True), 1):
         ring = [start, end, (end[0], end[1], back), (start[0], start[1], back)]
@@ -265,7 +257,7 @@ def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
 def _ring(field: str, outline: Any) -> Ring:
     if not is_many(outline) or len(outline) < 3:
         raise InputError(field, outline, "three or more corners")
-    ring = []
+    ring: list[tuple[float, float, float]] = []
     for i, corner in enumerate(outline, 1):
         if not is_many(corner) or len(corner) not in (2, 3):
             raise InputError(f"{field}, corner {i}", corner, "(x, y, z) or (x, y) in metres")

@@ -273,27 +273,19 @@ def light_map(
                 "illuminance from the projectors on black: leak and scatter",
                 "lx",
             ),
-            "white_luminance": labelled(
-                white, ("light_output", "sweep"), "luminance of projected white", "cd/m2"
-            ),
-            "black_luminance": labelled(
-                black, ("light_output", "sweep"), "luminance of projected black", "cd/m2"
-            ),
+            "white_luminance": labelled(white, ("light_output", "sweep"), "luminance of projected white", "cd/m2"),
+            "black_luminance": labelled(black, ("light_output", "sweep"), "luminance of projected black", "cd/m2"),
             "contrast": labelled(contrast, ("light_output", "ambient", "sweep"), "contrast at the eye", "1"),
             "reflectance": labelled(reflectance_map, ("sweep",), "diffuse reflectance", "1"),
             "patch": (("y", "x"), patch, {"long_name": "index of the visible patch", "units": "1"}),
-            "ambient_illuminance": labelled(
-                ambient, ("ambient",), "vertical illuminance of ambient light", "lx", ()
-            ),
+            "ambient_illuminance": labelled(ambient, ("ambient",), "vertical illuminance of ambient light", "lx", ()),
             "veil_luminance": (
                 (),
                 float(veil),
                 {"long_name": "veiling luminance in the eye", "units": "cd/m2"},
             ),
             "reflectance_low": labelled(low, ("sweep",), "lowest likely reflectance", "1", ("patch_index",)),
-            "reflectance_high": labelled(
-                high, ("sweep",), "highest likely reflectance", "1", ("patch_index",)
-            ),
+            "reflectance_high": labelled(high, ("sweep",), "highest likely reflectance", "1", ("patch_index",)),
             "picture_share": (
                 ("projector", "patch_index"),
                 share,
@@ -331,7 +323,9 @@ def chain_text(light: xr.Dataset) -> str:
             lines.append(f"{step!s:44}{low:6.2f}{nominal:9.2f}{high:6.2f}")
         nominal = table[:, 1].prod()
         down, up = (np.exp(np.sqrt((np.log(table[:, i] / table[:, 1]) ** 2).sum())) for i in (0, 2))
-        lines.append(f"{'all together (deviations in quadrature)':44}{nominal / down:6.2f}{nominal:9.2f}{nominal * up:6.2f}")
+        lines.append(
+            f"{'all together (deviations in quadrature)':44}{nominal / down:6.2f}{nominal:9.2f}{nominal * up:6.2f}"
+        )
     return "\n".join(lines)
 
 
@@ -482,8 +476,7 @@ def _in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> 
     columns = area[1].stop - area[1].start
     rows = max(1, BLOCK // max(1, columns * depth))
     blocks = [
-        (slice(start, min(start + rows, area[0].stop)), area[1])
-        for start in range(area[0].start, area[0].stop, rows)
+        (slice(start, min(start + rows, area[0].stop)), area[1]) for start in range(area[0].start, area[0].stop, rows)
     ]
     if len(blocks) < 4:
         for block in blocks:
@@ -521,9 +514,7 @@ def _casters(
 
 def _around(windows: list[Window]) -> Window:
     """Return the smallest window that holds all of them."""
-    rows, columns = (
-        slice(min(w[k].start for w in windows), max(w[k].stop for w in windows)) for k in (0, 1)
-    )
+    rows, columns = (slice(min(w[k].start for w in windows), max(w[k].stop for w in windows)) for k in (0, 1))
     return rows, columns
 
 

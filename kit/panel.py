@@ -180,9 +180,7 @@ class ClassPanel:
         self._board: MapBoard | None = None
         self.comparison: Comparison | None = None
         self.controls = self._controls()
-        self.reset = widgets.Button(
-            description="Reset all", tooltip="Back to the values at the start", icon="undo"
-        )
+        self.reset = widgets.Button(description="Reset all", tooltip="Back to the values at the start", icon="undo")
         self.reset.on_click(lambda _: self.show(self.start))
         self.message = widgets.HTML()
         self.words = widgets.HTML()
@@ -215,9 +213,16 @@ class ClassPanel:
             "throw_ratio": slider("throw ratio", 0.3, 2.5, 0.05, ".2f"),
             "wall": menu("main wall", reference.names("surfaces")),
             "ambient": widgets.FloatLogSlider(
-                description="ambient light (lx)", base=10, min=-2, max=1.6, step=0.02, value=0.86,
-                readout_format=".2f", style=style, layout=wide,
-            ),  # fmt: skip
+                description="ambient light (lx)",
+                base=10,
+                min=-2,
+                max=1.6,
+                step=0.02,
+                value=0.86,
+                readout_format=".2f",
+                style=style,
+                layout=wide,
+            ),
             "picture_mode": menu("picture mode", reference.names("light_losses", "picture mode")),
             "ageing": menu("age of the lamp", reference.names("light_losses", "ageing")),
             "housing_window": menu("housing window", reference.names("light_losses", "housing window")),
@@ -253,9 +258,7 @@ class ClassPanel:
     def update(self, choice: Choice) -> None:
         """Show the words, pictures and numbers of `choice`: what every slider calls."""
         try:
-            self.comparison = compare(
-                self.house, choice, wall_patches=self.wall_patches, spacing=self.spacing
-            )
+            self.comparison = compare(self.house, choice, wall_patches=self.wall_patches, spacing=self.spacing)
         except InputError as error:
             self.message.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
             return
@@ -327,7 +330,11 @@ class ClassPanel:
         result: dict[str, tuple[Any, ...]] = {}
         for name, control in self.controls.items():
             if isinstance(control, widgets.FloatLogSlider):
-                result[name] = (control.base**control.min, getattr(self.start, name), control.base**control.max)
+                result[name] = (
+                    control.base**control.min,
+                    getattr(self.start, name),
+                    control.base**control.max,
+                )
             elif name == "distance":
                 metre = metres_per(self._distance_unit)
                 result[name] = (control.min * metre, self.start.distance, control.max * metre)
@@ -375,7 +382,13 @@ def _table(verdict: Verdict) -> str:
             part.band("contrast"),
             f"{MARKS[part.status]} {part.status}",
         )
-        rows += "<tr>" + "".join(f"<td style='padding:0 8px; white-space:nowrap; line-height:1.4'>{html.escape(c)}</td>" for c in cells) + "</tr>"
+        rows += (
+            "<tr>"
+            + "".join(
+                f"<td style='padding:0 8px; white-space:nowrap; line-height:1.4'>{html.escape(c)}</td>" for c in cells
+            )
+            + "</tr>"
+        )
     header = "".join(f"<th scope='col' style='padding:0 8px; text-align:left; line-height:1.4'>{h}</th>" for h in head)
     return (
         f"<table class='kit-numbers'><caption style='text-align:left'><b>{verdict.stated_light_output:,.0f} lm</b>"

@@ -107,9 +107,7 @@ class Projector:
         fix = object.__setattr__
         fix(self, "light_output", sweep("light_output", self.light_output, above=0.0, unit="lm"))
         if is_many(self.throw_ratio):
-            short, long = (
-                number("throw_ratio", r, above=0.0) for r in numbers("throw_ratio", self.throw_ratio, 2)
-            )
+            short, long = (number("throw_ratio", r, above=0.0) for r in numbers("throw_ratio", self.throw_ratio, 2))
             if short > long:
                 raise InputError("throw_ratio", self.throw_ratio, "a range (shortest, longest)")
             fix(self, "throw_ratio", (short, long))
@@ -137,6 +135,8 @@ class Projector:
                 for reading in row:
                     number("zones", reading, above=0.0)
             fix(self, "zones", rows)
+        if not is_many(self.chain):
+            raise InputError("chain", self.chain, "a sequence of kit.Factor values")
         fix(self, "chain", tuple(self.chain))
         for factor in self.chain:
             if not isinstance(factor, Factor):
@@ -159,9 +159,7 @@ class Projector:
     def fixed_throw_ratio(self) -> float:
         """Return the one throw ratio in use, or raise `InputError` for a zoom that is not set."""
         if isinstance(self.throw_ratio, tuple):
-            raise InputError(
-                "throw_ratio", self.throw_ratio, "one throw ratio; set the zoom with projector.at(1.2)"
-            )
+            raise InputError("throw_ratio", self.throw_ratio, "one throw ratio; set the zoom with projector.at(1.2)")
         return self.throw_ratio
 
     def transmission(self) -> tuple[float, float, float]:
@@ -239,23 +237,24 @@ def typical_projector(
     options : mapping, optional
         Changes to the typical chain, as for `typical_chain`.
     """
-    figures = {
-        quantity.replace(" ", "_"): reference.value("projector_classes", quantity, group="default")
+    sequential, checkerboard = (
+        reference.value("projector_classes", quantity, group="default")
         for quantity in ("sequential contrast", "checkerboard contrast")
-    }
+    )
     return Projector(
         light_output=light_output,  # type: ignore[arg-type]
         throw_ratio=throw_ratio,
         resolution=resolution,
         lens_shift=lens_shift,
         chain=typical_chain(options),
-        **figures,
+        sequential_contrast=sequential,
+        checkerboard_contrast=checkerboard,
     )
 
 
 def is_many(value: Any) -> bool:
     """Return whether `value` is a sequence of numbers rather than one number."""
-    return not isinstance(value, str) and (
+    return not isinstance(value, str | bytes) and (
         isinstance(value, Sequence) or (hasattr(value, "__iter__") and getattr(value, "ndim", 1) > 0)
     )
 

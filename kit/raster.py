@@ -54,12 +54,10 @@ class Grid:
         across = max(1, int(np.ceil((right - left) / step - 1e-9)))
         up = max(1, int(np.ceil((top - bottom) / step - 1e-9)))
         if across * up > MAX_PIXELS:
-            raise InputError(
-                "spacing", spacing, f"a spacing that makes at most {MAX_PIXELS} pixels, not {across * up}"
-            )
-        return cls(
-            x=left + step * (np.arange(across) + 0.5), y=bottom + step * (np.arange(up) + 0.5), spacing=step
-        )
+            raise InputError("spacing", spacing, f"a spacing that makes at most {MAX_PIXELS} pixels, not {across * up}")
+        x = left + step * (np.arange(across, dtype=np.float64) + 0.5)
+        y = bottom + step * (np.arange(up, dtype=np.float64) + 0.5)
+        return cls(x=x, y=y, spacing=step)
 
     def window(self, rings: list[Array]) -> Window:
         """Return the rows and columns that the polygons of `rings` can touch."""

@@ -1,4 +1,4 @@
-"""Throw: where the lens stands, where it points, how large the picture is, how much light a wall gets.
+r"""Throw: where the lens stands, where it points, how large the picture is, how much light a wall gets.
 
 Derivation of the illuminance on any plane
 ------------------------------------------
@@ -6,18 +6,18 @@ Take a lens that is small against the distance (a pinhole at its centre) and a p
 Let :math:`d` be the depth of a point along the lens axis. At depth 1 m the picture has width
 :math:`W_1 = 1 / throw ratio` and height :math:`H_1 = W_1 / aspect`, and the plane there is evenly lit with
 
-.. math:: E_1 = \\Phi / (W_1 H_1).
+.. math:: E_1 = \Phi / (W_1 H_1).
 
-A direction at angle :math:`\\beta` to the axis meets that plane at distance :math:`1 / \\cos\\beta`, so its
-luminous intensity is :math:`I = E_1 (1/\\cos\\beta)^2 / \\cos\\beta = E_1 / \\cos^3\\beta`. A wall point at
-distance :math:`r` in that direction, with incidence angle :math:`\\theta` to the wall's normal, receives
+A direction at angle :math:`\beta` to the axis meets that plane at distance :math:`1 / \cos\beta`, so its
+luminous intensity is :math:`I = E_1 (1/\cos\beta)^2 / \cos\beta = E_1 / \cos^3\beta`. A wall point at
+distance :math:`r` in that direction, with incidence angle :math:`\theta` to the wall's normal, receives
 
-.. math:: E = I \\cos\\theta / r^2 .
+.. math:: E = I \cos\theta / r^2 .
 
-With :math:`\\cos\\beta = d / r` and :math:`\\cos\\theta = h / r`, where :math:`h` is the perpendicular distance
+With :math:`\cos\beta = d / r` and :math:`\cos\theta = h / r`, where :math:`h` is the perpendicular distance
 from lens to the wall's plane, all the distances :math:`r` cancel:
 
-.. math:: E = E_1 \\, h / d^3 .
+.. math:: E = E_1 \, h / d^3 .
 
 The depth :math:`d` is linear in the wall's x and y, so a whole patch costs a few operations per point.
 Lens shift moves the picture inside the same plane at unit depth and changes nothing above.
@@ -116,9 +116,7 @@ def unit_illuminance(projector: Projector) -> float:
     return 1.0 / ((right - left) * (top - bottom))
 
 
-def wall_illuminance(
-    projector: Projector, placement: Placement, points: ArrayLike, normal: ArrayLike
-) -> Array:
+def wall_illuminance(projector: Projector, placement: Placement, points: ArrayLike, normal: ArrayLike) -> Array:
     """Return the illuminance per lumen on wall points, without shadows.
 
     Parameters
@@ -144,12 +142,7 @@ def wall_illuminance(
     across, upward = (relative @ right) / safe, (relative @ up) / safe
     left, right_end, bottom, top = picture_window(projector)
     inside = (
-        ahead
-        & (perpendicular > 0)
-        & (across >= left)
-        & (across <= right_end)
-        & (upward >= bottom)
-        & (upward <= top)
+        ahead & (perpendicular > 0) & (across >= left) & (across <= right_end) & (upward >= bottom) & (upward <= top)
     )
     result = unit_illuminance(projector) * perpendicular / safe**3
     if projector.zones is not None:

@@ -15,6 +15,7 @@ A part of which the picture reaches less than half fails on ``coverage``, whatev
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -204,9 +205,7 @@ class Verdict:
             elif largest.shortfall == np.inf:
                 text += f" Most of the {largest.name} sends no light back; only another surface mends that."
             elif largest.shortfall > 1:
-                text += (
-                    f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."
-                )
+                text += f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."
                 if largest.remedy is not None:
                     text += f" {_remedy_text(largest.remedy)}"
         return text
@@ -249,9 +248,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     if not isinstance(light, xr.Dataset) or "white_luminance" not in light or "patch" not in light:
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
     if light["contrast"].dims != ("y", "x"):
-        raise InputError(
-            "light", light["contrast"].dims, 'one map on (y, x); pick one with light.isel(light_output=0)'
-        )
+        raise InputError("light", light["contrast"].dims, "one map on (y, x); pick one with light.isel(light_output=0)")
     index = light["patch"].values
     names = light["patch_name"].values
     surface_names = light["surface_name"].values
@@ -289,9 +286,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
             point[f"contrast {end}"][:] = np.where(np.isfinite(contrast), contrast * spread, contrast)
         # The factor on all the light, at each point, that would just do.
         headroom = white - target.contrast * black
-        point["need"][:] = np.where(
-            headroom > 0, (target.contrast - 1.0) * (ambient + veil) / headroom, np.inf
-        )
+        point["need"][:] = np.where(headroom > 0, (target.contrast - 1.0) * (ambient + veil) / headroom, np.inf)
         point["need for luminance"][:] = target.white_luminance / white
         np.maximum(point["need"], point["need for luminance"], out=point["need"])
         # The reflectance that would do: luminance grows with it, and the veil matters less.
@@ -325,7 +320,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
 
     def runs(keys: NDArray[np.intp]) -> list[tuple[int, slice]]:
         edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
-        return [(int(keys[a]), slice(a, b)) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+        return [(int(keys[a]), slice(a, b)) for a, b in pairwise(edges)]
 
     return Verdict(
         target=target,
@@ -383,7 +378,7 @@ def _part(
         shortfall = max(short.values())
         missed = [label for label, factor in short.items() if factor > 1]
         criterion = " and ".join(failing or missed or doubtful)
-        if missed:
+        if missed and np.isfinite(shortfall):
             needs = dict(zip(_ROWS[6:], np.median(bright[6:], axis=1).tolist(), strict=True))
             remedy = _remedy(needs, stated, ambient_lux)
     return Part(

@@ -34,9 +34,7 @@ def straight():
         middle = height / 2 if y is None else y
         aspect = Fraction(width / height).limit_denominator(1000)
         resolution = (aspect.numerator, aspect.denominator)
-        projector = kit.Projector(
-            light_output=lumens, throw_ratio=8.0 / width, resolution=resolution, **more
-        )
+        projector = kit.Projector(light_output=lumens, throw_ratio=8.0 / width, resolution=resolution, **more)
         return projector, kit.Placement(position=(x, middle, 8.0), aim=(x, middle, 0.0))
 
     return build

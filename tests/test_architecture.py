@@ -67,7 +67,11 @@ def test_the_import_finder_finds_imports(tmp_path):
     path = tmp_path / "sample.py"
     path.write_text("def f():\n    from matplotlib import pyplot\nfrom kit import panel\nfrom . import drawing\n")
     found = set(imported(path))
-    assert {m for m in FRONT if any(matches(f, {m}) for f in found)} == {"matplotlib", "kit.panel", "kit.drawing"}
+    assert {m for m in FRONT if any(matches(f, {m}) for f in found)} == {
+        "matplotlib",
+        "kit.panel",
+        "kit.drawing",
+    }
 
 
 def test_importing_the_kit_is_light():
@@ -105,5 +109,6 @@ def test_nothing_is_fetched_at_import_or_while_computing():
 
 
 def test_the_network_guard_guards():
-    code = f"{GUARD}\nimport socket\ntry:\n    socket.getaddrinfo('localhost', 80)\nexcept RuntimeError:\n    print('held')"
+    attempt = "try:\n    socket.getaddrinfo('localhost', 80)\nexcept RuntimeError:\n    print('held')"
+    code = f"{GUARD}\nimport socket\n{attempt}"
     assert run(code) == ["held"]

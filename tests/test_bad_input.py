@@ -34,7 +34,11 @@ def test_light_output_is_a_number_above_zero(value):
 
 @pytest.mark.parametrize(
     ("value", "field"),
-    [([], "light_output"), ([1000, -1], r"light_output\[1\]"), (np.array([1.0, np.nan]), r"light_output\[1\]")],
+    [
+        ([], "light_output"),
+        ([1000, -1], r"light_output\[1\]"),
+        (np.array([1.0, np.nan]), r"light_output\[1\]"),
+    ],
 )
 def test_a_sweep_of_light_output_holds_numbers_above_zero(value, field):
     with pytest.raises(kit.InputError, match=field):

@@ -45,9 +45,10 @@ def lab(tmp_path_factory):
         f"--port={port}", f"--IdentityProvider.token={TOKEN}", f"--ServerApp.root_dir={folder / 'notebooks'}",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
     ]  # fmt: skip
-    with (folder / "log.txt").open("w") as log, subprocess.Popen(
-        command, stdout=log, stderr=log, env=environment
-    ) as server:
+    with (
+        (folder / "log.txt").open("w") as log,
+        subprocess.Popen(command, stdout=log, stderr=log, env=environment) as server,
+    ):
         try:
             address = f"http://127.0.0.1:{port}"
             for _ in range(240):

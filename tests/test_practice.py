@@ -36,9 +36,7 @@ def verdict(lumens, width_ft, surface, *, windows=False, height_ft=20.0):
     scene = kit.Scene(
         facade=kit.Facade(patches),
         projectors=[(kit.typical_projector(lumens, ratio), place)],
-        ambient=kit.Ambient(
-            vertical_illuminance=reference.value("ambient_levels", "low density walkway minimum")
-        ),
+        ambient=kit.Ambient(vertical_illuminance=reference.value("ambient_levels", "low density walkway minimum")),
         ground_reflectance=reference.value("surfaces", "grass"),
     )
     return kit.judge(kit.light_map(scene, 0.1))

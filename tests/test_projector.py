@@ -77,9 +77,7 @@ def test_typical_chain_names_an_unknown_group_or_option_and_the_known_ones(optio
 
 @pytest.mark.analytic
 def test_scatter_makes_up_what_the_checkerboard_lacks():
-    projector = kit.Projector(
-        light_output=1, throw_ratio=1, sequential_contrast=1500, checkerboard_contrast=200
-    )
+    projector = kit.Projector(light_output=1, throw_ratio=1, sequential_contrast=1500, checkerboard_contrast=200)
     # On a checkerboard half the picture is white; rounding only.
     assert projector.leak() + projector.scatter() / 2 == pytest.approx(1 / 200, rel=1e-12)
 
@@ -145,9 +143,7 @@ def test_nine_readings_of_a_map_give_back_the_light_output():
     # Method: ISO 11315-1:1997, nine points at the centres of equal zones, flux = mean illuminance x area.
     zones = [[70, 80, 75], [90, 100, 88], [60, 85, 66]]
     width, height, distance = 5.4, 3.6, 10.0
-    projector = kit.Projector(
-        light_output=2500, throw_ratio=distance / width, resolution=(1620, 1080), zones=zones
-    )
+    projector = kit.Projector(light_output=2500, throw_ratio=distance / width, resolution=(1620, 1080), zones=zones)
     place = kit.Placement(position=(0, 1.85, distance), aim=(0, 1.85, 0))
     outline = [(-2.75, 0), (2.75, 0), (2.75, 3.7), (-2.75, 3.7)]
     front = kit.Facade([kit.Patch("wall", outline, kit.Surface(name="plain", reflectance=0.5))])

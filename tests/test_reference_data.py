@@ -218,34 +218,26 @@ def test_published_contrast_categories():
 def test_published_luminance_targets():
     assert [reference.value("luminance_targets", name) for name in ("dark", "medium", "bright")] == [4, 6, 12]
     assert levels(reference.row("luminance_targets", "white")) == pytest.approx((48 - 10.2, 48, 48 + 10.2))
-    flood = {
-        row.name: row.value for row in reference.table("luminance_targets") if row.quantity == "illuminance"
-    }
+    flood = {row.name: row.value for row in reference.table("luminance_targets") if row.quantity == "illuminance"}
     assert len(flood) == 21
     assert flood["white marble, dark district"] == flood["light stone, dark district"] == 20
     assert flood["red brick, medium district"] == 150
     assert flood["dark brick, bright district"] == 360
     for name, value in flood.items():
         if name.endswith(", dark district"):
-            assert (
-                value < flood[name.replace(", dark", ", medium")] < flood[name.replace(", dark", ", bright")]
-            )
+            assert value < flood[name.replace(", dark", ", medium")] < flood[name.replace(", dark", ", bright")]
 
 
 def test_published_ambient_levels():
     curfew = [name for name in reference.names("ambient_levels") if name.startswith("after curfew")]
     assert [reference.value("ambient_levels", name) for name in curfew] == [0.1, 1, 2, 5]
     foot_candle = reference.value("constants", "foot-candle")
-    low, medium = (
-        reference.value("ambient_levels", f"{d} density walkway minimum") for d in ("low", "medium")
-    )
+    low, medium = (reference.value("ambient_levels", f"{d} density walkway minimum") for d in ("low", "medium"))
     assert (low, medium) == pytest.approx((0.08 * foot_candle, 0.1 * foot_candle), abs=1e-4)
     street = [reference.row("ambient_levels", f"street class p{i}") for i in range(1, 7)]
     assert [row.value for row in street] == [15, 10, 7.5, 5, 3, 2]
     assert [row.low for row in street] == [3, 2, 1.5, 1, 0.6, 0.4]
-    assert [
-        reference.value("ambient_levels", name) for name in reference.names("ambient_levels", "moon")
-    ] == [
+    assert [reference.value("ambient_levels", name) for name in reference.names("ambient_levels", "moon")] == [
         0.269,
         0.164,
         0.098,

@@ -15,11 +15,10 @@ GREY = kit.Surface(name="grey", reflectance=0.5)
 # Corners off every round number, so that no edge runs exactly through pixel centres.
 WALL = kit.Patch("wall", [(-6.013, 0, 0), (6.021, 0, 0), (6.021, 7.017, 0), (-6.013, 7.017, 0)], GREY)
 BAY = kit.with_returns(
-    kit.Patch("bay", [(0.811, 0.0, 1.03), (3.207, 0.0, 1.03), (3.207, 3.113, 1.03), (0.811, 3.113, 1.03)], GREY), 0.0
+    kit.Patch("bay", [(0.811, 0.0, 1.03), (3.207, 0.0, 1.03), (3.207, 3.113, 1.03), (0.811, 3.113, 1.03)], GREY),
+    0.0,
 )
-ROOF = kit.Patch(
-    "roof", [(-6.3, 5.509, 0.707), (6.3, 5.509, 0.707), (5.2, 8.013, -2.6), (-5.2, 8.013, -2.6)], GREY
-)
+ROOF = kit.Patch("roof", [(-6.3, 5.509, 0.707), (6.3, 5.509, 0.707), (5.2, 8.013, -2.6), (-5.2, 8.013, -2.6)], GREY)
 ANGLED_BAY = (
     kit.Patch("left", [(-4.11, 0, 0), (-3.03, 0, 1.01), (-3.03, 4.07, 1.01), (-4.11, 4.07, 0)], GREY),
     kit.Patch("front", [(-3.03, 0, 1.01), (-1.02, 0, 1.01), (-1.02, 4.07, 1.01), (-3.03, 4.07, 1.01)], GREY),
@@ -42,9 +41,7 @@ SCENES = {
 @pytest.mark.parametrize("name", SCENES)
 def test_illuminance_agrees_with_the_renderer(name):
     patches, position, aim, roll, shift, ratio = SCENES[name]
-    projector = kit.Projector(
-        light_output=5000, throw_ratio=ratio, resolution=(1920, 1200), lens_shift=shift
-    )
+    projector = kit.Projector(light_output=5000, throw_ratio=ratio, resolution=(1920, 1200), lens_shift=shift)
     scene = kit.Scene(
         facade=kit.Facade(tuple(patches)),
         projectors=[(projector, kit.Placement(position=position, aim=aim, roll=roll))],
@@ -81,8 +78,7 @@ def test_the_renderer_sees_the_shadow_that_we_see():
     projector = kit.Projector(light_output=5000, throw_ratio=ratio, lens_shift=shift)
     pair = (projector, kit.Placement(position=position, aim=aim, roll=roll))
     maps = [
-        kit.light_map(kit.Scene(facade=kit.Facade(tuple(p)), projectors=[pair]), 0.05)
-        for p in (patches, patches[:1])
+        kit.light_map(kit.Scene(facade=kit.Facade(tuple(p)), projectors=[pair]), 0.05) for p in (patches, patches[:1])
     ]
     shadow = (maps[0]["illuminance"] == 0) & (maps[0]["patch"] == 0) & (maps[1]["illuminance"] > 0)
     assert float(shadow.sum()) * 0.05**2 > 1.0

@@ -23,7 +23,11 @@ def poses(draw):
         resolution=(draw(st.sampled_from([(1920, 1080), (1024, 768), (800, 800)]))),
         lens_shift=(number(-0.5, 0.5), number(-0.6, 0.6)),
     )
-    return projector, kit.Placement(position=position, aim=aim, roll=number(-180, 180)), tilt / np.linalg.norm(tilt)
+    return (
+        projector,
+        kit.Placement(position=position, aim=aim, roll=number(-180, 180)),
+        tilt / np.linalg.norm(tilt),
+    )
 
 
 def landed(placement, projector, normal, across, up):
@@ -185,9 +189,7 @@ def test_zone_gain_takes_the_readings_at_the_zone_centres_top_row_first_left_to_
 def test_zones_fall_on_the_wall_as_the_audience_reads_them():
     zones = np.array([[10.0, 20, 30], [40, 50, 60], [70, 80, 90]])
     place = kit.Placement(position=(0, 0, 6), aim=(0, 0, 0))
-    even, uneven = (
-        kit.Projector(light_output=1, throw_ratio=2, resolution=(900, 900), zones=z) for z in (None, zones)
-    )
+    even, uneven = (kit.Projector(light_output=1, throw_ratio=2, resolution=(900, 900), zones=z) for z in (None, zones))
     # A picture 3 m wide and high: zone centres 1 m apart.
     points = np.array([[(x, y, 0.0) for x in (-1, 0, 1)] for y in (1, 0, -1)])
     ratio = wall_illuminance(uneven, place, points, PERPENDICULAR) / wall_illuminance(
