@@ -11,6 +11,7 @@ clipped to that slab; the projection then is a map of polygons to polygons, exac
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -51,10 +52,10 @@ class Grid:
         if not (right > left and top > bottom):
             raise InputError("extent", extent, "(left, right, bottom, top) with left < right, bottom < top")
         # A hair of slack, so that 12 m / 0.05 m is 240 pixels and not 241.
-        across = max(1, int(np.ceil((right - left) / step - 1e-9)))
-        up = max(1, int(np.ceil((top - bottom) / step - 1e-9)))
-        if across * up > MAX_PIXELS:
-            raise InputError("spacing", spacing, f"a spacing that makes at most {MAX_PIXELS} pixels, not {across * up}")
+        sizes = [(length / step) - 1e-9 for length in (right - left, top - bottom)]
+        if max(sizes) > MAX_PIXELS or max(sizes[0], 1.0) * max(sizes[1], 1.0) > MAX_PIXELS:
+            raise InputError("spacing", spacing, f"a spacing that makes at most {MAX_PIXELS:,} pixels over {extent}")
+        across, up = (max(1, math.ceil(size)) for size in sizes)
         x = left + step * (np.arange(across, dtype=np.float64) + 0.5)
         y = bottom + step * (np.arange(up, dtype=np.float64) + 0.5)
         return cls(x=x, y=y, spacing=step)
