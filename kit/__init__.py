@@ -9,8 +9,8 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submodules=[
-        "ambient", "drawing", "errors", "facade", "house_file", "light", "panel", "projector", "raster", "reference",
-        "throw", "units", "verdict",
+        "ambient", "cast", "drawing", "errors", "facade", "house_file", "light", "panel", "projector", "raster",
+        "reference", "throw", "units", "verdict",
     ],
     submod_attrs={
         "ambient": ["Ambient", "Glare", "veil_luminance"],

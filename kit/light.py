@@ -18,36 +18,23 @@ veil**: a dark wall has the same contrast as a white one. It fails on luminance,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
-import shapely
 import xarray as xr
 from numpy.typing import NDArray
 
 from kit.ambient import Ambient
+from kit.cast import cast_light, in_blocks
 from kit.errors import InputError, number, numbers
 from kit.facade import Facade, Surface
 from kit.projector import LEVELS, Projector, is_many
-from kit.raster import (
-    SAME_PLANE,
-    Grid,
-    Mask,
-    Window,
-    elevation_rings,
-    picture_rings,
-    shadow_rings,
-    visible,
-)
-from kit.throw import Placement, picture_window, unit_illuminance, zone_gain
+from kit.raster import Window
+from kit.throw import Placement
 
 Array = NDArray[np.float64]
-
-# Rows are worked through in blocks of about this many points, which stay in the processor's cache.
-BLOCK = 1 << 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -138,11 +125,8 @@ def light_map(
         For a lens behind or inside the front, or a picture that misses it.
     """
     facade = scene.facade
-    grid = Grid.over(facade.bounds if extent is None else _checked_extent(extent), spacing)
-    patch = visible(facade, grid)
-    if patch.max() < 0:
-        raise InputError("extent", extent, "an extent that shows some of the front")
-    planes = _planes(facade)
+    cast = cast_light(facade, scene.projectors, facade.bounds if extent is None else _checked_extent(extent), spacing)
+    grid, patch, slot, units, share = cast.grid, cast.patch, cast.slot, cast.units, cast.share
 
     flux = _swept_flux(scene)
     ambient = np.atleast_1d(np.asarray(scene.ambient.vertical_illuminance, float))
@@ -150,24 +134,6 @@ def light_map(
     reflectance, low, high = (_swept(surfaces, name) for name in ("reflectance", "low", "high"))
     gain = np.array([s.gain for s in surfaces])
 
-    # Light per stated lumen on each point, then where it goes.
-    slot = patch.astype(np.intp)
-    slot += 1  # 0 where there is no wall
-    units, shares = [], []
-    pixel_area = grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in facade.patches])
-    for number_, (projector, placement) in enumerate(scene.projectors, 1):
-        _check_lens(facade, placement, number_)
-        unit = _unit_map(facade, planes, slot, grid, projector, placement)
-        landed = np.bincount(slot.ravel(), weights=unit.ravel(), minlength=len(facade.patches) + 1)
-        if not landed[1:].any():
-            raise InputError(
-                f"projector {number_}: position, aim, lens_shift",
-                (placement.position, placement.aim, projector.lens_shift),
-                "a picture that meets the front; this one misses it",
-            )
-        units.append(unit)
-        shares.append(landed[1:] * pixel_area)
-    share = np.array(shares)
     transmission = np.array([p.transmission() for p, _ in scene.projectors])
     lumens = flux * transmission[:, 1, None]  # (projector, light_output)
 
@@ -181,8 +147,7 @@ def light_map(
     # (light_output, sweep)
     bounce = np.zeros((lumens.shape[1], reflectance.shape[0]))
     if scene.ground_reflectance > 0:
-        area = np.bincount(slot.ravel(), minlength=len(facade.patches) + 1)[1:] @ pixel_area
-        exitance = np.einsum("pl,pk,sk->ls", lumens, share, reflectance) / area
+        exitance = np.einsum("pl,pk,sk->ls", lumens, share, reflectance) / cast.seen_area
         bounce = bounce_factor() * scene.ground_reflectance * scene.picture_level * exitance
     has_bounce = bool(bounce.any())
 
@@ -226,7 +191,7 @@ def light_map(
         with np.errstate(divide="ignore", invalid="ignore"):
             np.divide(c, extra, out=c)
 
-    _in_blocks(work, (slice(0, shape[0]), slice(0, shape[1])), nl * na * ns)
+    in_blocks(work, (slice(0, shape[0]), slice(0, shape[1])), nl * na * ns)
     if veil == 0.0 and not (ambient.all() and reflectance.all()):
         # No light at all in white or black: nothing to tell apart.
         contrast[np.isnan(contrast) & (patch >= 0)] = 1.0
@@ -277,7 +242,7 @@ def light_map(
             "black_luminance": labelled(black, ("light_output", "sweep"), "luminance of projected black", "cd/m2"),
             "contrast": labelled(contrast, ("light_output", "ambient", "sweep"), "contrast at the eye", "1"),
             "reflectance": labelled(reflectance_map, ("sweep",), "diffuse reflectance", "1"),
-            "patch": (("y", "x"), patch, {"long_name": "index of the visible patch", "units": "1"}),
+            "patch": (("y", "x"), patch.copy(), {"long_name": "index of the visible patch", "units": "1"}),
             "ambient_illuminance": labelled(ambient, ("ambient",), "vertical illuminance of ambient light", "lx", ()),
             "veil_luminance": (
                 (),
@@ -363,172 +328,6 @@ def _swept(surfaces: list[Surface], name: str) -> Array:
     size = sizes.pop() if sizes else 1
     columns = [np.broadcast_to(v, size) if size > 1 else np.ravel(v) for v in (getattr(s, name) for s in surfaces)]
     return np.array(columns, dtype=float).T.copy()
-
-
-def _planes(facade: Facade) -> list[list[int]]:
-    """Return the indices of visible patches, grouped by the plane they lie in."""
-    groups: dict[tuple[float, ...], list[int]] = {}
-    for i, patch in enumerate(facade.patches):
-        if patch.faces_audience:
-            key = tuple(round(c / SAME_PLANE) for c in patch.depth_plane())
-            groups.setdefault(key, []).append(i)
-    return list(groups.values())
-
-
-def _check_lens(facade: Facade, placement: Placement, count: int) -> None:
-    lens = np.array(placement.position)
-    where = f"projector {count}: position"
-    seen = [p for p in facade.patches if p.faces_audience]
-    if all(p.normal @ lens - p.offset <= SAME_PLANE for p in seen):
-        raise InputError(where, placement.position, "a lens in front of the house; this one is behind the wall")
-    point = shapely.Point(lens[:2])
-    for patch in seen:
-        z0, zx, zy = patch.depth_plane()
-        if z0 + zx * lens[0] + zy * lens[1] < lens[2]:
-            continue
-        outline, *holes = elevation_rings(patch)
-        if shapely.Polygon(outline, holes).covers(point):
-            raise InputError(
-                where,
-                placement.position,
-                f"a lens in front of the house; this one is behind or inside patch {patch.name!r}",
-            )
-
-
-def _unit_map(
-    facade: Facade,
-    planes: list[list[int]],
-    slot: NDArray[np.intp],
-    grid: Grid,
-    projector: Projector,
-    placement: Placement,
-) -> Array:
-    """Return the illuminance per lumen on the wall, shape (y, x), shadows and zones included.
-
-    `slot` is the index of the visible patch plus one, 0 where there is no wall.
-    """
-    result = np.append(np.nan, np.zeros(len(facade.patches))).take(slot)
-    lens = np.array(placement.position)
-    forward, right, up = placement.frame()
-    left, right_end, bottom, top = picture_window(projector)
-    corners = [(left, bottom), (right_end, bottom), (right_end, top), (left, top)]
-    directions = np.array([forward + s * right + t * up for s, t in corners])
-    e1 = unit_illuminance(projector)
-    all_corners = np.concatenate([p.rings[0] for p in facade.patches])
-    starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
-    plane_of = np.full(len(facade.patches) + 1, -1, dtype=np.int16)
-    for k, members in enumerate(planes):
-        plane_of[np.array(members) + 1] = k
-    plane_at = plane_of.take(slot)
-    for k, members in enumerate(planes):
-        first = facade.patches[members[0]]
-        normal, offset = first.normal, first.offset
-        height = float(normal @ lens) - offset
-        picture = picture_rings(directions, lens, normal, offset)
-        if not picture:
-            continue
-        own = [grid.window(elevation_rings(facade.patches[i])) for i in members]
-        window = _common(grid.window(picture), _around(own))
-        if window is None:
-            continue
-        lit: Mask = grid.inside(picture, window)
-        lit &= plane_at[window] == k
-        for i in _casters(all_corners, starts, lens, normal, offset, grid, window):
-            if i in members:
-                continue
-            rings = shadow_rings(facade.patches[i], lens, normal, offset)
-            area = _common(window, grid.window(rings)) if rings else None
-            if area is not None:
-                lit[_within(area, window)] &= ~grid.inside(rings, area)
-
-        # X - lens along an axis is linear in x and y on this plane.
-        z0, zx, zy = first.depth_plane()
-
-        def linear(axis: Array, area: Window, plane: tuple[float, float, float] = (z0, zx, zy)) -> Array:
-            across = (axis[0] + axis[2] * plane[1]) * grid.x[area[1]]
-            upward = (axis[1] + axis[2] * plane[2]) * grid.y[area[0]] + (axis[2] * plane[0] - axis @ lens)
-            return upward[:, None] + across
-
-        def work(area: Window, lit: Mask = lit, window: Window = window, height: float = height) -> None:
-            depth = linear(forward, area)
-            light = depth * depth
-            light *= depth
-            np.divide(e1 * height, light, out=light)
-            if projector.zones is not None:
-                s = (linear(right, area) / depth - left) / (right_end - left) - 0.5
-                t = (linear(up, area) / depth - bottom) / (top - bottom) - 0.5
-                light *= zone_gain(projector.zones, s, t)
-            np.copyto(result[area], light, where=lit[_within(area, window)])
-
-        areas = [area for mine in own if (area := _common(window, mine)) is not None]
-        for i, area in enumerate(areas):
-            # A door lies within its wall and is done with it.
-            if not any(_common(area, other) == area for j, other in enumerate(areas) if j < i or other != area):
-                _in_blocks(work, area)
-    return result
-
-
-def _in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> None:
-    """Call `work` on blocks of rows that stay in the processor's cache, `depth` maps deep.
-
-    The array library lets go of the interpreter while it computes, so two threads share the blocks.
-    """
-    columns = area[1].stop - area[1].start
-    rows = max(1, BLOCK // max(1, columns * depth))
-    blocks = [
-        (slice(start, min(start + rows, area[0].stop)), area[1]) for start in range(area[0].start, area[0].stop, rows)
-    ]
-    if len(blocks) < 4:
-        for block in blocks:
-            work(block)
-    else:
-        with ThreadPoolExecutor(max_workers=2) as pool:
-            list(pool.map(work, blocks))
-
-
-def _casters(
-    corners: Array,
-    starts: NDArray[np.intp],
-    lens: Array,
-    normal: Array,
-    offset: float,
-    grid: Grid,
-    window: Window,
-) -> NDArray[np.intp]:
-    """Return the patches that may cast a shadow into `window` on the plane ``normal . X = offset``.
-
-    `corners` holds the outlines of all patches one after the other, each from its index in `starts`.
-    """
-    height = float(normal @ lens) - offset
-    above = corners @ normal - offset
-    high, low = np.maximum.reduceat(above, starts), np.minimum.reduceat(above, starts)
-    # Where every corner lies below the lens, the shadow stays within the box of the corners' images.
-    scale = height / np.maximum(height - above, 1e-12 * height)
-    landed = (lens + (corners - lens) * scale[:, None])[:, :2]
-    least, most = np.minimum.reduceat(landed, starts), np.maximum.reduceat(landed, starts)
-    x, y = grid.x[window[1]], grid.y[window[0]]
-    apart = (least[:, 0] > x[-1]) | (most[:, 0] < x[0]) | (least[:, 1] > y[-1]) | (most[:, 1] < y[0])
-    apart &= high < height * (1.0 - 1e-6)
-    return np.flatnonzero((high > SAME_PLANE) & (low < height) & ~apart)
-
-
-def _around(windows: list[Window]) -> Window:
-    """Return the smallest window that holds all of them."""
-    rows, columns = (slice(min(w[k].start for w in windows), max(w[k].stop for w in windows)) for k in (0, 1))
-    return rows, columns
-
-
-def _within(area: Window, window: Window) -> Window:
-    """Return `area` counted from the corner of `window`."""
-    rows, columns = (slice(a.start - w.start, a.stop - w.start) for a, w in zip(area, window, strict=True))
-    return rows, columns
-
-
-def _common(one: Window, other: Window) -> Window | None:
-    """Return the overlap of two windows, or None."""
-    rows = slice(max(one[0].start, other[0].start), min(one[0].stop, other[0].stop))
-    columns = slice(max(one[1].start, other[1].start), min(one[1].stop, other[1].stop))
-    return (rows, columns) if rows.start < rows.stop and columns.start < columns.stop else None
 
 
 def _chain_table(scene: Scene) -> tuple[list[str], Array]:

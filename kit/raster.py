@@ -54,7 +54,7 @@ class Grid:
         # A hair of slack, so that 12 m / 0.05 m is 240 pixels and not 241.
         sizes = [(length / step) - 1e-9 for length in (right - left, top - bottom)]
         if max(sizes) > MAX_PIXELS or max(sizes[0], 1.0) * max(sizes[1], 1.0) > MAX_PIXELS:
-            raise InputError("spacing", spacing, f"a spacing that makes at most {MAX_PIXELS:,} pixels over {extent}")
+            raise InputError("spacing", spacing, f"a spacing that makes at most {MAX_PIXELS} pixels over {extent}")
         across, up = (max(1, math.ceil(size)) for size in sizes)
         x = left + step * (np.arange(across, dtype=np.float64) + 0.5)
         y = bottom + step * (np.arange(up, dtype=np.float64) + 0.5)

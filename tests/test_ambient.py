@@ -28,7 +28,7 @@ def test_veil_grows_with_the_fourth_power_of_age(age, factor):
 @pytest.mark.bad_input
 @pytest.mark.parametrize("angle", [0.0, 0.99, 30.01, -5.0, math.nan, math.inf])
 def test_veil_is_refused_outside_the_angles_of_its_relation(angle):
-    with pytest.raises(kit.InputError, match="angle.*1 to 30"):
+    with pytest.raises(kit.InputError, match=r"angle.*1 to 30"):
         kit.veil_luminance(1.0, angle)
     with pytest.raises(kit.InputError, match="angle"):
         kit.ambient.Glare(illuminance=1.0, angle=angle)

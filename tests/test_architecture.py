@@ -15,6 +15,7 @@ PHYSICS = (
     "facade",
     "raster",
     "ambient",
+    "cast",
     "light",
     "verdict",
     "house_file",

@@ -96,7 +96,7 @@ def test_run_all_shows_words_pictures_and_numbers_without_an_error(page):
     expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: not enough")
     expect(page.locator(".kit-numbers").first).to_contain_text("red brick")
     expect(page.get_by_text("all together (deviations in quadrature)")).to_be_attached(timeout=60_000)
-    assert picture(page).evaluate("i => i.naturalWidth") >= 900
+    assert picture(page).evaluate("i => i.naturalWidth") >= 800
     assert page.locator("[data-mime-type='application/vnd.jupyter.stderr']").count() == 0
     assert page.locator("[data-mime-type='application/vnd.jupyter.error']").count() == 0
     assert page.locator(".jupyter-widgets-error-widget").count() == 0

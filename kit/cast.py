@@ -1,0 +1,283 @@
+"""Where the light lands: illuminance per lumen on every visible point, shadows included.
+
+This is the part of a map that geometry alone decides. Lumens, losses, surfaces and ambient light come later, in
+`light.py`, so a change to one of those need not cast the light anew.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from kit.errors import InputError
+from kit.facade import Facade
+from kit.projector import Projector
+from kit.raster import SAME_PLANE, Grid, Mask, Window, elevation_rings, picture_rings, shadow_rings, visible
+from kit.throw import Placement, picture_window, unit_illuminance, zone_gain
+
+Array = NDArray[np.float64]
+
+# Rows are worked through in blocks of about this many points, which stay in the processor's cache.
+BLOCK = 1 << 16
+# The last few casts are kept, so that a slider which moves no lens is quick; large ones would hold memory.
+KEPT, KEPT_PIXELS = 2, 1 << 20
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cast:
+    """Light of each projector on the front, per lumen.
+
+    Parameters
+    ----------
+    grid : Grid
+    patch : array, shape (y, x)
+        Index of the visible patch, -1 where there is no wall.
+    slot : array, shape (y, x)
+        The same plus one.
+    units : tuple of array, shape (y, x)
+        For each projector, illuminance [lx/lm]; NaN where there is no wall.
+    share : array, shape (projector, patch)
+        Of a projector's light that lands on the visible part of each patch.
+    seen_area : float
+        Of the visible front, not foreshortened [m2].
+    """
+
+    grid: Grid
+    patch: NDArray[np.int16]
+    slot: NDArray[np.intp]
+    units: tuple[Array, ...]
+    share: Array
+    seen_area: float
+
+
+_recent: OrderedDict[tuple[object, ...], Cast] = OrderedDict()
+
+
+def cast_light(
+    facade: Facade,
+    projectors: tuple[tuple[Projector, Placement], ...],
+    extent: tuple[float, float, float, float],
+    spacing: float,
+) -> Cast:
+    """Cast the light of `projectors` on `facade`.
+
+    Parameters
+    ----------
+    facade : Facade
+    projectors : sequence of (Projector, Placement)
+        Their zones are applied, their chains and light outputs are not.
+    extent : (left, right, bottom, top)
+        Part of the front [m].
+    spacing : float
+        Pixel size [m].
+
+    Raises
+    ------
+    InputError
+        For a lens behind or inside the front, a picture that misses it, or an extent that shows none of it.
+    """
+    lenses = tuple((p.fixed_throw_ratio(), p.aspect, p.lens_shift, p.zones, place) for p, place in projectors)
+    key = (tuple((p.outline, p.holes) for p in facade.patches), lenses, extent, spacing)
+    if key in _recent:
+        _recent.move_to_end(key)
+        return _recent[key]
+    grid = Grid.over(extent, spacing)
+    patch = visible(facade, grid)
+    if patch.max() < 0:
+        raise InputError("extent", extent, "an extent that shows some of the front")
+    planes = _planes(facade)
+    slot = patch.astype(np.intp)
+    slot += 1
+    pixel_area = grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in facade.patches])
+    seen_area = float(np.bincount(slot.ravel(), minlength=len(facade.patches) + 1)[1:] @ pixel_area)
+    units, shares = [], []
+    for count, (projector, placement) in enumerate(projectors, 1):
+        _check_lens(facade, placement, count)
+        unit = _unit_map(facade, planes, slot, grid, projector, placement)
+        landed = np.bincount(slot.ravel(), weights=unit.ravel(), minlength=len(facade.patches) + 1)[1:]
+        if not landed.any():
+            raise InputError(
+                f"projector {count}: position, aim, lens_shift",
+                (placement.position, placement.aim, projector.lens_shift),
+                "a picture that meets the front; this one misses it",
+            )
+        units.append(unit)
+        shares.append(landed * pixel_area)
+    result = Cast(grid=grid, patch=patch, slot=slot, units=tuple(units), share=np.array(shares), seen_area=seen_area)
+    if patch.size <= KEPT_PIXELS:
+        _recent[key] = result
+        while len(_recent) > KEPT:
+            _recent.popitem(last=False)
+    return result
+
+
+def _planes(facade: Facade) -> list[list[int]]:
+    """Return the indices of visible patches, grouped by the plane they lie in."""
+    groups: dict[tuple[float, ...], list[int]] = {}
+    for i, patch in enumerate(facade.patches):
+        if patch.faces_audience:
+            key = tuple(round(c / SAME_PLANE) for c in patch.depth_plane())
+            groups.setdefault(key, []).append(i)
+    return list(groups.values())
+
+
+def _check_lens(facade: Facade, placement: Placement, count: int) -> None:
+    lens = np.array(placement.position)
+    where = f"projector {count}: position"
+    seen = [p for p in facade.patches if p.faces_audience]
+    if all(p.normal @ lens - p.offset <= SAME_PLANE for p in seen):
+        raise InputError(where, placement.position, "a lens in front of the house; this one is behind the wall")
+    point = shapely.Point(lens[:2])
+    for patch in seen:
+        z0, zx, zy = patch.depth_plane()
+        if z0 + zx * lens[0] + zy * lens[1] < lens[2]:
+            continue
+        outline, *holes = elevation_rings(patch)
+        if shapely.Polygon(outline, holes).covers(point):
+            raise InputError(
+                where,
+                placement.position,
+                f"a lens in front of the house; this one is behind or inside patch {patch.name!r}",
+            )
+
+
+def _unit_map(
+    facade: Facade,
+    planes: list[list[int]],
+    slot: NDArray[np.intp],
+    grid: Grid,
+    projector: Projector,
+    placement: Placement,
+) -> Array:
+    """Return the illuminance per lumen on the wall, shape (y, x), shadows and zones included.
+
+    `slot` is the index of the visible patch plus one, 0 where there is no wall.
+    """
+    result = np.append(np.nan, np.zeros(len(facade.patches))).take(slot)
+    lens = np.array(placement.position)
+    forward, right, up = placement.frame()
+    left, right_end, bottom, top = picture_window(projector)
+    corners = [(left, bottom), (right_end, bottom), (right_end, top), (left, top)]
+    directions = np.array([forward + s * right + t * up for s, t in corners])
+    e1 = unit_illuminance(projector)
+    all_corners = np.concatenate([p.rings[0] for p in facade.patches])
+    starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
+    plane_of = np.full(len(facade.patches) + 1, -1, dtype=np.int16)
+    for k, members in enumerate(planes):
+        plane_of[np.array(members) + 1] = k
+    plane_at = plane_of.take(slot)
+    for k, members in enumerate(planes):
+        first = facade.patches[members[0]]
+        normal, offset = first.normal, first.offset
+        height = float(normal @ lens) - offset
+        picture = picture_rings(directions, lens, normal, offset)
+        if not picture:
+            continue
+        own = [grid.window(elevation_rings(facade.patches[i])) for i in members]
+        window = _common(grid.window(picture), _around(own))
+        if window is None:
+            continue
+        lit: Mask = grid.inside(picture, window)
+        lit &= plane_at[window] == k
+        for i in _casters(all_corners, starts, lens, normal, offset, grid, window):
+            if i in members:
+                continue
+            rings = shadow_rings(facade.patches[i], lens, normal, offset)
+            area = _common(window, grid.window(rings)) if rings else None
+            if area is not None:
+                lit[_within(area, window)] &= ~grid.inside(rings, area)
+
+        # X - lens along an axis is linear in x and y on this plane.
+        z0, zx, zy = first.depth_plane()
+
+        def linear(axis: Array, area: Window, plane: tuple[float, float, float] = (z0, zx, zy)) -> Array:
+            across = (axis[0] + axis[2] * plane[1]) * grid.x[area[1]]
+            upward = (axis[1] + axis[2] * plane[2]) * grid.y[area[0]] + (axis[2] * plane[0] - axis @ lens)
+            return upward[:, None] + across
+
+        def work(area: Window, lit: Mask = lit, window: Window = window, height: float = height) -> None:
+            depth = linear(forward, area)
+            light = depth * depth
+            light *= depth
+            np.divide(e1 * height, light, out=light)
+            if projector.zones is not None:
+                s = (linear(right, area) / depth - left) / (right_end - left) - 0.5
+                t = (linear(up, area) / depth - bottom) / (top - bottom) - 0.5
+                light *= zone_gain(projector.zones, s, t)
+            np.copyto(result[area], light, where=lit[_within(area, window)])
+
+        areas = [area for mine in own if (area := _common(window, mine)) is not None]
+        for i, area in enumerate(areas):
+            # A door lies within its wall and is done with it.
+            if not any(_common(area, other) == area for j, other in enumerate(areas) if j < i or other != area):
+                in_blocks(work, area)
+    return result
+
+
+def in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> None:
+    """Call `work` on blocks of rows that stay in the processor's cache, `depth` maps deep.
+
+    The array library lets go of the interpreter while it computes, so two threads share the blocks.
+    """
+    columns = area[1].stop - area[1].start
+    rows = max(1, BLOCK // max(1, columns * depth))
+    blocks = [
+        (slice(start, min(start + rows, area[0].stop)), area[1]) for start in range(area[0].start, area[0].stop, rows)
+    ]
+    if len(blocks) < 4:
+        for block in blocks:
+            work(block)
+    else:
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            list(pool.map(work, blocks))
+
+
+def _casters(
+    corners: Array,
+    starts: NDArray[np.intp],
+    lens: Array,
+    normal: Array,
+    offset: float,
+    grid: Grid,
+    window: Window,
+) -> NDArray[np.intp]:
+    """Return the patches that may cast a shadow into `window` on the plane ``normal . X = offset``.
+
+    `corners` holds the outlines of all patches one after the other, each from its index in `starts`.
+    """
+    height = float(normal @ lens) - offset
+    above = corners @ normal - offset
+    high, low = np.maximum.reduceat(above, starts), np.minimum.reduceat(above, starts)
+    # Where every corner lies below the lens, the shadow stays within the box of the corners' images.
+    scale = height / np.maximum(height - above, 1e-12 * height)
+    landed = (lens + (corners - lens) * scale[:, None])[:, :2]
+    least, most = np.minimum.reduceat(landed, starts), np.maximum.reduceat(landed, starts)
+    x, y = grid.x[window[1]], grid.y[window[0]]
+    apart = (least[:, 0] > x[-1]) | (most[:, 0] < x[0]) | (least[:, 1] > y[-1]) | (most[:, 1] < y[0])
+    apart &= high < height * (1.0 - 1e-6)
+    return np.flatnonzero((high > SAME_PLANE) & (low < height) & ~apart)
+
+
+def _around(windows: list[Window]) -> Window:
+    """Return the smallest window that holds all of them."""
+    rows, columns = (slice(min(w[k].start for w in windows), max(w[k].stop for w in windows)) for k in (0, 1))
+    return rows, columns
+
+
+def _within(area: Window, window: Window) -> Window:
+    """Return `area` counted from the corner of `window`."""
+    rows, columns = (slice(a.start - w.start, a.stop - w.start) for a, w in zip(area, window, strict=True))
+    return rows, columns
+
+
+def _common(one: Window, other: Window) -> Window | None:
+    """Return the overlap of two windows, or None."""
+    rows = slice(max(one[0].start, other[0].start), min(one[0].stop, other[0].stop))
+    columns = slice(max(one[1].start, other[1].start), min(one[1].stop, other[1].stop))
+    return (rows, columns) if rows.start < rows.stop and columns.start < columns.stop else None
