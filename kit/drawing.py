@@ -220,8 +220,8 @@ def _closed(patch: Any) -> list[Any]:
 def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
     """Return a map as colours, shape (y, x, 4): stripes where it misses the target, lines round patches."""
     scale = SCALES[name]
-    values = light[name].values
-    patch = light["patch"].values
+    values = light.variables[name].values
+    patch = light.variables["patch"].values
     table = (matplotlib.colormaps[COLOURS](np.arange(256)) * 255).astype(np.uint8)
     with np.errstate(divide="ignore", invalid="ignore"):
         position = np.log(values / scale.low) * (255.0 / np.log(scale.high / scale.low))
@@ -241,7 +241,7 @@ def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
 
 def _extent(light: xr.Dataset, units: str) -> tuple[float, float, float, float]:
     half = light.attrs["spacing"] / 2.0
-    x, y = light["x"].values, light["y"].values
+    x, y = light.variables["x"].values, light.variables["y"].values
     metre = 1.0 / metres_per(units)
     left, right, bottom, top = x[0] - half, x[-1] + half, y[0] - half, y[-1] + half
     return float(left * metre), float(right * metre), float(bottom * metre), float(top * metre)
