@@ -7,6 +7,8 @@ vision. Points that miss the target carry diagonal stripes, which do not need co
 from __future__ import annotations
 
 import io
+import struct
+import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -205,12 +207,24 @@ class MapBoard:
 
 
 def png(canvas: FigureCanvasAgg) -> bytes:
-    """Return what `canvas` shows as a PNG picture, compressed quickly rather than well."""
-    from PIL import Image
+    """Return what `canvas` shows as a PNG picture (ISO/IEC 15948), compressed quickly rather than well.
 
-    buffer = io.BytesIO()
-    Image.fromarray(np.asarray(canvas.buffer_rgba())[..., :3]).save(buffer, "png", compress_level=1)
-    return buffer.getvalue()
+    Flat areas and no choice of row filters: a quarter of the time that an image library takes over the same picture,
+    which is what a slider waits for.
+    """
+    pixels = np.asarray(canvas.buffer_rgba())
+    height, width, _ = pixels.shape
+    # Each row begins with the number of its filter: 0, none.
+    rows = np.zeros((height, 1 + 4 * width), dtype=np.uint8)
+    rows[:, 1:] = pixels.reshape(height, -1)
+    chunks = (
+        (b"IHDR", struct.pack(">2I5B", width, height, 8, 6, 0, 0, 0)),
+        (b"IDAT", zlib.compress(rows.tobytes(), 1)),
+        (b"IEND", b""),
+    )
+    return b"\x89PNG\r\n\x1a\n" + b"".join(
+        struct.pack(">I", len(data)) + kind + data + struct.pack(">I", zlib.crc32(kind + data)) for kind, data in chunks
+    )
 
 
 def _closed(patch: Any) -> list[Any]:

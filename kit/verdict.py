@@ -247,9 +247,9 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     target = target or Target()
     if not isinstance(light, xr.Dataset) or "white_luminance" not in light or "patch" not in light:
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
-    if light["contrast"].dims != ("y", "x"):
-        raise InputError("light", light["contrast"].dims, "one map on (y, x); pick one with light.isel(light_output=0)")
-    data = light.variables  # quicker than building an array with its coordinates each time
+    data = light.variables  # quicker than a labelled array with its coordinates each time
+    if data["contrast"].dims != ("y", "x"):
+        raise InputError("light", data["contrast"].dims, "one map on (y, x); pick one with light.isel(light_output=0)")
     index = data["patch"].values
     names = data["patch_name"].values
     surface_names = data["surface_name"].values

@@ -1,5 +1,6 @@
 """The named functions behind the sliders, at both ends and at every option of each control."""
 
+import io
 from dataclasses import replace
 from pathlib import Path
 
@@ -120,3 +121,12 @@ def test_colour_scale_is_fixed_and_stripes_mark_the_misses(house):
     # Two of eight diagonals carry a stripe.
     assert 0.15 < striped[lit].mean() < 0.3
     assert not (plain[lit] != plain[lit][0]).all()
+
+
+def test_the_quick_picture_holds_what_was_drawn(panel):
+    from PIL import Image
+
+    with Image.open(io.BytesIO(bytes(panel.picture.value))) as picture:
+        picture.load()
+        decoded = np.asarray(picture)
+    np.testing.assert_array_equal(decoded, np.asarray(panel._board.canvas.buffer_rgba()))
