@@ -11,6 +11,7 @@ import struct
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import matplotlib
@@ -180,7 +181,7 @@ class MapBoard:
         self.canvas.draw()
         self.figure.set_layout_engine("none")
         self.canvas.draw()
-        self.background = self.canvas.copy_from_bbox(self.figure.bbox)
+        self.empty = self.canvas.copy_from_bbox(self.figure.bbox)
 
     def draw(self, maps: Sequence[xr.Dataset], titles: Sequence[str]) -> bytes:
         """Return the board with two maps as a PNG picture.
@@ -195,10 +196,14 @@ class MapBoard:
         if frame != self._frame:
             self._build(maps[0])
             self._frame = frame
+        if list(titles) != [title.get_text() for title in self.titles]:
+            self.canvas.restore_region(self.empty)  # type: ignore[attr-defined]
+            for artist, title in zip(self.titles, titles, strict=True):
+                artist.set_text(title)
+                artist.axes.draw_artist(artist)
+            self.background = self.canvas.copy_from_bbox(self.figure.bbox)
         self.canvas.restore_region(self.background)  # type: ignore[attr-defined]
-        for column, (light, title) in enumerate(zip(maps, titles, strict=True)):
-            self.titles[column].set_text(title)
-            self.titles[column].axes.draw_artist(self.titles[column])
+        for column, light in enumerate(maps):
             for row, name in enumerate(SCALES):
                 image = self.images[row][column]
                 image.set_data(_colours(light, name, self.target))
@@ -231,12 +236,17 @@ def _closed(patch: Any) -> list[Any]:
     return [np.concatenate([ring, ring[:1]]) for ring in elevation_rings(patch)]
 
 
+@cache
+def _colour_table() -> np.ndarray:
+    return (matplotlib.colormaps[COLOURS](np.arange(256)) * 255).astype(np.uint8)
+
+
 def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
     """Return a map as colours, shape (y, x, 4): stripes where it misses the target, lines round patches."""
     scale = SCALES[name]
     values = light.variables[name].values
     patch = light.variables["patch"].values
-    table = (matplotlib.colormaps[COLOURS](np.arange(256)) * 255).astype(np.uint8)
+    table = _colour_table()
     with np.errstate(divide="ignore", invalid="ignore"):
         position = np.log(values / scale.low) * (255.0 / np.log(scale.high / scale.low))
         misses = values < getattr(target, name)

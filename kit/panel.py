@@ -8,6 +8,7 @@ from __future__ import annotations
 import html
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Any
 
 import ipywidgets as widgets
@@ -78,12 +79,17 @@ class Choice:
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison:
-    """Maps and verdicts for the two classes of a `Choice`."""
+    """Maps and verdicts for the two classes of a `Choice`; judged when first asked, so that pictures come first."""
 
     choice: Choice
     target: Target
     light: xr.Dataset
-    verdicts: tuple[Verdict, Verdict]
+
+    @cached_property
+    def verdicts(self) -> tuple[Verdict, Verdict]:
+        """The two verdicts."""
+        small, large = (judge(light, self.target) for light in self.maps)
+        return small, large
 
     @property
     def maps(self) -> tuple[xr.Dataset, xr.Dataset]:
@@ -146,8 +152,7 @@ def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spa
     )
     target = Target.from_reference(district=choice.district, purpose=choice.purpose)
     light = light_map(scene, spacing)
-    verdicts = (judge(light.isel(light_output=0), target), judge(light.isel(light_output=1), target))
-    return Comparison(choice=choice, target=target, light=light, verdicts=verdicts)
+    return Comparison(choice=choice, target=target, light=light)
 
 
 class ClassPanel:
@@ -296,10 +301,7 @@ class ClassPanel:
         board = self._board
         if board is None or board.target != result.target or board.units != choice.units:
             self._board = board = MapBoard(result.target, units=choice.units)
-        titles = [
-            f"{lumens:,.0f} lm: {verdict.status}"
-            for lumens, verdict in zip((choice.first, choice.second), result.verdicts, strict=True)
-        ]
+        titles = [f"{lumens:,.0f} lm" for lumens in (choice.first, choice.second)]
         self.picture.value = board.draw(result.maps, titles)
         self.caption.value = (
             f"<p>Luminance of white above, contrast below; {titles[0]} on the left, {titles[1]} on the right. "
