@@ -10,6 +10,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -44,8 +45,8 @@ class Cast:
         For each projector, illuminance [lx/lm]; NaN where there is no wall.
     share : array, shape (projector, patch)
         Of a projector's light that lands on the visible part of each patch.
-    seen_area : float
-        Of the visible front, not foreshortened [m2].
+    pixel_area : array, shape (patch,)
+        Of the wall behind one pixel [m2]; 0 for patches seen edge-on.
     """
 
     grid: Grid
@@ -53,7 +54,13 @@ class Cast:
     slot: NDArray[np.intp]
     units: tuple[Array, ...]
     share: Array
-    seen_area: float
+    pixel_area: Array
+
+    @cached_property
+    def seen_area(self) -> float:
+        """Area of the visible front, not foreshortened [m2]."""
+        counts = np.bincount(self.slot.ravel(), minlength=len(self.pixel_area) + 1)
+        return float(counts[1:] @ self.pixel_area)
 
 
 _recent: OrderedDict[tuple[object, ...], Cast] = OrderedDict()
@@ -95,7 +102,6 @@ def cast_light(
     slot = patch.astype(np.intp)
     slot += 1
     pixel_area = grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in facade.patches])
-    seen_area = float(np.bincount(slot.ravel(), minlength=len(facade.patches) + 1)[1:] @ pixel_area)
     units, shares = [], []
     for count, (projector, placement) in enumerate(projectors, 1):
         _check_lens(facade, placement, count)
@@ -109,7 +115,7 @@ def cast_light(
             )
         units.append(unit)
         shares.append(landed * pixel_area)
-    result = Cast(grid=grid, patch=patch, slot=slot, units=tuple(units), share=np.array(shares), seen_area=seen_area)
+    result = Cast(grid=grid, patch=patch, slot=slot, units=tuple(units), share=np.array(shares), pixel_area=pixel_area)
     if patch.size <= KEPT_PIXELS:
         _recent[key] = result
         while len(_recent) > KEPT:
@@ -159,7 +165,8 @@ def _unit_map(
 
     `slot` is the index of the visible patch plus one, 0 where there is no wall.
     """
-    result = np.append(np.nan, np.zeros(len(facade.patches))).take(slot)
+    result = np.zeros(slot.shape)
+    np.copyto(result, np.nan, where=slot == 0)
     lens = np.array(placement.position)
     forward, right, up = placement.frame()
     left, right_end, bottom, top = picture_window(projector)

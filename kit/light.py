@@ -167,8 +167,9 @@ def light_map(
     def work(area: Window) -> None:
         block = area[0]
         index = slot[block]
-        rho = rho_table.take(index, axis=1)
-        reflectance_map[:, block] = rho
+        rho = reflectance_map[:, block]
+        for i, table in enumerate(rho_table):
+            table.take(index, out=rho[i], mode="clip")  # the other modes go by way of a copy
         e, e_dark = illuminance[:, block], black_illuminance[:, :, block]
         np.multiply(lumens[0, :, None, None], units[0][block], out=e)
         np.multiply(dark[0], e[:, None], out=e_dark)
@@ -178,18 +179,19 @@ def light_map(
             e_dark += dark[i] * more[:, None]
         if has_bounce:
             e_dark += bounce[:, :, None, None]
-        rho *= 1.0 / np.pi
-        towards = rho if plain else rho * gain_table.take(index)
+        diffuse = rho * (1.0 / np.pi)
+        towards = diffuse if plain else diffuse * gain_table.take(index)
         w, b = white[:, :, block], black[:, :, block]
         np.multiply(towards, e[:, None], out=w)
         np.multiply(towards, e_dark, out=b)
-        extra = rho * ambient[:, None, None, None]
-        extra += veil
+        extra = diffuse * ambient[:, None, None, None]
+        if veil:
+            extra += veil
         c = contrast[:, :, :, block]
         np.add(w[:, None], extra, out=c)
-        extra = extra + b[:, None]
+        below = np.add(b[:, None], extra, out=extra[None] if nl == 1 else None)
         with np.errstate(divide="ignore", invalid="ignore"):
-            np.divide(c, extra, out=c)
+            np.divide(c, below, out=c)
 
     in_blocks(work, (slice(0, shape[0]), slice(0, shape[1])), nl * na * ns)
     if veil == 0.0 and not (ambient.all() and reflectance.all()):
