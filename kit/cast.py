@@ -106,7 +106,7 @@ def cast_light(
     for count, (projector, placement) in enumerate(projectors, 1):
         _check_lens(facade, placement, count)
         unit = _unit_map(facade, planes, slot, grid, projector, placement)
-        landed = np.bincount(slot.ravel(), weights=unit.ravel(), minlength=len(facade.patches) + 1)[1:]
+        landed = _sums(unit, slot, len(facade.patches))
         if not landed.any():
             raise InputError(
                 f"projector {count}: position, aim, lens_shift",
@@ -121,6 +121,17 @@ def cast_light(
         while len(_recent) > KEPT:
             _recent.popitem(last=False)
     return result
+
+
+def _sums(values: Array, slot: NDArray[np.intp], count: int) -> Array:
+    """Return the sum of `values` over each patch, shape (count,).
+
+    Along a row a patch is a run of equal slots, so runs are summed first, which is quicker than point by point.
+    """
+    flat = slot.ravel()
+    starts = np.append(0, np.flatnonzero(flat[1:] != flat[:-1]) + 1)
+    runs = np.add.reduceat(values.ravel(), starts)
+    return np.bincount(flat[starts], weights=runs, minlength=count + 1)[1:].astype(np.float64, copy=False)
 
 
 def _planes(facade: Facade) -> list[list[int]]:

@@ -170,11 +170,11 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
         above = corners @ normal - offset
         if above.max() <= SAME_PLANE or above.min() >= limit:
             continue
-        corners = clip(corners, normal, offset)
-        corners = clip(corners, -normal, -(offset + limit))
-        if len(corners) < 3:
-            continue
-        above = corners @ normal - offset
+        if above.min() < 0 or above.max() > limit:
+            corners = clip(clip(corners, normal, offset), -normal, -(offset + limit))
+            if len(corners) < 3:
+                continue
+            above = corners @ normal - offset
         landed = lens + (corners - lens) * (height / (height - above))[:, None]
         rings.append(landed[:, :2])
     return rings
