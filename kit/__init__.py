@@ -21,6 +21,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "light": ["Scene", "chain_text", "light_map"],
         "panel": ["Choice", "ClassPanel", "compare"],
         "projector": ["Factor", "Projector", "typical_chain", "typical_projector"],
+        "units": ["foot_lamberts"],
         "throw": ["Placement", "picture_width", "throw_distance", "throw_ratio_for"],
         "verdict": ["Figure", "Part", "Remedy", "Target", "Verdict", "judge"],
     },

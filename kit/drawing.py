@@ -242,7 +242,7 @@ def _colour_table() -> np.ndarray:
 
 
 def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
-    """Return a map as colours, shape (y, x, 4): stripes where it misses the target, lines round patches."""
+    """Return a map as colours, shape (y, x, 4): stripes where what counts misses the target, lines round patches."""
     scale = SCALES[name]
     values = light.variables[name].values
     patch = light.variables["patch"].values
@@ -250,6 +250,7 @@ def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
     with np.errstate(divide="ignore", invalid="ignore"):
         position = np.log(values / scale.low) * (255.0 / np.log(scale.high / scale.low))
         misses = values < getattr(target, name)
+    misses &= np.append(light.variables["judged"].values.astype(bool), False)[patch]
     level = np.clip(np.nan_to_num(position, nan=0.0, posinf=255.0, neginf=0.0), 0, 255).astype(np.uint8)
     result = table[level]
     diagonal = np.arange(patch.shape[0])[:, None] + np.arange(patch.shape[1])

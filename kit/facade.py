@@ -82,6 +82,8 @@ class Patch:
     surface : Surface
     holes : sequence of outlines
         Openings, in the same plane.
+    judged : bool
+        Whether a verdict counts the patch; a roof that shows nothing need not be bright.
 
     Raises
     ------
@@ -94,11 +96,14 @@ class Patch:
     outline: Ring
     surface: Surface
     holes: tuple[Ring, ...] = ()
+    judged: bool = True
 
     def __post_init__(self) -> None:
         where = f"patch {text('patch name', self.name)!r}"
         if not isinstance(self.surface, Surface):
             raise InputError(f"{where}: surface", self.surface, "a kit.Surface")
+        if not isinstance(self.judged, bool):
+            raise InputError(f"{where}: judged", self.judged, "true or false")
         fix = object.__setattr__
         fix(self, "outline", _ring(f"{where}: outline", self.outline))
         fix(self, "holes", tuple(_ring(f"{where}: hole {i}", hole) for i, hole in enumerate(self.holes, 1)))

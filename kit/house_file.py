@@ -27,6 +27,7 @@
 x counts from any upright line of your choice to the right, y from the ground line up. A corner may carry its
 own depth as a third number, for a roof that leans back. A patch in front of the wall is closed off backwards
 to the wall, so that its shadow is whole; `thickness` says how far back instead (a post, a board; 0: a sheet).
+`judged = false` leaves a patch out of the verdict, as for a roof that shows nothing.
 Patches in one plane lie on top of each other in the order of the file: windows after their wall.
 """
 
@@ -58,6 +59,7 @@ RIGHT = {
     "extra_forbidden": "no such field here; see the list in the README",
     "float_type": "a number",
     "string_type": "text in quotes",
+    "bool_type": "true or false",
     "literal_error": '"ft" or "m"',
     "list_type": "a list in square brackets",
     "model_type": "a table in braces or brackets",
@@ -95,6 +97,7 @@ class _Patch(_Record):
     depth: Length = 0.0
     thickness: Annotated[float, Field(allow_inf_nan=False, ge=0.0, le=1000.0)] | None = None
     holes: list[Outline] = []
+    judged: bool = True
 
 
 class _House(_Record):
@@ -173,6 +176,7 @@ def _facade(house: _House, scale: float) -> Facade:
             _metres(corners, item.depth, scale),
             surface,
             tuple(_metres(hole, item.depth, scale) for hole in item.holes),
+            item.judged,
         )
         deepest = min(corner[2] for corner in patch.outline)
         back = min(deepest, 0.0)

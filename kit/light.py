@@ -217,6 +217,7 @@ def light_map(
         "x": ("x", grid.x, {"long_name": "across the front", "units": "m"}),
         "patch_name": ("patch_index", [p.name for p in facade.patches]),
         "surface_name": ("patch_index", [s.name for s in surfaces]),
+        "judged": ("patch_index", [p.judged for p in facade.patches]),
         "level": ("level", list(LEVELS)),
     }
     if present["light_output"]:

@@ -212,12 +212,12 @@ class Verdict:
 
     def table(self, kind: Literal["surface", "patch"] = "surface") -> str:
         """Return the figures as a text table, one line for each surface or patch."""
-        lines = [f"{'':24}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2':>20}{'contrast':>17}  verdict"]
+        lines = [f"{'':24}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2':>22}{'contrast':>17}  verdict"]
         for part in (*(self.surfaces if kind == "surface" else self.patches), self.front):
             name = "the whole front" if part.kind == "front" else part.name
             lines.append(
                 f"{name[:23]:24}{part.share_of_front:>6.0%}{part.lit_share:>6.0%}{part.passing_share:>6.0%}"
-                f"{part.band('white_luminance'):>20}{part.band('contrast'):>17}  {part.status}"
+                f"{part.band('white_luminance'):>22}{part.band('contrast'):>17}  {part.status}"
             )
         return "\n".join(lines)
 
@@ -253,10 +253,16 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     index = data["patch"].values
     names = data["patch_name"].values
     surface_names = data["surface_name"].values
-    kinds = list(dict.fromkeys(surface_names[np.unique(index[index >= 0])]))
+    judged = np.append(data["judged"].values.astype(bool), False)  # the last serves the index -1
+    chosen = judged[index]
+    if not chosen.any():
+        raise InputError(
+            "judged", names[np.unique(index[index >= 0])].tolist(), "at least one visible patch that counts"
+        )
+    kinds = list(dict.fromkeys(surface_names[np.unique(index[chosen])]))
     kind_of = np.array([kinds.index(n) if n in kinds else -1 for n in surface_names])
-    # All visible points in one row, patch by patch and surface by surface, so that each part is a slice.
-    seen = np.flatnonzero(index >= 0)
+    # All points that count in one row, patch by patch and surface by surface, so that each part is a slice.
+    seen = np.flatnonzero(chosen)
     patch = index.ravel()[seen].astype(np.intp)
     order = np.lexsort((patch, kind_of[patch]))
     seen, patch = seen[order], patch[order]
@@ -424,7 +430,7 @@ def _remedy_text(remedy: Remedy) -> str:
     if remedy.light_output is not None:
         options.append(f"{_short(remedy.light_output, 2)} lumens")
     if remedy.reflectance is not None:
-        options.append(f"a surface of reflectance {remedy.reflectance:.2f}")
+        options.append(f"a surface of reflectance {remedy.reflectance:.2f}{_like(remedy.reflectance)}")
     if remedy.ambient_illuminance is not None:
         options.append(f"at most {_short(remedy.ambient_illuminance)} lx of ambient light")
     if remedy.picture_width is not None:
@@ -432,6 +438,13 @@ def _remedy_text(remedy: Remedy) -> str:
     if not options:
         return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
     return f"What would mend it: {_join(options, 'or')}."
+
+
+def _like(reflectance: float) -> str:
+    """Return the least light wall covering of the reference data that is light enough, as a phrase."""
+    kinds = ("brick", "siding", "stucco", "fabric", "paint")
+    light = [row for row in reference.table("surfaces") if row.group in kinds and row.value >= reflectance]
+    return f" (about as light as {min(light, key=lambda row: row.value).name})" if light else ""
 
 
 def _join(items: list[str], word: str = "and") -> str:

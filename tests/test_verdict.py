@@ -283,7 +283,7 @@ def test_shares_of_the_front_sum_to_one(house):
     place = kit.Placement(position=((left + right) / 2, 1, 12), aim=((left + right) / 2, 1, 0))
     light = kit.light_map(kit.Scene(facade=front, projectors=[(projector, place)]), 0.1)
     verdict = kit.judge(light)
-    seen = int((light["patch"] >= 0).sum())
+    seen = int(light["judged"].values[light["patch"].values[light["patch"].values >= 0]].sum())
     for parts in (verdict.surfaces, verdict.patches):
         # Each visible point belongs to one part; rounding only.
         assert sum(p.share_of_front for p in parts) == pytest.approx(1.0, rel=1e-12)
@@ -353,3 +353,38 @@ def test_targets_are_the_published_ones():
     assert Target.from_reference() == Target()
     with pytest.raises(kit.InputError, match="midnight"):
         Target.from_reference(district="midnight")
+
+
+def roofed(judged, wall_counts=True):
+    light = kit.Surface(name="light", reflectance=0.5)
+    dark = kit.Surface(name="dark", reflectance=0.05)
+    wall = kit.Patch("wall", [(-4, 0), (4, 0), (4, 3), (-4, 3)], light, (), wall_counts)
+    roof = kit.Patch("roof", [(-4, 3), (4, 3), (4, 5), (-4, 5)], dark, judged=judged)
+    return kit.Facade([wall, roof])
+
+
+@pytest.mark.analytic
+def test_a_patch_that_does_not_count_is_lit_and_left_out_of_the_verdict(straight):
+    pair = straight(8, 5, y=2.5, sequential_contrast=1000.0)
+    maps = [kit.light_map(kit.Scene(facade=roofed(judged), projectors=[pair]), 0.1) for judged in (True, False)]
+    with_roof, without = (kit.judge(light) for light in maps)
+    assert [p.name for p in with_roof.patches] == ["wall", "roof"]
+    assert [p.name for p in without.patches] == ["wall"]
+    assert without.front.share_of_front == 1.0
+    # 8 m x 3 m of wall; the grid meets its edges exactly.
+    assert without.front.area == pytest.approx(24.0)
+    assert with_roof.patch("wall").share_of_front == pytest.approx(0.6)
+    np.testing.assert_array_equal(maps[0]["illuminance"], maps[1]["illuminance"])
+
+
+@pytest.mark.bad_input
+def test_a_front_of_which_nothing_counts_is_refused(straight):
+    scene = kit.Scene(facade=roofed(False, wall_counts=False), projectors=[straight(8, 5, y=2.5)])
+    with pytest.raises(kit.InputError, match="judged"):
+        kit.judge(kit.light_map(scene, 0.1))
+    with pytest.raises(kit.InputError, match="judged"):
+        kit.Patch("wall", [(0, 0), (1, 0), (1, 1)], kit.Surface(name="a", reflectance=0.5), judged="no")
+    with pytest.raises(kit.InputError, match=r"patch 'w': judged.*true or false"):
+        kit.parse_house(
+            'name="a"\nunits="m"\n[[patch]]\nname="w"\ncorners=[[0,0],[1,0],[1,1]]\nsurface="red brick"\njudged=1\n'
+        )
