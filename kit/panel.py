@@ -29,6 +29,7 @@ from kit.verdict import Target, Verdict, judge
 # The lens stands on the ground in its housing; the picture's lower edge is level with it.
 LENS_HEIGHT = 0.3
 LENS_SHIFT = (0.0, 0.5)
+RESOLUTION = (1920, 1200)
 
 MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
 
@@ -104,7 +105,7 @@ class Comparison:
         """Return what the picture is, in words: its size, what it covers, what is lost beside the front."""
         choice = self.choice
         width = float(picture_width(choice.distance, choice.throw_ratio))
-        across, down = 1920, 1200
+        across, down = RESOLUTION
         lost = 1.0 - float(self.light["picture_share"].sum())
         front = self.verdicts[0].front
         return (
@@ -136,6 +137,7 @@ def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spa
     projector = typical_projector(
         (choice.first, choice.second),
         choice.throw_ratio,
+        resolution=RESOLUTION,
         lens_shift=LENS_SHIFT,
         options={
             "picture mode": choice.picture_mode,
