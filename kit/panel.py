@@ -66,10 +66,10 @@ class Choice:
 
     first: float = 4000.0
     second: float = 8000.0
-    distance: float = 12.0
+    distance: float = 12.0396  # 39.5 ft, a step of the slider
     throw_ratio: float = 0.8
     wall: str = "red brick"
-    ambient: float = 0.86
+    ambient: float = 0.861  # low density walkway minimum, reference_data/ambient_levels.csv
     picture_mode: str = TYPICAL_OPTIONS["picture mode"]
     ageing: str = TYPICAL_OPTIONS["ageing"]
     housing_window: str = TYPICAL_OPTIONS["housing window"]
@@ -222,10 +222,10 @@ class ClassPanel:
             "ambient": widgets.FloatLogSlider(
                 description="ambient light (lx)",
                 base=10,
-                min=-2,
-                max=1.6,
+                min=-2.065,
+                max=1.595,
                 step=0.02,
-                value=0.86,
+                value=0.861,
                 readout_format=".2f",
                 style=style,
                 layout=wide,

@@ -130,3 +130,14 @@ def test_the_quick_picture_holds_what_was_drawn(panel):
         picture.load()
         decoded = np.asarray(picture)
     np.testing.assert_array_equal(decoded, np.asarray(panel._board.canvas.buffer_rgba()))
+
+
+def test_the_sliders_start_on_a_step_of_their_own(panel):
+    """Else the front end rounds them at once, and the panel disagrees with the numbers in the text."""
+    distance = panel.controls["distance"]
+    steps = (distance.value - distance.min) / distance.step
+    assert steps == pytest.approx(round(steps), abs=1e-6)
+    ambient = panel.controls["ambient"]
+    steps = (np.log10(ambient.value) - ambient.min) / ambient.step
+    # The start has three digits, as it is shown.
+    assert steps == pytest.approx(round(steps), abs=0.01)
