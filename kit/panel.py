@@ -6,6 +6,7 @@
 from __future__ import annotations
 
 import html
+import threading
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from functools import cached_property
@@ -183,8 +184,11 @@ class ClassPanel:
         self.wall_patches = tuple(house.patch(name).name for name in wall_patches)
         self.start = start or Choice(wall=house.patch(self.wall_patches[0]).surface.name)
         self.spacing = spacing
+        # A kernel may answer controls on several threads at once.
+        self._lock = threading.RLock()
         self._quiet = False
         self._board: MapBoard | None = None
+        self._shown: Choice | None = None
         self.comparison: Comparison | None = None
         self.controls = self._controls()
         self.reset = widgets.Button(description="Reset all", tooltip="Back to the values at the start", icon="undo")
@@ -196,7 +200,7 @@ class ClassPanel:
         # The picture's text alternative; the image widget itself cannot carry one.
         self.caption = widgets.HTML()
         self.numbers = widgets.HTML()
-        for control in self.controls.values():
+        for control in {*self.controls.values(), *self.distances.values()}:
             control.observe(self._changed, names="value")
         self.show(self.start)
 
@@ -210,13 +214,31 @@ class ClassPanel:
                 style=style, layout=wide, continuous_update=True,
             )  # fmt: skip
 
+        def lumens(label: str, high: int) -> Any:
+            return widgets.IntSlider(
+                description=label,
+                min=500,
+                max=high,
+                step=250,
+                value=high,
+                readout_format=",d",
+                style=style,
+                layout=wide,
+            )
+
         def menu(label: str, options: Sequence[str | tuple[str, str]]) -> Any:
             return widgets.Dropdown(description=label, options=options, style=style, layout=wide)
 
+        self.distances = {
+            "ft": slider("distance (ft)", 10.0, 98.0, 0.5, ".1f"),
+            "m": slider("distance (m)", 3.0, 30.0, 0.1, ".1f"),
+        }
+        for control in self.distances.values():
+            control.layout = widgets.Layout(width=wide.width)
         controls = {
-            "first": slider("first class (lm)", 500, 12000, 250, ",.0f"),
-            "second": slider("second class (lm)", 500, 20000, 250, ",.0f"),
-            "distance": slider("distance (m)", 3.0, 30.0, 0.1, ".1f"),
+            "first": lumens("first class (lm)", 12000),
+            "second": lumens("second class (lm)", 20000),
+            "distance": self.distances["ft"],
             "throw_ratio": slider("throw ratio", 0.3, 2.5, 0.05, ".2f"),
             "wall": menu("main wall", reference.names("surfaces")),
             "ambient": widgets.FloatLogSlider(
@@ -255,22 +277,25 @@ class ClassPanel:
 
         A choice that cannot be shown leaves the last picture and says what is wrong above it.
         """
-        self._quiet = True
-        try:
-            self._move(choice)
-        finally:
-            self._quiet = False
-        self.update(choice)
+        with self._lock:
+            self._quiet = True
+            try:
+                self._move(choice)
+            finally:
+                self._quiet = False
+            self.update(choice)
 
     def update(self, choice: Choice) -> None:
         """Show the words, pictures and numbers of `choice`: what every slider calls."""
-        try:
-            self.comparison = compare(self.house, choice, wall_patches=self.wall_patches, spacing=self.spacing)
-        except InputError as error:
-            self.message.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
-            return
-        self.message.value = ""
-        self._render(self.comparison)
+        with self._lock:
+            self._shown = choice
+            try:
+                self.comparison = compare(self.house, choice, wall_patches=self.wall_patches, spacing=self.spacing)
+            except InputError as error:
+                self.message.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
+                return
+            self.message.value = ""
+            self._render(self.comparison)
 
     def _move(self, choice: Choice) -> None:
         self._set_distance(choice)
@@ -279,24 +304,32 @@ class ClassPanel:
                 control.value = getattr(choice, name)
 
     def _set_distance(self, choice: Choice) -> None:
-        control, metre = self.controls["distance"], metres_per(choice.units)
+        """Show the distance slider of the chosen unit.
+
+        There is one for each unit: a slider whose range changes while it is shown sends its old value back.
+        """
         self._distance_unit = choice.units
-        step = 0.5 if choice.units == "ft" else 0.1
-        low, high = np.ceil(3.0 / metre / step) * step, np.floor(30.0 / metre / step) * step
-        with control.hold_trait_notifications():
-            control.description = f"distance ({choice.units})"
-            control.min, control.max, control.step = 0.0, 1000.0, step
-            control.value = float(np.clip(choice.distance / metre, low, high))
-            control.min, control.max = float(low), float(high)
+        for unit, control in self.distances.items():
+            control.layout.display = None if unit == choice.units else "none"
+        control = self.controls["distance"] = self.distances[choice.units]
+        steps = round((choice.distance / metres_per(choice.units) - control.min) / control.step)
+        control.value = float(np.clip(control.min + steps * control.step, control.min, control.max))
 
     def _changed(self, _: Any) -> None:
-        if self._quiet:
-            return
-        choice = self.choice
-        if choice.units != self._distance_unit:
-            self.show(choice)
-        else:
-            self.update(choice)
+        with self._lock:
+            if self._quiet:
+                return
+            choice = self.choice
+            if choice.units != self._distance_unit:
+                self._quiet = True
+                try:
+                    self._set_distance(choice)
+                finally:
+                    self._quiet = False
+                choice = self.choice
+            # Answers that waited for the lock find their change shown already.
+            if choice != self._shown:
+                self.update(choice)
 
     def _render(self, result: Comparison) -> None:
         choice = result.choice
@@ -315,7 +348,8 @@ class ClassPanel:
     def widget(self) -> widgets.VBox:
         """Return everything in the order in which it is read: words, controls, pictures, numbers."""
         keys = list(self.controls)
-        left = widgets.VBox([self.controls[key] for key in keys[:6]])
+        shown = [(*self.distances.values(),) if key == "distance" else (self.controls[key],) for key in keys]
+        left = widgets.VBox([control for group in shown[:6] for control in group])
         right = widgets.VBox([*(self.controls[key] for key in keys[6:]), self.reset])
         return widgets.VBox(
             [
@@ -342,7 +376,7 @@ class ClassPanel:
             elif name == "distance":
                 metre = metres_per(self._distance_unit)
                 result[name] = (control.min * metre, self.start.distance, control.max * metre)
-            elif isinstance(control, widgets.FloatSlider):
+            elif isinstance(control, widgets.FloatSlider | widgets.IntSlider):
                 result[name] = (control.min, getattr(self.start, name), control.max)
             else:
                 options = control.options

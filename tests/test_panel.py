@@ -1,6 +1,7 @@
 """The named functions behind the sliders, at both ends and at every option of each control."""
 
 import io
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from pathlib import Path
 
@@ -141,3 +142,25 @@ def test_the_sliders_start_on_a_step_of_their_own(panel):
     steps = (np.log10(ambient.value) - ambient.min) / ambient.step
     # The start has three digits, as it is shown.
     assert steps == pytest.approx(round(steps), abs=0.01)
+
+
+def test_controls_answered_on_several_threads_do_not_disturb_each_other(panel):
+    """Some kernels answer each control on a thread of its own; what is shown last must be what the sliders say."""
+
+    def turn(name, values):
+        for value in values:
+            panel.controls[name].value = value
+
+    jobs = (
+        ("second", [9000, 12000, 7000, 10000]),
+        ("ambient", [1.0, 2.0, 3.0, 4.0]),
+        ("district", ["medium", "bright", "dark", "medium"]),
+        ("units", ["m", "ft", "m", "ft"]),
+    )
+    with ThreadPoolExecutor(max_workers=len(jobs)) as pool:
+        for done in [pool.submit(turn, *job) for job in jobs]:
+            done.result(timeout=60)
+    assert panel.comparison.choice == panel.choice
+    assert "10,000 lm" in panel.words.value
+    assert "ft wide" in panel.words.value
+    assert panel._board.target == panel.comparison.target
