@@ -11,6 +11,7 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
+from threading import Lock
 
 import numpy as np
 import shapely
@@ -64,6 +65,7 @@ class Cast:
 
 
 _recent: OrderedDict[tuple[object, ...], Cast] = OrderedDict()
+_recent_lock = Lock()
 
 
 def cast_light(
@@ -91,9 +93,10 @@ def cast_light(
     """
     lenses = tuple((p.fixed_throw_ratio(), p.aspect, p.lens_shift, p.zones, place) for p, place in projectors)
     key = (tuple((p.outline, p.holes) for p in facade.patches), lenses, extent, spacing)
-    if key in _recent:
-        _recent.move_to_end(key)
-        return _recent[key]
+    with _recent_lock:
+        if key in _recent:
+            _recent.move_to_end(key)
+            return _recent[key]
     grid = Grid.over(extent, spacing)
     patch = visible(facade, grid)
     if patch.max() < 0:
@@ -117,9 +120,10 @@ def cast_light(
         shares.append(landed * pixel_area)
     result = Cast(grid=grid, patch=patch, slot=slot, units=tuple(units), share=np.array(shares), pixel_area=pixel_area)
     if patch.size <= KEPT_PIXELS:
-        _recent[key] = result
-        while len(_recent) > KEPT:
-            _recent.popitem(last=False)
+        with _recent_lock:
+            _recent[key] = result
+            while len(_recent) > KEPT:
+                _recent.popitem(last=False)
     return result
 
 
