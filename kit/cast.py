@@ -92,12 +92,12 @@ def cast_light(
         For a lens behind or inside the front, a picture that misses it, or an extent that shows none of it.
     """
     lenses = tuple((p.fixed_throw_ratio(), p.aspect, p.lens_shift, p.zones, place) for p, place in projectors)
-    key = (tuple((p.outline, p.holes) for p in facade.patches), lenses, extent, spacing)
+    grid = Grid.over(extent, spacing)
+    key = (tuple((p.outline, p.holes) for p in facade.patches), lenses, extent, grid.spacing)
     with _recent_lock:
         if key in _recent:
             _recent.move_to_end(key)
             return _recent[key]
-    grid = Grid.over(extent, spacing)
     patch = visible(facade, grid)
     if patch.max() < 0:
         raise InputError("extent", extent, "an extent that shows some of the front")

@@ -30,7 +30,7 @@ from kit.ambient import Ambient
 from kit.cast import cast_light, in_blocks
 from kit.errors import InputError, number, numbers
 from kit.facade import Facade, Surface
-from kit.projector import LEVELS, Projector, is_many
+from kit.projector import LEVELS, Projector, combine, is_many
 from kit.raster import Window
 from kit.throw import Placement
 
@@ -256,7 +256,7 @@ def light_map(
             "reflectance_high": labelled(high, ("sweep",), "highest likely reflectance", "1", ("patch_index",)),
             "picture_share": (
                 ("projector", "patch_index"),
-                share,
+                share.copy(),  # the cast is remembered; what the caller changes must not be
                 {"long_name": "share of a projector's light that lands on the patch", "units": "1"},
             ),
             "chain": (
@@ -289,11 +289,8 @@ def chain_text(light: xr.Dataset) -> str:
             lines.append(f"projector {projector}")
         for step, (low, nominal, high) in zip(light["step"].values[1:], table[1:], strict=True):
             lines.append(f"{step!s:44}{low:6.2f}{nominal:9.2f}{high:6.2f}")
-        nominal = table[:, 1].prod()
-        down, up = (np.exp(np.sqrt((np.log(table[:, i] / table[:, 1]) ** 2).sum())) for i in (0, 2))
-        lines.append(
-            f"{'all together (deviations in quadrature)':44}{nominal / down:6.2f}{nominal:9.2f}{nominal * up:6.2f}"
-        )
+        low, nominal, high = combine(table.tolist())
+        lines.append(f"{'all together (deviations in quadrature)':44}{low:6.2f}{nominal:9.2f}{high:6.2f}")
     return "\n".join(lines)
 
 

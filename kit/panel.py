@@ -8,7 +8,7 @@ from __future__ import annotations
 import html
 import threading
 from collections.abc import Sequence
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, fields
 from functools import cached_property
 from typing import Any
 
@@ -432,12 +432,3 @@ def _table(verdict: Verdict) -> str:
         f"<table class='kit-numbers'><caption style='text-align:left'><b>{verdict.stated_light_output:,.0f} lm</b>"
         f"</caption><thead><tr>{header}</tr></thead><tbody>{rows}</tbody></table>"
     )
-
-
-def extremes(panel: ClassPanel) -> list[tuple[str, Choice]]:
-    """Return the panel's first choice with each control in turn at each end, or each option of its menu."""
-    return [
-        (f"{name} = {value}", replace(panel.start, **{name: value}))
-        for name, values in panel.ranges().items()
-        for value in values
-    ]

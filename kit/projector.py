@@ -12,7 +12,7 @@ clause 5.1.2. Multiplying all the lows instead would describe a machine in which
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -167,10 +167,7 @@ class Projector:
 
         Low and high combine the factors' relative deviations in quadrature (JCGM 100:2008, 5.1.2).
         """
-        nominal = math.prod(f.nominal for f in self.chain)
-        down = math.sqrt(sum(math.log(f.nominal / f.low) ** 2 for f in self.chain))
-        up = math.sqrt(sum(math.log(f.high / f.nominal) ** 2 for f in self.chain))
-        return nominal * math.exp(-down), nominal, nominal * math.exp(up)
+        return combine([(f.low, f.nominal, f.high) for f in self.chain])
 
     def leak(self) -> float:
         """Return the share of the white picture's light that a black picture lets through."""
@@ -184,6 +181,15 @@ class Projector:
         if self.checkerboard_contrast is None:
             return 0.0
         return 2.0 * (1.0 / self.checkerboard_contrast - 1.0 / self.sequential_contrast)
+
+
+def combine(factors: Iterable[Sequence[float]]) -> tuple[float, float, float]:
+    """Return the product of factors, each (low, nominal, high), with their deviations in quadrature."""
+    rows = list(factors)
+    nominal = math.prod(middle for _, middle, _ in rows)
+    down = math.sqrt(sum(math.log(middle / low) ** 2 for low, middle, _ in rows))
+    up = math.sqrt(sum(math.log(high / middle) ** 2 for _, middle, high in rows))
+    return nominal * math.exp(-down), nominal, nominal * math.exp(up)
 
 
 def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...]:

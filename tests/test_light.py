@@ -558,3 +558,23 @@ def test_chain_text_shows_the_band_that_the_map_carries(wall, straight):
     assert last == [f"{v:.2f}" for v in (low, nominal, high)]
     # Rounding only.
     np.testing.assert_allclose(light["light_band"], [low / nominal, 1.0, high / nominal], rtol=1e-12)
+
+
+def test_what_a_caller_changes_in_a_map_does_not_come_back_in_the_next(wall, straight):
+    scene = kit.Scene(facade=wall(), projectors=[straight()])
+    first = kit.light_map(scene, 0.25)
+    for name in first.data_vars:
+        if first[name].ndim:
+            first[name].values[...] = 7
+    again = kit.light_map(scene, 0.25)
+    assert float(again["picture_share"].sum()) == pytest.approx(1.0)
+    assert set(np.unique(again["patch"])) == {0}
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("spacing", [[0.25], True])
+def test_a_spacing_that_is_no_number_is_refused_though_a_map_is_remembered(wall, straight, spacing):
+    scene = kit.Scene(facade=wall(), projectors=[straight()])
+    kit.light_map(scene, 1.0)
+    with pytest.raises(kit.InputError, match="spacing"):
+        kit.light_map(scene, spacing)

@@ -9,7 +9,6 @@ import numpy as np
 import pytest
 
 import kit
-from kit.panel import extremes
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 WALLS = ("main wall", "bay")
@@ -23,6 +22,15 @@ def house():
 @pytest.fixture
 def panel(house):
     return kit.ClassPanel(house, wall_patches=WALLS, spacing=0.2)
+
+
+def extremes(panel):
+    """The panel's first choice with each control in turn at each end, or at each option of its menu."""
+    return [
+        (f"{name} = {value}", replace(panel.start, **{name: value}))
+        for name, values in panel.ranges().items()
+        for value in values
+    ]
 
 
 def test_every_control_at_its_ends_gives_a_picture_or_a_plain_message(panel):
