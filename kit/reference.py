@@ -17,7 +17,11 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_valida
 
 from kit.errors import InputError
 
-Unit = Literal["1", "cd/m2", "deg", "deg2 (cd/m2)/lx", "lm", "lx", "m", "years"]
+Unit = Literal[
+    "1", "arcmin", "cd/m2", "deg", "deg2 (cd/m2)/lx", "kg/m2", "kg/m3", "lm", "lx", "m", "m/s", "m/s2",
+    "mag", "mag/arcsec2", "nm",
+    "USD", "USD/lm", "USD/m2", "years",
+]  # fmt: skip
 UNITS = get_args(Unit)
 
 # Inside an installed package, or at the top of a checkout.
@@ -36,7 +40,7 @@ class Row(BaseModel):
     group, name, quantity : str
         What the value is of; lower case.
     value, low, high : float
-        Nominal and band in `unit`: 0 <= low <= value <= high, finite. A reflectance is at most 1.
+        Nominal and band in `unit`: 0 <= low <= value <= high, finite. A reflectance or transmittance is at most 1.
     unit : str
         One of `UNITS`; ``"1"`` is dimensionless.
     source, edition, locator : str
@@ -66,8 +70,8 @@ class Row(BaseModel):
     def _in_order(self) -> Row:
         if not self.low <= self.value <= self.high:
             raise ValueError("low <= value <= high")
-        if self.quantity == "reflectance" and self.high > 1.0:
-            raise ValueError("a reflectance of at most 1")
+        if self.quantity in ("reflectance", "transmittance") and self.high > 1.0:
+            raise ValueError(f"a {self.quantity} of at most 1")
         return self
 
 
