@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property
-from typing import Any
+from functools import cache, cached_property
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -19,8 +19,13 @@ from kit import reference
 from kit.errors import InputError, number, numbers, text
 from kit.projector import is_many, sweep
 
+if TYPE_CHECKING:
+    from kit.spectra import Spectrum
+
 # What a tape measure resolves: a corner may lie this far off its patch's plane [m].
 PLANE_TOLERANCE = 0.01
+# Pieces thinner than this are rounding, not wall [m].
+THINNEST = 1e-6
 
 Array = NDArray[np.float64]
 Ring = tuple[tuple[float, float, float], ...]
@@ -40,6 +45,11 @@ class Surface:
     gain : float
         Luminance towards the audience over that of an ideal diffuser of the same reflectance, for light
         from the projector; above 0. Ambient light comes from all sides and gets none.
+    kind : str
+        A group of ``reference_data/surfaces.csv`` (``"brick"``, ``"window"``): says what may be covered, what
+        rain darkens and which colour is likely. Empty: unknown.
+    spectrum : Spectrum, optional
+        Reflectance by wavelength, where it is known better than by name or kind.
     """
 
     name: str
@@ -47,6 +57,8 @@ class Surface:
     low: float | tuple[float, ...] | None = None
     high: float | tuple[float, ...] | None = None
     gain: float = 1.0
+    kind: str = ""
+    spectrum: Spectrum | None = None
 
     def __post_init__(self) -> None:
         where = f"surface {text('surface name', self.name)!r}"
@@ -62,12 +74,20 @@ class Surface:
         if np.any(band[0] > band[1]) or np.any(band[1] > band[2]):
             raise InputError(where, (self.low, self.reflectance, self.high), "low <= reflectance <= high")
         fix(self, "gain", number(f"{where}: gain", self.gain, above=0.0))
+        if self.kind and self.kind not in kinds():
+            raise InputError(f"{where}: kind", self.kind, f"one of {', '.join(kinds())}")
 
     @classmethod
     def from_reference(cls, name: str) -> Surface:
         """Return a surface of ``reference_data/surfaces.csv``; an unknown name raises `InputError`."""
         row = reference.row("surfaces", name)
-        return cls(name=row.name, reflectance=row.value, low=row.low, high=row.high)
+        return cls(name=row.name, reflectance=row.value, low=row.low, high=row.high, kind=row.group)
+
+
+@cache
+def kinds() -> tuple[str, ...]:
+    """Return the kinds of surface: the groups of ``reference_data/surfaces.csv``."""
+    return tuple(dict.fromkeys(row.group for row in reference.table("surfaces")))
 
 
 @dataclass(frozen=True)
@@ -128,6 +148,11 @@ class Patch:
         for i, opening in enumerate(openings):
             if not opening.is_valid or not outline.covers(opening):
                 raise InputError(f"{where}: hole {i + 1}", self.holes[i], "an uncrossed outline inside the patch")
+            # The raster counts edges, and where two holes overlap it would count wall.
+            if any(opening.intersection(other).area > THINNEST for other in openings[:i]):
+                raise InputError(
+                    f"{where}: hole {i + 1}", self.holes[i], "a hole that overlaps no other; make one of them"
+                )
         if self.area <= 0:
             raise InputError(f"{where}: holes", len(self.holes), "holes that leave some of the patch")
 
@@ -167,6 +192,12 @@ class Patch:
         """Area without the holes [m2]."""
         holes = shapely.union_all([shapely.Polygon(self._flat(hole)) for hole in self.holes])
         return float(shapely.Polygon(self._flat(self.outline)).difference(holes).area)
+
+    @cached_property
+    def elevation(self) -> Any:
+        """What the audience sees of the patch were it alone: a shapely geometry in x and y [m], holes cut out."""
+        outline, *holes = (shapely.Polygon(ring[:, :2]) for ring in self.rings)
+        return outline.difference(shapely.union_all(holes))
 
     def depth_plane(self) -> tuple[float, float, float]:
         """Return (z0, zx, zy) with z = z0 + zx x + zy y on the patch; only where it faces the audience."""
@@ -233,6 +264,42 @@ class Facade:
         return replace(
             self, patches=tuple(replace(p, surface=surface) if p.name in chosen else p for p in self.patches)
         )
+
+
+def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
+    """Return `patch` cut along a level line: what lies below `height` first, named "..., lower", then the rest.
+
+    The rest keeps the name; pieces beyond the first of a side are numbered. A patch wholly above or below is
+    returned as it is, with its own name.
+
+    Parameters
+    ----------
+    patch : Patch
+        Faces the audience.
+    height : float
+        Above the ground line [m].
+    """
+    level = number("height", height, unit="m")
+    z0, zx, zy = patch.depth_plane()
+    shape = patch.elevation
+    left, bottom, right, top = shape.bounds
+    if not bottom + THINNEST < level < top - THINNEST:
+        return (patch,)
+    pieces: list[Patch] = []
+    for name, half in (
+        (f"{patch.name}, lower", shapely.box(left - 1.0, bottom - 1.0, right + 1.0, level)),
+        (patch.name, shapely.box(left - 1.0, level, right + 1.0, top + 1.0)),
+    ):
+        parts = [part for part in shapely.get_parts(shape & half) if part.area > THINNEST * part.length]
+        if not parts:
+            return (patch,)
+        for i, part in enumerate(parts, 1):
+            outline, *holes = (
+                tuple((x, y, z0 + zx * x + zy * y) for x, y in ring.coords[:-1])
+                for ring in (part.exterior, *part.interiors)
+            )
+            pieces.append(replace(patch, name=name if i == 1 else f"{name} {i}", outline=outline, holes=tuple(holes)))
+    return tuple(pieces)
 
 
 def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:

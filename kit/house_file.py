@@ -7,6 +7,7 @@
     reflectance = 0.16
     low = 0.12
     high = 0.20
+    kind = "brick"                   # what it is: decides colour, what rain darkens, what cloth may cover
 
     [[patch]]
     name = "main wall"
@@ -87,6 +88,7 @@ class _Surface(_Record):
     low: Share | None = None
     high: Share | None = None
     gain: Annotated[float, Field(allow_inf_nan=False, gt=0.0, le=20.0)] = 1.0
+    kind: str = ""
 
 
 class _Patch(_Record):
@@ -156,7 +158,7 @@ def parse_house(source: str, file: str = "house file") -> Facade:
 
 def _facade(house: _House, scale: float) -> Facade:
     own = {
-        name: Surface(name=name, reflectance=s.reflectance, low=s.low, high=s.high, gain=s.gain)
+        name: Surface(name=name, reflectance=s.reflectance, low=s.low, high=s.high, gain=s.gain, kind=s.kind)
         for name, s in house.surfaces.items()
     }
     patches: list[Patch] = []
@@ -198,7 +200,7 @@ def _metres(corners: list[list[float]], depth: float, scale: float) -> Ring:
 def _refuse_hidden(facade: Facade) -> None:
     """Raise `InputError` for a patch that lies wholly behind another: surely a forgotten hole."""
     seen = [p for p in facade.patches if p.faces_audience]
-    shapes = {p.name: shapely.Polygon(*_split(elevation_rings(p))) for p in seen}
+    shapes = {p.name: shapely.Polygon(elevation_rings(p)[0], elevation_rings(p)[1:]) for p in seen}
     for patch in seen:
         nearest = max(c[2] for c in patch.outline)
         for other in seen:
@@ -209,10 +211,6 @@ def _refuse_hidden(facade: Facade) -> None:
                     round(nearest, 4),
                     f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)",
                 )
-
-
-def _split(rings: list[Any]) -> tuple[Any, list[Any]]:
-    return rings[0], rings[1:]
 
 
 def _plain(error: pydantic.ValidationError, content: dict[str, Any], file: str) -> InputError:

@@ -13,8 +13,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from kit.errors import InputError, number
@@ -133,6 +135,38 @@ def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
         np.copyto(index[window], np.int16(i), where=mask)
         painted.append(i)
     return index
+
+
+def exposed(facade: Facade) -> dict[str, Any]:
+    """Return what the audience sees of each patch, in elevation.
+
+    Returns
+    -------
+    dict of str to shapely geometry
+        By the name of the patch, x and y [m]; empty for a patch that is hidden. The exact twin of `visible`.
+    """
+    seen = [(p, p.elevation) for p in facade.patches if p.faces_audience]
+    result = {}
+    for i, (patch, shape) in enumerate(seen):
+        for j, (other, cover) in enumerate(seen):
+            if j == i or not shape.intersects(cover):
+                continue
+            # How far the other patch lies in front is linear in x and y: where it does, it hides this one.
+            z0, zx, zy = np.subtract(other.depth_plane(), patch.depth_plane())
+            box = shapely.box(*cover.bounds)
+            corners = np.array([(x, y, 1.0) for x, y in box.exterior.coords[:-1]])
+            margin = -SAME_PLANE if j > i else SAME_PLANE
+            nearer = clip(corners, np.array([zx, zy, z0]), margin)
+            if len(nearer) >= 3:
+                shape = shape - (cover & shapely.Polygon(nearer[:, :2]))
+        result[patch.name] = shape
+    return result
+
+
+def exposed_area(facade: Facade, name: str) -> float:
+    """Return how much of a patch is not hidden by others, in the patch's own plane [m2]."""
+    patch = facade.patch(name)
+    return float(exposed(facade)[name].area / patch.normal[2]) if patch.faces_audience else 0.0
 
 
 def _depth(patch: Patch, grid: Grid, window: Window) -> Array:

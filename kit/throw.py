@@ -134,24 +134,42 @@ def wall_illuminance(projector: Projector, placement: Placement, points: ArrayLi
         Illuminance [lx/lm]; 0 outside the picture and on a wall lit from behind.
     """
     relative = np.asarray(points, float) - np.asarray(placement.position)
-    forward, right, up = placement.frame()
-    depth = relative @ forward
     perpendicular = -(relative @ np.asarray(normal, float))
-    ahead = depth > 0
-    safe = np.where(ahead, depth, 1.0)
-    across, upward = (relative @ right) / safe, (relative @ up) / safe
-    left, right_end, bottom, top = picture_window(projector)
-    inside = (
-        ahead & (perpendicular > 0) & (across >= left) & (across <= right_end) & (upward >= bottom) & (upward <= top)
-    )
+    across, up, depth = picture_position(projector, placement, points)
+    inside = (perpendicular > 0) & (np.abs(across) <= 0.5) & (np.abs(up) <= 0.5)
+    safe = np.where(inside, depth, 1.0)
     result = unit_illuminance(projector) * perpendicular / safe**3
     if projector.zones is not None:
-        result = result * zone_gain(
-            projector.zones,
-            (across - left) / (right_end - left) - 0.5,
-            (upward - bottom) / (top - bottom) - 0.5,
-        )
+        result = result * zone_gain(projector.zones, np.where(inside, across, 0.0), np.where(inside, up, 0.0))
     return np.where(inside, result, 0.0)
+
+
+def picture_position(projector: Projector, placement: Placement, points: ArrayLike) -> tuple[Array, Array, Array]:
+    """Return which point of the picture lands on each wall point.
+
+    Parameters
+    ----------
+    projector, placement
+    points : array, shape (..., 3)
+        World axes [m].
+
+    Returns
+    -------
+    across, up : array, shape (...)
+        From -0.5 (left, bottom) to 0.5 (right, top) inside the picture, beyond outside it; NaN behind the lens.
+    depth : array, shape (...)
+        Along the lens axis [m]; NaN behind the lens.
+    """
+    relative = np.asarray(points, float) - np.asarray(placement.position)
+    forward, right, up = placement.frame()
+    depth = relative @ forward
+    depth = np.where(depth > 0, depth, np.nan)
+    left, right_end, bottom, top = picture_window(projector)
+    return (
+        ((relative @ right) / depth - left) / (right_end - left) - 0.5,
+        ((relative @ up) / depth - bottom) / (top - bottom) - 0.5,
+        depth,
+    )
 
 
 def zone_gain(zones: ArrayLike, across: ArrayLike, up: ArrayLike) -> Array:

@@ -4,10 +4,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import kit
+from kit import reference
+from kit.facade import kinds, split_at
+from kit.raster import SAME_PLANE, Grid, exposed, exposed_area, visible
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 PLAIN = kit.Surface(name="plain", reflectance=0.5)
@@ -73,6 +76,8 @@ def test_a_patch_seen_edge_on_does_not_face_the_audience():
         (SQUARE, [[(1, 1), (3, 1), (3, 1.5), (1, 1.5)]], "hole 1.*inside"),
         (SQUARE, [[(0.5, 0.5), (1, 1), (1, 0.5), (0.5, 1)]], "hole 1.*uncrossed"),
         (SQUARE, [SQUARE], "holes"),
+        (SQUARE, [SQUARE, SQUARE], "hole 2.*overlaps no other"),
+        (SQUARE, [[(0.2, 0.2), (1, 0.2), (1, 1)], [(0.9, 0.2), (1.5, 0.2), (0.9, 1)]], "hole 2.*overlaps no other"),
         (SQUARE, [[(0.5, 0.5, 1), (1, 0.5, 1), (1, 1, 1)]], "hole 1, corner"),
         (SQUARE, [[(0.5, 0.5), (1, 0.5)]], "hole 1.*three"),
     ],
@@ -155,11 +160,211 @@ def test_returns_do_not_go_forwards():
         ({"reflectance": 0.5, "low": [0.1, 0.2, 0.3], "high": [0.6, 0.7]}, "low and high"),
         ({"reflectance": 0.5, "gain": 0}, "gain"),
         ({"reflectance": True}, "reflectance"),
+        ({"reflectance": 0.5, "kind": "bricks"}, "kind.*one of.*brick, "),
+        ({"reflectance": 0.5, "kind": "Brick"}, "kind"),
     ],
 )
 def test_surfaces_that_cannot_be_are_refused_by_name(given, field):
     with pytest.raises(kit.InputError, match=f"surface 'paint'.*{field}"):
         kit.Surface(name="paint", **given)
+
+
+# What a surface is
+
+
+def test_kinds_are_the_groups_of_the_reference_surfaces():
+    assert set(kinds()) == {row.group for row in reference.table("surfaces")}
+    assert len(set(kinds())) == len(kinds())
+    assert {"brick", "window", "door", "roof", "fabric", "siding"} < set(kinds())
+    for row in reference.table("surfaces"):
+        assert kit.Surface.from_reference(row.name).kind == row.group
+        assert kit.Surface(name="mine", reflectance=0.5, kind=row.group).kind == row.group
+    assert kit.Surface(name="mine", reflectance=0.5).kind == ""
+
+
+# Cutting a patch
+
+
+@st.composite
+def outlines(draw):
+    """A simple polygon round the origin: corners at rising angles; then shifted."""
+    count = draw(st.integers(3, 9))
+    radii = [draw(st.floats(0.5, 5.0)) for _ in range(count)]
+    x0, y0 = draw(st.floats(-5, 5)), draw(st.floats(0, 5))
+    turns = [2 * math.pi * (i + draw(st.floats(0.0, 0.6))) / count for i in range(count)]
+    return [(x0 + r * math.cos(a), y0 + r * math.sin(a)) for r, a in zip(radii, turns, strict=True)]
+
+
+SLOPES = st.sampled_from([(0.0, 0.0, 0.0), (1.0, 0.0, 0.0), (0.3, 0.5, 0.0), (0.0, 0.0, -1.5), (-1.0, 0.4, -0.7)])
+
+
+def leaning(name, outline, plane, surface=PLAIN, holes=()):
+    z0, zx, zy = plane
+    rings = [[(x, y, z0 + zx * x + zy * y) for x, y in ring] for ring in (outline, *holes)]
+    return kit.Patch(name, rings[0], surface, holes=rings[1:])
+
+
+@pytest.mark.property
+@given(outlines(), SLOPES, st.floats(-0.2, 1.2), st.booleans())
+def test_the_pieces_of_a_cut_patch_make_up_the_patch(outline, plane, share, with_hole):
+    shape = shapely.Polygon(outline)
+    assume(shape.is_valid and shape.area > 0.5)
+    holes = []
+    if with_hole:
+        middle = shape.representative_point()
+        reach = 0.5 * shape.exterior.distance(middle)
+        assume(reach > 0.02)
+        holes = [[(middle.x + dx * reach, middle.y + dy * reach) for dx, dy in ((-1, 0), (0, -1), (1, 0), (0, 1))]]
+    patch = leaning("gable", outline, plane, holes=holes)
+    _, bottom, _, top = shape.bounds
+    level = bottom + share * (top - bottom)
+    pieces = split_at(patch, level)
+    if len(pieces) == 1:
+        assert pieces == (patch,)
+        # Beyond the patch, or so near its tip that what is cut off is thinner than a micrometre.
+        assert not bottom + 1e-4 < level < top - 1e-4
+        return
+    assert bottom < level < top
+    names = [p.name for p in pieces]
+    assert len(set(names)) == len(names)
+    assert all(name.partition(" ")[0].rstrip(",") == "gable" for name in names)
+    lower = [p for p in pieces if ", lower" in p.name]
+    upper = [p for p in pieces if ", lower" not in p.name]
+    assert names == [p.name for p in lower + upper]
+    assert (names[0], upper[0].name) == ("gable, lower", "gable")
+    # Slivers thinner than a micrometre are dropped: at most that times the length of all edges.
+    lost = 1e-5 + 1e-9
+    assert sum(p.area for p in pieces) == pytest.approx(patch.area, abs=lost)
+    below = shape.intersection(shapely.box(-99, -99, 99, level)).difference(shapely.Polygon(holes[0] if holes else []))
+    # The true area is larger than that in elevation by the slope.
+    steep = math.sqrt(1 + plane[1] ** 2 + plane[2] ** 2)
+    assert sum(p.area for p in lower) == pytest.approx(below.area * steep, abs=lost)
+    # Rounding only, here and below.
+    assert max(c[1] for p in lower for c in p.outline) <= level + 1e-9
+    assert min(c[1] for p in upper for c in p.outline) >= level - 1e-9
+    for piece in pieces:
+        np.testing.assert_allclose(np.array(piece.outline) @ patch.normal, patch.offset, atol=1e-9)
+        assert (piece.surface, piece.judged) == (patch.surface, patch.judged)
+
+
+@pytest.mark.analytic
+def test_cutting_a_gable_a_wall_with_a_window_hole_and_a_wall_with_a_door():
+    gable = kit.Patch("gable", [(0, 0), (4, 0), (2, 4)], PLAIN)
+    # Halfway up it is half as wide: 3/4 of the area lies below. Rounding only.
+    assert [p.area for p in split_at(gable, 2.0)] == pytest.approx([6.0, 2.0], rel=1e-12)
+    wall = kit.Patch("wall", [(0, 0), (4, 0), (4, 4), (0, 4)], PLAIN, holes=[[(1, 1), (3, 1), (3, 3), (1, 3)]])
+    pieces = split_at(wall, 2.0)
+    assert [(p.name, p.area) for p in pieces] == [("wall, lower", pytest.approx(6.0)), ("wall", pytest.approx(6.0))]
+    pieces = split_at(wall, 3.5)  # above the hole, which stays one
+    assert [(len(p.holes), p.area) for p in pieces] == [(1, pytest.approx(10.0)), (0, pytest.approx(2.0))]
+    door = kit.Patch("wall", [(0, 0), (4, 0), (4, 4), (0, 4)], PLAIN, holes=[[(1, 0), (2, 0), (2, 2), (1, 2)]])
+    found = {p.name: p.area for p in split_at(door, 1.0)}
+    assert found == pytest.approx({"wall, lower": 1.0, "wall, lower 2": 2.0, "wall": 11.0})
+    # Two holes side by side.
+    pair = [[(1, 1), (2, 1), (2, 3), (1, 3)], [(2, 1), (3, 1), (3, 3), (2, 3)]]
+    found = split_at(kit.Patch("wall", [(0, 0), (4, 0), (4, 4), (0, 4)], PLAIN, holes=pair), 2.0)
+    assert [p.area for p in found] == pytest.approx([6.0, 6.0], rel=1e-12)
+
+
+@pytest.mark.parametrize("level", [-1.0, 0.0, 1e-9, 2.0, 2.0 - 1e-9, 5.0])
+def test_a_level_at_the_edge_or_beyond_leaves_the_patch_as_it_is(level):
+    patch = kit.Patch("wall", SQUARE, PLAIN)
+    (same,) = split_at(patch, level)
+    assert same is patch
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("level", [math.nan, math.inf, "high", None, True])
+def test_levels_that_are_no_heights_are_refused(level):
+    with pytest.raises(kit.InputError, match="height"):
+        split_at(kit.Patch("wall", SQUARE, PLAIN), level)
+
+
+# What is not hidden
+
+
+@st.composite
+def fronts(draw):
+    """Polygons on a few planes, some the same, some crossing."""
+    count = draw(st.integers(2, 5))
+    patches = []
+    for i in range(count):
+        outline = draw(outlines())
+        shape = shapely.Polygon(outline)
+        assume(shape.is_valid and shape.area > 0.5)
+        holes = []
+        if draw(st.booleans()):
+            middle = shape.representative_point()
+            reach = 0.7 * shape.exterior.distance(middle)
+            if reach > 0.05:
+                ends = ((-1, 0), (0, -1), (1, 0), (0, 1))
+                holes = [[(middle.x + dx * reach, middle.y + dy * reach) for dx, dy in ends]]
+        patches.append(leaning(f"patch {i}", outline, draw(SLOPES), holes=holes))
+    return kit.Facade(patches)
+
+
+@pytest.mark.property
+@given(fronts())
+def test_what_is_exposed_is_what_the_raster_shows(front):
+    shapes = exposed(front)
+    grid = Grid.over(front.bounds, 0.1917)
+    index = visible(front, grid)
+    x, y = np.meshgrid(grid.x, grid.y)
+    near = np.zeros(x.shape, dtype=bool)
+    for patch in front.patches:
+        # On an edge, or where two planes meet within what counts as one, rounding decides.
+        near |= shapely.dwithin(shapely.points(x, y), patch.elevation.boundary, 1e-7)
+        for other in front.patches:
+            z0, zx, zy = np.subtract(patch.depth_plane(), other.depth_plane())
+            near |= np.abs(np.abs(z0 + zx * x + zy * y) - SAME_PLANE) < 1e-8
+    assert near.mean() < 0.02
+    for i, patch in enumerate(front.patches):
+        inside = shapely.contains_xy(shapes[patch.name], x, y)
+        np.testing.assert_array_equal(inside[~near], (index == i)[~near], err_msg=patch.name)
+    # Nothing is seen twice. Rounding only.
+    union = shapely.union_all([p.elevation for p in front.patches]).area
+    total = sum(shape.area for shape in shapes.values())
+    assert total <= union * (1 + 1e-9)
+    # Nothing is lost but the micrometre in which two planes pass for one.
+    assert total == pytest.approx(union, rel=1e-4)
+
+
+@pytest.mark.analytic
+def test_exposed_area_by_hand():
+    wall = kit.Patch("wall", [(0, 0), (6, 0), (6, 4), (0, 4)], PLAIN)
+    window = kit.Patch("window", [(1, 1), (3, 1), (3, 2), (1, 2)], PLAIN)
+    bay = leaning("bay", [(2, 0), (5, 0), (5, 3), (2, 3)], (1.0, 0.0, 0.0))
+    front = kit.Facade([wall, window, bay])
+    # Wall 24 less bay 9 less the window's half beside the bay, 1. Rounding only.
+    assert exposed_area(front, "wall") == pytest.approx(14.0, rel=1e-12)
+    assert exposed_area(front, "window") == pytest.approx(1.0, rel=1e-12)
+    assert exposed_area(front, "bay") == pytest.approx(9.0, rel=1e-12)
+    # In one plane the later one lies on top.
+    assert exposed_area(kit.Facade([window, wall]), "window") == 0.0
+    # A screen that leans through the wall's plane at x = 3 hides the half of it that it stands before.
+    screen = leaning("screen", [(0, 0), (6, 0), (6, 4), (0, 4)], (-1.5, 0.5, 0.0))
+    front = kit.Facade([wall, screen])
+    # Depths within a micrometre count as one: 2e-6 m along x, times 4 m.
+    assert exposed_area(front, "wall") == pytest.approx(12.0, abs=1e-5)
+    assert exposed_area(front, "screen") == pytest.approx(12.0 * math.sqrt(1.25), abs=1e-5)
+    closed = kit.Facade(kit.with_returns(bay, 0.0))
+    assert exposed_area(closed, "bay, return 1") == 0.0
+    assert set(exposed(closed)) == {"bay"}
+    with pytest.raises(kit.InputError, match="patch name"):
+        exposed_area(front, "tower")
+
+
+@pytest.mark.analytic
+def test_elevation_has_its_holes_cut_out_wherever_they_lie():
+    at_the_edge = [[(1, 0), (2, 0), (2, 2), (1, 2)]]
+    pair = [[(1, 1), (2, 1), (2, 3), (1, 3)], [(2, 1), (3, 1), (3, 3), (2, 3)]]
+    for holes, area in ((at_the_edge, 14.0), (pair, 12.0), ([], 16.0)):
+        patch = leaning("wall", [(0, 0), (4, 0), (4, 4), (0, 4)], (0.0, 0.0, -1.0), holes=holes)
+        assert patch.elevation.is_valid
+        # Rounding only; a slope of one.
+        assert patch.elevation.area == pytest.approx(area, rel=1e-12)
+        assert patch.area == pytest.approx(area * math.sqrt(2), rel=1e-12)
+        assert exposed_area(kit.Facade([patch]), "wall") == pytest.approx(patch.area, rel=1e-12)
 
 
 # House files
@@ -237,6 +442,13 @@ def test_shipped_houses_load(house, unit):
     assert main.area == pytest.approx(width * height * unit**2, rel=1e-12)
 
 
+def test_a_house_file_may_say_what_a_surface_of_its_own_is():
+    assert kit.parse_house(GOOD).patch("bay").surface.kind == ""
+    told = kit.parse_house(GOOD.replace("high = 0.20", 'high = 0.20\nkind = "brick"'))
+    assert told.patch("bay").surface.kind == "brick"
+    assert told.patch("gable").surface.kind == "siding"
+
+
 def broken(old, new):
     assert GOOD.count(old) >= 1
     return GOOD.replace(old, new, 1)
@@ -304,6 +516,11 @@ BAD_FILES = {
     ),
     "reflectance above 1": (broken("0.16", "1.6"), ["surfaces", "our brick", "reflectance", "1.6"]),
     "band the wrong way round": (broken("low = 0.12", "low = 0.18"), ["surface 'our brick'", "0.18"]),
+    "unknown kind": (
+        broken("high = 0.20", 'high = 0.20\nkind = "bricks"'),
+        ["surface 'our brick'", "kind", "'bricks'", "one of", "brick"],
+    ),
+    "kind is a number": (broken("high = 0.20", "high = 0.20\nkind = 3"), ["our brick", "kind", "3", "text"]),
     "far too large": (broken("width = 40", "width = 1e300"), ["patch 'main wall'", "width", "1e+300"]),
 }
 

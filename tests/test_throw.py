@@ -4,7 +4,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import kit
-from kit.throw import picture_window, unit_illuminance, wall_illuminance, zone_gain
+from kit.throw import picture_position, picture_window, unit_illuminance, wall_illuminance, zone_gain
 
 PERPENDICULAR = (0.0, 0.0, 1.0)
 readings = st.lists(st.lists(st.floats(1.0, 100.0), min_size=3, max_size=3), min_size=3, max_size=3)
@@ -66,6 +66,38 @@ def test_picture_on_the_wall_is_as_wide_and_high_as_the_throw_ratio_says(wall):
     # 9 m / 1.5 = 6 m wide and 3.75 m high; either end is found to half a pixel of 1 cm.
     assert lit.any(axis=0).sum() * 0.01 == pytest.approx(6.0, abs=0.0101)
     assert lit.any(axis=1).sum() * 0.01 == pytest.approx(3.75, abs=0.0101)
+
+
+@pytest.mark.property
+@given(poses(), st.floats(-0.3, 1.3), st.floats(-0.3, 1.3), st.floats(0.01, 50))
+def test_picture_position_finds_the_ray_that_a_point_lies_on(pose, across, up, depth):
+    projector, placement, _ = pose
+    forward, right, upward = placement.frame()
+    left, right_end, bottom, top = picture_window(projector)
+    ray = forward + (left + across * (right_end - left)) * right + (bottom + up * (top - bottom)) * upward
+    position = np.array(placement.position)
+    points = np.array([[position + depth * ray, position - depth * ray, position - depth * forward]])
+    found = picture_position(projector, placement, points)
+    assert [part.shape for part in found] == [(1, 3)] * 3
+    # Rounding only: positions of up to 15 m against a depth of 1 cm lose three digits.
+    assert [part[0, 0] for part in found] == pytest.approx([across - 0.5, up - 0.5, depth], rel=1e-9, abs=1e-9)
+    # There is no picture behind the lens.
+    assert np.isnan([part[0, 1:] for part in found]).all()
+
+
+@pytest.mark.analytic
+def test_picture_position_at_corners_and_centre_of_a_shifted_picture():
+    projector = kit.Projector(light_output=1, throw_ratio=2.0, resolution=(1600, 1000), lens_shift=(0.25, 0.5))
+    place = kit.Placement(position=(1, 2, 8), aim=(1, 2, 0))
+    # 4 m x 2.5 m; a quarter of the width to the right and half the height up: centre at (2, 3.25).
+    points = np.array([(0, 2, 0), (4, 4.5, 0), (2, 3.25, 0), (6, 3.25, 0), (2, 3.25, 8), (2, 3.25, 9)])
+    across, up, depth = picture_position(projector, place, points)
+    # Rounding only; in the lens's own plane and behind it there is no picture.
+    np.testing.assert_allclose(across, [-0.5, 0.5, 0, 1, np.nan, np.nan], atol=1e-12)
+    np.testing.assert_allclose(up, [-0.5, 0.5, 0, 0, np.nan, np.nan], atol=1e-12)
+    np.testing.assert_allclose(depth, [8, 8, 8, 8, np.nan, np.nan], atol=1e-12)
+    light = wall_illuminance(projector, place, points, PERPENDICULAR)
+    assert (light > 0).tolist()[2:] == [True, False, False, False]
 
 
 @pytest.mark.property
