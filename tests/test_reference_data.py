@@ -1,5 +1,6 @@
 import csv
 import math
+from itertools import pairwise
 
 import pytest
 import scipy.constants
@@ -23,12 +24,19 @@ GOOD = {
 }
 TABLES = (
     "ambient_levels",
+    "cloths",
     "constants",
     "contrast_categories",
+    "eye",
     "light_losses",
+    "light_source_spectra",
     "luminance_targets",
+    "masonry_patterns",
+    "prices",
     "projector_classes",
+    "surface_spectra",
     "surfaces",
+    "weather",
 )
 SURFACES = reference.table("surfaces")
 
@@ -53,7 +61,7 @@ def levels(row):
 # What is shipped
 
 
-def test_tables_are_the_seven_that_the_kit_needs():
+def test_tables_are_those_that_the_kit_needs():
     assert reference.tables() == TABLES
 
 
@@ -155,7 +163,7 @@ def test_shade_behind_a_pane_is_the_diffuse_part(name, behind):
 def test_two_layers_of_white_fabric():
     one = surface("white fabric")
     expected = []
-    for reflected, transmitted in zip(levels(one), (0.15, 0.27, 0.25), strict=True):
+    for reflected, transmitted in zip(levels(one), (0.15, 0.25, 0.25), strict=True):
         assert reflected + transmitted <= 1.0
         bounces = sum(transmitted**2 * reflected * reflected ** (2 * k) for k in range(100))
         expected.append(reflected + bounces)
@@ -174,6 +182,15 @@ def test_two_layers_of_white_fabric():
         ("glare age reference", 70.0, "years"),
         ("glare age exponent", 4.0, "1"),
         ("refractive index of window glass", 1.52, "1"),
+        ("refractive index of water", 1.333, "1"),
+        ("refractive index of masonry", 1.55, "1"),
+        ("refractive index of textile fibres", 1.53, "1"),
+        ("density of air", 1.225, "kg/m3"),
+        ("standard gravity", scipy.constants.g, "m/s2"),
+        ("white of a screen", 80.0, "cd/m2"),
+        ("visibility threshold offset", 1.219, "1"),
+        ("visibility threshold inner exponent", 0.4, "1"),
+        ("visibility threshold exponent", 2.5, "1"),
     ],
 )
 def test_constants(name, expected, unit):
@@ -185,6 +202,60 @@ def test_constants(name, expected, unit):
 def test_every_constant_is_tested():
     (mark,) = [mark for mark in test_constants.pytestmark if mark.name == "parametrize"]
     assert {case[0] for case in mark.args[1]} == set(reference.names("constants"))
+
+
+@pytest.mark.published
+def test_density_of_air_is_that_of_the_standard_atmosphere():
+    # ISO 2533: 101325 Pa, 15 degrees Celsius, 28.9644 g/mol; the ideal gas.
+    expected = scipy.constants.atm * 28.9644e-3 / (scipy.constants.R * 288.15)
+    row = reference.row("constants", "density of air")
+    assert row.value == pytest.approx(expected, abs=5e-4)  # the table's last digit
+    # The band runs from 25 degrees at 600 m (pressure of the standard atmosphere there) to -10 degrees at sea level.
+    warm = expected * 288.15 / 298.15 * (1 - 0.0065 * 600 / 288.15) ** 5.2559
+    frost = expected * 288.15 / 263.15
+    assert row.low == pytest.approx(warm, abs=0.02)
+    assert row.high == pytest.approx(frost, abs=0.02)
+
+
+def refractive_index_of_water(wavelength):
+    """IAPWS R9-97 at 20 degrees Celsius and 998.2 kg/m3 (coefficients from memory); wavelength in nm."""
+    density, temperature, light = 0.9982, 293.15 / 273.15, wavelength / 589.0
+    right = 0.244257733 + 9.74634476e-3 * density - 3.73234996e-3 * temperature
+    right += 2.68678472e-4 * light**2 * temperature + 1.58920570e-3 / light**2
+    right += 2.45934259e-3 / (light**2 - 0.2292020**2) + 0.900704920 / (light**2 - 5.432937**2)
+    right += -1.66626219e-2 * density**2
+    return math.sqrt((1 + 2 * density * right) / (1 - density * right))
+
+
+@pytest.mark.published
+def test_refractive_index_of_water():
+    row = reference.row("constants", "refractive index of water")
+    # Half a unit of the table's last digit, at the yellow line where it is usually given.
+    assert row.value == pytest.approx(refractive_index_of_water(589.0), abs=5e-4)
+    # The band spans what the eye sees well, 460 to 680 nm.
+    assert row.low == pytest.approx(refractive_index_of_water(680.0), abs=5e-4)
+    assert row.high == pytest.approx(refractive_index_of_water(460.0), abs=5e-4)
+
+
+@pytest.mark.published
+def test_refractive_indices_of_solids_lie_between_those_of_their_minerals_and_fibres():
+    # Quartz at 589 nm: 1.5442 and 1.5533 (ordinary and extraordinary); a textbook value, from memory.
+    masonry = reference.row("constants", "refractive index of masonry")
+    assert masonry.low < 1.5442 <= masonry.value <= 1.5533 < masonry.high
+    # Cotton across its fibres 1.53, along them 1.58; from memory.
+    fibres = reference.row("constants", "refractive index of textile fibres")
+    assert fibres.low < fibres.value == 1.53 < 1.58 < fibres.high
+
+
+@pytest.mark.published
+def test_visibility_threshold_has_its_published_form():
+    # G. Ward, Graphics Gems IV, 1994: the threshold is 0.0594 (1.219 + La^0.4)^2.5 cd/m2, La the adapting luminance.
+    # In bright light it must come near Weber's law, a fixed share of La, which only exponents with product 1 give.
+    inner, outer = (
+        reference.value("constants", f"visibility threshold {name}") for name in ("inner exponent", "exponent")
+    )
+    assert inner * outer == pytest.approx(1.0, rel=1e-12)
+    assert reference.value("constants", "white of a screen") == 80.0  # IEC 61966-2-1, reference display
 
 
 def test_lengths_agree_with_a_library():
@@ -244,6 +315,64 @@ def test_published_ambient_levels():
         0.075,
         0.32,
     ]
+
+
+CLOTHS = reference.names("cloths", "cloth")
+
+
+@pytest.mark.parametrize("name", [*CLOTHS, *reference.names("cloths", "lining")])
+def test_each_cloth_has_four_figures_and_gives_back_no_more_light_than_it_gets(name):
+    rows = {row.quantity: row for row in reference.table("cloths") if row.name == name}
+    units = {quantity: row.unit for quantity, row in rows.items()}
+    assert units == {"reflectance": "1", "transmittance": "1", "weight": "kg/m2", "price": "USD/m2"}
+    reflected, through = rows["reflectance"], rows["transmittance"]
+    assert reflected.high + through.value <= 1.0
+    assert reflected.value + through.high <= 1.0
+    assert 0 < rows["weight"].low < rows["weight"].high < 1
+    assert all(row.status == "from memory" and "Weak" in row.note for row in rows.values())
+
+
+def test_cloths_and_surfaces_of_one_name_agree():
+    assert levels(reference.row("cloths", "white cotton", quantity="reflectance")) == levels(surface("white fabric"))
+    shared = [name for name in CLOTHS if name in reference.names("surfaces", "fabric")]
+    assert shared == ["bedsheet cotton"]
+    for name in shared:
+        assert levels(reference.row("cloths", name, quantity="reflectance")) == levels(surface(name))
+    lining = reference.row("cloths", "black lining", quantity="reflectance")
+    assert levels(lining) == levels(surface("black fabric"))
+
+
+def test_a_square_metre_of_hem_is_a_share_of_the_cloth():
+    row = reference.row("cloths", "hem and overlap")
+    assert (row.quantity, row.unit) == ("allowance", "1")
+    assert 0 < row.low < row.value < row.high < 1
+
+
+@pytest.mark.published
+def test_winds_follow_the_beaufort_scale():
+    # The scale's own law: v = 0.836 B^1.5 m/s at the middle of each force; steps meet within 0.1 m/s.
+    rows = [reference.row("weather", name) for name in ("fresh breeze", "strong breeze", "near gale", "gale")]
+    assert tuple(row.name for row in rows) == reference.names("weather", "wind")
+    for force, row in enumerate(rows, 5):
+        assert row.unit == "m/s"
+        assert row.locator == f"force {force}"
+        assert row.value == pytest.approx(0.836 * force**1.5, abs=0.1)
+        assert row.value == pytest.approx((row.low + row.high) / 2, abs=0.06)
+    assert [row.low for row in rows[1:]] == pytest.approx([row.high + 0.1 for row in rows[:-1]])
+
+
+def test_prices_are_of_classes_of_projectors_and_one_lamp():
+    classes = [row for row in reference.table("prices") if row.group == "projector"]
+    sizes = [float(row.name.split()[0]) for row in classes]
+    assert sizes == sorted(set(sizes))
+    for smaller, larger in pairwise(classes):
+        assert all(a < b for a, b in zip(levels(smaller), levels(larger), strict=True))
+        # Dearer for each lumen the larger it is, but for the smallest, where the housing counts.
+        size, more = (float(row.name.split()[0]) for row in (smaller, larger))
+        assert larger.value / more > smaller.value / size
+    assert {row.unit for row in reference.table("prices")} == {"USD"}
+    assert all(row.note.startswith("Weak") for row in reference.table("prices"))
+    assert reference.names("prices", "lamp") == ("shade for one street side lamp",)
 
 
 def test_projector_classes_join_and_checkerboard_is_below_sequential():
