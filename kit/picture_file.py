@@ -1,0 +1,335 @@
+"""Pictures to project: from a file or an array to the light that each pixel asks of the projector.
+
+A picture is held as drive: the share of full white that each of the three channels sends out, linear in
+light, with the primaries and the white of sRGB (which are those of Rec. 709).
+"""
+
+from __future__ import annotations
+
+import io
+import warnings
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from kit.errors import InputError, text
+
+if TYPE_CHECKING:
+    from PIL import Image, ImageFile
+
+# What a home projector shows many times over; larger files are mistakes or traps.
+MOST_PIXELS = 50_000_000
+MOST_BYTES = 200_000_000
+
+# Nothing that runs a program of its own (EPS, PDF) and nothing seldom tested.
+FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "BMP", "GIF")
+MODES = ("1", "L", "LA", "P", "PA", "RGB", "RGBA", "I;16", "I;16L", "I;16B")
+READABLE = "a PNG, JPEG, WebP, TIFF, BMP or GIF picture"
+FEWER = f"at most {MOST_PIXELS // 1_000_000} million pixels: make it smaller (a projector shows 2 to 8 million)"
+
+# PNG's gAMA of an sRGB picture, 1/2.2, and how far from it a file may state it and still mean sRGB.
+FILE_GAMMA, GAMMA_TOLERANCE = 1 / 2.2, 0.005
+# The coding-independent code points (PNG's cICP) of sRGB: primaries, transfer, matrix, full range.
+SRGB_CODE_POINTS = bytes([1, 13, 0, 1])
+TIFF_BITS, TIFF_PHOTOMETRIC = 258, 262
+
+Array = NDArray[np.float32]
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Picture:
+    """A picture to project.
+
+    Parameters
+    ----------
+    name : str
+    rgb : array (height, width, 3)
+        Drive of red, green and blue: linear light over that of full white, in [0, 1], row 0 on top. Kept as a
+        read-only float32 copy.
+
+    Raises
+    ------
+    InputError
+        For an array of another shape, of integers, with a value outside [0, 1] or not finite, without pixels,
+        or with more than `MOST_PIXELS`.
+    """
+
+    name: str
+    rgb: Array
+
+    def __post_init__(self) -> None:
+        where = f"picture {text('picture name', self.name)!r}: rgb"
+        right = "floating-point numbers from 0 to 1, of shape (height, width, 3)"
+        try:
+            given = np.asarray(self.rgb)
+        except (TypeError, ValueError):
+            raise InputError(where, type(self.rgb).__name__, right) from None
+        if given.dtype.kind != "f" or given.ndim != 3 or given.shape[2] != 3 or given.size == 0:
+            raise InputError(where, f"{given.dtype} of shape {given.shape}", right)
+        if given.shape[0] * given.shape[1] > MOST_PIXELS:
+            raise InputError(where, f"{given.shape[1]} x {given.shape[0]} pixels", FEWER)
+        with np.errstate(over="ignore"):  # what float32 cannot hold becomes infinite, and is refused
+            rgb = np.array(given, np.float32, order="C")
+        low, high = float(rgb.min()), float(rgb.max())
+        if not (low >= 0.0 and high <= 1.0):  # also where one of them is not a number
+            raise InputError(where, f"values from {low:g} to {high:g}", right)
+        rgb.setflags(write=False)
+        object.__setattr__(self, "rgb", rgb)
+
+    @property
+    def width(self) -> int:
+        """Number of columns."""
+        return self.rgb.shape[1]
+
+    @property
+    def height(self) -> int:
+        """Number of rows."""
+        return self.rgb.shape[0]
+
+    @property
+    def aspect(self) -> float:
+        """Width over height."""
+        return self.width / self.height
+
+    def resized(self, width: int, height: int) -> Picture:
+        """Return the picture on another grid, each new pixel the mean of the area it covers.
+
+        The means are of light, so the picture's mean light stays the same. A finer grid shows the old pixels
+        as blocks.
+
+        Parameters
+        ----------
+        width, height : int
+            Of the new grid [pixels], 1 or more.
+
+        Raises
+        ------
+        InputError
+            For a size that is not a whole number of 1 or more, or more than `MOST_PIXELS` together.
+        """
+        for field, size in (("width", width), ("height", height)):
+            if isinstance(size, bool) or not isinstance(size, int | np.integer) or size < 1:
+                raise InputError(f"resized: {field}", size, "a whole number of pixels, 1 or more")
+        if int(width) * int(height) > MOST_PIXELS:
+            raise InputError("resized: width, height", (width, height), FEWER)
+        across, down = _area_weights(self.width, int(width)), _area_weights(self.height, int(height))
+        channels = [down @ (across @ self.rgb[..., i].T).T for i in range(3)]
+        return Picture(name=self.name, rgb=np.stack(channels, axis=-1))
+
+
+def picture_from_array(name: str, rgb_linear: ArrayLike) -> Picture:
+    """Return a picture of an array of linear drive; see `Picture` for shape, range and errors."""
+    return Picture(name=name, rgb=np.asarray(rgb_linear))
+
+
+def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = "refuse") -> Picture:
+    """Return the picture in a file, as linear drive.
+
+    Parameters
+    ----------
+    path : str or Path
+        A PNG, JPEG, WebP, TIFF, BMP or GIF file with one picture: black and white, grey (8 or 16 bits), palette
+        or RGB (8 bits per channel).
+    transparent : {"refuse", "black"}
+        What to do with a picture that is transparent somewhere. A projector shows no light there: ``"black"``
+        multiplies each pixel's light by its opacity.
+
+    Returns
+    -------
+    Picture
+        Named as the file. Turned as its EXIF orientation says.
+
+    Raises
+    ------
+    InputError
+        For what cannot be read or would be read wrongly, always with what would be right: no such file, a folder,
+        no picture, a damaged or truncated one, one beyond `MOST_PIXELS` or `MOST_BYTES`; an animation or several
+        pages, CMYK, 16-bit colour (it would be cut to 8 bits), a colour space other than sRGB that cannot be
+        converted, transparency.
+
+    Notes
+    -----
+    sRGB is decoded by IEC 61966-2-1 as carried by colour-science. A file without a colour profile counts as sRGB. An
+    embedded ICC profile other than sRGB is converted with relative colorimetric intent, at 8 bits; a colour that
+    sRGB does not hold becomes the nearest that it holds. Of a JPEG that carries several pictures (previews, depth
+    maps), the first is the picture.
+    """
+    if transparent not in ("refuse", "black"):
+        raise InputError("transparent", transparent, '"refuse" or "black"')
+    if not isinstance(path, str | Path):
+        raise InputError("picture", path, "the path of " + READABLE)
+    path = Path(path)
+    where = f"picture {path.name!r}"
+    return Picture(name=path.name, rgb=_decoded(where, _file_bytes(where, path), transparent))
+
+
+def _file_bytes(where: str, path: Path) -> bytes:
+    try:
+        if not path.exists():
+            raise InputError(where, "no such file", f"the path of {READABLE}")
+        if not path.is_file():
+            kind = "a folder" if path.is_dir() else "not a file"
+            raise InputError(where, kind, f"the path of {READABLE}")
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            right = f"at most {MOST_BYTES // 1_000_000} MB: save it smaller"
+            raise InputError(where, f"{size / 1e6:.0f} MB", right)
+        return path.read_bytes()
+    except InputError:
+        raise
+    except (OSError, ValueError) as error:  # ValueError: a zero in the path
+        raise InputError(where, f"a file that cannot be opened ({error})", READABLE) from None
+
+
+def _decoded(where: str, data: bytes, transparent: str) -> Array:
+    from PIL import Image, UnidentifiedImageError
+
+    bombs = (Image.DecompressionBombError, Image.DecompressionBombWarning)
+    try:
+        with warnings.catch_warnings():
+            # Odd metadata is common and harmless; a picture too large is not.
+            warnings.simplefilter("ignore")
+            warnings.simplefilter("error", Image.DecompressionBombWarning)
+            with Image.open(io.BytesIO(data), formats=FORMATS) as image:
+                _check_header(where, image, data)
+                return _linear(where, image, transparent)
+    except InputError:
+        raise
+    except bombs:
+        raise InputError(where, "too many pixels", FEWER) from None
+    except UnidentifiedImageError:
+        raise InputError(where, "no picture that can be read", READABLE) from None
+    except Exception as error:
+        # The decoders raise whatever the damage leads them to: OSError, SyntaxError, struct.error, KeyError...
+        detail = f"{type(error).__name__}: {error}"
+        raise InputError(where, f"a damaged or truncated picture ({detail})", f"{READABLE} that is whole") from None
+
+
+def _check_header(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
+    """Refuse, before anything is decoded, what is too large or would be decoded wrongly."""
+    if image.width * image.height > MOST_PIXELS:
+        raise InputError(where, f"{image.width} x {image.height} pixels", FEWER)
+    if image.width * image.height == 0:
+        raise InputError(where, f"{image.width} x {image.height} pixels", "a picture with at least one pixel")
+    if image.format != "MPO" and getattr(image, "is_animated", False):
+        raise InputError(where, f"{image.format} with several frames or pages", "one picture: save one frame of it")
+    if image.mode == "CMYK":
+        raise InputError(where, "a CMYK picture, made for print", "RGB: save it as RGB")
+    if image.mode not in MODES:
+        raise InputError(where, f"a picture of mode {image.mode}", "RGB or grey: save it as 8-bit RGB")
+    # Pillow keeps the high byte of 16-bit colour and drops the low one without a word.
+    tags: Any = getattr(image, "tag_v2", {})
+    bits = tuple(tags.get(TIFF_BITS, ()))
+    raw = str(image.tile[0].args) if image.tile else ""
+    deep_grey = image.mode.startswith("I;16")
+    if not deep_grey and (";16" in raw or any(item > 8 for item in bits)):
+        raise InputError(where, "a colour picture of 16 bits per channel", "8 bits per channel: save it as 8-bit RGB")
+    if deep_grey and bits and (bits != (16,) or tags.get(TIFF_PHOTOMETRIC) != 1):
+        raise InputError(where, f"a grey TIFF of {bits[0]} bits, or white at 0", "16 bits with black at 0, or 8 bits")
+    if raw in ("L;2", "L;4") and "transparency" in image.info:  # Pillow compares unscaled with scaled values
+        raise InputError(where, "a transparent grey picture of 2 or 4 bits", "8 bits: save it as 8-bit RGB")
+    _check_png_colour(where, image, data)
+
+
+def _check_png_colour(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
+    """Refuse a PNG that states, by other means than an ICC profile, that it is not sRGB."""
+    if image.format != "PNG":
+        return
+    right = "sRGB: save it as sRGB"
+    head = data[: image.tile[0].offset if image.tile else 0]
+    at = head.find(b"cICP")
+    if at >= 0 and head[at + 4 : at + 8] != SRGB_CODE_POINTS:
+        raise InputError(where, "a PNG in another colour space (cICP)", right)
+    gamma = image.info.get("gamma", FILE_GAMMA)
+    stated = at >= 0 or "srgb" in image.info or "icc_profile" in image.info  # any of these comes before gAMA
+    if not stated and abs(gamma - FILE_GAMMA) > GAMMA_TOLERANCE:
+        raise InputError(where, f"a PNG of file gamma {gamma:g}", right)
+
+
+def _linear(where: str, image: Image.Image, transparent: str) -> Array:
+    from PIL import ImageOps
+
+    profile = image.info.get("icc_profile")
+    # Refused before the pixels are touched, where the profile is of no use.
+    transform = _transform(where, profile, image.mode) if profile else None
+    image.load()
+    image = ImageOps.exif_transpose(image)
+    if image.mode.startswith("I;16"):
+        drive = np.asarray(image).astype(np.uint16)  # in this machine's byte order
+        key = image.info.get("transparency")
+        opacity = None if key is None else (drive != key).astype(np.float32)
+    else:
+        opacity = None
+        if image.has_transparency_data:
+            opacity = np.asarray(image.convert("RGBA").getchannel("A"), np.float32) / 255
+        colours = image.convert(_colour_mode(image.mode))
+        if transform is not None:
+            colours = transform(colours)
+        drive = np.asarray(colours)
+    if opacity is not None and opacity.min() < 1.0 and transparent == "refuse":
+        share = float(np.mean(opacity < 1.0))
+        right = 'an opaque picture, or transparent="black" (a projector shows no light there)'
+        raise InputError(where, f"transparent in {share:.2%} of its pixels", right)
+    rgb = _decode_table(np.iinfo(drive.dtype).max)[drive]
+    if opacity is not None:
+        rgb *= opacity if rgb.ndim == 2 else opacity[..., None]
+    return np.repeat(rgb[..., None], 3, axis=-1) if rgb.ndim == 2 else rgb
+
+
+def _colour_mode(mode: str) -> str:
+    return "L" if mode in ("1", "L", "LA") else "RGB"
+
+
+def _decode_table(top: int) -> Array:
+    """Return the linear light of each code value from 0 to `top`, by IEC 61966-2-1."""
+    from colour.models import eotf_sRGB
+
+    return np.asarray(eotf_sRGB(np.arange(top + 1) / top), np.float32)
+
+
+def _transform(where: str, profile: bytes, mode: str) -> Callable[[Image.Image], Image.Image] | None:
+    """Return the conversion from an ICC profile to sRGB, or None where there is nothing to convert."""
+    from PIL import Image, ImageCms
+
+    right = "a picture in sRGB: save it with the profile converted to sRGB"
+    try:
+        source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
+        space = str(source.profile.xcolor_space).strip()
+    except (ImageCms.PyCMSError, OSError, ValueError, TypeError) as error:
+        raise InputError(where, f"a picture with a broken colour profile ({error})", right) from None
+    deep_grey = mode.startswith("I;16")
+    input_mode = {"RGB": "RGB", "GRAY": "L"}.get(space)
+    if input_mode is None or (input_mode == "L" and not deep_grey and _colour_mode(mode) != "L"):
+        raise InputError(where, f"a picture of mode {mode} with a colour profile for {space}", right)
+    target = ImageCms.createProfile("sRGB")
+    intent = ImageCms.Intent.RELATIVE_COLORIMETRIC
+    exact = ImageCms.Flags.NOOPTIMIZE  # the quick tables for grey profiles are wrong by up to 10 codes near black
+    try:
+        transform = ImageCms.buildTransform(source, target, input_mode, "RGB", intent, exact)
+    except (ImageCms.PyCMSError, ValueError) as error:
+        raise InputError(where, f"a colour profile that cannot be converted ({error})", right) from None
+    # A profile of sRGB itself, whatever it is called, moves no colour by more than rounding: the file stays exact.
+    levels = np.arange(0, 256, 15 if input_mode == "RGB" else 1, dtype=np.uint8)
+    probe = levels[None]
+    if input_mode == "RGB":
+        probe = np.stack(np.meshgrid(levels, levels, levels, indexing="ij"), axis=-1).reshape(len(levels), -1, 3)
+    there = np.asarray(transform.apply(Image.fromarray(probe))).astype(int)
+    if np.abs(there - (probe if probe.ndim == 3 else probe[..., None])).max() <= 1:
+        return None
+    if deep_grey:
+        raise InputError(where, "a 16-bit grey picture with a colour profile", "8 bits, or sRGB without a profile")
+    return lambda colours: transform.apply(colours.convert(input_mode))
+
+
+def _area_weights(old: int, new: int) -> Any:
+    """Return the sparse matrix (new, old) of the share that each old cell has in each new one."""
+    from scipy.sparse import csr_array
+
+    # On a ruler of old * new marks both grids have whole edges, so the shares are exact.
+    edges = np.union1d(np.arange(old + 1) * new, np.arange(new + 1) * old)
+    start = edges[:-1]
+    return csr_array((np.diff(edges) / old, (start // old, start // new)), shape=(new, old))
