@@ -138,7 +138,54 @@ def show(ax: Axes, alt: str) -> Any:
     return Image(buffer.getvalue(), format="png", alt=alt)
 
 
-class MapBoard:
+class _Board:
+    """Pictures side by side that are redrawn fast: axes and scales are drawn once and kept as a background."""
+
+    def __init__(self, *, units: str, size: tuple[float, float]) -> None:
+        self.units = units
+        self.size = size
+        self._frame: tuple[float, ...] | None = None
+
+    def _build(self, extent: tuple[float, ...], shape: tuple[int, ...], rows: int) -> list[list[Axes]]:
+        self.figure = Figure(figsize=self.size, dpi=100, layout="constrained")
+        self.canvas = FigureCanvasAgg(self.figure)
+        axes = self.figure.subplots(rows, 2, sharex=True, sharey=True, squeeze=False)
+        self.images: list[list[Any]] = []
+        for row in axes:
+            images = []
+            for ax in row:
+                blank = np.zeros((*shape, 4), dtype=np.uint8)
+                images.append(ax.imshow(blank, extent=extent, origin="lower", interpolation="nearest", animated=True))
+                _label(ax, self.units)
+                ax.label_outer()
+            self.images.append(images)
+        self.titles = [ax.set_title("title", fontsize=11, animated=True) for ax in axes[0]]
+        return [list(row) for row in axes]
+
+    def _keep(self) -> None:
+        """Lay out once, then keep what does not change as a picture."""
+        self.canvas.draw()
+        self.figure.set_layout_engine("none")
+        self.canvas.draw()
+        self.empty = self.canvas.copy_from_bbox(self.figure.bbox)
+
+    def _paint(self, pictures: Sequence[Sequence[np.ndarray]], titles: Sequence[str]) -> bytes:
+        """Return the board with `pictures`, row by row, as a PNG picture."""
+        if list(titles) != [title.get_text() for title in self.titles]:
+            self.canvas.restore_region(self.empty)  # type: ignore[attr-defined]
+            for artist, title in zip(self.titles, titles, strict=True):
+                artist.set_text(title)
+                artist.axes.draw_artist(artist)  # type: ignore[union-attr]
+            self.background = self.canvas.copy_from_bbox(self.figure.bbox)
+        self.canvas.restore_region(self.background)  # type: ignore[attr-defined]
+        for row, images in zip(pictures, self.images, strict=True):
+            for picture, image in zip(row, images, strict=True):
+                image.set_data(picture)
+                image.axes.draw_artist(image)
+        return png(self.canvas)
+
+
+class MapBoard(_Board):
     """Four maps, two options side by side, redrawn fast: axes and colour scales stay as they are.
 
     Parameters
@@ -152,36 +199,8 @@ class MapBoard:
     """
 
     def __init__(self, target: Target, *, units: str = "m", size: tuple[float, float] = (8.8, 6.4)) -> None:
+        super().__init__(units=units, size=size)
         self.target = target
-        self.units = units
-        self.size = size
-        self._frame: tuple[float, ...] | None = None
-
-    def _build(self, light: xr.Dataset) -> None:
-        self.figure = Figure(figsize=self.size, dpi=100, layout="constrained")
-        self.canvas = FigureCanvasAgg(self.figure)
-        axes = self.figure.subplots(2, 2, sharex=True, sharey=True)
-        self.images: list[list[Any]] = []
-        self.titles: list[Any] = []
-        extent = _extent(light, self.units)
-        shape = (*light["patch"].shape, 4)
-        for row, name in enumerate(SCALES):
-            images = []
-            for ax in axes[row]:
-                blank = np.zeros(shape, dtype=np.uint8)
-                image = ax.imshow(blank, extent=extent, origin="lower", interpolation="nearest", animated=True)
-                images.append(image)
-                _label(ax, self.units)
-                ax.label_outer()
-            _colour_bar(self.figure, list(axes[row]), name, self.target)
-            self.images.append(images)
-        for ax in axes[0]:
-            self.titles.append(ax.set_title("title", fontsize=11, animated=True))
-        # Lay out once, then keep what does not change as a picture.
-        self.canvas.draw()
-        self.figure.set_layout_engine("none")
-        self.canvas.draw()
-        self.empty = self.canvas.copy_from_bbox(self.figure.bbox)
 
     def draw(self, maps: Sequence[xr.Dataset], titles: Sequence[str]) -> bytes:
         """Return the board with two maps as a PNG picture.
@@ -194,21 +213,46 @@ class MapBoard:
         """
         frame = (*_extent(maps[0], self.units), *maps[0]["patch"].shape)
         if frame != self._frame:
-            self._build(maps[0])
+            axes = self._build(frame[:4], maps[0]["patch"].shape, len(SCALES))
+            for row, name in zip(axes, SCALES, strict=True):
+                _colour_bar(self.figure, row, name, self.target)
+            self._keep()
             self._frame = frame
-        if list(titles) != [title.get_text() for title in self.titles]:
-            self.canvas.restore_region(self.empty)  # type: ignore[attr-defined]
-            for artist, title in zip(self.titles, titles, strict=True):
-                artist.set_text(title)
-                artist.axes.draw_artist(artist)
-            self.background = self.canvas.copy_from_bbox(self.figure.bbox)
-        self.canvas.restore_region(self.background)  # type: ignore[attr-defined]
-        for column, light in enumerate(maps):
-            for row, name in enumerate(SCALES):
-                image = self.images[row][column]
-                image.set_data(_colours(light, name, self.target))
-                image.axes.draw_artist(image)
-        return png(self.canvas)
+        return self._paint([[_colours(light, name, self.target) for light in maps] for name in SCALES], titles)
+
+
+class NightBoard(_Board):
+    """Two night pictures side by side, redrawn fast.
+
+    Parameters
+    ----------
+    units : {"m", "ft"}
+        Of the axes.
+    size : (float, float)
+        Of the figure [inches at 100 dots].
+    """
+
+    def __init__(self, *, units: str = "m", size: tuple[float, float] = (9.6, 4.2)) -> None:
+        super().__init__(units=units, size=size)
+
+    def draw(self, views: Sequence[xr.Dataset], images: Sequence[np.ndarray], titles: Sequence[str]) -> bytes:
+        """Return two options as a PNG picture.
+
+        Parameters
+        ----------
+        views : two xarray.Dataset
+            Both over the same extent; say where the pictures lie.
+        images : two arrays of bytes, shape (y, x, 3), row 0 on top
+            From `kit.on_screen`.
+        titles : two str
+        """
+        frame = (*_extent(views[0], self.units), *views[0]["patch"].shape)
+        if frame != self._frame:
+            self._build(frame[:4], views[0]["patch"].shape, 1)
+            self._keep()
+            self._frame = frame
+        opaque = [np.dstack([image[::-1], np.full(image.shape[:2], 255, np.uint8)]) for image in images]
+        return self._paint([opaque], titles)
 
 
 def png(canvas: FigureCanvasAgg) -> bytes:

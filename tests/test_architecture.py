@@ -19,8 +19,17 @@ PHYSICS = (
     "light",
     "verdict",
     "house_file",
+    "spectra",
+    "layers",
+    "cloth",
+    "texture",
+    "colorimetry",
+    "picture_file",
+    "payoff",
+    "night",
 )
-FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", "kit.panel"}
+PANELS = ("panel", "class_panel", "cloth_panel")
+FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", *(f"kit.{name}" for name in PANELS)}
 
 
 def imported(path):
@@ -48,7 +57,7 @@ def run(code):
 
 def test_every_module_has_its_place():
     names = {path.stem for path in (ROOT / "kit").glob("*.py")} - {"__init__"}
-    assert names == {*PHYSICS, "drawing", "panel"}
+    assert names == {*PHYSICS, "drawing", *PANELS}
 
 
 @pytest.mark.parametrize("name", PHYSICS)
@@ -61,7 +70,7 @@ def test_physics_imports_no_plots_and_no_widgets(name):
 def test_drawings_import_no_widgets():
     found = list(imported(ROOT / "kit" / "drawing.py"))
     assert any(matches(module, {"matplotlib"}) for module in found)
-    assert [module for module in found if matches(module, {"ipywidgets", "kit.panel"})] == []
+    assert [module for module in found if matches(module, {"ipywidgets", *(f"kit.{name}" for name in PANELS)})] == []
 
 
 def test_the_import_finder_finds_imports(tmp_path):

@@ -67,12 +67,12 @@ def test_more_lumens_and_less_ambient_help_and_the_wall_changes_luminance_only(h
 
 
 def test_units_change_what_is_shown_and_nothing_else(panel):
-    before = panel.comparison
+    before = panel.result
     panel.controls["units"].value = "m"
     assert panel.controls["distance"].value == pytest.approx(12.0, abs=0.05)
     assert "distance (m)" in panel.controls["distance"].description
     np.testing.assert_allclose(
-        panel.comparison.light["illuminance"], before.light["illuminance"], rtol=0.02, equal_nan=True
+        panel.result.light["illuminance"], before.light["illuminance"], rtol=0.02, equal_nan=True
     )
     assert "m wide" in panel.words.value
     panel.controls["units"].value = "ft"
@@ -168,7 +168,7 @@ def test_controls_answered_on_several_threads_do_not_disturb_each_other(panel):
     with ThreadPoolExecutor(max_workers=len(jobs)) as pool:
         for done in [pool.submit(turn, *job) for job in jobs]:
             done.result(timeout=60)
-    assert panel.comparison.choice == panel.choice
+    assert panel.result.choice == panel.choice
     assert "10,000 lm" in panel.words.value
     assert "ft wide" in panel.words.value
-    assert panel._board.target == panel.comparison.target
+    assert panel._board.target == panel.result.target

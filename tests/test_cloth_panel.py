@@ -1,0 +1,149 @@
+"""The named function behind the fabric notebook's controls, at both ends and at every option of each control."""
+
+import io
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import kit
+from kit.cloth import MASONRY
+from kit.cloth_panel import BARE_AND_CLOTH, DOUBLE_BARE, FILE, WHITE
+
+HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
+WALLS = ("main wall", "bay")
+
+
+@pytest.fixture(scope="module")
+def house():
+    return kit.load_house(HOUSES / "brick_two_storey.toml")
+
+
+@pytest.fixture
+def panel(house):
+    return kit.ClothPanel(house, wall_patches=WALLS, spacing=0.25)
+
+
+def weigh(house, **changes):
+    return kit.weigh(house, kit.ClothChoice(**changes), wall_patches=WALLS, spacing=0.25)
+
+
+def pixels(panel):
+    return np.asarray(Image.open(io.BytesIO(bytes(panel.picture.value))).convert("RGB"), float)
+
+
+def test_every_control_at_its_ends_gives_a_picture_or_a_plain_message(panel):
+    tried = [
+        (f"{name} = {value}", replace(panel.start, **{name: value}))
+        for name, values in panel.ranges().items()
+        for value in values
+        if (name, value) != ("picture", FILE)
+    ]
+    assert len(tried) > 90
+    for label, choice in tried:
+        panel.picture.value = b""
+        panel.show(choice)
+        if label.startswith("wall = ") and kit.Surface.from_reference(choice.wall).kind not in MASONRY:
+            assert "what to cover" in panel.message.value, label  # no masonry is left to cover
+            continue
+        assert panel.message.value == "", label
+        assert bytes(panel.picture.value).startswith(b"\x89PNG"), label
+        text = panel.words.value + panel.numbers.value + panel.caption.value
+        assert " nan" not in text.lower(), label
+        assert " inf" not in text.lower(), label
+
+
+def test_words_and_tables_hold_what_was_computed(panel):
+    payoff = panel.result.payoff
+    assert f"{payoff.route('cloth').luminance:.1f} cd/m²" in panel.words.value
+    for name in ("more lumens", "cloth", "smaller picture", "less ambient light", "main wall", "bay"):
+        assert name in panel.numbers.value
+    assert "local code" in panel.caution
+    assert "way out" in panel.caution or "exits" in panel.caution
+
+
+def test_cloth_brightens_the_right_half_of_the_picture_and_leaves_the_left_as_it_is(panel):
+    before = pixels(panel)
+    panel.controls["cloth"].value = "white mesh"
+    after = pixels(panel)
+    half = before.shape[1] // 2
+    # The tone curve is common to both, so the bare wall may change a little when the cloth does.
+    assert np.abs(after[:, :half] - before[:, :half]).mean() < np.abs(after[:, half:] - before[:, half:]).mean()
+    bare, mesh = panel.result.views
+    wall = np.isin(bare["patch"].values, [0])
+    assert mesh["xyz"].values[wall][:, 1].mean() > bare["xyz"].values[wall][:, 1].mean()
+
+
+def test_twice_the_lumens_side_by_side(house):
+    result = weigh(house, pair=DOUBLE_BARE, picture=WHITE, ambient=0.009)
+    one, other = result.views
+    lit = one["illuminance"].values > 0
+    np.testing.assert_allclose(other["illuminance"].values[lit], 2 * one["illuminance"].values[lit])
+    assert result.titles == ("4,000 lm, bare wall", "8,000 lm, bare wall")
+    assert weigh(house, pair=BARE_AND_CLOTH).titles == ("4,000 lm, bare wall", "4,000 lm, white cotton")
+
+
+def test_rain_more_layers_and_less_cover_change_the_figures_as_they_should(house):
+    start = weigh(house).payoff
+    wet, double, lower = (
+        weigh(house, **change).payoff for change in ({"wet": True}, {"layers": 2}, {"cover": "the lower storey"})
+    )
+    assert wet.route("cloth").luminance < start.route("cloth").luminance
+    assert wet.route("as it is").luminance < start.route("as it is").luminance
+    assert double.route("cloth").luminance > start.route("cloth").luminance
+    assert double.covering.price[1] == pytest.approx(2 * start.covering.price[1])
+    assert lower.covering.area < start.covering.area
+    lined, gapped = (weigh(house, **change).payoff for change in ({"lining": True}, {"gap": 100.0}))
+    assert lined.route("cloth").luminance < gapped.route("cloth").luminance < start.route("cloth").luminance
+
+
+def test_a_picture_file_of_ones_own(panel, tmp_path):
+    path = tmp_path / "front.png"
+    Image.new("RGB", (40, 30), (0, 0, 255)).save(path)
+    panel.show(replace(panel.start, picture=FILE, file=str(path)))
+    assert panel.message.value == ""
+    lit = panel.result.views[1]["illuminance"].values > 0
+    np.testing.assert_allclose(panel.result.views[1]["drive"].values[lit], [[0.0, 0.0, 1.0]] * int(lit.sum()))
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("content", [None, b"", b"no picture at all"])
+def test_a_picture_that_cannot_be_used_keeps_the_last_one_and_says_why(panel, tmp_path, content):
+    shown = panel.picture.value
+    path = tmp_path / "front.png"
+    if content is not None:
+        path.write_bytes(content)
+    panel.show(replace(panel.start, picture=FILE, file=str(path)))
+    assert "This cannot be shown" in panel.message.value
+    assert "front.png" in panel.message.value
+    assert panel.picture.value == shown
+    panel.show(replace(panel.start, picture=FILE, file=""))
+    assert "picture file" in panel.message.value
+    panel.reset.click()
+    assert panel.message.value == ""
+
+
+@pytest.mark.bad_input
+def test_a_front_without_masonry_says_that_nothing_can_be_covered(house):
+    with pytest.raises(kit.InputError, match="what to cover"):
+        kit.weigh(house, kit.ClothChoice(wall="white siding"), wall_patches=WALLS, spacing=0.25)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("field", "value", "named"),
+    [
+        ("pair", "everything", "side by side"),
+        ("picture", "a film", "picture"),
+        ("cloth", "silk", "cloth"),
+        ("layers", 0, "layers"),
+        ("gap", -1.0, "gap"),
+        ("light_source", "candle", "candle"),
+        ("ambient_light", "aurora", "aurora"),
+    ],
+)
+def test_a_choice_that_is_not_there_is_named(house, field, value, named):
+    with pytest.raises(kit.InputError, match=named):
+        weigh(house, **{field: value})
