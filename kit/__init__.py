@@ -16,7 +16,10 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     submod_attrs={
         "ambient": ["Ambient", "Glare", "veil_luminance"],
         "class_panel": ["Choice", "ClassPanel", "compare"],
-        "cloth": ["Cloth", "Covering", "Hanging", "cover", "hang", "wet_front", "wet_surface"],
+        "cloth": [
+            "Cloth", "Covering", "Hanging", "cover", "hang", "hanging_table", "pattern_behind", "wet_front",
+            "wet_surface",
+        ],
         "cloth_panel": ["ClothChoice", "ClothPanel", "weigh"],
         "colorimetry": ["colour_table", "wall_colour"],
         "drawing": ["MapBoard", "NightBoard", "draw_house", "draw_map", "show"],

@@ -23,6 +23,7 @@ from kit.layers import Layer, gap_layer, soaked_sheet, stack, wet_reflectance, w
 from kit.projector import is_many
 from kit.raster import exposed_area
 from kit.texture import Pattern, behind
+from kit.units import area_text, mass_text
 
 Array = NDArray[np.float64]
 Band = tuple[float, float, float]
@@ -314,16 +315,25 @@ class Covering:
         """
         return wind_pressure(wind_speed) * self.area
 
-    def sentence(self, wind: str = "near gale") -> str:
-        """Return area, weight, price and wind load in words; `wind` is a row of ``reference_data/weather.csv``."""
+    def sentence(self, wind: str = "near gale", *, units: str = "m") -> str:
+        """Return area, weight, price and wind load in words.
+
+        Parameters
+        ----------
+        wind : str
+            A row of ``reference_data/weather.csv``.
+        units : {"m", "ft"}
+            With feet, areas are in square feet and weights in pounds.
+        """
         row = reference.row("weather", wind, group="wind")
         force = self.wind_force(row.value)
+        pull = mass_text(force / reference.value("constants", "standard gravity"), units)
         return (
-            f"{self.area:.0f} m² of wall under cloth; with hems and waste {self.cloth_area[1]:.0f} m² to buy, "
-            f"{self.weight[1]:.0f} kg, about {self.price[1]:,.0f} USD (likely {self.price[0]:,.0f} to "
-            f"{self.price[2]:,.0f}). In a {wind} ({row.value:g} m/s) the wind pushes with {force:,.0f} N, as much as "
-            f"the weight of {force / reference.value('constants', 'standard gravity'):,.0f} kg; a gust half as fast "
-            f"again more than doubles that."
+            f"{area_text(self.area, units)} of wall under cloth; with hems and waste "
+            f"{area_text(self.cloth_area[1], units)} to buy, {mass_text(self.weight[1], units)}, about "
+            f"{self.price[1]:,.0f} USD (likely {self.price[0]:,.0f} to {self.price[2]:,.0f}). In a {wind} "
+            f"({row.value:g} m/s) the wind pushes with {force:,.0f} N, as much as the weight of {pull}; a gust half as "
+            "fast again more than doubles that."
         )
 
 

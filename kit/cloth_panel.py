@@ -301,7 +301,7 @@ class ClothPanel(Panel):
         payoff = result.payoff
         self.words.value = (
             "<div class='kit-payoff' style='border-left:6px solid #444; padding:0 12px; line-height:1.35'>"
-            f"<p>{html.escape(payoff.sentence)}</p><p>{html.escape(payoff.covering.sentence())}</p>"
+            f"<p>{html.escape(payoff.words(units))}</p><p>{html.escape(payoff.covering.sentence(units=units))}</p>"
             f"<p><b>The front under cloth:</b> {html.escape(result.sentence)}</p></div>"
         )
         self.numbers.value = (

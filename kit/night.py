@@ -15,6 +15,7 @@ visible on the screen:
 with :math:`L_d` the screen's white and :math:`L_a` the luminance that the eye is adapted to, here the logarithmic mean
 over the fronts of all the options together. Nothing is done about the colour of the light that the eye is adapted to,
 nor about what eyes lose of colour and detail in the dark: below about 3 cd/m2 the real front looks greyer than this.
+A picture's red, green and blue drive the projector's own, so a wide-gamut machine shows them more saturated.
 
 References
 ----------

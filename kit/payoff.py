@@ -27,6 +27,7 @@ from kit.cloth import Band, Covering
 from kit.errors import InputError, number
 from kit.light import Scene, light_map
 from kit.projector import combine
+from kit.units import metres_per
 from kit.verdict import Target, judge
 
 
@@ -113,7 +114,12 @@ class PayOff:
 
     @property
     def sentence(self) -> str:
-        """The decision in words."""
+        """The decision in words, in metres."""
+        return self.words("m")
+
+    def words(self, units: str) -> str:
+        """Return the decision in words, prices of cloth by the square metre or, with ``"ft"``, by the square foot."""
+        square, name = metres_per(units) ** 2, "sq ft" if units == "ft" else "m²"
         bare, _, cloth, *_ = self.routes
         text = (
             f"This cloth is worth {_round(self.worth - self.stated_light_output):,} lumens: the wall goes from "
@@ -128,9 +134,10 @@ class PayOff:
         elif self.break_even_price is None:
             text += " No listed machine gives that."
         else:
+            cloth_price = self.covering.price[1] / self.covering.cloth_area[1]
             text += (
-                f" Cloth pays as long as it costs less than {self.break_even_price:,.0f} USD/m² sewn and hung"
-                f" (cloth alone is about {self.covering.price[1] / self.covering.cloth_area[1]:,.0f})."
+                f" Cloth pays as long as it costs less than {_price(self.break_even_price * square)} USD/{name} sewn"
+                f" and hung (cloth alone is about {_price(cloth_price * square)})."
             )
         one, other = self.wall_only_contrast
         return f"{text} It does not buy contrast: {one:.1f}:1 on the bare wall, {other:.1f}:1 on the cloth."
@@ -248,7 +255,7 @@ def pay_off(
             "more lumens", f"{_round(worth):,} instead of {_round(stated):,} lumens",
             light_map(replace(bare_scene, projectors=stronger), spacing, extent=extent), extra,
         ),
-        route("cloth", f"{covering.area:.0f} m2 under {covering.cloth.name}", after, covering.price),
+        route("cloth", f"{covering.cloth.name} over {', '.join(chosen)}", after, covering.price),
         route(
             "smaller picture", f"a picture {width:.2f} times as wide, by zoom or lens",
             light_map(smaller, spacing, extent=extent), (0.0, 0.0, 0.0),
@@ -359,6 +366,11 @@ def _wall_only(
         assert at is not None
         result.append(at[1])
     return result[0], result[1]
+
+
+def _price(value: float) -> str:
+    """Return a price as a buyer reads it: with cents where it is small."""
+    return f"{value:,.0f}" if value >= 2.0 or value == 0.0 else f"{value:.2f}"
 
 
 def _round(value: float) -> int:

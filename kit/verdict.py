@@ -212,11 +212,11 @@ class Verdict:
 
     def table(self, kind: Literal["surface", "patch"] = "surface") -> str:
         """Return the figures as a text table, one line for each surface or patch."""
-        lines = [f"{'':24}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2':>22}{'contrast':>17}  verdict"]
+        lines = [f"{'':32}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2':>22}{'contrast':>17}  verdict"]
         for part in (*(self.surfaces if kind == "surface" else self.patches), self.front):
             name = "the whole front" if part.kind == "front" else part.name
             lines.append(
-                f"{name[:23]:24}{part.share_of_front:>6.0%}{part.lit_share:>6.0%}{part.passing_share:>6.0%}"
+                f"{name[:31]:32}{part.share_of_front:>6.0%}{part.lit_share:>6.0%}{part.passing_share:>6.0%}"
                 f"{part.band('white_luminance'):>22}{part.band('contrast'):>17}  {part.status}"
             )
         return "\n".join(lines)

@@ -273,6 +273,12 @@ def test_a_level_at_the_edge_or_beyond_leaves_the_patch_as_it_is(level):
     assert same is patch
 
 
+def test_a_tip_too_thin_to_be_wall_is_not_cut_off():
+    gable = kit.Patch("gable", [(0, 0), (4, 0), (2, 4)], PLAIN)
+    (same,) = split_at(gable, 4 - 2e-6)
+    assert same is gable
+
+
 @pytest.mark.bad_input
 @pytest.mark.parametrize("level", [math.nan, math.inf, "high", None, True])
 def test_levels_that_are_no_heights_are_refused(level):

@@ -187,6 +187,7 @@ def test_two_layers_of_white_fabric():
         ("refractive index of textile fibres", 1.53, "1"),
         ("density of air", 1.225, "kg/m3"),
         ("standard gravity", scipy.constants.g, "m/s2"),
+        ("pound", scipy.constants.pound, "kg"),
         ("white of a screen", 80.0, "cd/m2"),
         ("visibility threshold offset", 1.219, "1"),
         ("visibility threshold inner exponent", 0.4, "1"),
