@@ -15,7 +15,7 @@ import numpy as np
 import xarray as xr
 
 from kit import reference
-from kit.cloth import ALL_MASONRY, CHOICES, CLOTH_CAUTION, Cloth, Hanging, cloth_names, cover
+from kit.cloth import ALL_MASONRY, CHOICES, CLOTH_CAUTION, Cloth, Covering, Hanging, cloth_names, cover
 from kit.drawing import NightBoard
 from kit.errors import InputError
 from kit.facade import Facade, Surface
@@ -33,7 +33,7 @@ from kit.panel import (
     tick,
     unit_buttons,
 )
-from kit.payoff import PayOff, pay_off
+from kit.payoff import PayOff, check_reach, pay_off
 from kit.picture_file import Picture, load_picture, picture_from_array
 from kit.spectra import AMBIENT, light_source, light_source_names
 from kit.verdict import Target, judge
@@ -107,13 +107,17 @@ class ClothChoice:
 
 @dataclass(frozen=True, kw_only=True)
 class Weighing:
-    """The decision and the night pictures for a `ClothChoice`.
+    """The night pictures and the decision for a `ClothChoice`; decided when first asked, so that pictures come first.
 
     Attributes
     ----------
     choice : ClothChoice
-    payoff : PayOff
+    scene : Scene
+        With the dry front.
+    covering : Covering
     target : Target
+    spacing : float
+        Pixel size [m].
     views : (xarray.Dataset, xarray.Dataset)
         From `night_view`.
     titles : (str, str)
@@ -121,11 +125,18 @@ class Weighing:
     """
 
     choice: ClothChoice
-    payoff: PayOff
+    scene: Scene
+    covering: Covering
     target: Target
+    spacing: float
     views: tuple[xr.Dataset, xr.Dataset]
     titles: tuple[str, str]
     screen: Screen
+
+    @cached_property
+    def payoff(self) -> PayOff:
+        """The decision on cloth."""
+        return pay_off(self.scene, self.covering, self.target, spacing=self.spacing)
 
     @cached_property
     def sentence(self) -> str:
@@ -169,11 +180,10 @@ def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], 
         ambient=choice.ambient,
     )
     target = Target.from_reference(district=choice.district, purpose=choice.purpose)
-    payoff = pay_off(scene, covering, target, spacing=spacing)
     bare, clothed = replace(scene, facade=covering.bare), replace(scene, facade=covering.facade)
     lumens = f"{choice.light_output:,.0f} lm"
     twice = f"{2 * choice.light_output:,.0f} lm"
-    name = payoff.covering.cloth.name
+    name = choice.cloth
     pairs: dict[str, tuple[tuple[Scene, str], tuple[Scene, str]]] = {
         BARE_AND_CLOTH: ((bare, f"{lumens}, bare wall"), (clothed, f"{lumens}, {name}")),
         DOUBLE_BARE: ((bare, f"{lumens}, bare wall"), (_doubled(bare), f"{twice}, bare wall")),
@@ -187,10 +197,14 @@ def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], 
         night_view(s, picture, source, ambient_light=choice.ambient_light, spacing=spacing, extent=house.bounds)
         for s, _ in pairs[choice.pair]
     )
+    # All that can be wrong is found here, before a picture is shown.
+    check_reach(views[0], covering.patches)
     return Weighing(
         choice=choice,
-        payoff=payoff,
+        scene=scene,
+        covering=covering,
         target=target,
+        spacing=spacing,
         views=views,  # type: ignore[arg-type]
         titles=tuple(title for _, title in pairs[choice.pair]),  # type: ignore[arg-type]
         screen=on_screen(views),

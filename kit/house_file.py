@@ -39,12 +39,11 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import pydantic
-import shapely
 from pydantic import BaseModel, ConfigDict, Field
 
 from kit.errors import InputError
 from kit.facade import Facade, Patch, Ring, Surface, with_returns
-from kit.raster import SAME_PLANE, elevation_rings
+from kit.raster import SAME_PLANE
 from kit.units import metres_per
 
 Length = Annotated[float, Field(allow_inf_nan=False, ge=-1000.0, le=1000.0)]
@@ -200,7 +199,7 @@ def _metres(corners: list[list[float]], depth: float, scale: float) -> Ring:
 def _refuse_hidden(facade: Facade) -> None:
     """Raise `InputError` for a patch that lies wholly behind another: surely a forgotten hole."""
     seen = [p for p in facade.patches if p.faces_audience]
-    shapes = {p.name: shapely.Polygon(elevation_rings(p)[0], elevation_rings(p)[1:]) for p in seen}
+    shapes = {p.name: p.elevation for p in seen}
     for patch in seen:
         nearest = max(c[2] for c in patch.outline)
         for other in seen:

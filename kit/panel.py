@@ -224,12 +224,13 @@ class Panel:
         with self._lock:
             self._shown = choice
             try:
-                self.result = self._compute(choice)
+                result = self._compute(choice)
+                self._render(result)
             except InputError as error:
                 self.message.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
                 return
+            self.result = result
             self.message.value = ""
-            self._render(self.result)
 
     def _set_distance(self, choice: Any) -> None:
         """Show the distance slider of the chosen unit.

@@ -85,7 +85,8 @@ class PayOff:
     worth_band : (float, float)
         Likely low and high of `worth`, from the bands of wall and cloth in quadrature [lm].
     break_even_price : float or None
-        Price of cloth to buy at which it costs what the extra lumens cost [USD/m2]; None where no machine is listed.
+        Price of cloth to buy, lining included, at which it costs what the extra lumens cost [USD/m2]; None
+        where no machine is listed.
     break_even_area : float or None
         Area of wall above which more lumens are cheaper than cloth [m2]; None likewise, infinite for free cloth.
     wall_only_contrast : (float, float)
@@ -218,9 +219,10 @@ def pay_off(
     if before["contrast"].dims != ("y", "x"):
         raise InputError("scene", before["contrast"].dims, "one light output, one ambient light, one reflectance")
     chosen = covering.patches
+    check_reach(before, chosen)
     bare_at, cloth_at = _median(before, chosen), _median(after, chosen)
-    if bare_at is None or cloth_at is None:
-        raise InputError("scene: picture", chosen, "a picture that reaches what the cloth covers")
+    assert bare_at is not None
+    assert cloth_at is not None
     if not bare_at[0] > 0:
         raise InputError("reflectance", 0.0, "a wall that sends some light back, to compare cloth with")
     if not cloth_at[0] > 0:
@@ -280,6 +282,12 @@ def pay_off(
     )
 
 
+def check_reach(light: xr.Dataset, names: tuple[str, ...]) -> None:
+    """Raise `InputError` where the picture reaches nothing of the named patches."""
+    if not lit_part(light, names).any():
+        raise InputError("scene: picture", names, "a picture that reaches what the cloth covers")
+
+
 def projector_price(light_output: float) -> Band | None:
     """Return the likely price of a projector of a stated light output [USD], low, nominal, high.
 
@@ -309,7 +317,7 @@ def projector_price(light_output: float) -> Band | None:
 
 def _median(light: xr.Dataset, names: tuple[str, ...]) -> tuple[float, float] | None:
     """Return the medians of white luminance and contrast over the lit part of patches, or None."""
-    where = _lit(light, names)
+    where = lit_part(light, names)
     if not where.any():
         return None
     white, contrast = light["white_luminance"].values[where], light["contrast"].values[where]
@@ -333,13 +341,14 @@ def _worth_band(covering: Covering, worth: float) -> tuple[float, float]:
 
 def _ratio(before: xr.Dataset, after: xr.Dataset, names: tuple[str, ...]) -> float:
     """Return the median over the lit points of the luminance after over that before."""
-    where = _lit(before, names)
+    where = lit_part(before, names)
     one, other = (light["white_luminance"].values[where] for light in (before, after))
     with np.errstate(divide="ignore"):  # some of the wall may be black
         return float(np.median(other / one))
 
 
-def _lit(light: xr.Dataset, names: tuple[str, ...]) -> NDArray[np.bool_]:
+def lit_part(light: xr.Dataset, names: tuple[str, ...]) -> NDArray[np.bool_]:
+    """Return which points of a map lie on the named patches and are reached by a picture, shape (y, x)."""
     member = np.isin(light["patch_name"].values, names)
     return np.append(member, False)[light["patch"].values] & (light["illuminance"].values > 0)
 

@@ -126,6 +126,22 @@ def test_a_picture_that_cannot_be_used_keeps_the_last_one_and_says_why(panel, tm
 
 
 @pytest.mark.bad_input
+def test_a_picture_that_misses_the_cloth_keeps_the_last_one_and_says_so(house):
+    low = kit.Patch("plinth", [(-3, 0), (3, 0), (3, 0.2), (-3, 0.2)], kit.Surface.from_reference("red brick"))
+    high = kit.Patch("wall", [(-3, 0.2), (3, 0.2), (3, 5), (-3, 5)], kit.Surface.from_reference("white siding"))
+    front = kit.Facade([low, high])
+    panel = kit.ClothPanel(
+        front, wall_patches=("wall",), start=kit.ClothChoice(cover="everything but windows and doors"), spacing=0.1
+    )
+    assert panel.message.value == ""
+    shown, words = panel.picture.value, panel.words.value
+    # The lens stands higher than the plinth, and the picture begins level with it.
+    panel.show(replace(panel.start, wall="white siding", cover="all masonry"))
+    assert "a picture that reaches what the cloth covers" in panel.message.value
+    assert (panel.picture.value, panel.words.value) == (shown, words)
+
+
+@pytest.mark.bad_input
 def test_a_front_without_masonry_says_that_nothing_can_be_covered(house):
     with pytest.raises(kit.InputError, match="what to cover"):
         kit.weigh(house, kit.ClothChoice(wall="white siding"), wall_patches=WALLS, spacing=0.25)
