@@ -160,17 +160,7 @@ class ClassPanel(Panel):
     choice_type = Choice
     split = 6
 
-    def __init__(
-        self,
-        house: Facade,
-        *,
-        wall_patches: tuple[str, ...],
-        start: Choice | None = None,
-        spacing: float = 0.075,
-    ) -> None:
-        self._board: MapBoard | None = None
-        first = house.patch(wall_patches[0]).surface.name
-        super().__init__(house, wall_patches=wall_patches, start=start or Choice(wall=first), spacing=spacing)
+    _board: MapBoard | None = None
 
     def _controls(self) -> dict[str, Any]:
         return {

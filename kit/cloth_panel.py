@@ -259,17 +259,7 @@ class ClothPanel(Panel):
     caution = f"{CLOTH_CAUTION} {CAUTIONS}"
     split = 10
 
-    def __init__(
-        self,
-        house: Facade,
-        *,
-        wall_patches: tuple[str, ...],
-        start: ClothChoice | None = None,
-        spacing: float = 0.075,
-    ) -> None:
-        self._board: NightBoard | None = None
-        first = house.patch(wall_patches[0]).surface.name
-        super().__init__(house, wall_patches=wall_patches, start=start or ClothChoice(wall=first), spacing=spacing)
+    _board: NightBoard | None = None
 
     def _controls(self) -> dict[str, Any]:
         import ipywidgets as widgets

@@ -147,8 +147,8 @@ class Panel:
     house : Facade
     wall_patches : sequence of str
         The patches whose surface the reader may change: the main wall and what matches it.
-    start : choice_type
-        What the controls show first, and after a reset.
+    start : choice_type, optional
+        What the controls show first, and after a reset; as the house is, if not given.
     spacing : float
         Pixel size of the maps [m].
     """
@@ -157,10 +157,12 @@ class Panel:
     caution: ClassVar[str] = CAUTIONS
     split: ClassVar[int]  # so many controls stand in the left column
 
-    def __init__(self, house: Facade, *, wall_patches: Sequence[str], start: Any, spacing: float) -> None:
+    def __init__(
+        self, house: Facade, *, wall_patches: Sequence[str], start: Any = None, spacing: float = 0.075
+    ) -> None:
         self.house = house
         self.wall_patches = tuple(house.patch(name).name for name in wall_patches)
-        self.start = start
+        self.start = start or self.choice_type(wall=house.patch(self.wall_patches[0]).surface.name)
         self.spacing = spacing
         # A kernel may answer controls on several threads at once.
         self._lock = threading.RLock()

@@ -19,7 +19,7 @@ from kit.errors import InputError
 
 Unit = Literal[
     "1", "arcmin", "cd/m2", "deg", "deg2 (cd/m2)/lx", "kg", "kg/m2", "kg/m3", "lm", "lx", "m", "m/s",
-    "m/s2", "nm", "USD", "USD/m2", "years",
+    "m/s2", "mag", "mag/arcsec2", "nm", "USD", "USD/m2", "years",
 ]  # fmt: skip
 UNITS = get_args(Unit)
 

@@ -27,6 +27,8 @@ PHYSICS = (
     "picture_file",
     "payoff",
     "night",
+    "ephemeris",
+    "sky",
 )
 PANELS = ("panel", "class_panel", "cloth_panel")
 FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", *(f"kit.{name}" for name in PANELS)}

@@ -104,20 +104,6 @@ def test_samples_of_the_cie_colour_fidelity_index_against_colour_science(key):
     np.testing.assert_allclose(found, expected, rtol=1e-10)
 
 
-@pytest.mark.reference
-def test_samples_of_the_cie_colour_fidelity_index_against_luxpy():
-    # Releases up to 1.12.5 stop with a TypeError when they are imported beside numpy 2.4.
-    luxpy = pytest.importorskip("luxpy", exc_type=(ImportError, TypeError, DeprecationWarning))
-    samples, _ = fidelity_samples()
-    daylight = ambient_spectrum("daylight")
-    expected = luxpy.spd_to_xyz(
-        np.stack([FINE, daylight.on(FINE)]), rfl=np.vstack([FINE, samples.values.T]), cieobs="1931_2"
-    )
-    found = np.array([reflected_white(daylight, spectrum(values, FINE)) for values in samples.values.T])
-    # Its colour-matching functions are those of CIE 15 with fewer digits.
-    np.testing.assert_allclose(found, np.reshape(expected, (-1, 3)) / 100.0, atol=1e-5)
-
-
 # Luminance
 
 

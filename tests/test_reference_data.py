@@ -34,6 +34,7 @@ TABLES = (
     "masonry_patterns",
     "prices",
     "projector_classes",
+    "sky",
     "surface_spectra",
     "surfaces",
     "weather",

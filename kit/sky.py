@@ -1,0 +1,274 @@
+r"""Light of the sky on the ground and on a wall: sun and twilight, stars, moon, and the glow of towns.
+
+When it is dark enough for a show depends on the light that comes without it. Each source has its own relation here,
+in lx for a clear sky; clouds take from the sun and the moon (a tenth is left under a thick layer) and add to the
+glow of a town. `kit.ephemeris` says where sun and moon stand; elevations are those of geometry, without refraction.
+
+References
+----------
+P. M. Janiczek and J. A. DeYoung, Computer programs for sun and moon illuminance with contingent tables and diagrams,
+U.S. Naval Observatory Circular 171 (1987) (from memory). K. Krisciunas and B. E. Schaefer, PASP 103 (1991) 1033.
+R. H. Garstang, PASP 98 (1986) 364. Constants: ``reference_data/sky.csv``.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from kit import reference
+from kit.errors import InputError
+
+Array = NDArray[np.float64]
+MAX_AZIMUTH = 360.0
+
+
+def horizontal_illuminance(elevation: ArrayLike) -> Array:
+    """Return the light of sun and clear sky on open, level ground by day, in twilight and at night [lx].
+
+    Parameters
+    ----------
+    elevation : array
+        Of the sun's centre without refraction [deg], -90 to 90.
+
+    Raises
+    ------
+    InputError
+        For an elevation that is no number or out of range.
+
+    Notes
+    -----
+    Six pieces, each with log10 E a cubic of the elevation (Janiczek and DeYoung 1987). They differ by 0.2 to 1.0%
+    where they meet; there, within 0.1 degree, log E goes over from one to the other by a smooth step. So the curve
+    has no jump, rises everywhere, and departs from the published one by half of that difference at most.
+
+    Published is the total down to -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially
+    with the slope that the curve has there, and starlight stays: 5e-4 lx under a natural sky. Neither the moon nor
+    the glow of towns is in it: add `moon_horizontal` and `sky_glow_horizontal`.
+    """
+    height = _checked("elevation", elevation, -90.0, 90.0, "degrees")
+    ends, coefficients, half_width = _daylight()
+    lowest = ends[0]
+    above = np.maximum(height, lowest)
+    logs = np.array([np.polynomial.polynomial.polyval(above / 90.0, c) for c in coefficients])
+    log = logs[0]
+    for end, piece in zip(ends[1:], logs[1:], strict=True):
+        step = np.clip((above - end) / (2.0 * half_width) + 0.5, 0.0, 1.0)
+        log = log + (piece - log) * step**2 * (3.0 - 2.0 * step)
+    light = 10.0**log
+
+    star = reference.value("sky", "starlight")
+    at_lowest = 10.0 ** np.polynomial.polynomial.polyval(lowest / 90.0, coefficients[0])
+    slope = np.polynomial.polynomial.polyval(lowest / 90.0, np.polynomial.polynomial.polyder(coefficients[0])) / 90.0
+    rate = np.log(10.0) * slope * at_lowest / (at_lowest - star)
+    night = star + (at_lowest - star) * np.exp(rate * np.minimum(height - lowest, 0.0))
+    return np.where(height < lowest, night, light)[()]
+
+
+def vertical_from_horizontal(
+    horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: ArrayLike = 0.5, ground_view: ArrayLike = 0.5
+) -> Array:
+    """Return the light on a wall under a sky that is equally bright all over [lx].
+
+    Parameters
+    ----------
+    horizontal : array
+        Illuminance of open, level ground by the sky [lx], 0 or more; not by the sun or the moon itself.
+    ground_reflectance : array
+        Of the ground in front, 0 to 1.
+    sky_view, ground_view : array
+        Share of its light that a wall gets from sky and ground at most, each 0 to 0.5: half of the view is sky and
+        half ground where nothing stands in front. Houses across the street hide sky, and count as dark: a long row up
+        to the elevation h leaves (1 - sin h) / 2.
+
+    Raises
+    ------
+    InputError
+        For values out of range, or of shapes that do not go together.
+
+    Notes
+    -----
+    E_v = E_h (F_sky + F_ground rho): uniform sky and ground, both Lambertian.
+
+    No clear sky is uniform. With the sun at the horizon, a clear sky of the CIE (type 12) puts 3 times the uniform
+    sky's light on the wall that faces the glow, 1.4 times on one beside it and 1.2 times on one that faces away; an
+    overcast one 0.8 times on all. Later in twilight the glow takes an ever larger share, so a wall towards it may get
+    still more, one that faces away less: take this as right within a factor of 3 there.
+    """
+    light, rho, sky, ground = _together(
+        horizontal=_checked("horizontal", horizontal, 0.0, np.inf, "lx"),
+        ground_reflectance=_checked("ground_reflectance", ground_reflectance, 0.0, 1.0),
+        sky_view=_checked("sky_view", sky_view, 0.0, 0.5),
+        ground_view=_checked("ground_view", ground_view, 0.0, 0.5),
+    )
+    return light * (sky + ground * rho)
+
+
+def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
+    """Return the direct light of the moon on a surface that faces it [lx].
+
+    Parameters
+    ----------
+    elevation : array
+        Of the moon [deg], -90 to 90; there is no light from below the horizon.
+    phase_angle : array
+        0 (full) to 180 (new) [deg].
+    extinction : array, optional
+        Of the air, visual, towards the zenith [mag], 0 or more. Not given: clear air near sea level.
+
+    Raises
+    ------
+    InputError
+        For values out of range, or of shapes that do not go together.
+
+    Notes
+    -----
+    Krisciunas and Schaefer (1991): m = -12.73 + 0.026 alpha + 4e-9 alpha^4, 10^(-0.4 (m + 16.57)) foot-candles
+    outside the atmosphere, 10^(-0.4 k X) of it on the ground, X = (1 - 0.96 cos^2 h)^-0.5.
+
+    Left out: the moon's distance (+16% when nearest, -11% when farthest), the surge of brightness within some
+    degrees of full, and the light that the air scatters, which by the same paper adds some 0.03 lx on the ground and
+    0.01 to 0.03 lx on a wall under a high full moon, also on a wall that faces away. X is too small for a low moon:
+    its light comes out 1.2 times too high at 15 degrees, 1.6 times at 10, and 4 times at 5. What is left at new moon is
+    0.03% of full, less than starlight.
+    """
+    height, phase, k = _moon(elevation, phase_angle, extinction)
+    return _moon_normal(height, phase, k)
+
+
+def moon_horizontal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
+    """Return the direct light of the moon on level ground [lx]; see `moon_normal`."""
+    height, phase, k = _moon(elevation, phase_angle, extinction)
+    return _moon_normal(height, phase, k) * np.maximum(np.sin(np.radians(height)), 0.0)
+
+
+def moon_on_wall(
+    *,
+    elevation: ArrayLike,
+    azimuth: ArrayLike,
+    phase_angle: ArrayLike,
+    wall_azimuth: ArrayLike,
+    extinction: ArrayLike | None = None,
+) -> Array:
+    """Return the direct light of the moon on an upright wall with nothing in front of it [lx].
+
+    Parameters
+    ----------
+    elevation, phase_angle, extinction : array
+        See `moon_normal`.
+    azimuth : array
+        Of the moon, from north clockwise [deg], 0 to 360.
+    wall_azimuth : array
+        Direction in which the wall faces, from north clockwise [deg], 0 to 360; 180 is a front to the south.
+
+    Returns
+    -------
+    array
+        0 where the moon is behind the wall or below the horizon.
+
+    Raises
+    ------
+    InputError
+        For values out of range, or of shapes that do not go together.
+    """
+    height, phase, k, moon_at, wall_at = _together(
+        **_moon_fields(elevation, phase_angle, extinction),
+        azimuth=_checked("azimuth", azimuth, 0.0, MAX_AZIMUTH, "degrees from north, clockwise"),
+        wall_azimuth=_checked("wall_azimuth", wall_azimuth, 0.0, MAX_AZIMUTH, "degrees from north, clockwise"),
+    )
+    incidence = np.cos(np.radians(height)) * np.cos(np.radians(moon_at - wall_at))
+    return _moon_normal(height, phase, k) * np.maximum(incidence, 0.0)
+
+
+def sky_luminance(magnitudes: ArrayLike) -> Array:
+    """Return the luminance of a sky whose brightness is given in magnitudes per square arcsecond [cd/m2].
+
+    Parameters
+    ----------
+    magnitudes : array
+        [mag/arcsec2], 10 to 24; a darker sky has the larger number. ``reference_data/sky.csv`` has typical skies.
+
+    Raises
+    ------
+    InputError
+        For a magnitude that no sky has.
+
+    Notes
+    -----
+    L = 10.8e4 x 10^(-0.4 m), for V magnitudes (Garstang 1986, rounded).
+    """
+    limits = reference.row("sky", "range of magnitudes")
+    m = _checked("magnitudes", magnitudes, limits.low, limits.high, "mag/arcsec2")
+    return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * m)
+
+
+def sky_glow_horizontal(magnitudes: ArrayLike) -> Array:
+    """Return the light on open, level ground under a sky as bright all over as stated [lx]; see `sky_luminance`.
+
+    E = pi L. Measured at the zenith, `magnitudes` miss that the sky over a town's edge is brighter near the horizon.
+    Starlight is part of what such a meter shows: do not add it again.
+    """
+    return np.pi * sky_luminance(magnitudes)
+
+
+def _moon_fields(elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None) -> dict[str, Array]:
+    k = reference.value("sky", "low land", group="extinction") if extinction is None else extinction
+    return {
+        "elevation": _checked("elevation", elevation, -90.0, 90.0, "degrees"),
+        "phase_angle": _checked("phase_angle", phase_angle, 0.0, 180.0, "degrees, 0 for a full moon"),
+        "extinction": _checked("extinction", k, 0.0, np.inf, "mag per air mass"),
+    }
+
+
+def _moon(elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None) -> tuple[Array, ...]:
+    return _together(**_moon_fields(elevation, phase_angle, extinction))
+
+
+def _moon_normal(height: Array, phase: Array, extinction: Array) -> Array:
+    full, linear, fourth, one, flat = (
+        reference.value("sky", name, group="moon")
+        for name in ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
+    )
+    # The table holds the sizes of the two negative magnitudes.
+    magnitude = -full + linear * phase + fourth * phase**4
+    outside = reference.value("constants", "foot-candle") * 10.0 ** (-0.4 * (magnitude + one))
+    air_mass = (1.0 - flat * np.cos(np.radians(height)) ** 2) ** -0.5
+    return np.where(height > 0.0, outside * 10.0 ** (-0.4 * extinction * air_mass), 0.0)[()]
+
+
+@cache
+def _daylight() -> tuple[tuple[float, ...], tuple[tuple[float, ...], ...], float]:
+    """Lower ends of the pieces [deg], rising, their coefficients, and the half width of a joint [deg]."""
+    rows = [row for row in reference.table("sky") if row.group == "daylight"]
+    signed = {
+        (row.name, row.quantity.removesuffix(", negative")): -row.value
+        if row.quantity.endswith(", negative")
+        else row.value
+        for row in rows
+    }
+    ends = sorted((value, name) for (name, quantity), value in signed.items() if quantity == "lower end")
+    coefficients = tuple(tuple(signed[name, f"coefficient {i}"] for i in range(4)) for _, name in ends)
+    return tuple(end for end, _ in ends), coefficients, reference.value("sky", "joint between pieces")
+
+
+def _checked(field: str, value: Any, low: float, high: float, unit: str = "") -> Array:
+    right = f"numbers of {low:g} or more" if high == np.inf else f"numbers from {low:g} to {high:g}"
+    right += f" {unit}" if unit else ""
+    try:
+        given = np.asarray(value)
+    except ValueError:  # rows of different lengths
+        raise InputError(field, value, right) from None
+    if given.dtype.kind not in "iuf" or np.any(~((given >= low) & (given <= high) & np.isfinite(given))):
+        raise InputError(field, value, right)
+    return given.astype(float)
+
+
+def _together(**fields: Array) -> tuple[Array, ...]:
+    try:
+        return np.broadcast_arrays(*fields.values())
+    except ValueError:
+        shapes = ", ".join(str(array.shape) for array in fields.values())
+        raise InputError(", ".join(fields), shapes, "arrays whose shapes broadcast together") from None
