@@ -9,9 +9,10 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submodules=[
-        "ambient", "cast", "class_panel", "cloth", "cloth_panel", "colorimetry", "drawing", "ephemeris", "errors",
-        "facade", "house_file", "layers", "light", "night", "panel", "payoff", "picture_file", "projector", "raster",
-        "reference", "sky", "spectra", "texture", "throw", "units", "verdict",
+        "ambient", "cast", "class_panel", "cloth", "cloth_panel", "colorimetry", "drawing", "ephemeris",
+        "errors", "facade", "house_file", "layers", "light", "luminaire", "night", "panel", "payoff",
+        "photometric_file", "picture_file", "projector", "raster", "reference", "sky", "spectra", "texture",
+        "throw", "units", "verdict",
     ],
     submod_attrs={
         "ambient": ["Ambient", "Glare", "veil_luminance"],

@@ -15,7 +15,7 @@ from threading import Lock
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError
 from kit.facade import Facade
@@ -101,13 +101,13 @@ def cast_light(
     patch = visible(facade, grid)
     if patch.max() < 0:
         raise InputError("extent", extent, "an extent that shows some of the front")
-    planes = _planes(facade)
+    planes = planes_of(facade)
     slot = patch.astype(np.intp)
     slot += 1
     pixel_area = grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in facade.patches])
     units, shares = [], []
     for count, (projector, placement) in enumerate(projectors, 1):
-        _check_lens(facade, placement, count)
+        check_in_front(facade, placement.position, f"projector {count}: position", "a lens")
         unit = _unit_map(facade, planes, slot, grid, projector, placement)
         landed = _sums(unit, slot, len(facade.patches))
         if not landed.any():
@@ -138,7 +138,7 @@ def _sums(values: Array, slot: NDArray[np.intp], count: int) -> Array:
     return np.bincount(flat[starts], weights=runs, minlength=count + 1)[1:].astype(np.float64, copy=False)
 
 
-def _planes(facade: Facade) -> list[list[int]]:
+def planes_of(facade: Facade) -> list[list[int]]:
     """Return the indices of visible patches, grouped by the plane they lie in."""
     groups: dict[tuple[float, ...], list[int]] = {}
     for i, patch in enumerate(facade.patches):
@@ -148,24 +148,35 @@ def _planes(facade: Facade) -> list[list[int]]:
     return list(groups.values())
 
 
-def _check_lens(facade: Facade, placement: Placement, count: int) -> None:
-    lens = np.array(placement.position)
-    where = f"projector {count}: position"
+def plane_at(planes: list[list[int]], slot: NDArray[np.intp]) -> NDArray[np.int16]:
+    """Return the index in `planes` of the plane that is visible at each point, -1 where there is no wall."""
+    plane_of = np.full(1 + max(map(max, planes)) + 1, -1, dtype=np.int16)
+    for k, members in enumerate(planes):
+        plane_of[np.array(members) + 1] = k
+    return plane_of.take(slot)
+
+
+def check_in_front(facade: Facade, points: ArrayLike, where: str, what: str) -> None:
+    """Raise `InputError` if one of `points`, shape (n, 3), lies behind or inside the front.
+
+    `where` names the field and `what` the thing that is there ("a lens"), for the message.
+    """
+    given = np.atleast_2d(np.asarray(points, float))
     seen = [p for p in facade.patches if p.faces_audience]
-    if all(p.normal @ lens - p.offset <= SAME_PLANE for p in seen):
-        raise InputError(where, placement.position, "a lens in front of the house; this one is behind the wall")
-    point = shapely.Point(lens[:2])
+    behind_all = np.logical_and.reduce([given @ p.normal - p.offset <= SAME_PLANE for p in seen])
+    if behind_all.any():
+        right = f"{what} in front of the house; this one is behind the wall"
+        raise InputError(where, tuple(given[behind_all.argmax()].tolist()), right)
     for patch in seen:
         z0, zx, zy = patch.depth_plane()
-        if z0 + zx * lens[0] + zy * lens[1] < lens[2]:
+        candidates = given[z0 + zx * given[:, 0] + zy * given[:, 1] >= given[:, 2]]
+        if not len(candidates):
             continue
         outline, *holes = elevation_rings(patch)
-        if shapely.Polygon(outline, holes).covers(point):
-            raise InputError(
-                where,
-                placement.position,
-                f"a lens in front of the house; this one is behind or inside patch {patch.name!r}",
-            )
+        covered = shapely.intersects_xy(shapely.Polygon(outline, holes), candidates[:, :2])
+        if covered.any():
+            right = f"{what} in front of the house; this one is behind or inside patch {patch.name!r}"
+            raise InputError(where, tuple(candidates[covered.argmax()].tolist()), right)
 
 
 def _unit_map(
@@ -188,12 +199,8 @@ def _unit_map(
     corners = [(left, bottom), (right_end, bottom), (right_end, top), (left, top)]
     directions = np.array([forward + s * right + t * up for s, t in corners])
     e1 = unit_illuminance(projector)
-    all_corners = np.concatenate([p.rings[0] for p in facade.patches])
-    starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
-    plane_of = np.full(len(facade.patches) + 1, -1, dtype=np.int16)
-    for k, members in enumerate(planes):
-        plane_of[np.array(members) + 1] = k
-    plane_at = plane_of.take(slot)
+    corners_of_all = outlines(facade)
+    shown = plane_at(planes, slot)
     for k, members in enumerate(planes):
         first = facade.patches[members[0]]
         normal, offset = first.normal, first.offset
@@ -202,18 +209,12 @@ def _unit_map(
         if not picture:
             continue
         own = [grid.window(elevation_rings(facade.patches[i])) for i in members]
-        window = _common(grid.window(picture), _around(own))
+        window = _common(grid.window(picture), around(own))
         if window is None:
             continue
         lit: Mask = grid.inside(picture, window)
-        lit &= plane_at[window] == k
-        for i in _casters(all_corners, starts, lens, normal, offset, grid, window):
-            if i in members:
-                continue
-            rings = shadow_rings(facade.patches[i], lens, normal, offset)
-            area = _common(window, grid.window(rings)) if rings else None
-            if area is not None:
-                lit[_within(area, window)] &= ~grid.inside(rings, area)
+        lit &= shown[window] == k
+        shade(lit, window, facade, members, lens, grid, corners_of_all)
 
         # X - lens along an axis is linear in x and y on this plane.
         z0, zx, zy = first.depth_plane()
@@ -260,6 +261,46 @@ def in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> N
             list(pool.map(work, blocks))
 
 
+def outlines(facade: Facade) -> tuple[Array, NDArray[np.intp]]:
+    """Return the outlines of all patches one after the other, shape (n, 3), and the index where each starts."""
+    corners = np.concatenate([p.rings[0] for p in facade.patches])
+    return corners, np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
+
+
+def shade(
+    lit: Mask,
+    window: Window,
+    facade: Facade,
+    members: list[int],
+    light: Array,
+    grid: Grid,
+    corners: tuple[Array, NDArray[np.intp]],
+) -> None:
+    """Take from `lit` the points of one plane that the front's own depth hides from a point of light.
+
+    Parameters
+    ----------
+    lit : array of bool
+        On `window`; changed in place.
+    window : (slice, slice)
+        Rows and columns of the raster.
+    members : list of int
+        Patches in the plane, which cast no shadow on it.
+    light : array, shape (3,)
+        A lens or a lamp, in front of the plane [m].
+    corners
+        What `outlines` returns for `facade`.
+    """
+    normal, offset = facade.patches[members[0]].normal, facade.patches[members[0]].offset
+    for i in _casters(*corners, light, normal, offset, grid, window):
+        if i in members:
+            continue
+        rings = shadow_rings(facade.patches[i], light, normal, offset)
+        area = _common(window, grid.window(rings)) if rings else None
+        if area is not None:
+            lit[_within(area, window)] &= ~grid.inside(rings, area)
+
+
 def _casters(
     corners: Array,
     starts: NDArray[np.intp],
@@ -286,7 +327,7 @@ def _casters(
     return np.flatnonzero((high > SAME_PLANE) & (low < height) & ~apart)
 
 
-def _around(windows: list[Window]) -> Window:
+def around(windows: list[Window]) -> Window:
     """Return the smallest window that holds all of them."""
     rows, columns = (slice(min(w[k].start for w in windows), max(w[k].stop for w in windows)) for k in (0, 1))
     return rows, columns

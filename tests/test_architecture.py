@@ -29,6 +29,8 @@ PHYSICS = (
     "night",
     "ephemeris",
     "sky",
+    "photometric_file",
+    "luminaire",
 )
 PANELS = ("panel", "class_panel", "cloth_panel")
 FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", *(f"kit.{name}" for name in PANELS)}

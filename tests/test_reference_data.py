@@ -30,6 +30,7 @@ TABLES = (
     "eye",
     "light_losses",
     "light_source_spectra",
+    "luminaires",
     "luminance_targets",
     "masonry_patterns",
     "prices",
