@@ -26,6 +26,7 @@ from kit.panel import (
     Panel,
     ambient_slider,
     count,
+    line,
     menu,
     slider,
     street_scene,
@@ -262,12 +263,6 @@ class ClothPanel(Panel):
     _board: NightBoard | None = None
 
     def _controls(self) -> dict[str, Any]:
-        import ipywidgets as widgets
-
-        path = widgets.Text(
-            description="picture file", placeholder="my_house.jpg", continuous_update=False,
-            style={"description_width": "125px"}, layout=widgets.Layout(width="395px"),
-        )  # fmt: skip
         return {
             "cloth": menu("cloth", cloth_names()),
             "layers": count("layers", 1, 4),
@@ -283,7 +278,7 @@ class ClothPanel(Panel):
             "ambient_light": menu("street light", AMBIENT),
             "light_source": menu("light source", light_source_names()),
             "picture": menu("picture", (DAYLIGHT, WHITE, FILE)),
-            "file": path,
+            "file": line("picture file", "my_house.jpg"),
             "pair": menu("side by side", (BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH)),
             **target_menus(),
             "units": unit_buttons(),

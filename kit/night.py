@@ -119,7 +119,8 @@ def night_view(
     mixed = dark[..., None] + drive * (bright - dark)[..., None]
     xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)
     xyz += whites[index] * (float(light["ambient_illuminance"]) / np.pi)
-    xyz += tristimulus(around) * (float(light["veil_luminance"]) / tristimulus(around)[1])
+    veil = tristimulus(around)
+    xyz += veil * (float(light["veil_luminance"]) / veil[1])
     return light.assign(
         xyz=(("y", "x", "channel"), xyz, {"long_name": "X, Y, Z at the eye", "units": "cd/m2"}),
         drive=(("y", "x", "channel"), drive, {"long_name": "linear drive"}),

@@ -103,6 +103,14 @@ def tick(label: str) -> Any:
     return widgets.Checkbox(description=label, style=STYLE, layout=widgets.Layout(width=WIDTH))
 
 
+def line(label: str, example: str) -> Any:
+    """Return a line for text, which answers when it is finished."""
+    return widgets.Text(
+        description=label, placeholder=example, continuous_update=False,
+        style=STYLE, layout=widgets.Layout(width=WIDTH),
+    )  # fmt: skip
+
+
 def ambient_slider() -> Any:
     """Return the slider of ambient light, in steps of equal ratio."""
     return widgets.FloatLogSlider(
