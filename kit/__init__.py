@@ -10,12 +10,12 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submodules=[
         "ambient", "cast", "class_panel", "cloth", "cloth_panel", "colorimetry", "drawing", "ephemeris",
-        "errors", "facade", "house_file", "layers", "light", "luminaire", "night", "panel", "payoff",
-        "photometric_file", "picture_file", "projector", "raster", "reference", "sky", "spectra", "texture",
-        "throw", "units", "verdict",
+        "errors", "evening", "facade", "glare", "house_file", "layers", "light", "luminaire", "night", "panel",
+        "payoff", "photometric_file", "picture_file", "projector", "raster", "reference", "site", "sky", "spectra",
+        "texture", "throw", "units", "verdict", "washout",
     ],
     submod_attrs={
-        "ambient": ["Ambient", "Glare", "veil_luminance"],
+        "ambient": ["Ambient", "ambient_light"],
         "class_panel": ["Choice", "ClassPanel", "compare"],
         "cloth": [
             "Cloth", "Covering", "Hanging", "cover", "hang", "hanging_table", "pattern_behind", "wet_front",
@@ -25,7 +25,11 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "colorimetry": ["colour_table", "wall_colour"],
         "drawing": ["MapBoard", "NightBoard", "draw_house", "draw_map", "show"],
         "errors": ["InputError"],
+        "evening": [
+            "Passing", "evenings", "source_table", "start_sentence", "start_table", "switching", "switching_table",
+        ],
         "facade": ["Facade", "Patch", "Surface", "split_at", "with_returns"],
+        "glare": ["Glare", "veil_luminance"],
         "house_file": ["load_house", "parse_house"],
         "layers": ["Layer", "stack"],
         "light": ["Scene", "chain_text", "light_map"],
@@ -33,10 +37,14 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "payoff": ["pay_off", "projector_price"],
         "picture_file": ["Picture", "load_picture"],
         "projector": ["Factor", "Projector", "typical_chain", "typical_projector"],
+        "luminaire": ["LedString", "Luminaire", "typical_luminaire"],
+        "photometric_file": ["Distribution", "load_distribution"],
+        "site": ["Site"],
         "spectra": ["LightSource", "Spectrum", "light_source", "surface_spectrum"],
         "texture": ["Pattern"],
         "throw": ["Placement", "picture_width", "throw_distance", "throw_ratio_for"],
         "units": ["foot_lamberts"],
         "verdict": ["Figure", "Part", "Remedy", "Target", "Verdict", "judge"],
+        "washout": ["string_drive"],
     },
 )  # fmt: skip

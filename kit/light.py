@@ -19,14 +19,14 @@ veil**: a dark wall has the same contrast as a white one. It fails on luminance,
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from kit.ambient import Ambient
+from kit.ambient import Ambient, ambient_light
 from kit.cast import cast_light, in_blocks
 from kit.errors import InputError, number, numbers
 from kit.facade import Facade, Surface
@@ -112,7 +112,8 @@ def light_map(
         patch                        index into `patch_index`
         ============================ ==========================================================
 
-        and, without (y, x): ambient_illuminance [lx], veil_luminance [cd/m2], reflectance_low,
+        and, without (y, x): ambient_illuminance [lx] (on (y, x) too where lamps or a sky are given),
+        veil_luminance [cd/m2], reflectance_low,
         reflectance_high and picture_share on patch_index (the share of each projector's lumens on the
         wall that lands there), chain (projector, step, level), light_band (level).
 
@@ -161,7 +162,10 @@ def light_map(
     reflectance_map = np.empty((ns, *shape))
     rho_table = np.append(np.full((ns, 1), np.nan), reflectance, axis=1)
     gain_table = np.append(np.nan, gain)
-    veil = scene.ambient.veil()
+    veil, lamps = scene.ambient.veil(), None
+    if scene.ambient.lamps or scene.ambient.sky is not None:
+        sources = ambient_light(replace(scene.ambient, vertical_illuminance=0.0), facade, grid)
+        veil, lamps = float(sources["veil_luminance"].sum()), sources["illuminance"].values.sum(axis=0)
     plain = bool(np.all(gain == 1.0))
 
     def work(area: Window) -> None:
@@ -184,7 +188,9 @@ def light_map(
         w, b = white[:, :, block], black[:, :, block]
         np.multiply(towards, e[:, None], out=w)
         np.multiply(towards, e_dark, out=b)
-        extra = diffuse * ambient[:, None, None, None]
+        extra = diffuse * (
+            ambient[:, None, None, None] if lamps is None else ambient[:, None, None, None] + lamps[block]
+        )
         if veil:
             extra += veil
         c = contrast[:, :, :, block]
@@ -194,7 +200,7 @@ def light_map(
             np.divide(c, below, out=c)
 
     in_blocks(work, (slice(0, shape[0]), slice(0, shape[1])), nl * na * ns)
-    if veil == 0.0 and not (ambient.all() and reflectance.all()):
+    if veil == 0.0 and not (lamps is None and ambient.all() and reflectance.all()):
         # No light at all in white or black: nothing to tell apart.
         contrast[np.isnan(contrast) & (patch >= 0)] = 1.0
 
@@ -246,7 +252,13 @@ def light_map(
             "contrast": labelled(contrast, ("light_output", "ambient", "sweep"), "contrast at the eye", "1"),
             "reflectance": labelled(reflectance_map, ("sweep",), "diffuse reflectance", "1"),
             "patch": (("y", "x"), patch.copy(), {"long_name": "index of the visible patch", "units": "1"}),
-            "ambient_illuminance": labelled(ambient, ("ambient",), "vertical illuminance of ambient light", "lx", ()),
+            "ambient_illuminance": labelled(
+                ambient if lamps is None else ambient[:, None, None] + lamps,
+                ("ambient",),
+                "illuminance from ambient light",
+                "lx",
+                () if lamps is None else ("y", "x"),
+            ),
             "veil_luminance": (
                 (),
                 float(veil),

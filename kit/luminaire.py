@@ -22,6 +22,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import cache
 from itertools import pairwise
 from typing import Any
 
@@ -29,10 +30,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.ambient import veil_luminance
 from kit.cast import around, check_in_front, outlines, plane_at, planes_of, shade
 from kit.errors import InputError, number, numbers, text
 from kit.facade import Facade
+from kit.glare import line_of_sight, veil_luminance
 from kit.photometric_file import Distribution, beam, cutoff, isotropic
 from kit.projector import is_many
 from kit.raster import SAME_PLANE, Grid, Mask, Window, elevation_rings, visible
@@ -200,7 +201,12 @@ class LedString:
 
 
 def typical_luminaire(
-    name: str, *, position: tuple[float, float, float], level: str = "nominal", **more: Any
+    name: str,
+    *,
+    position: tuple[float, float, float],
+    level: str = "nominal",
+    called: str | None = None,
+    **more: Any,
 ) -> Luminaire:
     """Return a lamp of ``reference_data/luminaires.csv``.
 
@@ -212,6 +218,8 @@ def typical_luminaire(
         As in `Luminaire`, as is anything in `more` (`turn`, `tilt`, `dimming`, `shielded`, `spectrum`).
     level : {"low", "nominal", "high"}
         Of the flux.
+    called : str, optional
+        Name of this one; that of its kind if not given.
 
     Raises
     ------
@@ -220,16 +228,57 @@ def typical_luminaire(
     """
     if level not in ("low", "nominal", "high"):
         raise InputError("level", level, "low, nominal or high")
+    shape = _typical_shape(name, level)
+    return Luminaire(name=name if called is None else called, position=position, distribution=shape, **more)
+
+
+def headlamps(
+    name: str, *, position: tuple[float, float], towards: tuple[float, float], level: str = "nominal"
+) -> tuple[Luminaire, Luminaire]:
+    """Return the two headlamps of a car, level and at their usual height.
+
+    Parameters
+    ----------
+    name : str
+        Of the car.
+    position, towards : (float, float)
+        Of the car's nose, and a point that it drives towards, as (x, z) [m].
+    level : {"low", "nominal", "high"}
+        Of the flux.
+
+    Raises
+    ------
+    InputError
+        For a car that drives nowhere.
+    """
+    x, z = numbers("position", position, 2, unit="m")
+    ahead = np.array(numbers("towards", towards, 2, unit="m")) - (x, z)
+    length = float(np.hypot(*ahead))
+    if length < SAME_PLANE:
+        raise InputError("towards", towards, "a point apart from the position")
+    turn = math.degrees(math.atan2(-ahead[0], -ahead[1]))
+    height, apart = (reference.value("luminaires", "headlamp", quantity=q) for q in ("height", "spacing"))
+    aside = 0.5 * apart / length * np.array([ahead[1], -ahead[0]])
+    left, right = (
+        typical_luminaire(
+            "headlamp", called=f"{name}, {side}", position=(float(x + s * aside[0]), height, float(z + s * aside[1])),
+            turn=turn, tilt=90.0, level=level,
+        )
+        for side, s in (("left", 1.0), ("right", -1.0))
+    )  # fmt: skip
+    return left, right
+
+
+@cache
+def _typical_shape(name: str, level: str) -> Distribution:
     row = reference.row("luminaires", name, group="luminaire", quantity="flux")
     flux = row.value if level == "nominal" else getattr(row, level)
     known = {r.quantity: r.value for r in reference.table("luminaires") if r.name == name and r.group == "luminaire"}
     if "beam angle" in known:
-        shape = beam(flux, known["beam angle"], name=name)
-    elif "cut-off angle" in known:
-        shape = cutoff(flux, known["cut-off angle"], name=name)
-    else:
-        shape = isotropic(flux, name=name)
-    return Luminaire(name=name, position=position, distribution=shape, **more)
+        return beam(flux, known["beam angle"], name=name)
+    if "cut-off angle" in known:
+        return cutoff(flux, known["cut-off angle"], name=name)
+    return isotropic(flux, name=name)
 
 
 def wall_illuminance(luminaire: Luminaire, points: ArrayLike, normals: ArrayLike) -> Array:
@@ -489,7 +538,7 @@ def lamp_veil(
 
     References
     ----------
-    CIE 146:2002, see `kit.ambient.veil_luminance`; valid from 1 to 30 degrees.
+    CIE 146:2002, see `kit.glare.veil_luminance`; valid from 1 to 30 degrees.
     """
     pairs = [_at_eye(lamp, eye, target) for lamp in lamps]
     light = np.concatenate([np.zeros(0), *(pair[0] for pair in pairs)])
@@ -507,11 +556,7 @@ def lamp_veil(
 
 def _at_eye(lamp: Luminaire | LedString, eye: Any, target: Any) -> tuple[Array, Array]:
     """Return illuminance [lx] and angle [deg] of each point of light, shape (n,)."""
-    here = np.array(numbers("eye", eye, 3, unit="m"))
-    sight = np.array(numbers("target", target, 3, unit="m")) - here
-    length = float(np.linalg.norm(sight))
-    if length < SAME_PLANE:
-        raise InputError("target", target, "a point apart from the eye")
+    here, sight = line_of_sight(eye, target)
     if isinstance(lamp, Luminaire):
         where = np.array([lamp.position])
     elif isinstance(lamp, LedString):
@@ -523,12 +568,12 @@ def _at_eye(lamp: Luminaire | LedString, eye: Any, target: Any) -> tuple[Array, 
     if np.any(distance < SAME_PLANE):
         raise InputError("eye", eye, f"a point apart from {lamp.name!r}")
     ray /= distance[:, None]
-    cosine = np.clip(-(ray @ sight) / length, -1.0, 1.0)
+    cosine = np.clip(-(ray @ sight), -1.0, 1.0)
     if isinstance(lamp, Luminaire):
         intensity: Array = lamp.intensity(ray)
     else:
         shines = np.ones(len(ray), dtype=bool) if lamp.facing is None else ray @ np.array(lamp.facing) > 0
         intensity = lamp._intensity() * shines
     # The angle by way of the sine too: the cosine alone knows small angles badly.
-    across = np.linalg.norm(np.cross(ray, sight), axis=1) / length
+    across = np.linalg.norm(np.cross(ray, sight), axis=1)
     return intensity * np.maximum(cosine, 0.0) / distance**2, np.degrees(np.arctan2(across, cosine))

@@ -118,7 +118,7 @@ def night_view(
     # Full white is what the projector is stated to give, its own leak and scatter included.
     mixed = dark[..., None] + drive * (bright - dark)[..., None]
     xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)
-    xyz += whites[index] * (float(light["ambient_illuminance"]) / np.pi)
+    xyz += whites[index] * (light["ambient_illuminance"].values[..., None] / np.pi)
     veil = tristimulus(around)
     xyz += veil * (float(light["veil_luminance"]) / veil[1])
     return light.assign(

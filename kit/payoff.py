@@ -22,7 +22,6 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from kit import reference
-from kit.ambient import Ambient
 from kit.cloth import Band, Covering
 from kit.errors import InputError, number
 from kit.light import Scene, light_map
@@ -198,7 +197,7 @@ def pay_off(
     spacing : float
         Pixel size of the maps [m].
     ambient_left : float
-        Share of the ambient light that the fourth route leaves, 0 to 1.
+        Share of the ambient light that the fourth route leaves, 0 to 1; of the sky's light it leaves all.
     lamp_price : float, optional
         Of that route [USD]; from ``reference_data/prices.csv`` if not given.
 
@@ -249,8 +248,8 @@ def pay_off(
         for p, place in scene.projectors
     )
     smaller, width = _smaller(bare_scene, times)
-    dimmer = replace(bare_scene, ambient=_less(scene.ambient, left))
-    lux = float(scene.ambient.vertical_illuminance)  # type: ignore[arg-type]
+    dimmer = light_map(replace(bare_scene, ambient=scene.ambient.dimmed(left)), spacing, extent=extent)
+    lux, less = (float(np.nanmedian(light["ambient_illuminance"])) for light in (before, dimmer))
     routes = (
         route("as it is", "the bare wall", before, (0.0, 0.0, 0.0)),
         route(
@@ -263,8 +262,7 @@ def pay_off(
             light_map(smaller, spacing, extent=extent), (0.0, 0.0, 0.0),
         ),
         route(
-            "less ambient light", f"{left * lux:.2f} instead of {lux:.2f} lx on the front",
-            light_map(dimmer, spacing, extent=extent), lamp,
+            "less ambient light", f"{less:.2f} instead of {lux:.2f} lx on the front", dimmer, lamp,
         ),
     )  # fmt: skip
     per_area = covering.price[1] / covering.area
@@ -360,17 +358,13 @@ def _smaller(scene: Scene, times: float) -> tuple[Scene, float]:
     return replace(scene, projectors=pairs), width
 
 
-def _less(ambient: Ambient, left: float) -> Ambient:
-    return replace(ambient, vertical_illuminance=left * ambient.vertical_illuminance)  # type: ignore[operator]
-
-
 def _wall_only(
     bare: Scene, covered: Scene, names: tuple[str, ...], spacing: float, extent: tuple[float, float, float, float]
 ) -> tuple[float, float]:
     """Return the median contrast bare and covered, with light on the wall and nothing else."""
     result = []
     for scene in (bare, covered):
-        plain = replace(scene, ground_reflectance=0.0, ambient=replace(scene.ambient, glare=()))
+        plain = replace(scene, ground_reflectance=0.0, ambient=replace(scene.ambient, glare=(), eye=None))
         at = _median(light_map(plain, spacing, extent=extent), names)
         assert at is not None
         result.append(at[1])

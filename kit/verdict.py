@@ -250,24 +250,8 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     data = light.variables  # quicker than a labelled array with its coordinates each time
     if data["contrast"].dims != ("y", "x"):
         raise InputError("light", data["contrast"].dims, "one map on (y, x); pick one with light.isel(light_output=0)")
-    index = data["patch"].values
-    names = data["patch_name"].values
-    surface_names = data["surface_name"].values
-    judged = np.append(data["judged"].values.astype(bool), False)  # the last serves the index -1
-    chosen = judged[index]
-    if not chosen.any():
-        raise InputError(
-            "judged", names[np.unique(index[index >= 0])].tolist(), "at least one visible patch that counts"
-        )
-    kinds = list(dict.fromkeys(surface_names[np.unique(index[chosen])]))
-    kind_of = np.array([kinds.index(n) if n in kinds else -1 for n in surface_names])
-    # All points that count in one row, patch by patch and surface by surface, so that each part is a slice.
-    seen = np.flatnonzero(chosen)
-    patch = index.ravel()[seen].astype(np.intp)
-    order = np.lexsort((patch, kind_of[patch]))
-    seen, patch = seen[order], patch[order]
-
-    ambient_lux = float(data["ambient_illuminance"])
+    points = judged_points(light)
+    seen, patch = points.seen, points.patch
     veil = float(data["veil_luminance"])
     swept = "light_output" in light.coords
     stated = float(data["light_output"] if swept else light.attrs["stated_light_output"])
@@ -275,10 +259,12 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
         data[name].values.ravel()[seen]
         for name in ("white_luminance", "black_luminance", "contrast", "reflectance", "illuminance")
     )
-    points = np.empty((len(_ROWS), seen.size))
-    point = dict(zip(_ROWS, points, strict=True))
+    ambient_lux = np.broadcast_to(data["ambient_illuminance"].values, data["patch"].shape).ravel()[seen]
+    rows = np.empty((len(_ROWS), seen.size))
+    point = dict(zip(_ROWS, rows, strict=True))
     point["white"][:], point["contrast"][:] = white, contrast
     ambient = rho * (ambient_lux / np.pi)
+    point["ambient now"][:] = ambient_lux
     base_white, base_black = white + ambient, black + ambient
     with np.errstate(divide="ignore", invalid="ignore"):
         for end, level, sign in (("low", 0, -1), ("high", 2, 1)):
@@ -286,11 +272,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
             limit = data[f"reflectance_{end}"].values[patch]
             ratio = np.where(rho > 0, limit / rho, 1.0)
             point[f"white {end}"][:] = white * _spread(factor, ratio, sign)
-            by_light = (factor * white + ambient + veil) / (factor * black + ambient + veil)
-            by_wall = (ratio * base_white + veil) / (ratio * base_black + veil)
-            spread = _spread(by_light / contrast, by_wall / contrast, sign)
-            # Nothing dilutes a black without any light.
-            point[f"contrast {end}"][:] = np.where(np.isfinite(contrast), contrast * spread, contrast)
+            point[f"contrast {end}"][:] = contrast_end(white, black, ambient, veil, contrast, factor, ratio, sign)
         # The factor on all the light, at each point, that would just do.
         headroom = white - target.contrast * black
         point["need"][:] = np.where(headroom > 0, (target.contrast - 1.0) * (ambient + veil) / headroom, np.inf)
@@ -309,7 +291,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
 
     def part(name: str, kind: Literal["patch", "surface", "front"], member: slice) -> Part:
         count = member.stop - member.start
-        bright = points[:, member]
+        bright = rows[:, member]
         if not lit[member].all():
             bright = bright[:, lit[member]]
         return _part(
@@ -318,27 +300,108 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
             bright,
             target,
             stated,
-            ambient_lux,
             area=count * float(light.attrs["spacing"]) ** 2,
             share_of_front=count / seen.size,
             lit_share=bright.shape[1] / count,
             passing_share=float(passing[member].sum()) / count,
         )
 
-    def runs(keys: NDArray[np.intp]) -> list[tuple[int, slice]]:
-        edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
-        return [(int(keys[a]), slice(a, b)) for a, b in pairwise(edges)]
-
+    names = data["patch_name"].values
     return Verdict(
         target=target,
         front=part(str(light.attrs["front"]), "front", slice(0, seen.size)),
-        surfaces=tuple(part(str(kinds[k]), "surface", run) for k, run in runs(kind_of[patch])),
-        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(runs(patch))),
+        surfaces=tuple(part(name, "surface", run) for name, run in points.surfaces),
+        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(_runs(patch))),
         stated_light_output=stated,
     )
 
 
-# Figures at each point, in the order of the rows they are kept in: six of what is, four of what it takes.
+@dataclass(frozen=True, kw_only=True)
+class Points:
+    """The points of a map that are judged, surface by surface and patch by patch.
+
+    Attributes
+    ----------
+    seen : array, shape (n,)
+        Index into the map, read row by row.
+    patch : array, shape (n,)
+        Index of the patch at each.
+    surfaces : tuple of (str, slice)
+        Each kind of surface, and where its points are.
+    """
+
+    seen: NDArray[np.intp]
+    patch: NDArray[np.intp]
+    surfaces: tuple[tuple[str, slice], ...]
+
+
+def judged_points(light: xr.Dataset) -> Points:
+    """Return the points of a map from `light_map` that are judged; none: `InputError`."""
+    data = light.variables
+    index = data["patch"].values
+    names, surface_names = data["patch_name"].values, data["surface_name"].values
+    judged = np.append(data["judged"].values.astype(bool), False)  # the last serves the index -1
+    chosen = judged[index]
+    if not chosen.any():
+        raise InputError(
+            "judged", names[np.unique(index[index >= 0])].tolist(), "at least one visible patch that counts"
+        )
+    kinds = list(dict.fromkeys(surface_names[np.unique(index[chosen])]))
+    kind_of = np.array([kinds.index(n) if n in kinds else -1 for n in surface_names])
+    # All points that count in one row, patch by patch and surface by surface, so that each part is a slice.
+    seen = np.flatnonzero(chosen)
+    patch = index.ravel()[seen].astype(np.intp)
+    order = np.lexsort((patch, kind_of[patch]))
+    seen, patch = seen[order], patch[order]
+    surfaces = tuple((str(kinds[k]), run) for k, run in _runs(kind_of[patch]))
+    return Points(seen=seen, patch=patch, surfaces=surfaces)
+
+
+def contrast_end(
+    white: Array,
+    black: Array,
+    ambient: Array,
+    veil: Array | float,
+    contrast: Array,
+    light: float,
+    wall: Array,
+    sign: int,
+) -> Array:
+    """Return the low or the high end of the likely contrast.
+
+    Parameters
+    ----------
+    white, black, ambient, veil : array
+        Luminance of projected white and black, of ambient light on the wall, and of the veil [cd/m2].
+    contrast : array
+        The nominal contrast that they make.
+    light : float
+        Light at this end, relative to nominal.
+    wall : array
+        Reflectance at this end, relative to nominal.
+    sign : {-1, 1}
+        -1 for the low end, 1 for the high one.
+
+    Returns
+    -------
+    array
+        The two deviations, which are independent, in quadrature (JCGM 100:2008, 5.1.2). All arrays broadcast.
+    """
+    rest = ambient + veil
+    by_light = (light * white + rest) / (light * black + rest)
+    by_wall = (wall * (white + ambient) + veil) / (wall * (black + ambient) + veil)
+    spread = _spread(by_light / contrast, by_wall / contrast, sign)
+    # Nothing dilutes a black without any light.
+    return np.where(np.isfinite(contrast), contrast * spread, contrast)
+
+
+def _runs(keys: NDArray[np.intp]) -> list[tuple[int, slice]]:
+    edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
+    return [(int(keys[a]), slice(a, b)) for a, b in pairwise(edges)]
+
+
+# Figures at each point, in the order of the rows they are kept in: six of what is, four of what it takes, and the
+# ambient light that there is.
 _ROWS = (
     "white",
     "white low",
@@ -350,6 +413,7 @@ _ROWS = (
     "need for luminance",
     "reflectance",
     "ambient",
+    "ambient now",
 )
 
 
@@ -365,7 +429,6 @@ def _part(
     bright: Array,
     target: Target,
     stated: float,
-    ambient_lux: float,
     **shares: float,
 ) -> Part:
     """Judge a part from the figures at its lit points, shape (row, point)."""
@@ -387,7 +450,7 @@ def _part(
         criterion = " and ".join(failing or missed or doubtful)
         if missed and np.isfinite(shortfall):
             needs = dict(zip(_ROWS[6:], np.median(bright[6:], axis=1).tolist(), strict=True))
-            remedy = _remedy(needs, stated, ambient_lux)
+            remedy = _remedy(needs, stated)
     return Part(
         name=name,
         kind=kind,
@@ -412,7 +475,7 @@ def _figure(bright: Array, median: dict[str, float], name: str) -> Figure:
     )
 
 
-def _remedy(median: dict[str, float], stated: float, ambient_lux: float) -> Remedy:
+def _remedy(median: dict[str, float], stated: float) -> Remedy:
     factor, reflectance, ambient = median["need"], median["reflectance"], median["ambient"]
     # Less ambient light helps contrast only.
     bright_enough = median["need for luminance"] <= 1.0
@@ -420,7 +483,7 @@ def _remedy(median: dict[str, float], stated: float, ambient_lux: float) -> Reme
     return Remedy(
         light_output=stated * factor if possible else None,
         reflectance=reflectance if reflectance <= 1.0 else None,
-        ambient_illuminance=ambient if bright_enough and 0.0 <= ambient < ambient_lux else None,
+        ambient_illuminance=ambient if bright_enough and 0.0 <= ambient < median["ambient now"] else None,
         picture_width=factor**-0.5 if possible else None,
     )
 

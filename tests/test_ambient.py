@@ -21,7 +21,7 @@ def test_veil_is_ten_lux_over_the_angle_squared(lux, angle, veil):
 def test_veil_grows_with_the_fourth_power_of_age(age, factor):
     # Age factor 1 + (age / 70)^4: J. J. Vos, Clin. Exp. Optom. 86 (2003) 363 (the exponent from memory).
     assert kit.veil_luminance(1.0, 10.0, age=age) == pytest.approx(0.1 * factor, rel=1e-12)
-    ambient = kit.Ambient(glare=[kit.ambient.Glare(illuminance=1.0, angle=10.0)], age=age)
+    ambient = kit.Ambient(glare=[kit.Glare(illuminance=1.0, angle=10.0)], age=age)
     assert ambient.veil() == pytest.approx(0.1 * factor, rel=1e-12)
 
 
@@ -31,7 +31,7 @@ def test_veil_is_refused_outside_the_angles_of_its_relation(angle):
     with pytest.raises(kit.InputError, match=r"angle.*1 to 30"):
         kit.veil_luminance(1.0, angle)
     with pytest.raises(kit.InputError, match="angle"):
-        kit.ambient.Glare(illuminance=1.0, angle=angle)
+        kit.Glare(illuminance=1.0, angle=angle)
 
 
 @pytest.mark.bad_input
@@ -52,7 +52,7 @@ lamps = st.lists(st.tuples(st.floats(0, 100), st.floats(1, 30)), max_size=5)
 @pytest.mark.property
 @given(lamps, st.none() | st.floats(0, 100))
 def test_veils_of_several_lamps_add(pairs, age):
-    glare = [kit.ambient.Glare(illuminance=e, angle=a) for e, a in pairs]
+    glare = [kit.Glare(illuminance=e, angle=a) for e, a in pairs]
     together = kit.Ambient(glare=glare, age=age).veil()
     one_by_one = math.fsum(kit.Ambient(glare=[g], age=age).veil() for g in glare)
     # Rounding only.
@@ -84,4 +84,4 @@ def test_ambient_refuses_what_cannot_be(given_values, field):
 @pytest.mark.parametrize("lux", [-0.1, math.nan, math.inf, "bright", None])
 def test_glare_refuses_what_cannot_be(lux):
     with pytest.raises(kit.InputError, match="illuminance"):
-        kit.ambient.Glare(illuminance=lux, angle=10)
+        kit.Glare(illuminance=lux, angle=10)

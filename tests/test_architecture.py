@@ -31,6 +31,10 @@ PHYSICS = (
     "sky",
     "photometric_file",
     "luminaire",
+    "glare",
+    "site",
+    "washout",
+    "evening",
 )
 PANELS = ("panel", "class_panel", "cloth_panel")
 FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", *(f"kit.{name}" for name in PANELS)}

@@ -182,7 +182,7 @@ def test_reflectance_cancels_in_contrast_whatever_the_ambient_light(wall, straig
 @given(st.floats(0.01, 0.9), st.floats(1.05, 3), st.floats(0, 20), st.floats(0.1, 10))
 def test_a_veil_takes_more_contrast_from_a_darker_wall(wall, straight, dark, times, lux, glare):
     bright = min(1.0, dark * times)
-    ambient = kit.Ambient(vertical_illuminance=lux, glare=[kit.ambient.Glare(illuminance=glare, angle=10)])
+    ambient = kit.Ambient(vertical_illuminance=lux, glare=[kit.Glare(illuminance=glare, angle=10)])
     pair = straight(sequential_contrast=1000)
     low, high = (kit.light_map(scene(wall(reflectance=rho), pair, ambient=ambient), 0.5) for rho in (dark, bright))
     assert (low["contrast"] < high["contrast"]).all()
@@ -421,7 +421,7 @@ def test_in_one_plane_the_later_patch_lies_on_top(tilt):
 def test_a_sweep_equals_the_loop_of_single_maps(wall, straight):
     more = {"sequential_contrast": 900, "checkerboard_contrast": 200}
     lumens, lux, rho = (2000.0, 3000.0, 5000.0), (0.0, 8.0), (0.1, 0.3, 0.6, 0.8)
-    glare = [kit.ambient.Glare(illuminance=1, angle=8)]
+    glare = [kit.Glare(illuminance=1, angle=8)]
 
     def run(lm, lx, r):
         ambient = kit.Ambient(vertical_illuminance=lx, glare=glare)

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.ambient import veil_luminance
+from kit.glare import veil_luminance
 from kit.luminaire import (
     MOST_NODES,
     LedString,

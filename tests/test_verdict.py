@@ -22,7 +22,7 @@ def band(low, high, down, up):
 
 
 def light_of(wall, straight, *, lumens=4000.0, rho=0.5, ambient=4.0, width=1.0, glare=0.0, contrast=1000.0, **more):
-    glares = [kit.ambient.Glare(illuminance=glare, angle=10)] if glare else []
+    glares = [kit.Glare(illuminance=glare, angle=10)] if glare else []
     pair = straight(8 * width, 5 * width, y=2.5, lumens=lumens, sequential_contrast=contrast, chain=[LOSS], **more)
     front = wall(reflectance=rho, low=0.8 * rho, high=min(1.0, 1.2 * rho))
     around = kit.Ambient(vertical_illuminance=ambient, glare=glares)
