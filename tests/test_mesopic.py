@@ -1,0 +1,434 @@
+import re
+
+import colour
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import kit
+from kit import reference
+from kit.errors import InputError
+from kit.mesopic import mesopic_luminance, mesopic_table, note, scotopic_photopic_ratio, white_ratios
+from kit.spectra import FINE, Spectrum, ambient_spectrum, light_source, light_source_names, surface_spectrum
+
+LUMINANCE = st.floats(1e-6, 1e4)
+# Below 0.26 the result may fall in one step: tested apart.
+RATIO = st.floats(0.28, 40.0)
+ANY_RATIO = st.floats(0.0, 1000.0)  # no light exceeds 40
+
+# CIE 191:2010, table of effective luminance against the photometer [%], by S/P ratio; from memory, and before it was
+# computed here. Photopic luminance, to which the eye is adapted: 0.01, 0.03, 0.1, 0.3, 1, 3 cd/m2.
+CIE_191_LUMINANCES = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0)
+CIE_191_PERCENT = {
+    0.25: (-75, -52, -29, -18, -9, -2),
+    0.45: (-55, -34, -21, -13, -6, -2),
+    0.65: (-31, -20, -13, -8, -4, -1),
+    0.85: (-12, -8, -5, -3, -2, 0),
+    1.05: (4, 3, 2, 1, 1, 0),
+    1.25: (18, 13, 8, 5, 3, 1),
+    1.45: (32, 22, 15, 9, 5, 1),
+    1.65: (45, 32, 21, 13, 7, 2),
+    1.85: (57, 40, 27, 17, 9, 3),
+    2.05: (69, 49, 32, 21, 11, 3),
+    2.25: (80, 57, 38, 24, 12, 4),
+    2.45: (91, 65, 43, 28, 14, 4),
+    2.65: (101, 73, 49, 31, 16, 5),
+}
+
+
+def power(name, function, waves=FINE):
+    values = np.broadcast_to(function(np.asarray(waves, float)), np.shape(waves))
+    return Spectrum(name=name, wavelengths=tuple(waves), values=tuple(values), origin="parametric", source="a test")
+
+
+def illuminant(name):
+    table = colour.SDS_ILLUMINANTS[name]
+    return power(name, lambda waves: np.interp(waves, table.wavelengths, table.values))
+
+
+def one_line(wavelength):
+    return power(f"line at {wavelength} nm", lambda waves: np.where(waves == wavelength, 1.0, 0.0))
+
+
+def by_iteration(photopic, ratio, rounds=5000):
+    """Return L_mes by the procedure of CIE 191: m = 0.5, then round after round; written once more, by L_s."""
+    m = np.full(np.broadcast(photopic, ratio).shape, 0.5)
+    peak = 683.0 / 1699.0
+    scotopic = np.asarray(photopic) * ratio
+    for _ in range(rounds):
+        mesopic = (m * photopic + (1.0 - m) * scotopic * peak) / (m + (1.0 - m) * peak)
+        with np.errstate(divide="ignore"):  # no light that rods see: m = 0
+            before, m = m, np.clip(0.7670 + 0.3334 * np.log10(mesopic), 0.0, 1.0)
+        if np.abs(m - before).max() < 1e-13:
+            return (m * photopic + (1.0 - m) * scotopic * peak) / (m + (1.0 - m) * peak)
+    raise AssertionError("no end")
+
+
+# The S/P ratio
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("name", "expected"),
+    [
+        # S. M. Berman, Energy efficiency consequences of scotopic sensitivity, Journal of the Illuminating Engineering
+        # Society 21 (1992): incandescent 1.41, daylight 6500 K 2.47. From memory.
+        ("A", 1.41),
+        ("D65", 2.47),
+    ],
+)
+def test_ratio_of_standard_illuminants(name, expected):
+    # One unit of the last digit: sums over other steps and ends of the spectrum differ by that.
+    assert scotopic_photopic_ratio(illuminant(name)) == pytest.approx(expected, abs=0.01)
+
+
+@pytest.mark.published
+def test_sodium_light_is_poor_in_what_rods_see():
+    # Berman 1992, from memory: high pressure sodium 0.4 (35 W) to 0.62 (50 W).
+    assert 0.4 < scotopic_photopic_ratio(ambient_spectrum("sodium street lamp")) < 0.62
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("wavelength", "scotopic", "photopic"), [(507, 1.0, 0.4443), (555, 0.402, 1.0)])
+def test_single_lines_have_the_tabulated_efficiencies(wavelength, scotopic, photopic):
+    # Tables of the CIE observers 1951 and 1924, four digits.
+    expected = 1700.0 / 683.0 * scotopic / photopic
+    assert scotopic_photopic_ratio(one_line(wavelength)) == pytest.approx(expected, rel=2e-4)
+
+
+@pytest.mark.analytic
+def test_lights_add_by_their_photopic_parts():
+    one, other = one_line(500), one_line(620)
+    efficiency = colour.SDS_LEFS["CIE 1924 Photopic Standard Observer"]
+    both = power("both", lambda waves: np.where((waves == 500) | (waves == 620), 1.0, 0.0))
+    weights = [efficiency[500], efficiency[620]]
+    expected = np.average([scotopic_photopic_ratio(line) for line in (one, other)], weights=weights)
+    assert scotopic_photopic_ratio(both) == pytest.approx(expected, rel=1e-9)
+
+
+@pytest.mark.analytic
+def test_the_wall_filters_the_light():
+    light, brick = ambient_spectrum("daylight"), surface_spectrum(kit.Surface.from_reference("red brick"))
+    leaving = power("leaving", lambda waves: light.fine * brick.fine)
+    assert scotopic_photopic_ratio(light, brick) == pytest.approx(scotopic_photopic_ratio(leaving), rel=1e-9)
+    flat = power("grey", lambda waves: 0.3)
+    assert scotopic_photopic_ratio(light, flat) == pytest.approx(scotopic_photopic_ratio(light), rel=1e-12)
+    assert scotopic_photopic_ratio(light, brick) < scotopic_photopic_ratio(light)
+
+
+@pytest.mark.parametrize("name", light_source_names())
+def test_white_of_a_projector_is_all_its_channels(name):
+    source = light_source(name)
+    white = power("white", lambda waves: sum(channel.fine for channel in source.channels))
+    ratio = scotopic_photopic_ratio(source)
+    assert ratio == pytest.approx(scotopic_photopic_ratio(white), rel=1e-12)
+    red, green, blue = (scotopic_photopic_ratio(channel) for channel in source.channels)
+    assert red < 1.0 < green < blue
+    assert red < ratio < blue
+
+
+@pytest.mark.property
+@given(st.floats(1e-6, 1e6))
+def test_the_ratio_does_not_depend_on_the_amount_of_light(times):
+    light = ambient_spectrum("warm white led street lamp")
+    more = power("more", lambda waves: times * light.on(waves), light.wavelengths)
+    assert scotopic_photopic_ratio(more) == pytest.approx(scotopic_photopic_ratio(light), rel=1e-9)
+
+
+# The mesopic luminance
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("ratio", CIE_191_PERCENT)
+def test_effective_luminance_of_cie_191(ratio):
+    change = 100.0 * (mesopic_luminance(CIE_191_LUMINANCES, ratio) / np.array(CIE_191_LUMINANCES) - 1.0)
+    # Whole percents; -29.5 and 12.5 stand on the edge of rounding.
+    np.testing.assert_allclose(change, CIE_191_PERCENT[ratio], atol=0.53)
+
+
+@pytest.mark.reference
+@pytest.mark.parametrize(
+    ("ratio", "expected"), [(0.25, 0.91296), (0.65, 0.96081), (1.45, 1.0473), (2.05, 1.1060), (2.65, 1.1605)]
+)
+def test_luxpy_at_one_candela(ratio, expected):
+    # luxpy 1.12.5, get_cie_mesopic_adaptation; at 1 cd/m2 alone, as its sum has S/P in place of L_s. Five digits; it
+    # stops when m changes by less than 1e-5.
+    assert mesopic_luminance(1.0, ratio) == pytest.approx(expected, rel=6e-5)
+
+
+@pytest.mark.analytic
+def test_the_procedure_of_cie_191_gives_the_same():
+    # Up to a ratio of 18, from where the rounds swing for ever just below 5 cd/m2.
+    photopic, ratio = np.geomspace(1e-4, 20.0, 201)[:, None], np.linspace(0.28, 17.0, 40)
+    np.testing.assert_allclose(mesopic_luminance(photopic, ratio), by_iteration(photopic, ratio), rtol=1e-10)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("ratio", [0.0, 0.02, 0.05, 0.1, 0.2, 0.25])
+def test_red_light_ends_where_the_procedure_of_cie_191_ends(ratio):
+    photopic = np.geomspace(1e-3, 6.0, 500)
+    # At the step two solutions merge, where rounds come closer ever more slowly; they still do at these points.
+    np.testing.assert_allclose(mesopic_luminance(photopic, ratio), by_iteration(photopic, ratio), rtol=1e-10)
+
+
+@pytest.mark.analytic
+@given(st.floats(0.0, 1e6))
+def test_a_ratio_of_one_changes_nothing(luminance):
+    assert mesopic_luminance(luminance, 1.0) == luminance
+    assert mesopic_luminance(luminance, 1.0, adaptation=0.1, adaptation_ratio=3.0) == pytest.approx(luminance)
+
+
+@pytest.mark.analytic
+@given(luminance=st.floats(5.0, 1e6), ratio=ANY_RATIO, looked_at=st.floats(0.0, 1e6))
+def test_from_five_candela_up_the_photometer_is_right(luminance, ratio, looked_at):
+    assert mesopic_luminance(luminance, ratio) == luminance
+    assert mesopic_luminance(looked_at, ratio, adaptation=luminance) == looked_at
+
+
+@pytest.mark.analytic
+@given(ratio=st.floats(0.01, 40.0), share=st.floats(0.0, 0.99))
+def test_at_the_dark_end_rods_alone_count(ratio, share):
+    # m = 0 where L_mes, then L_s, is 10^(-a/b) = 0.005006 cd/m2 or less; red light alone may stay above on its cones.
+    photopic = share * 0.005 / max(ratio, 1.0)
+    assert mesopic_luminance(photopic, ratio) == pytest.approx(photopic * ratio, rel=1e-12)
+
+
+@pytest.mark.analytic
+def test_the_coefficients_reach_the_ends_of_the_range():
+    a, b = (reference.value("eye", f"adaptation {name}") for name in ("at 1 cd/m2", "per decade"))
+    # Four digits of b: 10^((1 - a) / b) is 4.998 to 5.002.
+    assert 10.0 ** ((1.0 - a) / b) == pytest.approx(reference.value("eye", "upper end"), rel=1e-3)
+    assert 10.0 ** (-a / b) == pytest.approx(reference.value("eye", "lower end"), rel=2e-3)
+
+
+@pytest.mark.published
+def test_reference_rows_agree_with_the_observers():
+    # CIE 1951 scotopic observer: 0.402 at 555 nm.
+    assert reference.value("eye", "scotopic efficiency at 555 nm") == pytest.approx(0.402, abs=5e-6)
+    assert reference.value("eye", "scotopic efficiency at 555 nm") == 683 / 1699
+    row = reference.row("eye", "maximum efficacy of rods over cones")
+    assert row.value == colour.constants.CONSTANT_KP_M / colour.constants.CONSTANT_K_M
+    assert row.low < row.value < row.high
+
+
+@pytest.mark.property
+@given(LUMINANCE, ANY_RATIO)
+def test_the_result_solves_the_equation(photopic, ratio):
+    mesopic = mesopic_luminance(photopic, ratio)
+    m = min(max(0.7670 + 0.3334 * np.log10(mesopic), 0.0), 1.0) if mesopic > 0.0 else 0.0
+    peak = 683.0 / 1699.0
+    again = photopic * (m + (1.0 - m) * ratio * peak) / (m + (1.0 - m) * peak)
+    assert again == pytest.approx(mesopic, rel=1e-10)
+
+
+@pytest.mark.property
+@given(LUMINANCE, ANY_RATIO)
+def test_the_result_lies_between_cones_and_rods(photopic, ratio):
+    low, high = sorted((photopic, photopic * ratio))
+    assert low * (1.0 - 1e-12) <= mesopic_luminance(photopic, ratio) <= high * (1.0 + 1e-12)
+
+
+@pytest.mark.property
+@given(LUMINANCE, ANY_RATIO, st.floats(1.0 + 1e-6, 10.0))
+def test_more_light_and_bluer_light_are_worth_more(photopic, ratio, times):
+    here = mesopic_luminance(photopic, ratio)
+    assert mesopic_luminance(photopic * times, ratio) > here or ratio == 0.0
+    assert mesopic_luminance(photopic * times, ratio) >= here
+    assert mesopic_luminance(photopic, ratio * times) >= here * (1.0 - 1e-12)
+    if photopic < 4.99 and ratio > 0.01:
+        assert mesopic_luminance(photopic, ratio * times + 1e-3) > here
+
+
+@pytest.mark.property
+@given(LUMINANCE, RATIO)
+def test_no_jumps(photopic, ratio):
+    # Relative slopes are 14 each at most, at a ratio of 0.28; a jump would be 1e-3 or more.
+    here = mesopic_luminance(photopic, ratio)
+    there = mesopic_luminance(photopic * (1.0 + 1e-6), ratio * (1.0 + 1e-6))
+    assert there == pytest.approx(here, rel=1e-4)
+
+
+@pytest.mark.analytic
+def test_red_light_falls_to_rods_in_one_step_below_a_known_ratio():
+    # Where m reaches 0 the slope of the round is b / ln 10 (1 / SP - 1) / V'0; at 1 solutions begin to merge.
+    a, b, peak = 0.7670, 0.3334, 683.0 / 1699.0
+    edge = b / (b + peak * np.log(10.0))
+    assert edge == pytest.approx(0.2648, abs=5e-5)
+
+    def largest_step(ratio):
+        photopic = 10.0 ** (-a / b) / ratio * np.linspace(0.3, 1.2, 200_001)
+        result = mesopic_luminance(photopic, ratio) / photopic
+        return np.diff(result).max()
+
+    assert largest_step(edge - 0.01) > 1e-3
+    assert largest_step(edge + 0.01) < 1e-4
+    luminances = np.geomspace(0.01, 0.1, 20_001)
+    for ratio in (0.0, 0.02, 0.1, 0.2):
+        steps = np.diff(mesopic_luminance(luminances, ratio) / luminances)
+        assert 0.02 < luminances[np.argmax(steps)] < 0.05
+        assert np.sort(steps)[-1] > 5.0 * np.sort(steps)[-2]
+
+
+@pytest.mark.analytic
+def test_adaptation_to_another_field():
+    # Adapted to a bright field: photometer. To a dark one: rods. In between the same m for all that is looked at.
+    assert mesopic_luminance(0.1, 2.0, adaptation=10.0) == 0.1
+    assert mesopic_luminance(3.0, 2.0, adaptation=0.001) == pytest.approx(6.0)
+    alike = mesopic_luminance([0.1, 1.0, 7.0], 2.0, adaptation=1.0) / [0.1, 1.0, 7.0]
+    np.testing.assert_allclose(alike, mesopic_luminance(1.0, 2.0), rtol=1e-12)
+    # The field's own ratio counts for m, the light's for what it is worth.
+    m = (0.7670 + 0.3334 * np.log10(mesopic_luminance(0.5, 0.6))).item()
+    peak = 683.0 / 1699.0
+    expected = 0.2 * (m + (1.0 - m) * 2.4 * peak) / (m + (1.0 - m) * peak)
+    assert mesopic_luminance(0.2, 2.4, adaptation=0.5, adaptation_ratio=0.6) == pytest.approx(expected, rel=1e-10)
+    assert mesopic_luminance(0.2, 2.4, adaptation=0.2, adaptation_ratio=2.4) == mesopic_luminance(0.2, 2.4)
+
+
+@pytest.mark.analytic
+def test_no_light_is_worth_nothing():
+    assert mesopic_luminance(0.0, 2.0) == 0.0
+    assert mesopic_luminance(0.0, 0.0) == 0.0
+    assert mesopic_luminance(0.0, 2.0, adaptation=1.0) == 0.0
+    assert mesopic_luminance(1.0, 2.0, adaptation=0.0) == 2.0
+
+
+def test_shapes_and_scalars():
+    photopic, ratio = np.geomspace(0.01, 10.0, 6).reshape(2, 3, 1), np.array([0.5, 1.0, 2.0, 3.0])
+    result = mesopic_luminance(photopic, ratio, adaptation=np.ones((3, 1)))
+    assert result.shape == (2, 3, 4)
+    assert result[1, 2, 0] == mesopic_luminance(photopic[1, 2, 0], 0.5, adaptation=1.0)
+    assert mesopic_luminance([], 1.0).shape == (0,)
+    assert isinstance(mesopic_luminance(1, 2), float)
+    assert isinstance(scotopic_photopic_ratio(light_source("lamp")), float)
+    given_array = np.array([1.0, 2.0])
+    mesopic_luminance(given_array, 2.0)[0] = 9.0
+    assert given_array.tolist() == [1.0, 2.0]
+
+
+# In words
+
+
+def test_table_of_typical_whites():
+    lines = mesopic_table().splitlines()
+    assert lines[0].startswith("Worth more (+) or less (-) beside the line of sight")
+    assert re.split(r"\s{2,}", lines[1].strip()) == ["red brick"] * 3 + ["white painted brick"] * 3
+    assert re.split(r"\s{2,}", lines[2].strip()) == ["cd/m2", *["lamp", "laser phosphor", "three laser"] * 2]
+    ratios = list(white_ratios().values())
+    assert lines[3].split() == ["S/P", *(f"{ratio:.2f}" for ratio in ratios)]
+    assert [line.split()[0] for line in lines[4:]] == ["0.1", "0.3", "1", "3", "5"]
+    for line in lines[4:]:
+        luminance, *cells = line.split()
+        shown = [float(cell.rstrip("%")) for cell in cells]
+        expected = 100.0 * (mesopic_luminance(float(luminance), ratios) / float(luminance) - 1.0)
+        np.testing.assert_allclose(shown, expected, atol=0.5)
+    assert lines[-1].split() == ["5", *["0%"] * 6]
+    assert max(map(len, lines)) <= 120
+
+
+def test_red_brick_takes_from_what_rods_see():
+    ratios = white_ratios()
+    for source in ("lamp", "laser phosphor", "three laser"):
+        assert 1.0 < ratios[f"red brick, {source}"] < ratios[f"white painted brick, {source}"]
+
+
+def test_table_of_own_lights():
+    lines = mesopic_table({"sodium": 0.6, "flat": 1, "moon": 2.05}, luminances=[0.1, 1]).splitlines()
+    assert [line.split() for line in lines[1:]] == [
+        ["cd/m2", "sodium", "flat", "moon"],
+        ["S/P", "0.60", "1.00", "2.05"],
+        ["0.1", "-15%", "0%", "+32%"],
+        ["1", "-4%", "0%", "+11%"],
+    ]
+    assert len({len(line) for line in lines[1:]}) == 1
+    mixed = mesopic_table({"wall, lamp": 2.0, "moon": 2.05}).splitlines()
+    assert (mixed[1].split(), mixed[2].split()) == (["wall"], ["cd/m2", "lamp", "moon"])
+
+
+@pytest.mark.parametrize(
+    ("luminance", "start", "says"),
+    [
+        (300, "At 300 cd/m²", ["photometer is right"]),
+        (5.0, "At 5 cd/m²", ["photometer is right"]),
+        (4.9, "At 4.9 cd/m²", ["between day and night", "colours fade", "detail blurs"]),
+        (0.3, "At 0.3 cd/m²", ["follows the photometer", "practice with photometers and stay as they are"]),
+        (0.0051, "At 0.0051 cd/m²", ["between day and night"]),
+        (0.005, "At 0.005 cd/m²", ["night vision alone", "colours are gone", "practice with photometers"]),
+        (0, "At 0 cd/m²", ["night vision alone"]),
+    ],
+)
+def test_notes(luminance, start, says):
+    words = note(luminance)
+    assert words.startswith(f"{start} the eye ")
+    assert all(part in words for part in says)
+    assert words.count(". ") <= 1
+    assert words.endswith(".")
+    assert not re.search("photopic|scotopic|mesopic|fovea|S/P", words)
+
+
+# What is refused
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("bad", [-1e-9, np.nan, np.inf, "1", [None], True, [[1.0], [1.0, 2.0]], 1j])
+@pytest.mark.parametrize("field", ["photopic", "ratio", "adaptation", "adaptation_ratio"])
+def test_bad_numbers_are_refused(field, bad):
+    good = {"photopic": 1.0, "ratio": 2.0, "adaptation": 1.0, "adaptation_ratio": 2.0}
+    with pytest.raises(InputError) as caught:
+        mesopic_luminance(**(good | {field: bad}))
+    assert caught.value.field == field
+
+
+@pytest.mark.bad_input
+def test_shapes_that_do_not_go_together_are_refused():
+    with pytest.raises(InputError, match=r"\(2,\), \(3,\).*broadcast"):
+        mesopic_luminance(np.ones(2), np.ones(3))
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("bad", ["daylight", 1.0, np.ones(401), {"red": 1.0}])
+def test_bad_kinds_of_light_are_refused(bad):
+    with pytest.raises(InputError) as caught:
+        scotopic_photopic_ratio(bad)
+    assert (caught.value.field, caught.value.right) == ("light", "a Spectrum or a LightSource")
+    with pytest.raises(InputError) as caught:
+        scotopic_photopic_ratio(ambient_spectrum("daylight"), bad)
+    assert (caught.value.field, caught.value.right) == ("reflectance", "a Spectrum")
+
+
+@pytest.mark.bad_input
+def test_light_of_no_power_is_refused():
+    with pytest.raises(InputError, match=r"'dark'.*some power"):
+        scotopic_photopic_ratio(power("dark", lambda waves: 0.0))
+    with pytest.raises(InputError, match=r"'daylight' on 'black wall'.*some power"):
+        scotopic_photopic_ratio(ambient_spectrum("daylight"), power("black wall", lambda waves: 0.0))
+    infrared = power("infrared", lambda waves: np.where(waves > 800.0, 1.0, 0.0), np.arange(380.0, 901.0, 5.0))
+    with pytest.raises(InputError, match=r"'infrared'.*some power"):
+        scotopic_photopic_ratio(infrared)
+
+
+@pytest.mark.bad_input
+def test_a_wall_that_sends_back_more_than_it_gets_is_refused():
+    with pytest.raises(InputError, match=r"'bright'.*reflectance"):
+        scotopic_photopic_ratio(ambient_spectrum("daylight"), power("bright", lambda waves: 1.01))
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("bad", [{}, 2.0, [1.0], {"": 1.0}, {3: 1.0}, {"a": -1.0}, {"a": np.nan}, {"a": "2"}])
+def test_bad_lights_of_a_table_are_refused(bad):
+    with pytest.raises(InputError, match="light"):
+        mesopic_table(bad)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("bad", [[], [0.0], [1.0, -1.0], 1.0, [[1.0]], "1", [np.nan]])
+def test_bad_luminances_of_a_table_are_refused(bad):
+    with pytest.raises(InputError, match="luminances"):
+        mesopic_table({"a": 1.0}, luminances=bad)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("bad", [-0.1, np.nan, np.inf, "1", None, True])
+def test_bad_luminances_of_a_note_are_refused(bad):
+    with pytest.raises(InputError, match="luminance"):
+        note(bad)
