@@ -9,13 +9,14 @@ import lazy_loader
 __getattr__, __dir__, __all__ = lazy_loader.attach(
     __name__,
     submodules=[
-        "ambient", "cast", "class_panel", "cloth", "cloth_panel", "colorimetry", "drawing", "ephemeris",
-        "errors", "evening", "facade", "glare", "house_file", "layers", "light", "luminaire", "night", "panel",
-        "payoff", "photometric_file", "picture_file", "projector", "raster", "reference", "site", "sky", "spectra",
-        "texture", "throw", "units", "verdict", "washout",
+        "ambient", "cast", "charts", "class_panel", "cloth", "cloth_panel", "colorimetry", "drawing", "ephemeris",
+        "errors", "evening", "evening_panel", "facade", "glare", "house_file", "layers", "light", "luminaire",
+        "mesopic", "night", "panel", "payoff", "photometric_file", "picture_file", "projector", "raster", "reference",
+        "site", "sky", "spectra", "spill", "texture", "throw", "units", "verdict", "washout",
     ],
     submod_attrs={
         "ambient": ["Ambient", "ambient_light"],
+        "charts": ["draw_drive", "draw_evening", "draw_season", "draw_sources"],
         "class_panel": ["Choice", "ClassPanel", "compare"],
         "cloth": [
             "Cloth", "Covering", "Hanging", "cover", "hang", "hanging_table", "pattern_behind", "wet_front",
@@ -28,6 +29,7 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "evening": [
             "Passing", "evenings", "source_table", "start_sentence", "start_table", "switching", "switching_table",
         ],
+        "evening_panel": ["EveningChoice", "EveningPanel", "Street", "invented_street", "plan_evening"],
         "facade": ["Facade", "Patch", "Surface", "split_at", "with_returns"],
         "glare": ["Glare", "veil_luminance"],
         "house_file": ["load_house", "parse_house"],
@@ -37,10 +39,11 @@ __getattr__, __dir__, __all__ = lazy_loader.attach(
         "payoff": ["pay_off", "projector_price"],
         "picture_file": ["Picture", "load_picture"],
         "projector": ["Factor", "Projector", "typical_chain", "typical_projector"],
-        "luminaire": ["LedString", "Luminaire", "typical_luminaire"],
+        "luminaire": ["LedString", "Luminaire", "headlamps", "typical_luminaire"],
         "photometric_file": ["Distribution", "load_distribution"],
         "site": ["Site"],
         "spectra": ["LightSource", "Spectrum", "light_source", "surface_spectrum"],
+        "spill": ["Place", "leaving"],
         "texture": ["Pattern"],
         "throw": ["Placement", "picture_width", "throw_distance", "throw_ratio_for"],
         "units": ["foot_lamberts"],

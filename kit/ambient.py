@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import OrderedDict
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from threading import Lock
 
 import numpy as np
@@ -199,7 +200,12 @@ def wall_planes(facade: Facade, shown: NDArray[np.int16]) -> tuple[Array, NDArra
 
 def sky_veils(ambient: Ambient, facade: Facade) -> float:
     """Return the veil of an even sky per its luminance; 0 without an eye."""
-    return 0.0 if ambient.eye is None else sky_veil(facade, ambient.eye, middle(facade), age=ambient.age)
+    return 0.0 if ambient.eye is None else _sky_veil(facade, ambient.eye, ambient.age)
+
+
+@lru_cache(maxsize=8)
+def _sky_veil(facade: Facade, eye: tuple[float, float, float], age: float | None) -> float:
+    return sky_veil(facade, eye, middle(facade), age=age)
 
 
 def moon_veil(ambient: Ambient, facade: Facade, sky: Sky) -> tuple[Array, Array]:

@@ -263,7 +263,7 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> s
     part : str
         Of the front.
     """
-    one = _pick(result, date, part)
+    one = pick(result, date, part)
     day = _day(one["date"].values)
     about = "" if part == WHOLE else f" on the {part}"
     facts = [
@@ -290,7 +290,7 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> s
     if float(one["lit_share"]) < 0.5:
         return f"{day}: not enough{about} at any hour; the picture reaches only {float(one['lit_share']):.0%} of it."
     if white < wanted:
-        dark = "the sky never gets dark enough either" if np.isnat(nominal) else f"it is dark from {_hour(nominal)} on"
+        dark = "contrast never suffices either" if np.isnat(nominal) else f"contrast would do from {_hour(nominal)} on"
         return (
             f"{day}: not enough{about} at any hour{told}. White reaches {white:.1f} of the {wanted:g} cd/m2 wanted, "
             f"whatever the clock says; {dark}."
@@ -317,7 +317,7 @@ def start_table(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> str:
     step = int(number("every", every, minimum=1.0))
     rows = [f"{'':17}{'sunset':>8}{'moonrise':>10}{'moon lit':>10}{'dark from':>11}{'start':>8}  likely"]
     for date in result["date"].values[::step]:
-        one = _pick(result, date, part)
+        one = pick(result, date, part)
         low, nominal, high = one["earliest"].values
         likely = "never" if np.isnat(high) else f"{_hour(high)} to {'never' if np.isnat(low) else _hour(low)}"
         lit = float(one["moon_illuminated"].mean())
@@ -574,7 +574,8 @@ def _part_index(parts: Sequence[str], part: str) -> int:
     return list(parts).index(part)
 
 
-def _pick(result: xr.Dataset, date: Any, part: str) -> xr.Dataset:
+def pick(result: xr.Dataset, date: Any, part: str) -> xr.Dataset:
+    """Return one evening of `evenings` for one part of the front; no date: the first. Unknown: `InputError`."""
     _part_index([str(name) for name in result["part"].values], part)
     if date is None:
         return result.isel(date=0).sel(part=part)

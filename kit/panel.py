@@ -14,6 +14,7 @@ from typing import Any, ClassVar
 
 import ipywidgets as widgets
 import numpy as np
+import pandas as pd
 
 from kit import reference
 from kit.ambient import Ambient
@@ -93,7 +94,7 @@ def count(label: str, low: int, high: int, step: int = 1) -> Any:
     )  # fmt: skip
 
 
-def menu(label: str, options: Iterable[str | tuple[str, str]]) -> Any:
+def menu(label: str, options: Iterable[str | tuple[str, Any]]) -> Any:
     """Return a menu."""
     return widgets.Dropdown(description=label, options=list(options), style=STYLE, layout=widgets.Layout(width=WIDTH))
 
@@ -107,6 +108,15 @@ def line(label: str, example: str) -> Any:
     """Return a line for text, which answers when it is finished."""
     return widgets.Text(
         description=label, placeholder=example, continuous_update=False,
+        style=STYLE, layout=widgets.Layout(width=WIDTH),
+    )  # fmt: skip
+
+
+def days(label: str, first: str, last: str) -> Any:
+    """Return a slider of dates, from `first` to `last`, each as text such as ``"2026-12-05"``."""
+    dates = pd.date_range(first, last)
+    return widgets.SelectionSlider(
+        description=label, options=[(f"{day:%a} {day.day} {day:%b %Y}", f"{day:%Y-%m-%d}") for day in dates],
         style=STYLE, layout=widgets.Layout(width=WIDTH),
     )  # fmt: skip
 
@@ -145,6 +155,12 @@ def unit_buttons() -> Any:
     return buttons
 
 
+def _image() -> Any:
+    image = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+    image.add_class("kit-picture")
+    return image
+
+
 class Panel:
     """Controls, words, a picture and numbers that follow a choice.
 
@@ -164,6 +180,8 @@ class Panel:
     choice_type: ClassVar[type]
     caution: ClassVar[str] = CAUTIONS
     split: ClassVar[int]  # so many controls stand in the left column
+    pictures: ClassVar[int] = 1
+    live: ClassVar[bool] = True  # follows a slider while it is dragged; otherwise answers when it is let go
 
     def __init__(
         self, house: Facade, *, wall_patches: Sequence[str], start: Any = None, spacing: float = 0.075
@@ -186,12 +204,13 @@ class Panel:
         self.reset.on_click(lambda _: self.show(self.start))
         self.message = widgets.HTML()
         self.words = widgets.HTML()
-        self.picture = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
-        self.picture.add_class("kit-picture")
+        self.picture, *self.further = [_image() for _ in range(self.pictures)]
         # The picture's text alternative; the image widget itself cannot carry one.
         self.caption = widgets.HTML()
         self.numbers = widgets.HTML()
         for control in {*self.controls.values(), *self.distances.values()}:
+            if not self.live and hasattr(control, "continuous_update"):
+                control.continuous_update = False
             control.observe(self._changed, names="value")
         self.show(self.start)
 
@@ -282,6 +301,7 @@ class Panel:
                 self.words,
                 widgets.HBox([left, right], layout=widgets.Layout(flex_flow="row wrap")),
                 self.picture,
+                *self.further,
                 self.caption,
                 self.numbers,
                 widgets.HTML(f"<p><b>Caution.</b> {html.escape(self.caution)}</p>"),

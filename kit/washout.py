@@ -105,10 +105,8 @@ class LitFront:
             around = np.broadcast_to(lux(block), (block.stop - block.start, self.lit.size))
             ambient = self.reflectance / np.pi * around
             veiling = veils[block, None]
+            nominal = self.point_contrast(ambient, veiling)
             with np.errstate(divide="ignore", invalid="ignore"):
-                nominal = (self.white + ambient + veiling) / (self.black + ambient + veiling)
-                # No light at all in white or black: nothing to tell apart.
-                nominal[np.isnan(nominal)] = 1.0
                 for k, level in enumerate(levels):
                     values = nominal
                     if level != "nominal":
@@ -128,6 +126,17 @@ class LitFront:
             # The array library lets go of the interpreter while it computes.
             with ThreadPoolExecutor(max_workers=2) as pool:
                 list(pool.map(work, blocks))
+        return result
+
+    def point_contrast(self, ambient: Array, veil: Array | float) -> Array:
+        """Return the nominal contrast of each lit point, shape (..., p).
+
+        `ambient` is the luminance of the wall in ambient light, `veil` that of the veil [cd/m2].
+        """
+        with np.errstate(divide="ignore", invalid="ignore"):
+            result: Array = (self.white + ambient + veil) / (self.black + ambient + veil)
+        # No light at all in white or black: nothing to tell apart.
+        result[np.isnan(result)] = 1.0
         return result
 
     def enough_white(self, target: Target) -> NDArray[np.bool_]:
@@ -208,8 +217,8 @@ def string_drive(
     xarray.Dataset
         contrast (part, level, drive); illuminance [lx], the mean over the front, and veil_luminance [cd/m2] of the
         strings (drive,); most_drive (part, level), the highest drive at which the contrast is still enough, 1 where it
-        always is, NaN where it is not even with the strings off; first_loss (part,), the drive at which a tenth of
-        the contrast without strings is gone, NaN where it is never.
+        always is, NaN where it is not even with the strings off; first_loss (part,), the drive at which half of the
+        part has lost a tenth of the contrast that it has without strings, NaN where that is never.
 
     Raises
     ------
@@ -242,16 +251,24 @@ def string_drive(
         # More light on the wall and in the eye, less contrast: there is one root.
         return float(brentq(lambda d: contrast(np.array([d]), (level,))[0, part, 0] - value, 0.0, 1.0, xtol=1e-6))
 
+    still = (front.reflectance / np.pi * rest_map[front.lit], rest_veil)
+    before = front.point_contrast(*still)
+
+    def kept(drive: float, run: slice) -> float:
+        ambient = still[0] + drive * front.reflectance / np.pi * own_map[front.lit]
+        after = front.point_contrast(ambient, rest_veil + drive * own_veil)
+        # Nothing is lost where there was no end of it.
+        return float(np.median(np.where(np.isfinite(before), after / before, np.isfinite(after))[run]))
+
     ends = contrast(np.array([0.0, 1.0]))
     most = np.where(ends[1] >= target.contrast, 1.0, np.nan)
     loss = np.full(len(front.parts), np.nan)
-    for i in range(len(front.parts)):
+    for i, run in enumerate(front.runs):
         for k, name in enumerate(LEVELS):
             if ends[0, i, k] >= target.contrast > ends[1, i, k]:
                 most[i, k] = drive_at(i, name, target.contrast)
-        left = (1.0 - WASHED) * ends[0, i, 1]
-        if ends[1, i, 1] < left:
-            loss[i] = drive_at(i, "nominal", left)
+        if run.stop > run.start and kept(1.0, run) < 1.0 - WASHED:
+            loss[i] = brentq(lambda d, run=run: kept(d, run) - (1.0 - WASHED), 0.0, 1.0, xtol=1e-6)
     return xr.Dataset(
         {
             "contrast": (("drive", "part", "level"), contrast(levels), {"long_name": "contrast at the eye"}),
@@ -266,7 +283,11 @@ def string_drive(
                 {"long_name": "veiling luminance of the strings", "units": "cd/m2"},
             ),
             "most_drive": (("part", "level"), most, {"long_name": "highest drive with enough contrast"}),
-            "first_loss": ("part", loss, {"long_name": "drive that takes a tenth of the contrast"}),
+            "first_loss": (
+                "part",
+                loss,
+                {"long_name": "drive that takes a tenth of the contrast from half of the part"},
+            ),
         },
         coords={"drive": levels, "part": list(front.parts), "level": list(LEVELS)},
         attrs={"wanted_contrast": target.contrast},

@@ -35,9 +35,11 @@ PHYSICS = (
     "site",
     "washout",
     "evening",
+    "spill",
+    "mesopic",
 )
-PANELS = ("panel", "class_panel", "cloth_panel")
-FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", *(f"kit.{name}" for name in PANELS)}
+PANELS = ("panel", "class_panel", "cloth_panel", "evening_panel")
+FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", "kit.charts", *(f"kit.{name}" for name in PANELS)}
 
 
 def imported(path):
@@ -65,7 +67,7 @@ def run(code):
 
 def test_every_module_has_its_place():
     names = {path.stem for path in (ROOT / "kit").glob("*.py")} - {"__init__"}
-    assert names == {*PHYSICS, "drawing", *PANELS}
+    assert names == {*PHYSICS, "drawing", "charts", *PANELS}
 
 
 @pytest.mark.parametrize("name", PHYSICS)
