@@ -107,6 +107,13 @@ def cloth_page(chromium, lab):
     page.close()
 
 
+@pytest.fixture(scope="module")
+def evening_page(chromium, lab):
+    page = run_all(chromium, lab, "03_when_can_the_show_start.ipynb", ".kit-start")
+    yield page
+    page.close()
+
+
 def no_error(page: Page):
     for kind in ("stderr", "error"):
         assert page.locator(f"[data-mime-type='application/vnd.jupyter.{kind}']").count() == 0
@@ -161,7 +168,7 @@ def test_picture_follows_the_slider(page):
     assert min(times) > 0
 
 
-def key_to_picture(page, label, presses):
+def key_to_picture(page, label, presses, settle=400):
     """Press keys on a slider and return the times from key press to the new picture [ms]; stores them too."""
     handle(page, label).focus()
     page.evaluate(
@@ -178,7 +185,7 @@ def key_to_picture(page, label, presses):
         page.keyboard.press("ArrowRight" if i % 8 < 4 else "ArrowLeft")
         page.wait_for_function("window.kitLoads.length > 0", timeout=10_000)
         # A press that draws twice must not lend its second picture to the next press.
-        page.wait_for_timeout(400)
+        page.wait_for_timeout(settle)
         loads = page.evaluate("window.kitLoads")
         times.append(loads[-1])
         pictures.append(len(loads))
@@ -226,3 +233,43 @@ def test_a_picture_file_that_is_not_there_is_answered_in_words(cloth_page):
 def test_the_night_pictures_follow_the_slider(cloth_page):
     """Time from key press to the new pair of pictures, measured and stored; the figure is no pass mark."""
     assert min(key_to_picture(cloth_page, "light output (lm)", presses=12)) > 0
+
+
+def test_the_evening_notebook_runs_and_shows_words_pictures_and_numbers(evening_page):
+    expect(evening_page.locator(".kit-start").first).to_contain_text("Sat 5 Dec 2026: the show can start at 16:")
+    expect(evening_page.locator(".kit-hours").first).to_contain_text("porch light shaded")
+    expect(evening_page.locator("img.kit-picture")).to_have_count(2)
+    expect(evening_page.get_by_text("misses the house").first).to_be_attached(timeout=90_000)
+    no_error(evening_page)
+    picture(evening_page).scroll_into_view_if_needed()
+    ARTEFACTS.mkdir(exist_ok=True)
+    evening_page.screenshot(path=ARTEFACTS / "when_can_the_show_start.png")
+
+
+def test_another_date_and_a_lamp_switched_off_by_keyboard_change_words_and_picture(evening_page):
+    words = evening_page.locator(".kit-start").first
+    before, text = picture(evening_page).get_attribute("src"), words.inner_text()
+    handle(evening_page, "evening of").focus()
+    evening_page.keyboard.press("ArrowRight")
+    expect(words).to_contain_text("Sun 6 Dec 2026")
+    expect(picture(evening_page)).not_to_have_attribute("src", before)
+    table = evening_page.locator(".kit-hours").first
+    expect(table).to_contain_text("porch light off")
+    evening_page.get_by_label("porch light", exact=True).select_option("off")
+    expect(table).not_to_contain_text("porch light off")
+    evening_page.get_by_role("button", name="Reset all").click()
+    expect(words).to_have_text(text, use_inner_text=True)
+
+
+def test_a_time_zone_that_is_not_there_is_answered_in_words(evening_page):
+    zone = evening_page.get_by_label("time zone", exact=True)
+    zone.fill("Europe/Berlinn")
+    zone.press("Enter")
+    expect(evening_page.locator("p[role=alert]")).to_contain_text("near: Europe/Berlin")
+    evening_page.get_by_role("button", name="Reset all").click()
+    expect(evening_page.locator("p[role=alert]")).to_have_count(0)
+
+
+def test_the_evening_follows_the_slider(evening_page):
+    """Time from key press to the new picture, measured and stored; the figure is no pass mark."""
+    assert min(key_to_picture(evening_page, "light output (lm)", presses=6, settle=2500)) > 0
