@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -6,6 +7,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
+from kit.ambient import lamp_light
+from kit.ephemeris import Positions
+from kit.luminaire import LedString, lamp_map, typical_luminaire
+from kit.raster import Grid
+from kit.site import Sky
 
 
 @pytest.mark.published
@@ -85,3 +91,280 @@ def test_ambient_refuses_what_cannot_be(given_values, field):
 def test_glare_refuses_what_cannot_be(lux):
     with pytest.raises(kit.InputError, match="illuminance"):
         kit.Glare(illuminance=lux, angle=10)
+
+
+# Lamps, sky and eye
+
+GREY = kit.Surface(name="grey", reflectance=0.5, low=0.4, high=0.6)
+GAIN = kit.Surface(name="screen", reflectance=0.7, gain=1.5)
+EYE = (1.0, 1.6, 11.0)
+
+
+def angled(*, back=False):
+    """A wall with a bay, whose sides stand at 45 degrees, and a roof that slopes back and is not judged."""
+    patches = [
+        kit.Patch("wall", [(-4, 0, 0), (4, 0, 0), (4, 4, 0), (-4, 4, 0)], GREY),
+        kit.Patch("bay", [(0, 0, 1), (1, 0, 1), (1, 3, 1), (0, 3, 1)], GAIN),
+        kit.Patch("right side", [(1, 0, 1), (2, 0, 0), (2, 3, 0), (1, 3, 1)], GREY),
+        kit.Patch("left side", [(-1, 0, 0), (0, 0, 1), (0, 3, 1), (-1, 3, 0)], GREY),
+        kit.Patch("roof", [(-4, 4, 0), (4, 4, 0), (3, 6, -2), (-3, 6, -2)], GREY, judged=False),
+    ]
+    return kit.Facade(patches[::-1] if back else patches, name="angled")
+
+
+def porch(**more):
+    return typical_luminaire("porch light", **{"position": (-2.0, 2.1, 0.6)} | more)
+
+
+def gutter(**more):
+    given_values = {"name": "gutter", "path": ((-3.9, 3.9, 0.15), (3.9, 3.9, 0.15)), "spacing": 0.1, "node_flux": 12.0}
+    return LedString(**given_values | more)
+
+
+def a_site(**more):
+    return kit.Site(**{"latitude": 41.9, "longitude": -87.6, "zone": "America/Chicago", "facing": 180.0} | more)
+
+
+def a_sky(site=None, **found):
+    """Sun and moon where they are put."""
+    values = {
+        "sun_elevation": -6.0, "sun_azimuth": 250.0, "moon_elevation": 35.0, "moon_azimuth": 150.0,
+        "moon_phase_angle": 10.0, "moon_distance": 3.8e8,
+    } | found  # fmt: skip
+    return Sky(site=site or a_site(), positions=Positions(**{k: np.asarray(v, float) for k, v in values.items()}))
+
+
+def light_on(ambient, facade=None, spacing=0.25):
+    facade = facade or angled()
+    return kit.ambient_light(ambient, facade, Grid.over(facade.bounds, spacing))
+
+
+def lit(scene_ambient, spacing=0.25, **more):
+    projector = kit.typical_projector(6000.0, 1.2)
+    place = kit.Placement(position=(0.5, 0.3, 11.0), aim=(0.5, 0.3, 0.0))
+    scene = kit.Scene(facade=angled(), projectors=[(projector, place)], ambient=scene_ambient, **more)
+    return kit.light_map(scene, spacing)
+
+
+@pytest.mark.property
+def test_sources_add_linearly_in_any_order():
+    glare = (kit.Glare(illuminance=0.5, angle=7.0),)
+    lamps = (porch(), gutter(), porch(called="other", position=(3.0, 2.0, 4.0)))
+    together = light_on(kit.Ambient(vertical_illuminance=0.4, glare=glare, lamps=lamps, sky=a_sky(), eye=EYE, age=40))
+    names = ["even light", "twilight", "sky glow", "moon", "porch light", "gutter", "other"]
+    assert list(together["source"].values) == names
+    alone = [
+        light_on(kit.Ambient(age=40, eye=EYE, **more))
+        for more in ({"vertical_illuminance": 0.4, "glare": glare}, {"sky": a_sky()}, *({"lamps": [v]} for v in lamps))
+    ]
+    for name in ("illuminance", "veil_luminance", "glare_close"):
+        # Rounding only.
+        expected = sum(one[name].sum("source", skipna=False) for one in alone)
+        np.testing.assert_allclose(together[name].sum("source", skipna=False), expected, rtol=1e-12)
+    back = light_on(kit.Ambient(lamps=lamps[::-1], eye=EYE, age=40))
+    for lamp in lamps:
+        np.testing.assert_array_equal(
+            back.sel(source=lamp.name)["illuminance"], together.sel(source=lamp.name)["illuminance"]
+        )
+        assert back.sel(source=lamp.name)["veil_luminance"] == together.sel(source=lamp.name)["veil_luminance"]
+
+
+@pytest.mark.property
+def test_twice_the_flux_is_twice_the_light_and_the_veil():
+    once = light_on(kit.Ambient(lamps=[porch(flux=500.0), gutter(drive=0.3)], eye=EYE))
+    twice = light_on(kit.Ambient(lamps=[porch(flux=1000.0), gutter(drive=0.6)], eye=EYE))
+    for name in ("illuminance", "veil_luminance", "glare_close"):
+        np.testing.assert_allclose(twice[name].values, 2.0 * once[name].values, rtol=1e-12)
+    assert (once["veil_luminance"].values[1:] > 0).all()
+    dimmed = kit.Ambient(vertical_illuminance=2.0, lamps=[porch(dimming=0.5), gutter(drive=0.4)], eye=EYE).dimmed(0.25)
+    straight = kit.Ambient(vertical_illuminance=0.5, lamps=[porch(dimming=0.125), gutter(drive=0.1)], eye=EYE)
+    np.testing.assert_allclose(light_on(dimmed)["illuminance"], light_on(straight)["illuminance"], rtol=1e-12)
+    assert kit.Ambient(vertical_illuminance=(1, 2), sky=a_sky()).dimmed(0.5).vertical_illuminance == (0.5, 1.0)
+    assert not light_on(kit.Ambient(lamps=[porch()]).dimmed(0.0))["illuminance"].fillna(0).any()
+
+
+@pytest.mark.property
+def test_remembered_maps_are_not_the_callers_to_change():
+    facade = angled()
+    grid = Grid.over(facade.bounds, 0.25)
+    lamp = porch(position=(-2.0, 2.3, 0.7))
+    first = lamp_light(facade, lamp, grid)
+    expected = first.copy()
+    first[:] = -1.0
+    again = lamp_light(facade, lamp, grid)
+    np.testing.assert_array_equal(again, expected)
+    again *= 3.0
+    data = kit.ambient_light(kit.Ambient(lamps=[lamp]), facade, grid)
+    data["illuminance"].values[:] = 7.0
+    np.testing.assert_array_equal(lamp_light(facade, lamp, grid), expected)
+    np.testing.assert_array_equal(lamp_light(facade, lamp, grid), lamp_map(facade, [lamp], grid))
+    # What changes the light is part of the key; what does not is not in the way.
+    for other in (
+        replace(lamp, turn=30.0, tilt=40.0), replace(lamp, flux=5.0), replace(lamp, shielded=60.0),
+        replace(lamp, position=(-2.0, 2.3, 0.8)), replace(lamp, dimming=0.3), replace(lamp, spectrum=""),
+        replace(lamp, distribution=porch(level="high").distribution),
+    ):  # fmt: skip
+        np.testing.assert_allclose(lamp_light(facade, other, grid), lamp_map(facade, [other], grid), rtol=1e-12)
+    for other in (replace(facade, patches=facade.patches[1:]), angled(back=True)):
+        np.testing.assert_allclose(lamp_light(other, lamp, grid), lamp_map(other, [lamp], grid), rtol=1e-12)
+    finer = Grid.over(facade.bounds, 0.2)
+    np.testing.assert_array_equal(lamp_light(facade, lamp, finer), lamp_map(facade, [lamp], finer))
+
+
+@pytest.mark.analytic
+def test_the_same_even_light_from_sky_or_stated_makes_the_same_map():
+    dark = a_sky(moon_elevation=-5.0)
+    lux = float(dark.twilight() + dark.glow())
+    assert lux > 0.3
+    even, sky, both = (
+        lit(kit.Ambient(**more))
+        for more in (
+            {"vertical_illuminance": lux},
+            {"sky": dark},
+            {"vertical_illuminance": 0.25 * lux, "sky": a_sky(moon_elevation=-5.0), "lamps": [porch(dimming=0.0)]},
+        )
+    )
+    # Rounding only.
+    np.testing.assert_allclose(sky["contrast"], even["contrast"], rtol=1e-12)
+    np.testing.assert_allclose(sky["ambient_illuminance"].values[sky["patch"].values >= 0], lux, rtol=1e-12)
+    more = lit(kit.Ambient(vertical_illuminance=1.25 * lux))
+    np.testing.assert_allclose(both["contrast"], more["contrast"], rtol=1e-12)
+    for one, other in ((even, sky), (more, both)):
+        first, second = kit.judge(one), kit.judge(other)
+        assert first.status == second.status
+        assert str(first) == str(second)
+
+
+@pytest.mark.analytic
+def test_a_map_adds_what_ambient_light_says():
+    around = kit.Ambient(
+        vertical_illuminance=(0.0, 0.7), glare=(kit.Glare(illuminance=0.5, angle=7.0),), lamps=[porch(), gutter()],
+        sky=a_sky(), eye=EYE, age=66.0,
+    )  # fmt: skip
+    light = lit(around)
+    for i, lux in enumerate((0.0, 0.7)):
+        one = light.isel(ambient=i)
+        alone = lit(replace(around, vertical_illuminance=lux))
+        parts = light_on(replace(around, vertical_illuminance=lux))
+        np.testing.assert_array_equal(one["contrast"], alone["contrast"])
+        np.testing.assert_allclose(
+            one["ambient_illuminance"], parts["illuminance"].sum("source", skipna=False), rtol=1e-12
+        )
+        veil = float(parts["veil_luminance"].sum())
+        assert float(one["veil_luminance"]) == pytest.approx(veil, rel=1e-12)
+        added = one["reflectance"] * one["ambient_illuminance"] / np.pi + veil
+        expected = (one["white_luminance"] + added) / (one["black_luminance"] + added)
+        np.testing.assert_allclose(one["contrast"], expected, rtol=1e-12)
+        assert kit.judge(one).status == kit.judge(alone).status
+
+
+@pytest.mark.property
+def test_a_part_of_the_front_has_the_light_of_the_whole():
+    around = kit.Ambient(lamps=[porch(), gutter()], sky=a_sky(), eye=EYE)
+    whole = light_on(around, spacing=0.25)
+    facade = angled()
+    part = kit.ambient_light(around, facade, Grid.over((-2.0, 2.0, 1.0, 3.0), 0.25))
+    cut = whole.sel(x=slice(-2.0, 2.0), y=slice(1.0, 3.0))
+    # The string's light near its nodes is integrated over pixels, the same ones here.
+    np.testing.assert_allclose(part["illuminance"], cut["illuminance"], rtol=1e-9)
+    np.testing.assert_allclose(part["veil_luminance"], whole["veil_luminance"])
+
+
+@pytest.mark.analytic
+def test_the_moon_on_each_plane_of_a_front():
+    sky = a_sky(moon_azimuth=150.0, moon_elevation=35.0)
+    light = light_on(kit.Ambient(sky=sky)).sel(source="moon")["illuminance"]
+    full, low, high = float(sky.moon_normal()), math.cos(math.radians(35)), math.sin(math.radians(35))
+    ahead, aside = low * math.cos(math.radians(30)), low * math.sin(math.radians(30))  # to the south, to the east
+    root = math.sqrt(0.5)
+    for x, y, cosine in (
+        (-3.0, 2.0, ahead), (0.5, 2.0, ahead), (1.5, 2.0, root * (ahead + aside)), (-0.5, 2.0, root * (ahead - aside)),
+        (0.0, 5.0, root * (ahead + high)),
+    ):  # fmt: skip
+        assert float(light.sel(x=x, y=y, method="nearest")) == pytest.approx(full * cosine, rel=1e-9)
+    behind = light_on(kit.Ambient(sky=a_sky(moon_azimuth=0.0, moon_elevation=40.0)))
+    assert (behind.sel(source="moon")["illuminance"].sel(y=slice(0, 3.9)).fillna(0) == 0).all()
+
+
+@pytest.mark.analytic
+def test_without_an_eye_there_is_no_veil_and_without_wall_no_light():
+    found = light_on(kit.Ambient(lamps=[porch(), gutter()], sky=a_sky(), vertical_illuminance=1.0))
+    assert not found["veil_luminance"].any()
+    assert not found["glare_close"].any()
+    wall = found["illuminance"].notnull()
+    assert (wall == wall.isel(source=0)).all()
+    assert not bool(wall.isel(source=0, y=-1, x=0))
+
+
+@pytest.mark.analytic
+def test_a_front_without_any_view_of_sky_and_ground_gets_none_of_it():
+    """Both shares of the view may be 0: a sky of no light on the wall is no error, and still a veil in the eye."""
+    sky = a_sky(a_site(sky_view=0.0, ground_reflectance=0.0))
+    found = light_on(kit.Ambient(sky=sky, eye=EYE))
+    for name in ("twilight", "sky glow"):
+        assert not found.sel(source=name)["illuminance"].fillna(0).any()
+    usual = light_on(kit.Ambient(sky=a_sky(), eye=EYE))
+    # The eye sees the same sky.
+    for name in ("twilight", "sky glow"):
+        one, other = (float(v.sel(source=name)["veil_luminance"]) for v in (found, usual))
+        assert one == pytest.approx(other, rel=1e-9)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("given_values", "field"),
+    [
+        ({"lamps": 5}, "lamps"), ({"lamps": None}, "lamps"), ({"lamps": "abc"}, "lamps"), ({"lamps": [5]}, "lamps"),
+        ({"lamps": porch()}, "lamps"), ({"lamps": [porch(), porch()]}, "porch light"),
+        ({"lamps": [porch(), gutter(name="porch light")]}, "porch light"),
+        ({"lamps": [porch(called="moon")]}, "moon"), ({"lamps": [gutter(name="even light")]}, "even light"),
+        ({"lamps": [gutter(name="twilight")]}, "twilight"), ({"lamps": [gutter(name="sky glow")]}, "sky glow"),
+        ({"sky": 5}, "sky"), ({"sky": a_site()}, "sky"), ({"sky": a_site().sky(["2026-12-05 18:00"])}, "sky"),
+        ({"sky": "2026-12-05 18:00"}, "sky"),
+        ({"eye": 5}, "eye"), ({"eye": (1, 2)}, "eye"), ({"eye": "abc"}, "eye"), ({"eye": (math.nan, 0, 1)}, "eye"),
+    ],
+)  # fmt: skip
+def test_lamps_sky_and_eye_that_cannot_be_are_refused(given_values, field):
+    with pytest.raises(kit.InputError, match=field):
+        kit.Ambient(**given_values)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("share", [-0.1, 1.1, math.nan, None, "half", True])
+def test_a_share_that_is_none_is_refused(share):
+    with pytest.raises(kit.InputError, match="share"):
+        kit.Ambient().dimmed(share)
+
+
+@pytest.mark.bad_input
+def test_ambient_light_refuses_what_it_cannot_work_with():
+    with pytest.raises(kit.InputError, match="vertical_illuminance"):
+        light_on(kit.Ambient(vertical_illuminance=(1.0, 2.0)))
+    for lamp in (porch(position=(0.5, 1.0, 0.5)), porch(position=(-3.0, 1.0, -0.2))):
+        with pytest.raises(kit.InputError, match=r"porch light.*position"):
+            light_on(kit.Ambient(lamps=[lamp]))
+    with pytest.raises(kit.InputError, match=r"gutter.*path"):
+        light_on(kit.Ambient(lamps=[gutter(path=((-3, 1, 0.1), (3, 1, 0.1)))]))
+    middle = (0.0, 3.0, 0.0)
+    with pytest.raises(kit.InputError, match=r"eye|target"):
+        light_on(kit.Ambient(sky=a_sky(), eye=middle))
+    with pytest.raises(kit.InputError, match=r"eye|target"):
+        light_on(kit.Ambient(lamps=[porch()], eye=middle))
+    with pytest.raises(kit.InputError, match="eye"):
+        light_on(kit.Ambient(lamps=[porch()], eye=(-2.0, 2.1, 0.6)))
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("eye", [(0.0, 1.6, -5.0), (0.5, 1.6, 0.5)])
+def test_an_eye_behind_or_inside_the_front_is_refused(eye):
+    with pytest.raises(kit.InputError, match="eye"):
+        light_on(kit.Ambient(sky=a_sky(), lamps=[porch()], eye=eye))
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("wrong", ["ambient", "facade", "grid"])
+def test_ambient_light_refuses_other_types(wrong):
+    facade = angled()
+    values = {"ambient": kit.Ambient(), "facade": facade, "grid": Grid.over(facade.bounds, 1.0)} | {wrong: 5}
+    with pytest.raises(kit.InputError, match=wrong):
+        kit.ambient_light(**values)

@@ -17,6 +17,7 @@ from kit.luminaire import (
     LedString,
     Luminaire,
     eye_illuminance,
+    headlamps,
     lamp_map,
     lamp_veil,
     typical_luminaire,
@@ -514,3 +515,94 @@ def test_typical_lamps_are_those_of_the_table():
         typical_luminaire("moon", position=(0, 2, 3))
     with pytest.raises(kit.InputError, match="level"):
         typical_luminaire("porch light", position=(0, 2, 3), level="middle")
+
+
+# Headlamps of a car
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("position", "towards", "left", "ahead"),
+    [
+        # Seen from above, x to the right and z down the page, towards the audience; left is the driver's.
+        ((2, 10), (2, 0), (-1, 0), (0, -1)),  # straight at the house
+        ((2, 10), (2, 20), (1, 0), (0, 1)),  # away from it
+        ((2, 10), (9, 10), (0, -1), (1, 0)),  # along the street, to the right
+        ((2, 10), (-5, 10), (0, 1), (-1, 0)),
+        ((0, 0), (3, -4), (-0.8, -0.6), (0.6, -0.8)),
+    ],
+)
+def test_headlamps_by_hand(position, towards, left, ahead):
+    one, other = headlamps("car", position=position, towards=towards)
+    assert (one.name, other.name) == ("car, left", "car, right")
+    # Height 0.65 m and 1.4 m apart: reference_data/luminaires.csv.
+    for found, side in ((one, 0.7), (other, -0.7)):
+        expected = (position[0] + side * left[0], 0.65, position[1] + side * left[1])
+        np.testing.assert_allclose(found.position, expected, atol=1e-12)
+        # Level, and both straight ahead.
+        np.testing.assert_allclose(found.frame()[0], (ahead[0], 0.0, ahead[1]), atol=1e-12)
+
+
+@pytest.mark.property
+@given(
+    st.tuples(st.floats(-50, 50), st.floats(-50, 50)),
+    st.floats(0, 2 * math.pi), st.floats(0.01, 100), st.sampled_from(["low", "nominal", "high"]),
+)  # fmt: skip
+def test_headlamps_are_a_pair_at_right_angles_to_the_way(position, angle, distance, level):
+    ahead = np.array([math.sin(angle), math.cos(angle)])
+    one, other = headlamps("car", position=position, towards=tuple(np.add(position, distance * ahead)), level=level)
+    apart = np.subtract(one.position, other.position)
+    assert np.linalg.norm(apart) == pytest.approx(reference.value("luminaires", "headlamp", quantity="spacing"))
+    np.testing.assert_allclose(np.add(one.position, other.position)[[0, 2]] / 2, position, atol=1e-9)
+    # The point ahead is rounded to 1e-14 of up to 150 m, over 0.01 m at least.
+    np.testing.assert_allclose(one.frame()[0][[0, 2]], ahead, atol=1e-9)
+    assert abs(apart[[0, 2]] @ ahead) < 1e-9
+    # Left of ahead: counter-clockwise as seen from above.
+    np.testing.assert_allclose(np.cross((0, 1, 0), (ahead[0], 0, ahead[1])), apart / np.linalg.norm(apart), atol=1e-9)
+    row = reference.row("luminaires", "headlamp", quantity="flux")
+    flux = row.value if level == "nominal" else getattr(row, level)
+    for found in (one, other):
+        # 0.5% is what the table of a beam is made to.
+        assert found.distribution.flux() == pytest.approx(flux, rel=5e-3)
+        assert found.intensity(np.array([ahead[0], 0.0, ahead[1]])) > 0
+        assert found.intensity(np.array([-ahead[0], 0.0, -ahead[1]])) == 0
+
+
+@pytest.mark.analytic
+def test_headlamps_towards_the_house_light_it_and_away_from_it_do_not():
+    front = kit.Facade([WALL])
+    grid = Grid.over(front.bounds, 0.5)
+    at_it = lamp_map(front, headlamps("car", position=(0, 12), towards=(0, 0)), grid)
+    away = lamp_map(front, headlamps("car", position=(0, 12), towards=(0, 20)), grid)
+    assert np.nanmax(at_it) > 1
+    assert np.nanmax(away) == 0
+    # As lit left as right, and brightest in the middle.
+    centre = np.nanmax(at_it, axis=0)
+    assert abs(int(centre.argmax()) - centre.size // 2) <= 2
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("field", "values"),
+    [
+        ("position", [None, "ab", (1, 2, 3), (1,), (math.nan, 0), 5]),
+        ("towards", [(3, 8), (3, 8 + 1e-9), None, "ab", (1, 2, 3), (math.inf, 0)]),
+        ("level", ["max", None, 1, ""]),
+        ("name", ["", " ", None, 5]),
+    ],
+)
+def test_headlamps_that_cannot_be_are_refused(field, values):
+    for value in values:
+        with pytest.raises(kit.InputError, match=field):
+            headlamps(**{"name": "car", "position": (3, 8), "towards": (0, 0)} | {field: value})
+
+
+@pytest.mark.analytic
+def test_a_typical_lamp_can_be_called_by_a_name_of_its_own():
+    usual = typical_luminaire("porch light", position=(0, 2, 1))
+    called = typical_luminaire("porch light", position=(0, 2, 1), called="at the back door")
+    assert (usual.name, called.name) == ("porch light", "at the back door")
+    assert usual.distribution is called.distribution
+    for wrong in ("", " ", 5):
+        with pytest.raises(kit.InputError, match="name"):
+            typical_luminaire("porch light", position=(0, 2, 1), called=wrong)
