@@ -4,6 +4,7 @@ import statistics
 import subprocess
 import sys
 import time
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -74,3 +75,25 @@ def test_import_time(benchmark):
     benchmark.pedantic(start, args=("import kit",), rounds=7)
     benchmark.extra_info["seconds over a bare interpreter"] = round(benchmark.stats["median"] - bare, 3)
     print(benchmark.extra_info)
+
+
+def test_a_season_against_a_map_and_a_verdict_for_each_moment(benchmark, scene):
+    site = kit.Site(latitude=42.0, longitude=-88.0, zone="America/Chicago", facing=180)
+    lamp = kit.typical_luminaire("street lamp", position=(-7.0, 6.0, 11.0))
+    ambient = kit.Ambient(lamps=[lamp], eye=(3.0, 1.6, 16.0))
+    lit = replace(scene, ambient=ambient)
+
+    def season():
+        return kit.evenings(lit, site, "2026-11-01", "2027-01-06")
+
+    found = benchmark.pedantic(season, rounds=3, warmup_rounds=1)
+
+    def one_moment():
+        sky = site.sky("2026-12-05 18:00")
+        return kit.judge(kit.light_map(replace(lit, ambient=replace(ambient, sky=sky)), 0.3))
+
+    moments = found["clock"].size
+    naive = median_time(one_moment, 5) * moments
+    benchmark.extra_info["moments"] = moments
+    benchmark.extra_info["times faster than one by one"] = round(naive / benchmark.stats["median"], 1)
+    print(benchmark.extra_info, f"season {benchmark.stats['median']:.2f} s")
