@@ -172,6 +172,33 @@ def picture_position(projector: Projector, placement: Placement, points: ArrayLi
     )
 
 
+def picture_corners(projector: Projector, placement: Placement, *, depth: float = 0.0) -> Array:
+    """Return where the picture's corners fall on an upright plane parallel to the front.
+
+    Parameters
+    ----------
+    projector, placement
+    depth : float
+        Of the plane in front of the wall [m].
+
+    Returns
+    -------
+    array, shape (4, 3)
+        Bottom left, bottom right, top right, top left as the projector addresses them [m]; NaN for a corner whose ray
+        does not meet the plane.
+    """
+    left, right_end, bottom, top = picture_window(projector)
+    forward, right, up = placement.frame()
+    across = np.array([left, right_end, right_end, left])[:, None]
+    upward = np.array([bottom, bottom, top, top])[:, None]
+    rays = forward + across * right + upward * up
+    lens = np.asarray(placement.position)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        length = (depth - lens[2]) / rays[:, 2]
+    length = np.where(np.isfinite(length) & (length > 0), length, np.nan)
+    return lens + length[:, None] * rays
+
+
 def zone_gain(zones: ArrayLike, across: ArrayLike, up: ArrayLike) -> Array:
     """Return the lens's illuminance relative to a flat field that carries the same flux.
 

@@ -4,7 +4,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import kit
-from kit.throw import picture_position, picture_window, unit_illuminance, wall_illuminance, zone_gain
+from kit.throw import picture_corners, picture_position, picture_window, unit_illuminance, wall_illuminance, zone_gain
 
 PERPENDICULAR = (0.0, 0.0, 1.0)
 readings = st.lists(st.lists(st.floats(1.0, 100.0), min_size=3, max_size=3), min_size=3, max_size=3)
@@ -229,3 +229,33 @@ def test_zones_fall_on_the_wall_as_the_audience_reads_them():
     )
     # Rounding only.
     np.testing.assert_allclose(ratio * 50.0, zones, rtol=1e-12)
+
+
+@pytest.mark.property
+@given(poses())
+def test_the_corners_of_the_picture_are_where_its_corners_land(pose):
+    projector, placement, _ = pose
+    corners = picture_corners(projector, placement, depth=-2.0)
+    meets = np.isfinite(corners).all(axis=1)
+    np.testing.assert_allclose(corners[meets, 2], -2.0, atol=1e-9)
+    across, up, _ = picture_position(projector, placement, corners[meets])
+    np.testing.assert_allclose(across, np.array([-0.5, 0.5, 0.5, -0.5])[meets], atol=1e-8)
+    np.testing.assert_allclose(up, np.array([-0.5, -0.5, 0.5, 0.5])[meets], atol=1e-8)
+
+
+@pytest.mark.analytic
+def test_the_corners_of_a_square_on_picture_by_hand():
+    # 12 m away, throw ratio 0.8: 15 m wide, 16:10, lower edge level with the lens.
+    projector = kit.Projector(light_output=1000, throw_ratio=0.8, resolution=(1920, 1200), lens_shift=(0.0, 0.5))
+    place = kit.Placement(position=(1.0, 0.5, 12.0), aim=(1.0, 0.5, 0.0))
+    wanted = [(-6.5, 0.5, 0.0), (8.5, 0.5, 0.0), (8.5, 9.875, 0.0), (-6.5, 9.875, 0.0)]
+    np.testing.assert_allclose(picture_corners(projector, place), wanted, atol=1e-12)
+
+
+@pytest.mark.analytic
+def test_a_corner_whose_ray_misses_the_wall_is_no_number():
+    projector = kit.Projector(light_output=1000, throw_ratio=0.3, lens_shift=(0.0, 0.0))
+    place = kit.Placement(position=(0.0, 1.0, 10.0), aim=(6.0, 1.0, 8.0))
+    missing = np.isnan(picture_corners(projector, place)).all(axis=1)
+    # The right-hand rays turn away from the wall.
+    assert missing.tolist() == [False, True, True, False]
