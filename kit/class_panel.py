@@ -166,7 +166,7 @@ class ClassPanel(Panel):
         return {
             "first": count("first class (lm)", 500, 12000, 250),
             "second": count("second class (lm)", 500, 20000, 250),
-            "distance": self.distances["ft"],
+            "distance": self._distance(),
             "throw_ratio": slider("throw ratio", 0.3, 2.5, 0.05, ".2f"),
             "wall": menu("main wall", reference.names("surfaces")),
             "ambient": ambient_slider(),

@@ -271,7 +271,7 @@ class ClothPanel(Panel):
             "cover": menu("cover", CHOICES),
             "wet": tick("wet: rain on cloth and wall"),
             "light_output": count("light output (lm)", 500, 20000, 250),
-            "distance": self.distances["ft"],
+            "distance": self._distance(),
             "throw_ratio": slider("throw ratio", 0.3, 2.5, 0.05, ".2f"),
             "wall": menu("main wall", reference.names("surfaces")),
             "ambient": ambient_slider(),

@@ -334,7 +334,7 @@ class EveningPanel(Panel):
             "facing": menu("front faces", COMPASS),
             "night_sky": menu("night sky", skies),
             "light_output": count("light output (lm)", 500, 20000, 250),
-            "distance": self.distances["ft"],
+            "distance": self._distance(),
             "wall": menu("main wall", reference.names("surfaces")),
             "street_lamp": menu("street lamp", states),
             "porch_light": menu("porch light", states),

@@ -195,10 +195,8 @@ class Panel:
         self._quiet = False
         self._shown: Any = None
         self.result: Any = None
-        self.distances = {
-            "ft": slider("distance (ft)", 10.0, 98.0, 0.5, ".1f"),
-            "m": slider("distance (m)", 3.0, 30.0, 0.1, ".1f"),
-        }
+        # Each length has a slider for each unit: one whose range changes while it is shown sends its old value back.
+        self.lengths: dict[str, dict[str, Any]] = {}
         self.controls = self._controls()
         self.reset = widgets.Button(description="Reset all", tooltip="Back to the values at the start", icon="undo")
         self.reset.on_click(lambda _: self.show(self.start))
@@ -208,15 +206,28 @@ class Panel:
         # The picture's text alternative; the image widget itself cannot carry one.
         self.caption = widgets.HTML()
         self.numbers = widgets.HTML()
-        for control in {*self.controls.values(), *self.distances.values()}:
+        for control in {*self.controls.values(), *(c for pair in self.lengths.values() for c in pair.values())}:
             if not self.live and hasattr(control, "continuous_update"):
                 control.continuous_update = False
             control.observe(self._changed, names="value")
         self.show(self.start)
 
     def _controls(self) -> dict[str, Any]:
-        """Return the controls by the name of the choice's field; "distance" is ``self.distances["ft"]``."""
+        """Return the controls by the name of the choice's field; those of lengths are made by `_length`."""
         raise NotImplementedError
+
+    def _length(
+        self, name: str, label: str, feet: tuple[float, float, float], metres: tuple[float, float, float]
+    ) -> Any:
+        """Return the slider of a length; each unit has its lowest and highest value and its step."""
+        self.lengths[name] = {
+            unit: slider(f"{label} ({unit})", *limits, ".1f") for unit, limits in (("ft", feet), ("m", metres))
+        }
+        return self.lengths[name]["ft"]
+
+    def _distance(self) -> Any:
+        """Return the slider of the distance from lens to wall."""
+        return self._length("distance", "distance", (10.0, 98.0, 0.5), (3.0, 30.0, 0.1))
 
     def _compute(self, choice: Any) -> Any:
         raise NotImplementedError
@@ -229,7 +240,8 @@ class Panel:
         """What the controls say now."""
         values = {field.name: self.controls[field.name].value for field in fields(self.choice_type)}
         # The slider's own unit is the one it was last given, not the one just asked for.
-        values["distance"] *= metres_per(self._distance_unit)
+        for name in self.lengths:
+            values[name] *= metres_per(self._unit)
         return self.choice_type(**values)
 
     def show(self, choice: Any) -> None:
@@ -240,9 +252,9 @@ class Panel:
         with self._lock:
             self._quiet = True
             try:
-                self._set_distance(choice)
+                self._set_lengths(choice)
                 for name, control in self.controls.items():
-                    if name != "distance":
+                    if name not in self.lengths:
                         control.value = getattr(choice, name)
             finally:
                 self._quiet = False
@@ -261,27 +273,25 @@ class Panel:
             self.result = result
             self.message.value = ""
 
-    def _set_distance(self, choice: Any) -> None:
-        """Show the distance slider of the chosen unit.
-
-        There is one for each unit: a slider whose range changes while it is shown sends its old value back.
-        """
-        self._distance_unit = choice.units
-        for unit, control in self.distances.items():
-            control.layout.display = None if unit == choice.units else "none"
-        control = self.controls["distance"] = self.distances[choice.units]
-        steps = round((choice.distance / metres_per(choice.units) - control.min) / control.step)
-        control.value = float(np.clip(control.min + steps * control.step, control.min, control.max))
+    def _set_lengths(self, choice: Any) -> None:
+        """Show the sliders of the chosen unit."""
+        self._unit = choice.units
+        for name, pair in self.lengths.items():
+            for unit, control in pair.items():
+                control.layout.display = None if unit == choice.units else "none"
+            control = self.controls[name] = pair[choice.units]
+            steps = round((getattr(choice, name) / metres_per(choice.units) - control.min) / control.step)
+            control.value = float(np.clip(control.min + steps * control.step, control.min, control.max))
 
     def _changed(self, _: Any) -> None:
         with self._lock:
             if self._quiet:
                 return
             choice = self.choice
-            if choice.units != self._distance_unit:
+            if choice.units != self._unit:
                 self._quiet = True
                 try:
-                    self._set_distance(choice)
+                    self._set_lengths(choice)
                 finally:
                     self._quiet = False
                 choice = self.choice
@@ -292,7 +302,7 @@ class Panel:
     def widget(self) -> widgets.VBox:
         """Return everything in the order in which it is read: words, controls, pictures, numbers."""
         keys = list(self.controls)
-        shown = [(*self.distances.values(),) if key == "distance" else (self.controls[key],) for key in keys]
+        shown = [(*self.lengths[key].values(),) if key in self.lengths else (self.controls[key],) for key in keys]
         left = widgets.VBox([control for group in shown[: self.split] for control in group])
         right = widgets.VBox([*(self.controls[key] for key in keys[self.split :]), self.reset])
         return widgets.VBox(
@@ -318,9 +328,9 @@ class Panel:
                     getattr(self.start, name),
                     control.base**control.max,
                 )
-            elif name == "distance":
-                metre = metres_per(self._distance_unit)
-                result[name] = (control.min * metre, self.start.distance, control.max * metre)
+            elif name in self.lengths:
+                metre = metres_per(self._unit)
+                result[name] = (control.min * metre, getattr(self.start, name), control.max * metre)
             elif isinstance(control, widgets.FloatSlider | widgets.IntSlider):
                 result[name] = (control.min, getattr(self.start, name), control.max)
             elif isinstance(control, widgets.Checkbox):
