@@ -16,7 +16,7 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from kit.cast import plane_at, planes_of
+from kit.cast import check_in_front, plane_at, planes_of
 from kit.errors import InputError, number, numbers
 from kit.facade import Facade
 from kit.glare import Glare, angles, hidden, line_of_sight, middle, sky_veil, veil_luminance
@@ -143,13 +143,18 @@ def ambient_light(ambient: Ambient, facade: Facade, grid: Grid) -> xr.Dataset:
     Raises
     ------
     InputError
-        For a sweep; for a lamp behind or inside the front.
+        For a sweep; for a lamp or an eye behind or inside the front.
 
     Notes
     -----
     Lamps and strings are shaded by the front's own depth (`kit.luminaire.lamp_map`); the moon shines on all that faces
     it. The sky is taken to be equally bright all over.
     """
+    for field, value, kind in (("ambient", ambient, Ambient), ("facade", facade, Facade), ("grid", grid, Grid)):
+        if not isinstance(value, kind):
+            raise InputError(field, value, f"a kit.{kind.__name__}")
+    if ambient.eye is not None:
+        check_in_front(facade, ambient.eye, "eye", "a viewer")
     if is_many(ambient.vertical_illuminance):
         raise InputError("vertical_illuminance", ambient.vertical_illuminance, "one value")
     shown = visible(facade, grid)
@@ -167,7 +172,7 @@ def ambient_light(ambient: Ambient, facade: Facade, grid: Grid) -> xr.Dataset:
         sky = ambient.sky
         luminance, twilight, glow = (float(v) for v in (sky.luminance(), sky.twilight(), sky.glow()))
         veil = sky_veils(ambient, facade)
-        part = twilight / (twilight + glow)
+        part = float(sky.twilight_share())
         add(TWILIGHT, twilight * wall, luminance * veil * part)
         add(GLOW, glow * wall, luminance * veil * (1.0 - part))
         normals, plane = wall_planes(facade, shown)
@@ -233,8 +238,7 @@ _recent_lock = Lock()
 def lamp_light(facade: Facade, lamp: Luminaire | LedString, grid: Grid) -> Array:
     """Return the illuminance of one lamp on the front, as `kit.luminaire.lamp_map`, remembered at full light [lx]."""
     share = lamp.dimming if isinstance(lamp, Luminaire) else lamp.drive
-    # What does not change the light is left out of the key.
-    full = replace(lamp, dimming=1.0, spectrum="") if isinstance(lamp, Luminaire) else replace(lamp, drive=1.0)
+    full = replace(lamp, dimming=1.0) if isinstance(lamp, Luminaire) else replace(lamp, drive=1.0)
     key = (tuple((p.outline, p.holes) for p in facade.patches), full, grid.x.tobytes(), grid.y.tobytes())
     with _recent_lock:
         if key in _recent:

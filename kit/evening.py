@@ -22,8 +22,8 @@ from kit.errors import InputError, number, text
 from kit.light import Scene
 from kit.luminaire import LedString, Luminaire
 from kit.projector import LEVELS
-from kit.site import Site, Sky, Times
-from kit.verdict import Target
+from kit.site import Site, Sky, Times, clock_times
+from kit.verdict import Target, checked_target
 from kit.washout import WHOLE, LitFront, lit_front
 
 Array = NDArray[np.float64]
@@ -32,6 +32,8 @@ Days = NDArray[np.datetime64]
 MINUTE = np.timedelta64(60, "s")
 # Of evenings times moments; five years in steps of five minutes. Beyond it is surely a slip.
 MOST_MOMENTS = 500_000
+# No lamp's name makes a change of this name.
+NO_LAMP = "no lamp at all"
 STATES = ("not enough", "borderline", "enough")
 
 
@@ -49,7 +51,8 @@ class Passing:
     per_hour : float
         Events in an hour, 0 or more; together with `seconds` at most the whole hour.
     begin, end : str
-        Clock times between which they happen, such as ``"16:00"``; across midnight if `end` is the earlier.
+        Clock times between which they happen, such as ``"16:00"``; across midnight if `end` is the earlier, all day if
+        they are the same.
     """
 
     name: str
@@ -140,14 +143,18 @@ def evenings(
         lit_share (part,)              that a picture reaches
         earliest (date, part, level)   first minute of the clock that meets both targets; NaT for never
         dark_enough (...)              the same for contrast alone: when the sky lets the picture be seen
-        passing_minutes (...)          minutes from `earliest` until a target is first missed again, or the evening ends
+        until (...)                    first later moment of the clock that misses one; NaT where none does
+        passing_minutes (...)          minutes that pass from `earliest` to `until`, or to the end of the evening
         sunset, sunrise, moonrise,
         moonset (date,)                by the clock, on a level horizon; NaT where not in the evening
         contrast_passing (passing, ..) nominal contrast while the passing light is there; NaN when it never is
         ============================== ========================================================
 
-        ``earliest`` at level low is when the verdict becomes ``enough``, at level high when it may be. It is found to
-        the minute between two steps; light that is too much for less than a step can be missed.
+        ``earliest`` at level low is when the verdict becomes ``enough``, at level high when it may be. Between two
+        steps it is found to the minute, by whole minutes from the earlier one; light that is too much for less than a
+        step can be missed, and ``until`` is one of the steps. Rise and set are interpolated between steps: with 5
+        minutes to the second, with an hour to a minute, near the polar circles less well. An evening that begins in an
+        hour that comes twice begins in the first.
 
     Raises
     ------
@@ -155,15 +162,16 @@ def evenings(
         For dates out of 1900 to 2100 or in reverse order, a begin that the clock skips, more than `MOST_MOMENTS`, or a
         scene that `light_map` refuses.
     """
-    target = target or Target()
-    if not isinstance(scene, Scene):
-        raise InputError("scene", type(scene).__name__, "a kit.Scene")
-    if not isinstance(site, Site):
-        raise InputError("site", site, "a kit.Site")
+    target = checked_target(target)
+    _check_scene(scene, site)
+    if not isinstance(passing, Iterable):
+        raise InputError("passing", passing, "a sequence of kit.Passing values")
     events = tuple(passing)
     for event in events:
         if not isinstance(event, Passing):
             raise InputError("passing", event, "kit.Passing values")
+        if sum(other.name == event.name for other in events) > 1:
+            raise InputError("passing: name", event.name, "a name that no other passing light has")
     dates, minutes, utc = _moments(site, first, first if last is None else last, every, begin, hours, step)
     clock = site.clock(utc)
     sky = site.sky_at(utc)
@@ -186,6 +194,7 @@ def evenings(
     status = np.where(passes[..., 0], 2, np.where(passes[..., 2], 1, 0)).astype(np.int8)
     earliest_dark = _earliest(study, site, utc, minutes, dark, target)
     earliest = np.where(white, earliest_dark, np.datetime64("NaT", "s"))
+    until, lasts = _lasts(utc, earliest, passes)
     names, lux, veils = study.sources(sky)
     place, moon = sky.positions, "of the moon's centre, without refraction"
     axes, many = ("date", "minute"), ("date", "minute", "part", "level")
@@ -214,9 +223,10 @@ def evenings(
                 site.clock(earliest_dark),
                 {"long_name": "when contrast is first enough"},
             ),
+            "until": (("date", "part", "level"), site.clock(until), {"long_name": "when a target is missed again"}),
             "passing_minutes": (
                 ("date", "part", "level"),
-                _lasts(utc, earliest, passes),
+                lasts,
                 _about("minutes from the earliest start until a target is missed", "min"),
             ),
             **{
@@ -279,12 +289,14 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> s
             f"between {_hour(high)} and {_hour(low)}" if not np.isnat(low) else f"from {_hour(high)} at the earliest"
         )
         text = f"{start} Likely {likely}." if low != high else start
-        lasts = float(one["passing_minutes"].values[1])
-        end = nominal + np.timedelta64(round(lasts * 60), "s")
-        if end < one["clock"].values[-1]:
-            text += f" From {_hour(end)} on it falls short again."
-        return text
-    low, nominal, high = one["dark_enough"].values
+        end = one["until"].values[1]
+        return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
+    if not np.isnat(high):
+        return (
+            f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}. At its likely best "
+            "it meets what is wanted, at its likely middle it does not."
+        )
+    nominal = one["dark_enough"].values[1]
     white = float(one["white_luminance"][1])
     wanted = result.attrs["wanted_white_luminance"]
     if float(one["lit_share"]) < 0.5:
@@ -314,6 +326,7 @@ def start_table(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> str:
     every : int
         1 shows all.
     """
+    _check_result(result, "dark_enough", "kit.evenings")
     step = int(number("every", every, minimum=1.0))
     rows = [f"{'':17}{'sunset':>8}{'moonrise':>10}{'moon lit':>10}{'dark from':>11}{'start':>8}  likely"]
     for date in result["date"].values[::step]:
@@ -350,11 +363,9 @@ def source_table(result: xr.Dataset, clock: Any) -> str:
 
 def moment(result: xr.Dataset, clock: Any) -> tuple[int, int]:
     """Return the indices (date, minute) of the moment nearest to a time of the clock; none near: `InputError`."""
+    _check_result(result, "earliest", "kit.evenings")
     right = f"a time from {result['clock'].values.flat[0]} to {result['clock'].values.flat[-1]}"
-    try:
-        wanted = np.datetime64(pd.Timestamp(clock), "s")
-    except (ValueError, TypeError):
-        raise InputError("clock", clock, right) from None
+    wanted = _clock_time("clock", clock)
     away = np.abs(result["clock"].values - wanted)
     i, j = np.unravel_index(int(away.argmin()), away.shape)
     steps = result["minute"].values
@@ -399,6 +410,7 @@ def switching(
         On (change,), "as it is" first: illuminance of all ambient light [lx], veil_luminance [cd/m2], contrast and
         status at `clock`, earliest start of that evening (level).
     """
+    _check_scene(scene, site)
     lamps = scene.ambient.lamps
     number("shield", shield, minimum=0.0, maximum=180.0, unit="degrees")
     changes: list[tuple[str, tuple[Luminaire | LedString, ...]]] = [("as it is", lamps)]
@@ -411,9 +423,9 @@ def switching(
         else:
             changes.append((f"{lamp.name} at half", (*rest, replace(lamp, drive=lamp.drive / 2.0))))
     if len(lamps) > 1:
-        changes.append(("all of them off", ()))
-    target = target or Target()
-    time = _clock_time(clock)
+        changes.append((NO_LAMP, ()))
+    target = checked_target(target)
+    time = _clock_time("clock", clock)
     # A time after midnight belongs to the evening before.
     early = (time - time.astype("M8[D]")) < clock_minutes("begin", begin) * MINUTE
     date = time.astype("M8[D]") - np.timedelta64(int(early), "D")
@@ -454,9 +466,10 @@ def switching(
 
 def switching_table(result: xr.Dataset) -> str:
     """Return what `switching` found as a text table."""
+    _check_result(result, "change", "kit.switching")
     rows = [f"{result.attrs['clock'][:16]:32}{'on the front, lx':>18}{'contrast':>10}{'start':>8}  verdict"]
-    for name in result["change"].values:
-        one = result.sel(change=name)
+    for i, name in enumerate(result["change"].values):
+        one = result.isel(change=i)
         rows.append(
             f"{name!s:32}{float(one['illuminance']):>18.2f}{float(one['contrast'][1]):>10.1f}"
             f"{_hour(one['earliest'].values[1]):>8}  {STATES[int(one['status'])]}"
@@ -497,9 +510,9 @@ class _Study:
         """Return names of all sources, their mean light [lx] and their veil [cd/m2], shape (source, ...)."""
         twilight, glow = sky.twilight(), sky.glow()
         planes = self.front.plane[self.front.judged]
-        share = np.bincount(planes, minlength=len(self.front.normals)) / planes.size
-        moon = sky.moon(self.front.normals) @ share
-        veil = self.sky_veil * sky.luminance() / (twilight + glow)
+        moon = sky.moon(self.front.normals) @ (np.bincount(planes, minlength=len(self.front.normals)) / planes.size)
+        share = sky.twilight_share()
+        veil = self.sky_veil * sky.luminance()
         shape = (len(self.names), *twilight.shape)
         still, veils = (
             np.broadcast_to(np.reshape(v, (-1, *(1,) * twilight.ndim)), shape) for v in (self.means, self.veils)
@@ -508,7 +521,7 @@ class _Study:
         return (
             [TWILIGHT, MOON, GLOW, *self.names],
             np.concatenate([[twilight, moon, glow], still]),
-            np.concatenate([[veil * twilight, over, veil * glow], veils]),
+            np.concatenate([[veil * share, over, veil * (1.0 - share)], veils]),
         )
 
 
@@ -538,13 +551,16 @@ def _earliest(
 _NEVER = np.datetime64("NaT", "s")
 
 
-def _lasts(utc: Times, earliest: NDArray[np.datetime64], passes: NDArray[np.bool_]) -> Array:
-    """Return minutes from `earliest` to the first later moment that fails, or to the last; NaN for never."""
+def _lasts(
+    utc: Times, earliest: NDArray[np.datetime64], passes: NDArray[np.bool_]
+) -> tuple[NDArray[np.datetime64], Array]:
+    """Return the first later moment that fails, NaT for none, and the minutes to it or to the end, NaN for never."""
     later = (utc[:, :, None, None] >= earliest[:, None]) & ~passes
     first = np.take_along_axis(utc[:, :, None, None], later.argmax(axis=1)[:, None], axis=1)[:, 0]
     end = np.where(later.any(axis=1), first, utc[:, -1, None, None])
     minutes: Array = (end - earliest) / MINUTE
-    return np.where(np.isnat(earliest), np.nan, minutes)
+    ends = later.any(axis=1) & ~np.isnat(earliest)
+    return np.where(ends, first, _NEVER), np.where(np.isnat(earliest), np.nan, minutes)
 
 
 def _horizon(utc: Times, sun: Array, moon: Array) -> dict[str, Any]:
@@ -576,6 +592,7 @@ def _part_index(parts: Sequence[str], part: str) -> int:
 
 def pick(result: xr.Dataset, date: Any, part: str) -> xr.Dataset:
     """Return one evening of `evenings` for one part of the front; no date: the first. Unknown: `InputError`."""
+    _check_result(result, "dark_enough", "kit.evenings")
     _part_index([str(name) for name in result["part"].values], part)
     if date is None:
         return result.isel(date=0).sel(part=part)
@@ -607,21 +624,29 @@ def _moments(
 
 
 def _day_of(field: str, date: Any) -> np.datetime64:
-    right = "a date such as '2026-12-05', of the years 1900 to 2100"
-    try:
-        day = np.datetime64(pd.Timestamp(date), "D")
-    except (ValueError, TypeError, OverflowError):
-        raise InputError(field, date, right) from None
-    if np.isnat(day) or not np.datetime64("1900-01-02") <= day <= np.datetime64("2099-12-29"):
-        raise InputError(field, str(date), right)
+    day = _clock_time(field, date).astype("M8[D]")
+    if not np.datetime64("1900-01-02") <= day <= np.datetime64("2099-12-29"):
+        raise InputError(field, str(date), "a date such as '2026-12-05', of the years 1900 to 2100")
     return day
 
 
-def _clock_time(clock: Any) -> np.datetime64:
-    try:
-        return np.datetime64(pd.Timestamp(clock), "s")
-    except (ValueError, TypeError, OverflowError):
-        raise InputError("clock", clock, "a time of the clock such as '2026-12-05 18:30'") from None
+def _clock_time(field: str, clock: Any) -> np.datetime64:
+    times = clock_times(field, clock)
+    if times.ndim:
+        raise InputError(field, str(clock), "one time of the clock such as '2026-12-05 18:30'")
+    return np.datetime64(times.astype("M8[s]").item(), "s")
+
+
+def _check_scene(scene: Scene, site: Site) -> None:
+    if not isinstance(scene, Scene):
+        raise InputError("scene", type(scene).__name__, "a kit.Scene")
+    if not isinstance(site, Site):
+        raise InputError("site", site, "a kit.Site")
+
+
+def _check_result(result: xr.Dataset, needed: str, origin: str) -> None:
+    if not isinstance(result, xr.Dataset) or needed not in result:
+        raise InputError("result", type(result).__name__, f"the Dataset that {origin} returns")
 
 
 def clock_minutes(field: str, clock: str) -> int:

@@ -22,7 +22,7 @@ from kit import reference
 from kit.charts import draw_evening, draw_season, draw_sources
 from kit.drawing import png
 from kit.errors import InputError
-from kit.evening import evenings, source_table, start_sentence, start_table, switching, switching_table
+from kit.evening import NO_LAMP, evenings, source_table, start_sentence, start_table, switching, switching_table
 from kit.facade import Facade, Surface
 from kit.light import Scene
 from kit.luminaire import LedString, Luminaire, typical_luminaire
@@ -205,7 +205,7 @@ class EveningPlan:
         if found.sizes["change"] < 2:
             return "No lamp is on, and the strings are off: only the sky and the neighbours' windows are left."
         now = float(found["contrast"][0, 1])
-        single = [i for i, name in enumerate(found["change"].values) if i and name != "all of them off"]
+        single = [i for i, name in enumerate(found["change"].values) if i and name != NO_LAMP]
         best = max(single, key=lambda i: float(found["contrast"][i, 1]))
         after = float(found["contrast"][best, 1])
         if after < 1.02 * now:

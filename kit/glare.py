@@ -22,7 +22,7 @@ from numpy.typing import ArrayLike, NDArray
 from kit import reference
 from kit.errors import InputError, number, numbers
 from kit.facade import Facade
-from kit.raster import SAME_PLANE, elevation_rings
+from kit.raster import SAME_PLANE
 
 Array = NDArray[np.float64]
 Point = tuple[float, float, float]
@@ -67,7 +67,7 @@ def veil_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | Non
     Raises
     ------
     InputError
-        For an angle outside the relation's range.
+        For an angle outside the relation's range, or an illuminance or age that cannot be.
 
     Notes
     -----
@@ -77,15 +77,25 @@ def veil_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | Non
     ----------
     CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363. Constants: ``reference_data/constants.csv``.
     """
-    theta = np.asarray(angle, float)
+    theta, light = _plain("angle", angle, "degrees"), _plain("illuminance", illuminance, "lx")
     low, high = angles()
     if np.any(~((theta >= low) & (theta <= high))):
         raise InputError("angle", angle, f"{low:g} to {high:g} degrees")
+    if np.any(~((light >= 0.0) & (light < np.inf))):
+        raise InputError("illuminance", illuminance, "0 lx or more")
     factor = reference.value("constants", "disability glare constant")
     if age is not None:
+        number("age", age, minimum=0.0, maximum=120.0, unit="years")
         exponent = reference.value("constants", "glare age exponent")
         factor *= 1.0 + (age / reference.value("constants", "glare age reference")) ** exponent
-    return factor * np.asarray(illuminance, float) / theta**2
+    return factor * light / theta**2
+
+
+def _plain(field: str, value: ArrayLike, unit: str) -> Array:
+    try:
+        return np.asarray(value, float)
+    except (ValueError, TypeError):
+        raise InputError(field, value, f"numbers in {unit}") from None
 
 
 def angles() -> tuple[float, float]:
@@ -111,7 +121,7 @@ def line_of_sight(eye: Point, target: Point) -> tuple[Array, Array]:
 
 
 def middle(facade: Facade) -> Point:
-    """Return the middle of a front's extent, in the plane of its wall [m]: what is looked at."""
+    """Return the middle of a front's extent, on the plane z = 0 [m]: what is looked at."""
     left, right, bottom, top = facade.bounds
     return (left + right) / 2.0, (bottom + top) / 2.0, 0.0
 
@@ -123,14 +133,15 @@ def hidden(facade: Facade, eye: Point, directions: ArrayLike) -> NDArray[np.bool
     here = np.asarray(eye, float)
     result = np.zeros(len(flat), dtype=bool)
     for patch in facade.patches:
-        if not patch.faces_audience:
-            continue
         towards = flat @ patch.normal
-        ahead = float(patch.normal @ here) - patch.offset
-        meets = np.flatnonzero((towards < 0.0) & ~result) if ahead > 0.0 else np.zeros(0, dtype=int)
-        points = here + flat[meets] * (-ahead / towards[meets])[:, None]
-        outline, *holes = elevation_rings(patch)
-        result[meets] = shapely.contains_xy(shapely.Polygon(outline, holes), points[:, 0], points[:, 1])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            reach = (patch.offset - float(patch.normal @ here)) / towards
+        meets = np.flatnonzero((reach > 0.0) & np.isfinite(reach) & ~result)
+        points = here + flat[meets] * reach[meets, None]
+        # Seen along the axis that the patch is least edge-on to.
+        u, v = np.delete(np.arange(3), np.abs(patch.normal).argmax())
+        outline, *holes = (ring[:, [u, v]] for ring in patch.rings)
+        result[meets] = shapely.contains_xy(shapely.Polygon(outline, holes), points[:, u], points[:, v])
     return result.reshape(ray.shape[:-1])
 
 

@@ -251,6 +251,7 @@ def headlamps(
     InputError
         For a car that drives nowhere.
     """
+    text("car: name", name)
     x, z = numbers("position", position, 2, unit="m")
     ahead = np.array(numbers("towards", towards, 2, unit="m")) - (x, z)
     length = float(np.hypot(*ahead))

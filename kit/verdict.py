@@ -57,6 +57,15 @@ class Target:
         )
 
 
+def checked_target(target: Target | None) -> Target:
+    """Return `target`, or the default one for None; anything else: `InputError`."""
+    if target is None:
+        return Target()
+    if not isinstance(target, Target):
+        raise InputError("target", target, "a kit.Target")
+    return target
+
+
 @dataclass(frozen=True, kw_only=True)
 class Figure:
     """One quantity over the lit part: worst, median and best point, and the median's band."""
@@ -244,7 +253,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     InputError
         For a map that still has a sweep, or that is not one of `light_map`.
     """
-    target = target or Target()
+    target = checked_target(target)
     if not isinstance(light, xr.Dataset) or "white_luminance" not in light or "patch" not in light:
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
     data = light.variables  # quicker than a labelled array with its coordinates each time
@@ -391,8 +400,8 @@ def contrast_end(
     by_light = (light * white + rest) / (light * black + rest)
     by_wall = (wall * (white + ambient) + veil) / (wall * (black + ambient) + veil)
     spread = _spread(by_light / contrast, by_wall / contrast, sign)
-    # Nothing dilutes a black without any light.
-    return np.where(np.isfinite(contrast), contrast * spread, contrast)
+    # Nothing dilutes a black without any light, and a wall that sends nothing back has nothing to spread.
+    return np.where(np.isfinite(contrast) & np.isfinite(spread), contrast * spread, contrast)
 
 
 def _runs(keys: NDArray[np.intp]) -> list[tuple[int, slice]]:

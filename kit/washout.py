@@ -22,7 +22,7 @@ from kit.light import Scene, light_map
 from kit.luminaire import LedString
 from kit.projector import LEVELS, sweep
 from kit.raster import Grid
-from kit.verdict import Target, contrast_end, judge, judged_points
+from kit.verdict import Target, checked_target, contrast_end, judge, judged_points
 
 Array = NDArray[np.float64]
 
@@ -156,6 +156,8 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
     InputError
         For a scene with sweeps, or one that `light_map` refuses.
     """
+    if not isinstance(scene, Scene):
+        raise InputError("scene", type(scene).__name__, "a kit.Scene")
     light = light_map(replace(scene, ambient=Ambient()), spacing)
     if light["contrast"].dims != ("y", "x"):
         raise InputError("scene", light["contrast"].dims, "one light output and one reflectance")
@@ -215,7 +217,7 @@ def string_drive(
     Returns
     -------
     xarray.Dataset
-        contrast (part, level, drive); illuminance [lx], the mean over the front, and veil_luminance [cd/m2] of the
+        contrast (drive, part, level); illuminance [lx], the mean over the front, and veil_luminance [cd/m2] of the
         strings (drive,); most_drive (part, level), the highest drive at which the contrast is still enough, 1 where it
         always is, NaN where it is not even with the strings off; first_loss (part,), the drive at which half of the
         part has lost a tenth of the contrast that it has without strings, NaN where that is never.
@@ -225,13 +227,17 @@ def string_drive(
     InputError
         For a scene without strings, or drives out of range.
     """
-    target = target or Target()
+    target = checked_target(target)
+    if not isinstance(scene, Scene):
+        raise InputError("scene", type(scene).__name__, "a kit.Scene")
     ambient = scene.ambient
     strings = tuple(lamp for lamp in ambient.lamps if isinstance(lamp, LedString))
     if not strings:
         raise InputError("lamps", [lamp.name for lamp in ambient.lamps], "at least one kit.LedString")
     levels = (
-        np.linspace(0.0, 1.0, 21) if drives is None else np.array(sweep("drives", drives, minimum=0.0, maximum=1.0))
+        np.linspace(0.0, 1.0, 21)
+        if drives is None
+        else np.atleast_1d(np.array(sweep("drives", drives, minimum=0.0, maximum=1.0)))
     )
     front = lit_front(scene, spacing)
     others = tuple(lamp for lamp in ambient.lamps if not isinstance(lamp, LedString))
@@ -257,8 +263,10 @@ def string_drive(
     def kept(drive: float, run: slice) -> float:
         ambient = still[0] + drive * front.reflectance / np.pi * own_map[front.lit]
         after = front.point_contrast(ambient, rest_veil + drive * own_veil)
-        # Nothing is lost where there was no end of it.
-        return float(np.median(np.where(np.isfinite(before), after / before, np.isfinite(after))[run]))
+        # Where there was no end of it, all is lost as soon as there is one.
+        endless = ~np.isfinite(before)
+        share = np.where(endless, ~np.isfinite(after), after / np.where(endless, 1.0, before))
+        return float(np.median(share[run]))
 
     ends = contrast(np.array([0.0, 1.0]))
     most = np.where(ends[1] >= target.contrast, 1.0, np.nan)

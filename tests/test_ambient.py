@@ -205,7 +205,9 @@ def test_remembered_maps_are_not_the_callers_to_change():
         replace(lamp, distribution=porch(level="high").distribution),
     ):  # fmt: skip
         np.testing.assert_allclose(lamp_light(facade, other, grid), lamp_map(facade, [other], grid), rtol=1e-12)
-    for other in (replace(facade, patches=facade.patches[1:]), angled(back=True)):
+    farther = replace(facade.patches[0], outline=[(x, y, z - 0.1) for x, y, z in facade.patches[0].outline])
+    moved = replace(facade, patches=(farther, *facade.patches[1:]))
+    for other in (replace(facade, patches=facade.patches[1:]), angled(back=True), moved):
         np.testing.assert_allclose(lamp_light(other, lamp, grid), lamp_map(other, [lamp], grid), rtol=1e-12)
     finer = Grid.over(facade.bounds, 0.2)
     np.testing.assert_array_equal(lamp_light(facade, lamp, finer), lamp_map(facade, [lamp], finer))

@@ -1,0 +1,279 @@
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+import kit
+from kit.errors import InputError
+from kit.luminaire import LedString, typical_luminaire
+from kit.projector import Factor
+from kit.verdict import Target
+from kit.washout import WHOLE, lit_front
+
+LOSS = Factor(name="rating", low=0.8, nominal=0.9, high=1.0, source="a light meter")
+STRING = LedString(name="roof line", path=((-3.9, 4.9, 0.1), (3.9, 4.9, 0.1)), spacing=0.1, node_flux=120.0, drive=0.3)
+EYE = (1.0, 1.6, 10.0)
+
+
+@pytest.fixture(scope="module")
+def scene(wall, straight):
+    """Builder of a wall with two surfaces, one of them with gain, under a string and whatever else is given."""
+
+    def build(*, lamps=(STRING,), bright=True, leak=2000.0, scatter=200.0, **ambient):
+        left = kit.Surface(name="brick", reflectance=0.2, low=0.15, high=0.3)
+        right = kit.Surface(name="screen", reflectance=0.8, low=0.75, high=0.85, gain=1.4)
+        half = [[(-4, 0), (0, 0), (0, 5), (-4, 5)], [(0, 0), (4, 0), (4, 5), (0, 5)]]
+        patches = [kit.Patch(s.name, o, s) for s, o in zip((left, right), half, strict=True)]
+        pair = straight(
+            8.0, 5.0, lumens=20000.0 if bright else 2000.0, sequential_contrast=leak, checkerboard_contrast=scatter,
+            chain=[LOSS],
+        )  # fmt: skip
+        around = {"vertical_illuminance": 0.1, "lamps": lamps, "eye": EYE} | ambient
+        return kit.Scene(facade=kit.Facade(patches, name="two"), projectors=[pair], ambient=kit.Ambient(**around))
+
+    return build
+
+
+def driven(scene, drive):
+    """The same scene with all its strings driven alike."""
+    lamps = [replace(v, drive=drive) if isinstance(v, LedString) else v for v in scene.ambient.lamps]
+    return replace(scene, ambient=replace(scene.ambient, lamps=lamps))
+
+
+def judged(scene, spacing, target=None):
+    """Contrast of each part and level, by the map and the verdict."""
+    verdict = kit.judge(kit.light_map(scene, spacing), target)
+    return np.array([[p.contrast.low, p.contrast.median, p.contrast.high] for p in (verdict.front, *verdict.surfaces)])
+
+
+SKY = kit.Site(latitude=41.9, longitude=-87.6, zone="America/Chicago", facing=180).sky("2026-12-24 00:30")
+CASES = {
+    "string alone": {"vertical_illuminance": 0.0},
+    "no eye": {"eye": None},
+    "much around": {
+        "lamps": (STRING, replace(STRING, name="second", path=((-3.0, 0.5, 0.3), (3.0, 0.5, 0.3)), drive=1.0),
+                  typical_luminaire("porch light", position=(-1.0, 2.1, 0.4))),
+        "glare": (kit.Glare(illuminance=0.3, angle=8.0),), "age": 60.0, "sky": SKY,
+    },
+}  # fmt: skip
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("case", CASES)
+def test_the_curve_is_that_of_the_map_at_each_drive(scene, case):
+    given_scene = scene(**CASES[case])
+    result = kit.string_drive(given_scene, spacing=0.5, drives=[0.0, 0.05, 0.4, 1.0])
+    assert list(result["part"].values) == [WHOLE, "brick", "screen"]
+    for i, drive in enumerate(result["drive"].values):
+        np.testing.assert_allclose(result["contrast"].values[i], judged(driven(given_scene, drive), 0.5), rtol=1e-9)
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("case", CASES)
+def test_contrast_falls_with_drive(scene, case):
+    contrast = kit.string_drive(scene(**CASES[case]), spacing=0.5)["contrast"].values
+    assert contrast.shape == (21, 3, 3)
+    assert (np.diff(contrast, axis=0) < 0).all()
+    assert (np.diff(contrast, axis=2) >= 0).all()
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("case", CASES)
+def test_most_drive_reproduces_the_target(scene, case):
+    given_scene = scene(**CASES[case])
+    wanted = {"string alone": 90.0, "no eye": 110.0, "much around": 20.0}[case]
+    result = kit.string_drive(given_scene, spacing=0.5, target=Target(contrast=wanted))
+    most = result["most_drive"].values
+    between = np.argwhere((most > 0) & (most < 1))
+    assert len(between)
+    for part, level in between:
+        # The drive is found to 1e-6; the contrast moves by some hundreds per drive.
+        assert judged(driven(given_scene, most[part, level]), 0.5)[part, level] == pytest.approx(wanted, rel=1e-4)
+    # What the light can do at its high end, it need not at its low one.
+    assert (np.diff(np.where(np.isnan(most), -1.0, most), axis=1) >= 0).all()
+
+
+def kept(scene, spacing, drive):
+    """Share of its contrast that each point keeps, in the order of parts, by the map."""
+    maps = [kit.light_map(driven(scene, d), spacing) for d in (0.0, drive)]
+    ratio = maps[1]["contrast"].values / maps[0]["contrast"].values
+    names = maps[0]["surface_name"].values[maps[0]["patch"].values]
+    return [ratio, *(ratio[names == name] for name in ("brick", "screen"))]
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("case", CASES)
+def test_first_loss_takes_a_tenth_from_half_of_the_part(scene, case):
+    given_scene = scene(**CASES[case])
+    loss = kit.string_drive(given_scene, spacing=0.5)["first_loss"].values
+    for part, drive in enumerate(loss):
+        assert 0 < drive < 1
+        # The drive is found to 1e-6, and the contrast falls by some hundred times of itself per drive.
+        assert np.median(kept(given_scene, 0.5, drive)[part]) == pytest.approx(0.9, rel=1e-3)
+
+
+@pytest.mark.analytic
+def test_ends_where_the_target_is_never_or_always_met(scene):
+    faint = kit.string_drive(scene(bright=False, vertical_illuminance=300.0), spacing=0.5)
+    assert np.isnan(faint["most_drive"].values).all()
+    weak = replace(STRING, node_flux=1e-4)
+    always = kit.string_drive(scene(lamps=(weak,)), spacing=0.5)
+    assert (always["most_drive"].values == 1.0).all()
+    # Not a tenth of the contrast is gone.
+    assert np.isnan(always["first_loss"].values).all()
+    off = kit.string_drive(scene(lamps=(replace(STRING, node_flux=0.0),)), spacing=0.5)
+    assert np.ptp(off["contrast"].values, axis=0).max() == 0
+
+
+@pytest.mark.analytic
+def test_light_of_the_strings_is_proportional_to_drive_and_their_own_drive_does_not_matter(scene):
+    porch = typical_luminaire("porch light", position=(-1.0, 2.1, 0.4))
+    full, low = (
+        kit.string_drive(scene(lamps=(porch, replace(STRING, drive=d))), spacing=0.5, drives=[0.0, 0.5, 1.0])
+        for d in (1.0, 0.0)
+    )
+    for name in ("contrast", "most_drive", "first_loss", "illuminance", "veil_luminance"):
+        np.testing.assert_array_equal(full[name].values, low[name].values)
+    for name in ("illuminance", "veil_luminance"):
+        off, half, all_of_it = full[name].values
+        assert off == 0
+        assert half == pytest.approx(all_of_it / 2, rel=1e-12)
+        assert all_of_it > 0
+
+
+@pytest.mark.analytic
+def test_a_black_without_any_light_is_washed_out_by_any_string(scene):
+    """Infinite contrast with the strings off; the drive for the target is still a number."""
+    given_scene = scene(leak=math.inf, scatter=None, vertical_illuminance=0.0, eye=None)
+    result = kit.string_drive(given_scene, spacing=0.5, target=Target(contrast=1000.0))
+    assert np.isinf(result["contrast"].values[0]).all()
+    most = result["most_drive"].values
+    assert ((most > 0) & (most < 1)).all()
+    assert judged(driven(given_scene, most[0, 1]), 0.5)[0, 1] == pytest.approx(1000.0, rel=1e-3)
+
+
+@pytest.mark.analytic
+def test_a_picture_beside_a_surface_leaves_it_without_figures(scene, straight):
+    given_scene = scene()
+    pair = straight(3.0, 4.0, x=2.0, lumens=9000.0, sequential_contrast=2000.0, chain=[LOSS])
+    half = replace(given_scene, projectors=[pair])
+    front = lit_front(half, 0.25)
+    assert front.lit_share[1] == 0
+    assert front.lit_share[2] == pytest.approx(0.6, abs=0.02)
+    assert front.lit_share[0] == pytest.approx(0.3, abs=0.01)
+    assert np.isnan(front.white_luminance[1]).all()
+    assert not front.enough_white(Target())[:2].any()
+    assert front.enough_white(Target())[2].all()
+    result = kit.string_drive(half, spacing=0.25)
+    assert np.isnan(result["contrast"].values[:, 1]).all()
+    assert np.isnan(result["most_drive"].values[1]).all()
+    assert np.isnan(result["first_loss"].values[1])
+    np.testing.assert_allclose(result["contrast"].values[0, 2], judged_part(driven(half, 0.0), 0.25, "screen"))
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("flux", [0.0, 12.0])
+def test_first_loss_where_contrast_without_strings_is_infinite(scene, flux):
+    """Any light takes all of an infinite contrast; a string without light takes nothing."""
+    dark = scene(
+        leak=math.inf, scatter=None, vertical_illuminance=0.0, eye=None, lamps=(replace(STRING, node_flux=flux),)
+    )
+    loss = kit.string_drive(dark, spacing=0.5)["first_loss"].values
+    if flux:
+        assert (loss < 1e-3).all()
+    else:
+        assert np.isnan(loss).all()
+
+
+def judged_part(scene, spacing, name):
+    part = kit.judge(kit.light_map(scene, spacing)).surface(name)
+    return part.contrast.low, part.contrast.median, part.contrast.high
+
+
+@pytest.mark.property
+@settings(max_examples=12)
+@given(
+    st.floats(0, 50), st.floats(0, 2), st.floats(0.01, 1.0), st.sampled_from([None, 30.0, 90.0]),
+    st.floats(1.1, 500.0),
+)  # fmt: skip
+def test_random_light_around(scene, even, glare, drive, age, wanted):
+    given_scene = scene(vertical_illuminance=even, glare=(kit.Glare(illuminance=glare, angle=5.0),), age=age)
+    result = kit.string_drive(given_scene, spacing=1.0, drives=[drive], target=Target(contrast=wanted))
+    np.testing.assert_allclose(result["contrast"].values[0], judged(driven(given_scene, drive), 1.0), rtol=1e-9)
+    most = result["most_drive"].values
+    off, full = judged(driven(given_scene, 0.0), 1.0), judged(driven(given_scene, 1.0), 1.0)
+    np.testing.assert_array_equal(np.isnan(most), off < wanted)
+    np.testing.assert_array_equal(most == 1.0, full >= wanted)
+
+
+@pytest.mark.property
+def test_blocks_of_many_ambient_lights_are_each_of_them(scene):
+    front = lit_front(scene(), 0.5)
+    lux = np.linspace(0.0, 60.0, 700)
+    assert 700 * front.lit.size > 1 << 15
+    many = front.contrast(700, lambda block: lux[block, None], 0.01 * lux)
+    for i in (0, 101, 102, 103, 699):
+        one = front.contrast(1, lambda _, i=i: lux[i], 0.01 * lux[i])
+        np.testing.assert_array_equal(many[i], one[0])
+
+
+# Bad input
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    "drives",
+    [[], [2.0], [-0.1], math.nan, [math.nan], "all", [[0.1, 0.2]], [0.5, None], [True], 2.0],
+)  # fmt: skip
+def test_drives_that_are_none_are_refused(scene, drives):
+    with pytest.raises(InputError, match="drives"):
+        kit.string_drive(scene(), spacing=1.0, drives=drives)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("drives", [0.5, np.array(0.5)])
+def test_one_drive_is_a_curve_of_one_point_or_refused(scene, drives):
+    try:
+        result = kit.string_drive(scene(), spacing=1.0, drives=drives)
+    except InputError:
+        return
+    assert result["contrast"].shape == (1, 3, 3)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("wrong", ["x", 0, 15.0, {}])
+def test_a_target_of_another_type_is_refused(scene, wrong):
+    with pytest.raises(InputError, match="target"):
+        kit.string_drive(scene(), spacing=1.0, target=wrong)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("wrong", ["x", None, 5, kit.Ambient()])
+def test_a_scene_of_another_type_is_refused(wrong):
+    with pytest.raises(InputError, match="scene"):
+        kit.string_drive(wrong)
+    with pytest.raises(InputError, match="scene"):
+        lit_front(wrong, 0.5)
+
+
+@pytest.mark.bad_input
+def test_scenes_that_have_no_curve_are_refused(scene):
+    porch = typical_luminaire("porch light", position=(-1.0, 2.1, 0.4))
+    for lamps in ((), (porch,)):
+        with pytest.raises(InputError, match="LedString"):
+            kit.string_drive(scene(lamps=lamps))
+    with pytest.raises(InputError, match="vertical_illuminance"):
+        kit.string_drive(scene(vertical_illuminance=(1.0, 2.0)))
+    swept = scene()
+    projector, place = swept.projectors[0]
+    with pytest.raises(InputError, match="light output"):
+        kit.string_drive(replace(swept, projectors=[(replace(projector, light_output=(1e3, 2e3)), place)]))
+    inside = replace(STRING, path=((-1.0, 2.0, -0.5), (1.0, 2.0, -0.5)))
+    with pytest.raises(InputError, match="roof line"):
+        kit.string_drive(scene(lamps=(inside,)))
+    for spacing in (0, -1, math.nan, math.inf, "fine", None):
+        with pytest.raises(InputError, match="spacing"):
+            kit.string_drive(scene(), spacing=spacing)
