@@ -21,7 +21,7 @@ from kit.errors import InputError
 from kit.facade import Facade
 from kit.projector import Projector
 from kit.raster import SAME_PLANE, Grid, Mask, Window, elevation_rings, picture_rings, shadow_rings, visible
-from kit.throw import Placement, picture_window, unit_illuminance, zone_gain
+from kit.throw import Placement, picture_position, picture_window, unit_illuminance, zone_gain
 
 Array = NDArray[np.float64]
 
@@ -136,6 +136,56 @@ def _sums(values: Array, slot: NDArray[np.intp], count: int) -> Array:
     starts = np.append(0, np.flatnonzero(flat[1:] != flat[:-1]) + 1)
     runs = np.add.reduceat(values.ravel(), starts)
     return np.bincount(flat[starts], weights=runs, minlength=count + 1)[1:].astype(np.float64, copy=False)
+
+
+def blended(
+    facade: Facade, projectors: tuple[tuple[Projector, Placement], ...], cast: Cast
+) -> tuple[tuple[Array, ...], Array]:
+    r"""Return the light of each projector where pictures that overlap are faded into each other.
+
+    At a wall point that projectors :math:`j` reach, shadows included, the white of projector :math:`i` is kept by
+
+    .. math:: w_i = d_i / \sum_j d_j, \qquad d = \min(1/2 - |a|, 1/2 - |u|),
+
+    with :math:`a` and :math:`u` the position in its own picture, from -1/2 to 1/2 across and up: :math:`d` is the
+    distance to the picture's nearest edge, in shares of its width or its height. Where one projector alone reaches the
+    point its weight is 1; where all stand on an edge they share alike. The weights at a point add up to 1.
+
+    Parameters
+    ----------
+    facade : Facade
+    projectors : sequence of (Projector, Placement)
+        Those that were cast.
+    cast : Cast
+
+    Returns
+    -------
+    units : tuple of array, shape (y, x)
+        As `Cast.units`, times the weights.
+    share : array, shape (projector, patch)
+        As `Cast.share`: what the masks take is the difference.
+    """
+    lit = [unit > 0.0 for unit in cast.units]
+    rows, columns = np.nonzero(np.sum(lit, axis=0) > 1)
+    planes = np.array([p.depth_plane() if p.faces_audience else (np.nan,) * 3 for p in facade.patches])
+    z0, zx, zy = planes[cast.patch[rows, columns]].T
+    x, y = cast.grid.x[columns], cast.grid.y[rows]
+    points = np.stack([x, y, z0 + zx * x + zy * y], axis=-1)
+    weights = np.zeros((len(projectors), rows.size))
+    reached = np.array([mask[rows, columns] for mask in lit])
+    for weight, (projector, placement), here in zip(weights, projectors, reached, strict=True):
+        across, up, _ = picture_position(projector, placement, points[here])
+        # A point on the very edge may lie outside by rounding.
+        weight[here] = np.maximum(0.0, 0.5 - np.maximum(np.abs(across), np.abs(up)))
+    total = weights.sum(axis=0)
+    weights = np.where(total > 0.0, weights / np.where(total > 0.0, total, 1.0), reached / reached.sum(axis=0))
+    units = []
+    for unit, weight in zip(cast.units, weights, strict=True):
+        faded = unit.copy()
+        faded[rows, columns] *= weight
+        units.append(faded)
+    share = np.array([_sums(unit, cast.slot, len(facade.patches)) * cast.pixel_area for unit in units])
+    return tuple(units), share
 
 
 def planes_of(facade: Facade) -> list[list[int]]:

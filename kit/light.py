@@ -12,6 +12,9 @@ both in the contrast:
 
     contrast = (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil)
 
+Light of several projectors adds up, white and black. Where their pictures are blended (`Scene.blend`), the white of
+each is faded in the overlap, and the black is not: a panel cannot go below its leak, so the black is brighter there.
+
 With L = reflectance x E / pi in every term but the veil, **the wall's reflectance cancels where there is no
 veil**: a dark wall has the same contrast as a white one. It fails on luminance, and on the veil.
 """
@@ -27,7 +30,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from kit.ambient import Ambient, ambient_light
-from kit.cast import cast_light, in_blocks
+from kit.cast import blended, cast_light, in_blocks
 from kit.errors import InputError, number, numbers
 from kit.facade import Facade, Surface
 from kit.projector import LEVELS, Projector, combine, is_many
@@ -53,6 +56,12 @@ class Scene:
         beside the front are taken to be masked black.
     ground_reflectance : float
         Of the ground in front, 0 to 1; sends a little of a bright wall's light back. 0: not counted.
+    blend : bool
+        Whether pictures that overlap fade into each other, for pictures side by side; machines that are stacked for
+        more light are not blended. At each wall point the white of every projector is kept by its distance to its own
+        picture's nearest edge over the sum of these distances (`kit.cast.blended`), so the weights add up to 1 and
+        equal machines make an even white. Black: the leak of each stays and adds; what a lens scatters follows its
+        faded white. Seams are taken to be perfectly aligned.
     """
 
     facade: Facade
@@ -60,6 +69,7 @@ class Scene:
     ambient: Ambient = field(default_factory=Ambient)
     picture_level: float = 0.5
     ground_reflectance: float = 0.0
+    blend: bool = False
 
     def __post_init__(self) -> None:
         if not isinstance(self.facade, Facade):
@@ -82,6 +92,8 @@ class Scene:
         object.__setattr__(self, "projectors", tuple((a, b) for a, b in pairs))
         number("picture_level", self.picture_level, minimum=0.0, maximum=1.0)
         number("ground_reflectance", self.ground_reflectance, minimum=0.0, maximum=1.0)
+        if not isinstance(self.blend, bool):
+            raise InputError("blend", self.blend, "true or false")
 
 
 def light_map(
@@ -115,7 +127,7 @@ def light_map(
         and, without (y, x): ambient_illuminance [lx] (on (y, x) too where lamps or a sky are given),
         veil_luminance [cd/m2], reflectance_low,
         reflectance_high and picture_share on patch_index (the share of each projector's lumens on the
-        wall that lands there), chain (projector, step, level), light_band (level).
+        wall that lands there; of its light before it is blended), chain (projector, step, level), light_band (level).
 
         A sweep in `light_output`, `vertical_illuminance` or `reflectance` adds a leading dimension
         ``light_output``, ``ambient`` or ``sweep`` to what depends on it.
@@ -128,6 +140,10 @@ def light_map(
     facade = scene.facade
     cast = cast_light(facade, scene.projectors, facade.bounds if extent is None else _checked_extent(extent), spacing)
     grid, patch, slot, units, share = cast.grid, cast.patch, cast.slot, cast.units, cast.share
+    faded: tuple[Array, ...] | None = None
+    white_share = share
+    if scene.blend and len(units) > 1:
+        faded, white_share = blended(facade, scene.projectors, cast)
 
     flux = _swept_flux(scene)
     ambient = np.atleast_1d(np.asarray(scene.ambient.vertical_illuminance, float))
@@ -138,7 +154,7 @@ def light_map(
     transmission = np.array([p.transmission() for p, _ in scene.projectors])
     lumens = flux * transmission[:, 1, None]  # (projector, light_output)
 
-    used = share.sum(axis=1)
+    used = white_share.sum(axis=1)
     dark = np.array(
         [
             projector.leak() + projector.scatter() * scene.picture_level * used[i]
@@ -148,7 +164,7 @@ def light_map(
     # (light_output, sweep)
     bounce = np.zeros((lumens.shape[1], reflectance.shape[0]))
     if scene.ground_reflectance > 0:
-        exitance = np.einsum("pl,pk,sk->ls", lumens, share, reflectance) / cast.seen_area
+        exitance = np.einsum("pl,pk,sk->ls", lumens, white_share, reflectance) / cast.seen_area
         bounce = bounce_factor() * scene.ground_reflectance * scene.picture_level * exitance
     has_bounce = bool(bounce.any())
 
@@ -181,6 +197,8 @@ def light_map(
             more = lumens[i, :, None, None] * units[i][block]
             e += more
             e_dark += dark[i] * more[:, None]
+        if faded is not None:
+            np.sum([lumens[i, :, None, None] * unit[block] for i, unit in enumerate(faded)], axis=0, out=e)
         if has_bounce:
             e_dark += bounce[:, :, None, None]
         diffuse = rho * (1.0 / np.pi)

@@ -36,7 +36,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from kit import reference
-from kit.cast import cast_light
+from kit.cast import blended, cast_light
 from kit.colorimetry import primary_matrix, reflected_white
 from kit.errors import InputError, number
 from kit.facade import Facade, Surface
@@ -329,7 +329,8 @@ def _drive(
     area = scene.facade.bounds if extent is None else (extent[0], extent[1], extent[2], extent[3])
     cast = cast_light(scene.facade, scene.projectors, area, spacing)
     result, lumens = np.zeros((*light["patch"].shape, 3)), np.zeros(light["patch"].shape)
-    for (projector, placement), unit in zip(scene.projectors, cast.units, strict=True):
+    units = blended(scene.facade, scene.projectors, cast)[0] if scene.blend else cast.units
+    for (projector, placement), unit in zip(scene.projectors, units, strict=True):
         s, t, depth = picture_position(projector, placement, points)
         width = float(np.nanmedian(depth)) / projector.fixed_throw_ratio()
         drive = _sampled(picture, s + 0.5, 0.5 - t, width / spacing, width / projector.aspect / spacing)
