@@ -1,4 +1,4 @@
-"""Charts of evenings: what each source gives, contrast against the clock, the season at a glance.
+"""Charts: what each source gives, contrast against the clock, the season at a glance, places for a projector.
 
 Nothing here computes light. Sources differ in hatching as well as in colour, and the season has the same scale of
 contrast as the maps of a front.
@@ -19,6 +19,7 @@ from matplotlib.ticker import FuncFormatter, MultipleLocator
 from kit.drawing import COLOURS, SCALES
 from kit.errors import InputError
 from kit.evening import pick
+from kit.placement import Search
 from kit.washout import WHOLE
 
 if TYPE_CHECKING:
@@ -219,6 +220,43 @@ def draw_drive(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOLE)
         title=f"How far the strings may go: {part}",
     )  # fmt: skip
     ax.legend(fontsize=8, frameon=False)
+    return ax
+
+
+def draw_tradeoff(found: Search, ax: Axes | None = None) -> Axes:
+    """Draw what each feasible place gives: light against the size of a picture element, keystone as colour.
+
+    Places that no other beats in all three at once are ringed; the best by the objective carries a cross.
+
+    Parameters
+    ----------
+    found : Search
+        From `kit.search`.
+    ax : matplotlib Axes, optional
+    """
+    ax = _axes(ax)
+    places = found.places
+    good = places["feasible"].values
+    element, light = places["coarsest_element"].values, places["illuminance_median"].values * found.lumens
+    keystone = places["keystone"].values
+    dots = ax.scatter(element[good], light[good], c=keystone[good], s=12, cmap=COLOURS, linewidths=0)
+    best = found.pareto
+    ax.scatter(
+        element[best], light[best], s=46, facecolors="none", edgecolors="black", linewidths=0.8,
+        label="not beaten in all three",
+    )  # fmt: skip
+    ax.plot(
+        element[found.index], light[found.index], "P", color="white", markeredgecolor="black", markersize=12,
+        label=f"best for {found.objective}",
+    )  # fmt: skip
+    ax.set(
+        xlabel="largest picture element on the front (mm)", ylabel="illuminance on the front, median (lx)",
+        title="Every dot is a place for the projector",
+    )  # fmt: skip
+    figure = ax.get_figure()
+    assert figure is not None
+    figure.colorbar(dots, ax=ax, label="keystone: corners off by (°)", pad=0.015)
+    ax.legend(fontsize=8)
     return ax
 
 

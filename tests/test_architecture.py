@@ -37,9 +37,15 @@ PHYSICS = (
     "evening",
     "spill",
     "mesopic",
+    "placement",
+    "several",
+    "content_map",
+    "audience",
+    "beam",
 )
-PANELS = ("panel", "class_panel", "cloth_panel", "evening_panel")
-FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", "kit.drawing", "kit.charts", *(f"kit.{name}" for name in PANELS)}
+PANELS = ("panel", "class_panel", "cloth_panel", "evening_panel", "place_panel")
+PICTURES = ("drawing", "charts", "plans")
+FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", *(f"kit.{name}" for name in (*PICTURES, *PANELS))}
 
 
 def imported(path):
@@ -67,7 +73,7 @@ def run(code):
 
 def test_every_module_has_its_place():
     names = {path.stem for path in (ROOT / "kit").glob("*.py")} - {"__init__"}
-    assert names == {*PHYSICS, "drawing", "charts", *PANELS}
+    assert names == {*PHYSICS, *PICTURES, *PANELS}
 
 
 @pytest.mark.parametrize("name", PHYSICS)
@@ -124,7 +130,7 @@ sys.addaudithook(guard)
 
 
 def test_nothing_is_fetched_at_import_or_while_computing():
-    modules = ", ".join(f"kit.{name}" for name in (*PHYSICS, "drawing"))
+    modules = ", ".join(f"kit.{name}" for name in (*PHYSICS, *PICTURES))
     assert run(f"{GUARD}\nimport kit, {modules}\n{SCENE}\nprint('done')") == ["done"]
 
 

@@ -77,6 +77,26 @@ def test_import_time(benchmark):
     print(benchmark.extra_info)
 
 
+def test_ten_thousand_places_against_a_map_for_each(benchmark, scene):
+    house = scene.facade
+    lens = kit.Lens(throw_ratio=(0.7, 1.3), shift_up=(0.0, 0.5), tilt=(-15, 15), turn=(-20, 20))
+    lawn = kit.Stand(name="lawn", area=[(-8, 8), (8, 8), (8, 20), (-8, 20)], heights=(0.3, 1.5))
+    machine = kit.typical_projector(8000, (0.7, 1.3))
+    positions = kit.placement.candidates([lawn], 10_000, house)
+    found = benchmark.pedantic(kit.evaluate, args=(house, machine, lens, positions), rounds=3, warmup_rounds=1)
+    assert found.sizes["candidate"] == 10_000
+    # A map of about as many points as the search looks at.
+    some = [kit.placement_of(machine, found, i) for i in np.flatnonzero(found["feasible"].values)[:8]]
+
+    def maps():
+        for pair in some:
+            kit.light_map(kit.Scene(facade=house, projectors=[pair]), 0.7)
+
+    naive = median_time(maps, 3) / len(some) * 10_000
+    benchmark.extra_info["times faster than a map for each"] = round(naive / benchmark.stats["median"], 1)
+    print(benchmark.extra_info, f"10,000 places {benchmark.stats['median']:.2f} s")
+
+
 def test_a_season_against_a_map_and_a_verdict_for_each_moment(benchmark, scene):
     site = kit.Site(latitude=42.0, longitude=-88.0, zone="America/Chicago", facing=180)
     lamp = kit.typical_luminaire("street lamp", position=(-7.0, 6.0, 11.0))

@@ -114,6 +114,13 @@ def evening_page(chromium, lab):
     page.close()
 
 
+@pytest.fixture(scope="module")
+def place_page(chromium, lab):
+    page = run_all(chromium, lab, "04_where_does_it_stand.ipynb", ".kit-place")
+    yield page
+    page.close()
+
+
 def no_error(page: Page):
     for kind in ("stderr", "error"):
         assert page.locator(f"[data-mime-type='application/vnd.jupyter.{kind}']").count() == 0
@@ -273,3 +280,34 @@ def test_a_time_zone_that_is_not_there_is_answered_in_words(evening_page):
 def test_the_evening_follows_the_slider(evening_page):
     """Time from key press to the new picture, measured and stored; the figure is no pass mark."""
     assert min(key_to_picture(evening_page, "light output (lm)", presses=6, settle=2500)) > 0
+
+
+def test_the_notebook_of_places_runs_and_shows_words_drawing_and_numbers(place_page):
+    expect(place_page.locator(".kit-place").first).to_contain_text("8,000 lumens is enough for most of this front")
+    expect(place_page.locator(".kit-zones").first).to_contain_text("animation")
+    assert picture(place_page).evaluate("i => i.naturalWidth") >= 800
+    expect(place_page.get_by_text("animation.png, beside.png")).to_be_attached(timeout=90_000)
+    no_error(place_page)
+    picture(place_page).scroll_into_view_if_needed()
+    ARTEFACTS.mkdir(exist_ok=True)
+    place_page.screenshot(path=ARTEFACTS / "where_does_it_stand.png")
+
+
+def test_tilt_and_two_machines_by_keyboard_change_words_and_drawing(place_page):
+    words = place_page.locator(".kit-place").first
+    before, text = picture(place_page).get_attribute("src"), words.inner_text()
+    handle(place_page, "tilt up (°)").focus()
+    for _ in range(6):
+        place_page.keyboard.press("ArrowRight")
+    expect(words).to_contain_text("keystone correction")
+    expect(picture(place_page)).not_to_have_attribute("src", before)
+    place_page.get_by_label("machines", exact=True).select_option("two, one on the other")
+    expect(place_page.locator("p[role=alert]")).to_contain_text("tilt")
+    place_page.get_by_role("button", name="Reset all").click()
+    expect(place_page.locator("p[role=alert]")).to_have_count(0)
+    expect(words).to_have_text(text, use_inner_text=True)
+
+
+def test_the_drawing_follows_the_slider(place_page):
+    """Time from key press to the new drawing, measured and stored; the figure is no pass mark."""
+    assert min(key_to_picture(place_page, "distance (ft)", presses=12, settle=700)) > 0
