@@ -368,7 +368,7 @@ class EveningPanel(Panel):
         )
         self.further[0].value = season_picture(result)
         self.numbers.value = (
-            f"<pre class='kit-hours' style='line-height:1.3'>{html.escape(switching_table(result.lamps))}\n\n"
+            f"<pre class='kit-hours' style='line-height:1.3; white-space:pre; overflow-x:auto'>{html.escape(switching_table(result.lamps))}\n\n"
             f"{html.escape(source_table(result.tonight, result.clock))}\n\n"
             f"{html.escape(start_table(result.calendar))}</pre>"
         )
