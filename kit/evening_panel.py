@@ -26,7 +26,19 @@ from kit.evening import NO_LAMP, evenings, source_table, start_sentence, start_t
 from kit.facade import Facade, Surface
 from kit.light import Scene
 from kit.luminaire import LedString, Luminaire, typical_luminaire
-from kit.panel import CAUTIONS, Panel, count, days, line, menu, slider, street_scene, target_menus, unit_buttons
+from kit.panel import (
+    CAUTIONS,
+    TABLE_STYLE,
+    Panel,
+    count,
+    days,
+    line,
+    menu,
+    slider,
+    street_scene,
+    target_menus,
+    unit_buttons,
+)
 from kit.site import Site
 from kit.verdict import Target
 
@@ -368,7 +380,7 @@ class EveningPanel(Panel):
         )
         self.further[0].value = season_picture(result)
         self.numbers.value = (
-            f"<pre class='kit-hours' style='line-height:1.3; white-space:pre; overflow-x:auto'>{html.escape(switching_table(result.lamps))}\n\n"
+            f"<pre class='kit-hours' {TABLE_STYLE}>{html.escape(switching_table(result.lamps))}\n\n"
             f"{html.escape(source_table(result.tonight, result.clock))}\n\n"
             f"{html.escape(start_table(result.calendar))}</pre>"
         )

@@ -32,6 +32,8 @@ RESOLUTION = (1920, 1200)
 
 STYLE = {"description_width": "125px"}
 WIDTH = "395px"
+# Tables of text keep their lines and scroll.
+TABLE_STYLE = "style='line-height:1.3; white-space:pre; overflow-x:auto'"
 
 CAUTIONS = (
     "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam "

@@ -24,6 +24,7 @@ from kit.facade import Facade, Surface
 from kit.light import Scene, light_map
 from kit.panel import (
     CAUTIONS,
+    TABLE_STYLE,
     RESOLUTION,
     Panel,
     ambient_slider,
@@ -368,7 +369,7 @@ class PlacePanel(Panel):
             "lens may stand. Grey: what stops the light. Dotted: where people walk. Triangles: viewers.</p>"
         )
         self.numbers.value = (
-            f"<pre class='kit-zones' style='line-height:1.3; white-space:pre; overflow-x:auto'>{html.escape(result.zones.table())}\n\n"
+            f"<pre class='kit-zones' {TABLE_STYLE}>{html.escape(result.zones.table())}\n\n"
             f"{html.escape(result.audience.table(units))}</pre>"
             f"<p style='line-height:1.35'>{html.escape(result.keep_out.sentence(units))}</p>"
         )
