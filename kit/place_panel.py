@@ -24,8 +24,8 @@ from kit.facade import Facade, Surface
 from kit.light import Scene, light_map
 from kit.panel import (
     CAUTIONS,
-    TABLE_STYLE,
     RESOLUTION,
+    TABLE_STYLE,
     Panel,
     ambient_slider,
     count,
