@@ -13,7 +13,7 @@ import matplotlib
 import numpy as np
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
-from matplotlib.patches import Polygon
+from matplotlib.patches import Polygon, Rectangle
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
@@ -32,6 +32,37 @@ Pairs = Sequence[tuple[Projector, Placement]]
 # Beams of a second and third machine differ by hatching too.
 HATCHES = (None, "///", "\\\\\\")
 EYE_HEIGHT = 1.6
+
+
+def draw_way(ax: Axes | None = None) -> Axes:
+    """Draw how light travels through the kit, from the lamp to the eye, with the unit at each step."""
+    if ax is None:
+        ax = Figure(figsize=(9.6, 3.1), layout="constrained").subplots()
+    ax.set(xlim=(0, 10), ylim=(0, 3.2))
+    ax.axis("off")
+    steps = (
+        ("projector", "lumens (lm)", "what the box says,\nless what gets lost"),
+        ("throw", "metres or feet", "lens and distance\nset the picture's size"),
+        ("wall", "lux (lx)", "lumens on each\nsquare metre"),
+        ("surface", "cd/m²", "what the wall\nsends back"),
+        ("eye", "contrast (x : 1)", "white against black"),
+    )
+    for i, (name, unit, about) in enumerate(steps):
+        x = 0.1 + 2.0 * i
+        ax.add_patch(Rectangle((x, 1.5), 1.5, 1.2, facecolor=str(0.95 - 0.08 * i), edgecolor="black"))
+        ax.text(x + 0.75, 2.35, name, ha="center", va="center", fontsize=12, fontweight="bold")
+        ax.text(x + 0.75, 1.85, unit, ha="center", va="center", fontsize=10)
+        ax.text(x + 0.75, 1.38, about, ha="center", va="top", fontsize=9)
+        if i:
+            _arrow(ax, (x - 0.5, 2.1), (x, 2.1))
+    ax.text(6.85, 0.1, "street, sky, porch light, LED strings: on the wall and into the eye", ha="center", fontsize=10)
+    for x in (4.85, 8.85):
+        _arrow(ax, (6.85, 0.35), (x, 0.8), style="--")
+    return ax
+
+
+def _arrow(ax: Axes, start: tuple[float, float], end: tuple[float, float], style: str = "-") -> None:
+    ax.annotate("", end, start, arrowprops={"arrowstyle": "->", "linewidth": 1.4, "linestyle": style})
 
 
 class PlanBoard:

@@ -42,8 +42,9 @@ PHYSICS = (
     "content_map",
     "audience",
     "beam",
+    "lessons",
 )
-PANELS = ("panel", "class_panel", "cloth_panel", "evening_panel", "place_panel")
+PANELS = ("panel", "class_panel", "cloth_panel", "evening_panel", "place_panel", "lesson_panel")
 PICTURES = ("drawing", "charts", "plans")
 FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", *(f"kit.{name}" for name in (*PICTURES, *PANELS))}
 

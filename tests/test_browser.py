@@ -74,9 +74,9 @@ def chromium():
         browser.close()
 
 
-def run_all(chromium, lab, name, ready):
+def run_all(chromium, lab, name, ready, width=1280):
     """Open a notebook in a page of its own, run all its cells and wait for `ready` to be there."""
-    page = chromium.new_page(viewport={"width": 1280, "height": 1500})
+    page = chromium.new_page(viewport={"width": width, "height": 1500})
     # A workspace of its own, so that no other notebook is open beside it.
     page.goto(f"{lab}/lab/workspaces/{name[:2]}/tree/{name}?token={TOKEN}")
     page.locator(".jp-NotebookPanel").wait_for(timeout=60_000)
@@ -110,6 +110,14 @@ def cloth_page(chromium, lab):
 @pytest.fixture(scope="module")
 def evening_page(chromium, lab):
     page = run_all(chromium, lab, "03_when_can_the_show_start.ipynb", ".kit-start")
+    yield page
+    page.close()
+
+
+@pytest.fixture(scope="module")
+def lesson_page(chromium, lab):
+    # As wide as a tablet held upright.
+    page = run_all(chromium, lab, "05_light_for_neighbours.ipynb", "text=Guess first", width=800)
     yield page
     page.close()
 
@@ -311,3 +319,32 @@ def test_tilt_and_two_machines_by_keyboard_change_words_and_drawing(place_page):
 def test_the_drawing_follows_the_slider(place_page):
     """Time from key press to the new drawing, measured and stored; the figure is no pass mark."""
     assert min(key_to_picture(place_page, "distance (ft)", presses=12, settle=700)) > 0
+
+
+def test_a_lesson_is_guessed_moved_and_checked_by_keyboard_alone(lesson_page):
+    lesson = lesson_page.locator(".jp-OutputArea", has=lesson_page.get_by_text("twice as far from the wall")).first
+    slider = lesson.locator("[role=slider]").first
+    expect(slider).not_to_be_visible()
+    lesson.get_by_role("button").first.focus()
+    lesson_page.keyboard.press("Space")
+    expect(lesson.locator(".kit-said").first).to_contain_text("Not quite")
+    lesson_page.keyboard.press("Tab")
+    lesson_page.keyboard.press("Tab")
+    lesson_page.keyboard.press("Space")
+    expect(lesson.locator(".kit-said").first).to_contain_text("Right")
+    expect(slider).to_be_visible()
+    # From the last answer, Tab leads on to what can be moved.
+    lesson_page.keyboard.press("Tab")
+    expect(slider).to_be_focused()
+    said = lesson.locator(".kit-outcome").inner_text()
+    lesson_page.keyboard.press("ArrowRight")
+    expect(lesson.locator(".kit-outcome")).not_to_have_text(said)
+    assert lesson.locator("img.kit-picture").evaluate("i => i.naturalWidth") >= 600
+    # Past the slider's figure, which may be typed over.
+    lesson_page.keyboard.press("Tab")
+    lesson_page.keyboard.press("Tab")
+    lesson_page.keyboard.press("Space")
+    expect(lesson.locator(".kit-said").nth(1)).to_contain_text("Not quite")
+    no_error(lesson_page)
+    ARTEFACTS.mkdir(exist_ok=True)
+    lesson_page.screenshot(path=ARTEFACTS / "light_for_neighbours.png")

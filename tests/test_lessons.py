@@ -1,0 +1,138 @@
+"""Lessons: every answer that is called right is right by hand, every wrong one is explained, every setting shows."""
+
+import io
+import math
+import re
+
+import numpy as np
+import pytest
+from PIL import Image
+
+import kit
+from kit import reference
+from kit.lesson_panel import lesson_picture
+from kit.lessons import Question, lightness
+
+LESSONS = kit.all_lessons()
+TITLES = [one.title for one in LESSONS]
+
+
+def right(title, part="guess"):
+    question = getattr(kit.lesson(title), part)
+    return question.options[question.right]
+
+
+@pytest.mark.analytic
+def test_what_is_right_by_hand():
+    assert right("Light thins out") == "a quarter"
+    # 4000 lm on 6 m x 3.75 m is 177.8 lx; three times as far, a ninth.
+    assert right("Light thins out", "check") == f"{4000 / (6 * 3.75) / 9:.0f} lux"
+    assert right("What the lens does") == "twice as wide, and much dimmer"
+    assert right("What the lens does", "check") == "0.75"
+    assert right("Why dark brick is a poor screen") == "the same on both"
+    assert 3.5 < reference.value("surfaces", "white siding") / reference.value("surfaces", "red brick") < 4.5
+    assert right("Why dark brick is a poor screen", "check") == "about a quarter as bright"
+    # (10 + 1) / (10 / 1500 + 1) = 10.9.
+    assert right("A projector cannot throw black") == "about 10:1"
+    # (10 + 0.5) / (10 / 1500 + 0.5) over that: 1.9.
+    assert right("A projector cannot throw black", "check") == "it nearly doubles"
+    assert right("Twice the lumens is not twice as bright") == "about a third lighter"
+    # L* of 12.5 is 42.0; 84.0 is L* of 64: 5.1 times.
+    assert right("Twice the lumens is not twice as bright", "check") == "5 times"
+    assert right("A smaller picture beats a dearer machine") == "four times as many"
+    assert right("A smaller picture beats a dearer machine", "check") == f"a picture {math.sqrt(0.5):.2f} times as wide"
+    assert right("What a piece of cloth is worth") == "between three and four times the lumens"
+    assert right("What a piece of cloth is worth", "check") == "it stays the same"
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("percent", "wanted"), [(100.0, 100.0), (18.418651851244416, 50.0), (0.8856451679035631, 8.0)])
+def test_lightness_is_that_of_cie_1976(percent, wanted):
+    # ISO/CIE 11664-4: L* = 116 (Y/Yn)^(1/3) - 16, linear below Y/Yn = (6/29)^3, where L* is 8. Rounding only.
+    assert lightness(percent, 100.0) == pytest.approx(wanted, rel=1e-9)
+    assert lightness(0.5 * percent, 50.0) == pytest.approx(wanted, rel=1e-9)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(("value", "white"), [(-1.0, 10.0), (math.nan, 10.0), (1.0, 0.0), (1.0, math.inf)])
+def test_lightness_refuses_what_cannot_be(value, white):
+    with pytest.raises(kit.InputError):
+        lightness(value, white)
+
+
+@pytest.mark.parametrize("one", LESSONS, ids=TITLES)
+def test_every_option_is_answered_and_a_wrong_one_names_the_right_one(one):
+    for question in (one.guess, one.check):
+        assert len(set(question.options)) == len(question.options) >= 3
+        for i, option in enumerate(question.options):
+            said = question.answer(i)
+            if i == question.right:
+                assert said.startswith("✓ Right. ")
+            else:
+                assert said.startswith("✗ Not quite. ")
+                assert f"“{question.options[question.right]}”" in said
+                assert f"“{option}”" not in said
+            assert "nan" not in re.findall(r"[a-z]+", said.lower())
+
+
+@pytest.mark.parametrize("one", LESSONS, ids=TITLES)
+def test_every_setting_gives_tiles_figures_and_a_sentence(one):
+    knob = one.knob
+    assert knob.low <= knob.start <= knob.high
+    seen = set()
+    for value in np.arange(knob.low, knob.high + knob.step / 2, max(knob.step, (knob.high - knob.low) / 12)):
+        outcome = one.outcome(float(value))
+        assert outcome.sentence
+        for tile in outcome.tiles:
+            assert 0 < tile.width <= 1.02
+            assert -1e-9 <= tile.lightness <= 100.0 + 1e-6, (one.title, value, tile)
+        assert all(math.isfinite(v) and v >= 0 for _, v, _ in outcome.figures)
+        seen.add(outcome.sentence)
+    # What is moved changes what is said.
+    assert len(seen) >= 3
+
+
+def test_lessons_read_like_a_newspaper():
+    """Short sentences, no formula; the measure is words to a sentence, 20 at most in the mean."""
+    for one in LESSONS:
+        texts = [one.guess.text, one.check.text, one.why, *one.guess.reasons, *one.check.reasons]
+        words = [len(s.split()) for text in texts for s in re.split(r"[.?!:;]\s", text) if s.strip()]
+        assert np.mean(words) < 20, one.title
+        assert not re.search(r"[=^√∫]", " ".join(texts)), one.title
+
+
+def test_a_picture_is_grey_and_as_light_as_its_tiles():
+    outcome = kit.lesson("Twice the lumens is not twice as bright").outcome(8000.0)
+    picture = np.asarray(Image.open(io.BytesIO(lesson_picture(outcome))).convert("RGB")).astype(int)
+    assert np.ptp(picture, axis=2).max() == 0
+    for tile in outcome.tiles:
+        assert np.isclose(picture[..., 0], 255 * tile.lightness / 100, atol=1.0).sum() > 5000
+
+
+@pytest.mark.bad_input
+def test_unknown_lessons_and_answers_are_named():
+    with pytest.raises(kit.InputError, match="Light thins out"):
+        kit.lesson("Quantum optics")
+    with pytest.raises(kit.InputError, match="index"):
+        LESSONS[0].guess.answer(3)
+    with pytest.raises(kit.InputError, match="reason for each"):
+        Question(text="?", options=("a", "b"), right=0, reasons=("because",))
+
+
+def test_the_panel_asks_first_and_shows_afterwards():
+    panel = kit.LessonPanel("Light thins out")
+    assert panel.after.layout.display == "none"
+    panel.guess.buttons[0].click()
+    assert panel.after.layout.display is None
+    assert "Not quite" in panel.guess.said.value
+    assert [button.description[0] for button in panel.guess.buttons] == ["●", "○", "○"]
+    panel.guess.buttons[2].click()
+    assert "Right" in panel.guess.said.value
+    assert [button.description[0] for button in panel.guess.buttons] == ["○", "○", "●"]
+    before, said = panel.picture.value, panel.caption.value
+    panel.knob.value = 12.0
+    assert panel.picture.value != before
+    assert panel.caption.value != said
+    assert "44 lux" in panel.caption.value
+    panel.check.buttons[1].click()
+    assert "Right" in panel.check.said.value
