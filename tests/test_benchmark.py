@@ -1,4 +1,4 @@
-"""Speed as ratios within one run; on demand with ``pytest tests/test_benchmark.py --benchmark-only``."""
+"""Speed as ratios within one run; on demand with ``pytest tests/test_benchmark.py --benchmark-only -n 0``."""
 
 import statistics
 import subprocess
