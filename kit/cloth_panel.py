@@ -23,6 +23,7 @@ from kit.light import Scene
 from kit.night import Screen, daylight_picture, night_view, on_screen
 from kit.panel import (
     CAUTIONS,
+    TABLE_STYLE,
     Panel,
     ambient_slider,
     count,
@@ -304,6 +305,6 @@ class ClothPanel(Panel):
             f"<p><b>The front under cloth:</b> {html.escape(result.sentence)}</p></div>"
         )
         self.numbers.value = (
-            f"<pre class='kit-routes' style='line-height:1.3'>{html.escape(payoff.table())}\n\n"
+            f"<pre class='kit-routes' {TABLE_STYLE}>{html.escape(payoff.table())}\n\n"
             f"{html.escape(payoff.changes())}\n\n{html.escape(payoff.patches())}</pre>"
         )

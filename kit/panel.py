@@ -33,7 +33,7 @@ RESOLUTION = (1920, 1200)
 STYLE = {"description_width": "125px"}
 WIDTH = "395px"
 # Tables of text keep their lines and scroll.
-TABLE_STYLE = "style='line-height:1.3; white-space:pre; overflow-x:auto'"
+TABLE_STYLE = "style='font-family:monospace; line-height:1.3; white-space:pre; overflow-x:auto'"
 
 CAUTIONS = (
     "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam "
@@ -80,11 +80,16 @@ def street_scene(
     )
 
 
+def _layout() -> widgets.Layout:
+    # A phone is narrower; a hair less than all of it keeps the right-hand border of a menu.
+    return widgets.Layout(width=WIDTH, max_width="calc(100% - 4px)")
+
+
 def slider(label: str, low: float, high: float, step: float, form: str) -> Any:
     """Return a slider of plain steps."""
     return widgets.FloatSlider(
         description=label, min=low, max=high, step=step, value=low, readout_format=form,
-        style=STYLE, layout=widgets.Layout(width=WIDTH), continuous_update=True,
+        style=STYLE, layout=_layout(), continuous_update=True,
     )  # fmt: skip
 
 
@@ -92,25 +97,25 @@ def count(label: str, low: int, high: int, step: int = 1) -> Any:
     """Return a slider of whole numbers."""
     return widgets.IntSlider(
         description=label, min=low, max=high, step=step, value=high, readout_format=",d",
-        style=STYLE, layout=widgets.Layout(width=WIDTH),
+        style=STYLE, layout=_layout(),
     )  # fmt: skip
 
 
 def menu(label: str, options: Iterable[str | tuple[str, Any]]) -> Any:
     """Return a menu."""
-    return widgets.Dropdown(description=label, options=list(options), style=STYLE, layout=widgets.Layout(width=WIDTH))
+    return widgets.Dropdown(description=label, options=list(options), style=STYLE, layout=_layout())
 
 
 def tick(label: str) -> Any:
     """Return a box to tick."""
-    return widgets.Checkbox(description=label, style=STYLE, layout=widgets.Layout(width=WIDTH))
+    return widgets.Checkbox(description=label, style=STYLE, layout=_layout())
 
 
 def line(label: str, example: str) -> Any:
     """Return a line for text, which answers when it is finished."""
     return widgets.Text(
         description=label, placeholder=example, continuous_update=False,
-        style=STYLE, layout=widgets.Layout(width=WIDTH),
+        style=STYLE, layout=_layout(),
     )  # fmt: skip
 
 
@@ -119,7 +124,7 @@ def days(label: str, first: str, last: str) -> Any:
     dates = pd.date_range(first, last)
     return widgets.SelectionSlider(
         description=label, options=[(f"{day:%a} {day.day} {day:%b %Y}", f"{day:%Y-%m-%d}") for day in dates],
-        style=STYLE, layout=widgets.Layout(width=WIDTH),
+        style=STYLE, layout=_layout(),
     )  # fmt: skip
 
 
@@ -127,7 +132,7 @@ def ambient_slider() -> Any:
     """Return the slider of ambient light, in steps of equal ratio."""
     return widgets.FloatLogSlider(
         description="ambient light (lx)", base=10, min=-2.065, max=1.595, step=0.02, value=0.861,
-        readout_format=".2f", style=STYLE, layout=widgets.Layout(width=WIDTH),
+        readout_format=".2f", style=STYLE, layout=_layout(),
     )  # fmt: skip
 
 
@@ -151,7 +156,7 @@ def unit_buttons() -> Any:
     """Return the choice of feet or metres."""
     buttons = widgets.ToggleButtons(
         description="lengths in", options=[("feet", "ft"), ("metres", "m")], style=STYLE,
-        layout=widgets.Layout(width=WIDTH),
+        layout=_layout(),
     )  # fmt: skip
     buttons.style.button_width = "80px"
     return buttons
@@ -207,7 +212,7 @@ class Panel:
         self.picture, *self.further = [_image() for _ in range(self.pictures)]
         # The picture's text alternative; the image widget itself cannot carry one.
         self.caption = widgets.HTML()
-        self.numbers = widgets.HTML()
+        self.numbers = widgets.HTML(layout=widgets.Layout(overflow="auto"))
         for control in {*self.controls.values(), *(c for pair in self.lengths.values() for c in pair.values())}:
             if not self.live and hasattr(control, "continuous_update"):
                 control.continuous_update = False
