@@ -7,11 +7,12 @@ This is the part of a map that geometry alone decides. Lumens, losses, surfaces 
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 from threading import Lock
+from typing import TypeVar
 
 import numpy as np
 import shapely
@@ -24,6 +25,7 @@ from kit.raster import SAME_PLANE, Grid, Mask, Window, elevation_rings, picture_
 from kit.throw import Placement, picture_position, picture_window, unit_illuminance, zone_gain
 
 Array = NDArray[np.float64]
+Block = TypeVar("Block")
 
 # Rows are worked through in blocks of about this many points, which stay in the processor's cache.
 BLOCK = 1 << 16
@@ -303,6 +305,11 @@ def in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> N
     blocks = [
         (slice(start, min(start + rows, area[0].stop)), area[1]) for start in range(area[0].start, area[0].stop, rows)
     ]
+    share_out(work, blocks)
+
+
+def share_out(work: Callable[[Block], None], blocks: Sequence[Block]) -> None:
+    """Call `work` on each block; two threads share them where there are several."""
     if len(blocks) < 4:
         for block in blocks:
             work(block)

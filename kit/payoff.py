@@ -300,8 +300,17 @@ def projector_price(light_output: float) -> Band | None:
         Between the classes of ``reference_data/prices.csv`` along a power law; below the smallest its price. None
         above the largest: nothing is listed.
     """
+    return between_classes("prices", "projector", light_output)
+
+
+def between_classes(table: str, group: str, light_output: float) -> Band | None:
+    """Return low, nominal and high of a table whose rows are classes such as ``"4000 lumens"``.
+
+    Between the classes along a power law, below the smallest its value, None above the largest: nothing is listed.
+    `light_output` is in lm, above 0.
+    """
     lumens = number("light_output", light_output, above=0.0, unit="lm")
-    rows = [(float(row.name.split()[0]), row) for row in reference.table("prices") if row.group == "projector"]
+    rows = [(float(row.name.split()[0]), row) for row in reference.table(table) if row.group == group]
     rows.sort(key=lambda item: item[0])
     if lumens > rows[-1][0]:
         return None

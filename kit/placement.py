@@ -43,7 +43,6 @@ element. Their product is :math:`d^3 / h` times the pitch squared: the other fac
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -54,7 +53,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import differential_evolution
 from scipy.spatial import ConvexHull
 
-from kit.cast import check_in_front, planes_of
+from kit.cast import check_in_front, planes_of, share_out
 from kit.errors import InputError, number, numbers, text
 from kit.facade import Facade, Patch
 from kit.projector import Projector, is_many
@@ -670,13 +669,7 @@ def _in_blocks(work: Callable[[NDArray[np.intp]], None], order: NDArray[np.intp]
         with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
             work(block)
 
-    blocks = [order[start : start + step] for start in range(0, len(order), step)]
-    if len(blocks) < 2:
-        for block in blocks:
-            quiet(block)
-    else:
-        with ThreadPoolExecutor(max_workers=2) as pool:
-            list(pool.map(quiet, blocks))
+    share_out(quiet, [order[start : start + step] for start in range(0, len(order), step)])
 
 
 _WORDS = {

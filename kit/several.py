@@ -18,12 +18,11 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from kit import reference
 from kit.cast import Cast, cast_light
 from kit.errors import InputError, number, text
 from kit.facade import Facade
 from kit.light import Scene, light_map
-from kit.payoff import projector_price
+from kit.payoff import between_classes, projector_price
 from kit.projector import Projector, is_many
 from kit.throw import Placement
 from kit.verdict import Part, Status, Target, judge, judged_points
@@ -384,16 +383,11 @@ def electrical_power(light_output: float) -> Band | None:
         From the lumens that one watt gives, between the classes of ``reference_data/projector_classes.csv`` along a
         power law, below the smallest class that of the smallest. None above the largest: nothing is listed.
     """
-    lumens = number("light_output", light_output, above=0.0, unit="lm")
-    rows = [(float(row.name.split()[0]), row) for row in reference.table("projector_classes") if row.group == "power"]
-    if lumens > rows[-1][0]:
+    found = between_classes("projector_classes", "power", light_output)
+    if found is None:
         return None
-    at = np.log([size for size, _ in rows])
-    worst, nominal, best = (
-        float(np.exp(np.interp(math.log(lumens), at, np.log([getattr(row, level) for _, row in rows]))))
-        for level in ("low", "value", "high")
-    )
-    return lumens / best, lumens / nominal, lumens / worst
+    worst, nominal, best = found
+    return light_output / best, light_output / nominal, light_output / worst
 
 
 def picture_elements(scene: Scene, spacing: float) -> tuple[float, Cast, Array]:

@@ -8,7 +8,6 @@ same raster.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -17,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from kit.ambient import Ambient, ambient_light, wall_planes
+from kit.cast import share_out
 from kit.errors import InputError
 from kit.light import Scene, light_map
 from kit.luminaire import LedString
@@ -118,14 +118,7 @@ class LitFront:
                         if run.stop > run.start:
                             result[block, i, k] = np.median(values[:, run], axis=1)
 
-        blocks = [slice(start, min(start + step, count)) for start in range(0, count, step)]
-        if len(blocks) < 4:
-            for block in blocks:
-                work(block)
-        else:
-            # The array library lets go of the interpreter while it computes.
-            with ThreadPoolExecutor(max_workers=2) as pool:
-                list(pool.map(work, blocks))
+        share_out(work, [slice(start, min(start + step, count)) for start in range(0, count, step)])
         return result
 
     def point_contrast(self, ambient: Array, veil: Array | float) -> Array:
