@@ -26,7 +26,21 @@ class InputError(ValueError):
         self.field = field
         self.value = value
         self.right = right
-        super().__init__(f"{field} = {value!r}: expected {right}")
+        super().__init__(f"{_shortly(field, 150)} = {_shown(value)}: expected {_shortly(right, 260)}")
+
+
+def _shown(value: Any) -> str:
+    try:
+        return _shortly(repr(value), 120)
+    except (RecursionError, ValueError):  # nested too deeply, or a number of thousands of digits
+        return f"a {type(value).__name__} too long to show"
+
+
+def _shortly(words: str, longest: int) -> str:
+    """Return `words` in one line, without their middle where they are longer than a message can bear."""
+    half = longest // 2
+    short = words if len(words) <= longest else f"{words[:half]} ... {words[-half:]}"
+    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in short)
 
 
 def number(

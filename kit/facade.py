@@ -6,6 +6,7 @@ the audience. Where two patches lie in one plane, the later one lies on top, as 
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
@@ -145,11 +146,17 @@ class Patch:
                 self.outline,
                 "corners in order round the patch, with edges that do not cross",
             )
+        if outline.area <= 0:
+            raise InputError(f"{where}: outline", self.outline, "corners that enclose an area")
+        apart = shapely.STRtree(openings)
         for i, opening in enumerate(openings):
             if not opening.is_valid or not outline.covers(opening):
                 raise InputError(f"{where}: hole {i + 1}", self.holes[i], "an uncrossed outline inside the patch")
             # The raster counts edges, and where two holes overlap it would count wall.
-            if any(opening.intersection(other).area > THINNEST for other in openings[:i]):
+            if any(
+                opening.intersection(other).area > THINNEST
+                for other in (openings[k] for k in apart.query(opening) if k < i)
+            ):
                 raise InputError(
                     f"{where}: hole {i + 1}", self.holes[i], "a hole that overlaps no other; make one of them"
                 )
@@ -228,8 +235,8 @@ class Facade:
             if not isinstance(patch, Patch):
                 raise InputError("patches", patch, "kit.Patch values")
         names = [patch.name for patch in self.patches]
-        for name in names:
-            if names.count(name) > 1:
+        for name, count in Counter(names).items():
+            if count > 1:
                 raise InputError("patch name", name, "a name that no other patch has")
         if not any(patch.faces_audience for patch in self.patches):
             raise InputError("patches", names, "at least one patch that faces the audience")

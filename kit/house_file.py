@@ -39,6 +39,7 @@ from pathlib import Path
 from typing import Annotated, Any, Literal
 
 import pydantic
+import shapely
 from pydantic import BaseModel, ConfigDict, Field
 
 from kit.errors import InputError
@@ -129,7 +130,7 @@ def load_house(path: str | Path) -> Facade:
     """
     file = Path(path)
     try:
-        source = file.read_text(encoding="utf-8")
+        source = file.read_text(encoding="utf-8-sig")
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or "not text in UTF-8"
         raise InputError("house file", str(path), f"a TOML file that can be read ({reason})") from None
@@ -140,8 +141,10 @@ def parse_house(source: str, file: str = "house file") -> Facade:
     """Read a front from the text of a house file; `file` is the name used in errors. See `load_house`."""
     try:
         content = tomllib.loads(source)
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise InputError(file, str(error) or "nested too deeply", "valid TOML") from None
+    except RecursionError:
+        raise InputError(file, "nested too deeply", "valid TOML") from None
+    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
+        raise InputError(file, str(error), "valid TOML") from None
     if not content:
         raise InputError(file, "", "a name, units and at least one [[patch]]; the file is empty")
     try:
@@ -199,12 +202,12 @@ def _metres(corners: list[list[float]], depth: float, scale: float) -> Ring:
 def _refuse_hidden(facade: Facade) -> None:
     """Raise `InputError` for a patch that lies wholly behind another: surely a forgotten hole."""
     seen = [p for p in facade.patches if p.faces_audience]
-    shapes = {p.name: p.elevation for p in seen}
-    for patch in seen:
-        nearest = max(c[2] for c in patch.outline)
-        for other in seen:
-            in_front = min(c[2] for c in other.outline) > nearest + SAME_PLANE
-            if in_front and shapes[other.name].covers(shapes[patch.name]):
+    shapes = shapely.STRtree([p.elevation for p in seen])
+    depths = [(min(z), max(z)) for z in ([c[2] for c in p.outline] for p in seen)]
+    for patch, shape, (_, nearest) in zip(seen, shapes.geometries, depths, strict=True):
+        for i in sorted(shapes.query(shape, predicate="covered_by")):
+            other = seen[i]
+            if depths[i][0] > nearest + SAME_PLANE:
                 raise InputError(
                     f"patch {patch.name!r}: depth",
                     round(nearest, 4),

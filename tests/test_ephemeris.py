@@ -289,8 +289,8 @@ def test_refraction_at_the_horizon_and_overhead():
 @pytest.mark.parametrize(
     "times",
     [
-        np.datetime64("NaT"),
-        [np.datetime64("2026-01-01"), np.datetime64("NaT")],
+        np.datetime64("NaT", "s"),
+        [np.datetime64("2026-01-01"), np.datetime64("NaT", "s")],
         np.datetime64("1899-12-31T23:59:59"),
         np.datetime64("2100-01-01T00:00:01"),
         np.datetime64("2100-06-01"),

@@ -229,7 +229,7 @@ def by_minutes(given_scene, given_site, date, target, **more):
     result = run(given_scene, given_site, date, step=1, target=target, **more).isel(date=0)
     white = (result["white_luminance"] >= target.white_luminance) & (result["lit_share"] >= 0.5)
     holds = ((result["contrast"] >= target.contrast) & white).transpose("minute", "part", "level").values
-    first = np.where(holds.any(axis=0), result["clock"].values[holds.argmax(axis=0)], np.datetime64("NaT"))
+    first = np.where(holds.any(axis=0), result["clock"].values[holds.argmax(axis=0)], np.datetime64("NaT", "s"))
     return first, holds, result
 
 
@@ -747,7 +747,7 @@ def test_switching_refuses_scenes_sites_and_targets_of_another_type(wrong):
     "date",
     [
         None, "", "nonsense", "2026-02-30", "2026-13-01", "1899-12-31", "2100-01-01", math.nan, True, [1], {}, object(),
-        dt.time(18), np.datetime64("NaT"), np.datetime64("1000000-01-01"), 1e300, 10**30, b"2026-12-05",
+        dt.time(18), np.datetime64("NaT", "s"), np.datetime64("1000000-01-01"), 1e300, 10**30, b"2026-12-05",
     ],
 )  # fmt: skip
 def test_what_is_no_date_is_refused(date):

@@ -212,7 +212,7 @@ def test_a_site_refuses_what_cannot_be(field, values):
     "clock",
     [
         None, "", "nonsense", "2026-12-05 25:00", "2026-02-30 18:00", "1899-12-31 23:00", "2100-06-01", math.nan, 5.0,
-        object(), {}, np.datetime64("NaT"), dt.time(18, 0), ["2026-12-05", "x"], ["2026-12-05 18:30", None],
+        object(), {}, np.datetime64("NaT", "s"), dt.time(18, 0), ["2026-12-05", "x"], ["2026-12-05 18:30", None],
         [["2026-12-05"], []], np.datetime64("1000000-01-01"), np.datetime64(10**17, "Y"), 10**30,
     ],
 )  # fmt: skip
