@@ -25,9 +25,10 @@ from kit.cast import check_in_front
 from kit.errors import InputError, number, numbers, text
 from kit.glare import Point, line_of_sight, middle
 from kit.light import Scene, light_map
+from kit.raster import wall_points
 from kit.several import picture_elements
-from kit.units import LENGTHS, length_text
-from kit.verdict import Part, Status, Target, judge
+from kit.units import check_lengths, length_text
+from kit.verdict import Part, Status, Target, checked_target, judge
 
 Array = NDArray[np.float64]
 
@@ -143,7 +144,7 @@ class Audience:
 
     def table(self, units: str = "m") -> str:
         """Return the figures as a text table, one line for each viewer; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         wide = max(24, *(len(view.viewer.name) + 2 for view in self.views))
         lines = [
             f"{'viewer':{wide}}{'distance':>10}{'off axis':>10}{'pane':>6}{'white cd/m2':>20}{'veil cd/m2':>12}"
@@ -160,7 +161,7 @@ class Audience:
 
     def sentence(self, units: str = "m") -> str:
         """Return what each viewer sees in words; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         parts = []
         for view in self.views:
             name = view.viewer.name[:1].upper() + view.viewer.name[1:]
@@ -223,9 +224,7 @@ def audience_table(
             raise InputError("viewers", name, "a name that no other viewer has")
     if not people:
         raise InputError("viewers", people, "at least one kit.audience.Viewer")
-    wanted = Target() if target is None else target
-    if not isinstance(wanted, Target):
-        raise InputError("target", target, "a kit.Target")
+    wanted = checked_target(target)
     for viewer in people:
         check_in_front(scene.facade, viewer.eye, f"viewer {viewer.name!r}: eye", "an eye")
     where, sizes = _elements(scene, spacing)
@@ -266,12 +265,5 @@ def _elements(scene: Scene, spacing: float) -> tuple[Array, Array]:
     rows, columns = np.nonzero(largest)
     if not rows.size:
         raise InputError("scene: picture", 0.0, "a picture that reaches some of the front that is judged")
-    planes = np.array([p.depth_plane() if p.faces_audience else (np.nan,) * 3 for p in scene.facade.patches])
-    z0, zx, zy = planes[cast.patch[rows, columns]].T
-    x, y = cast.grid.x[columns], cast.grid.y[rows]
-    return np.stack([x, y, z0 + zx * x + zy * y], axis=-1), largest[rows, columns]
-
-
-def _check_units(units: str) -> None:
-    if units not in LENGTHS:
-        raise InputError("units", units, '"m" or "ft"')
+    points = wall_points(scene.facade, cast.patch[rows, columns], cast.grid.x[columns], cast.grid.y[rows])
+    return points, largest[rows, columns]

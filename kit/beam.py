@@ -32,7 +32,7 @@ from kit.light import Scene
 from kit.projector import Projector, is_many
 from kit.raster import SAME_PLANE
 from kit.throw import Placement, picture_window, unit_illuminance, wall_illuminance, zone_gain
-from kit.units import LENGTHS, length_text, metres_per
+from kit.units import check_lengths, length_text, metres_per
 
 Array = NDArray[np.float64]
 Band = tuple[float, float, float]
@@ -102,7 +102,7 @@ class BeamTable:
 
     def table(self, units: str = "m") -> str:
         """Return the figures as a text table; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         wide = "brightest in the picture, lx"
         lines = [f"{'from lens':>10}{'picture':>18}{'on the axis, lx':>18}{wide:>36}{'x sunlight':>12}{'x office':>10}"]
         for e in self.exposures:
@@ -117,7 +117,7 @@ class BeamTable:
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         near, *_, far = sorted((self.exposures[0], *self.exposures), key=lambda e: e.distance)
         words = f"An eye in the beam gets up to {_short(near.brightest[1])} lx at {length_text(near.distance, units)}"
         if far.distance > near.distance:
@@ -284,7 +284,7 @@ class KeepOuts:
 
     def table(self, units: str = "m") -> str:
         """Return the figures as a text table; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         lines = [
             f"{'':12}{'lens height':>12}{'eyes in beam from':>19}{'to':>9}{'width':>9}{'edge over walk':>16}"
             f"{'lens height needed':>20}{'to the sky':>12}{'at':>14}"
@@ -305,7 +305,7 @@ class KeepOuts:
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         low, high = (length_text(height, units) for height in self.eye_heights)
         parts = []
         for i, zone in enumerate(self.zones, 1):
@@ -497,11 +497,6 @@ def _lumens(projector: Projector) -> Band:
         raise InputError("light_output", projector.light_output, "one light output")
     low, nominal, high = projector.transmission()
     return projector.light_output * low, projector.light_output * nominal, projector.light_output * high
-
-
-def _check_units(units: str) -> None:
-    if units not in LENGTHS:
-        raise InputError("units", units, '"m" or "ft"')
 
 
 def _up(length: float, units: str) -> float:

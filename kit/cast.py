@@ -21,7 +21,17 @@ from numpy.typing import ArrayLike, NDArray
 from kit.errors import InputError
 from kit.facade import Facade
 from kit.projector import Projector
-from kit.raster import SAME_PLANE, Grid, Mask, Window, elevation_rings, picture_rings, shadow_rings, visible
+from kit.raster import (
+    SAME_PLANE,
+    Grid,
+    Mask,
+    Window,
+    elevation_rings,
+    picture_rings,
+    shadow_rings,
+    visible,
+    wall_points,
+)
 from kit.throw import Placement, picture_position, picture_window, unit_illuminance, zone_gain
 
 Array = NDArray[np.float64]
@@ -169,10 +179,7 @@ def blended(
     """
     lit = [unit > 0.0 for unit in cast.units]
     rows, columns = np.nonzero(np.sum(lit, axis=0) > 1)
-    planes = np.array([p.depth_plane() if p.faces_audience else (np.nan,) * 3 for p in facade.patches])
-    z0, zx, zy = planes[cast.patch[rows, columns]].T
-    x, y = cast.grid.x[columns], cast.grid.y[rows]
-    points = np.stack([x, y, z0 + zx * x + zy * y], axis=-1)
+    points = wall_points(facade, cast.patch[rows, columns], cast.grid.x[columns], cast.grid.y[rows])
     weights = np.zeros((len(projectors), rows.size))
     reached = np.array([mask[rows, columns] for mask in lit])
     for weight, (projector, placement), here in zip(weights, projectors, reached, strict=True):

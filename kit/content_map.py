@@ -54,7 +54,7 @@ from kit.projector import Projector
 from kit.raster import MAX_PIXELS, SAME_PLANE, Grid, Window, clip
 from kit.texture import Pattern, PatternView, seen
 from kit.throw import Placement, picture_position, picture_window
-from kit.verdict import Part, Target, judge
+from kit.verdict import Part, Target, checked_target, judge
 
 Array = NDArray[np.float64]
 Zone = Literal["animation", "slow light", "nothing"]
@@ -509,7 +509,7 @@ def content_zones(
         raise InputError("scene", scene, "a kit.Scene")
     if not isinstance(light, xr.Dataset) or "patch" not in light or "patch_name" not in light.coords:
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
-    facade, target = scene.facade, target or Target()
+    facade, target = scene.facade, checked_target(target)
     names = [p.name for p in facade.patches]
     if light["patch_name"].values.tolist() != names:
         raise InputError("light", light["patch_name"].values.tolist(), f"a map of the scene's front: {names}")

@@ -16,13 +16,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
 from kit.errors import InputError, number, numbers
 from kit.facade import Facade
-from kit.raster import SAME_PLANE
+from kit.raster import SAME_PLANE, first_met
 
 Array = NDArray[np.float64]
 Point = tuple[float, float, float]
@@ -129,20 +128,8 @@ def middle(facade: Facade) -> Point:
 def hidden(facade: Facade, eye: Point, directions: ArrayLike) -> NDArray[np.bool_]:
     """Return which `directions`, unit vectors of shape (..., 3), the front hides from an eye in front of it."""
     ray = np.asarray(directions, float)
-    flat = ray.reshape(-1, 3)
-    here = np.asarray(eye, float)
-    result = np.zeros(len(flat), dtype=bool)
-    for patch in facade.patches:
-        towards = flat @ patch.normal
-        with np.errstate(divide="ignore", invalid="ignore"):
-            reach = (patch.offset - float(patch.normal @ here)) / towards
-        meets = np.flatnonzero((reach > 0.0) & np.isfinite(reach) & ~result)
-        points = here + flat[meets] * reach[meets, None]
-        # Seen along the axis that the patch is least edge-on to.
-        u, v = np.delete(np.arange(3), np.abs(patch.normal).argmax())
-        outline, *holes = (ring[:, [u, v]] for ring in patch.rings)
-        result[meets] = shapely.contains_xy(shapely.Polygon(outline, holes), points[:, u], points[:, v])
-    return result.reshape(ray.shape[:-1])
+    flat, here = ray.reshape(-1, 3), np.asarray(eye, float)
+    return np.isfinite(first_met(facade, here, here + flat)).reshape(ray.shape[:-1])
 
 
 def sky_veil(facade: Facade, eye: Point, target: Point, *, age: float | None = None) -> float:

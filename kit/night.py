@@ -42,7 +42,7 @@ from kit.errors import InputError, number
 from kit.facade import Facade, Surface
 from kit.light import Scene, light_map
 from kit.picture_file import Picture, picture_from_array
-from kit.raster import Grid, visible
+from kit.raster import Grid, visible, wall_points
 from kit.spectra import LightSource, ambient_spectrum, surface_spectrum, tristimulus
 from kit.throw import picture_position
 
@@ -322,9 +322,7 @@ def _drive(
         across = (x - left) / (right - left) + 0.0 * y[:, None]
         down = (top - y[:, None]) / (top - bottom) + 0.0 * x
         return _sampled(picture, across, down, (right - left) / spacing, (top - bottom) / spacing)
-    planes = [p.depth_plane() if p.faces_audience else (np.nan,) * 3 for p in scene.facade.patches]
-    z0, zx, zy = np.array([*planes, (np.nan,) * 3])[light["patch"].values].transpose(2, 0, 1)
-    points = np.stack(np.broadcast_arrays(x, y[:, None], z0 + zx * x + zy * y[:, None]), axis=-1)
+    points = wall_points(scene.facade, light["patch"].values, x, y[:, None])
     # The same cast as in `light`, remembered.
     area = scene.facade.bounds if extent is None else (extent[0], extent[1], extent[2], extent[3])
     cast = cast_light(scene.facade, scene.projectors, area, spacing)

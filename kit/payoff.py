@@ -27,7 +27,7 @@ from kit.errors import InputError, number
 from kit.light import Scene, light_map
 from kit.projector import combine
 from kit.units import metres_per
-from kit.verdict import Target, judge
+from kit.verdict import Target, checked_target, judge
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -211,7 +211,7 @@ def pay_off(
     if lamp_price is not None:
         lamp = (number("lamp_price", lamp_price, minimum=0.0, unit="USD"),) * 3
     left = number("ambient_left", ambient_left, minimum=0.0, maximum=1.0)
-    target = target or Target()
+    target = checked_target(target)
     bare_scene, cloth_scene = (replace(scene, facade=f) for f in (covering.bare, covering.facade))
     extent = covering.facade.bounds
     before, after = (light_map(s, spacing, extent=extent) for s in (bare_scene, cloth_scene))

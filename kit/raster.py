@@ -244,3 +244,50 @@ def clip(corners: Array, normal: Array, offset: float) -> Array:
         if there >= 0:
             result.append(corners[i])
     return np.array(result).reshape(-1, 3)
+
+
+def wall_points(facade: Facade, patch: NDArray[np.integer[Any]], x: Array, y: Array) -> Array:
+    """Return the points of the front behind places in elevation, shape (..., 3) [m].
+
+    `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
+    """
+    planes = [p.depth_plane() if p.faces_audience else (np.nan,) * 3 for p in facade.patches]
+    z0, zx, zy = np.moveaxis(np.array([*planes, (np.nan,) * 3])[patch], -1, 0)
+    return np.stack(np.broadcast_arrays(x, y, z0 + zx * x + zy * y), axis=-1)
+
+
+def covers(patch: Patch, points: Array) -> NDArray[np.bool_]:
+    """Return which points of the patch's plane, shape (n, 3), lie on the patch."""
+    # Seen along the axis that is nearest to its normal, a patch keeps its shape.
+    kept = [k for k in range(3) if k != int(np.abs(patch.normal).argmax())]
+    outline, *holes = (shapely.Polygon(ring[:, kept]) for ring in patch.rings)
+    shape = outline.difference(shapely.union_all(holes))
+    return np.asarray(shapely.intersects_xy(shape, points[:, kept[0]], points[:, kept[1]]))
+
+
+def first_met(facade: Facade, start: Array, end: Array) -> Array:
+    """Return where rays from `start` through `end` first meet a patch, as a share of the way to `end`.
+
+    Parameters
+    ----------
+    start, end : array, shape (n, 3) or (3,)
+        They broadcast.
+
+    Returns
+    -------
+    array, shape (n,)
+        Below 1 for a patch in between, above 1 for one beyond `end`, infinite for none.
+    """
+    start, end = np.broadcast_arrays(np.atleast_2d(start), np.atleast_2d(end))
+    ray = end - start
+    least = SAME_PLANE / np.linalg.norm(ray, axis=1)
+    first = np.full(len(ray), np.inf)
+    for patch in facade.patches:
+        above = start @ patch.normal - patch.offset
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            share = -above / (ray @ patch.normal)
+        ahead = np.flatnonzero((share > least) & (share < first))
+        if ahead.size:
+            met = ahead[covers(patch, start[ahead] + share[ahead, None] * ray[ahead])]
+            first[met] = share[met]
+    return first

@@ -25,7 +25,7 @@ from kit.light import Scene, light_map
 from kit.payoff import between_classes, projector_price
 from kit.projector import Projector, is_many
 from kit.throw import Placement
-from kit.verdict import Part, Status, Target, judge, judged_points
+from kit.verdict import Part, Status, Target, checked_target, judge, judged_points
 
 Array = NDArray[np.float64]
 Band = tuple[float, float, float]
@@ -361,9 +361,7 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
         text("setup name", name)
         if not isinstance(scene, Scene):
             raise InputError(f"setup {name!r}", type(scene).__name__, "a kit.Scene")
-    wanted = Target() if target is None else target
-    if not isinstance(wanted, Target):
-        raise InputError("target", target, "a kit.Target")
+    wanted = checked_target(target)
     return Comparison(
         target=wanted, setups=tuple(_setup(name, scene, wanted, spacing) for name, scene in setups.items())
     )

@@ -29,19 +29,18 @@ from itertools import pairwise
 from typing import Any, Literal
 
 import numpy as np
-import shapely
 import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
 from kit.errors import InputError, numbers, text
-from kit.facade import Facade, Patch
+from kit.facade import Facade
 from kit.light import Scene, light_map
 from kit.luminaire import LedString, Luminaire
 from kit.luminaire import wall_illuminance as lamp_illuminance
-from kit.raster import SAME_PLANE
+from kit.raster import SAME_PLANE, covers, first_met, wall_points
 from kit.throw import wall_illuminance
-from kit.units import LENGTHS, length_text
+from kit.units import check_lengths, length_text
 
 Array = NDArray[np.float64]
 Status = Literal["within", "borderline", "exceeds"]
@@ -176,7 +175,7 @@ class RoadLight:
 
     def sentence(self, units: str = "m") -> str:
         """Return the finding in words; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         if not self.stretches:
             return "No beam meets a driver's eyes on the road."
         where = " and ".join(
@@ -250,7 +249,7 @@ class Leaving:
 
     def sentence(self, units: str = "m") -> str:
         """Return what exceeds which limit and what helps, in a newspaper's words; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         when = f"{self.curfew} curfew in {self.zone} surroundings"
         over = [light for light in self.places if light.total.status != "within"]
         parts = []
@@ -327,7 +326,7 @@ class Leaving:
 
     def table(self, units: str = "m") -> str:
         """Return all figures as a text table; lengths in ``"m"`` or ``"ft"``."""
-        _check_units(units)
+        check_lengths(units)
         count = len(self.missing)
         heads = ["beam"] if count == 1 else [f"beam {i}" for i in range(1, count + 1)]
         wide = max(24, *(len(light.place.name) + 1 for light in self.places))
@@ -600,17 +599,12 @@ def _checked_map(scene: Scene, masked: bool, spacing: float) -> xr.Dataset:
     return light
 
 
-def _check_units(units: str) -> None:
-    if units not in LENGTHS:
-        raise InputError("units", units, '"m" or "ft"')
-
-
 def _off_the_front(facade: Facade, places: tuple[Place, ...]) -> None:
     """Raise `InputError` for a place on a patch; one in line with a wall, beside it, is fine."""
     points = np.array([place.position for place in places])
     for patch in facade.patches:
         near = np.abs(points @ patch.normal - patch.offset) < SAME_PLANE
-        on = near & _covers(patch, points)
+        on = near & covers(patch, points)
         if on.any():
             place = places[int(on.argmax())]
             right = f"a place off the front; this one is on patch {patch.name!r}"
@@ -618,43 +612,6 @@ def _off_the_front(facade: Facade, places: tuple[Place, ...]) -> None:
 
 
 # Straight light
-
-
-def _covers(patch: Patch, points: Array) -> NDArray[np.bool_]:
-    """Return which points of the patch's plane, shape (n, 3), lie on the patch."""
-    # Seen along the axis that is nearest to its normal, a patch keeps its shape.
-    kept = [k for k in range(3) if k != int(np.abs(patch.normal).argmax())]
-    outline, *holes = (shapely.Polygon(ring[:, kept]) for ring in patch.rings)
-    shape = outline.difference(shapely.union_all(holes))
-    return np.asarray(shapely.intersects_xy(shape, points[:, kept[0]], points[:, kept[1]]))
-
-
-def _first_met(facade: Facade, start: Array, end: Array) -> Array:
-    """Return where rays from `start` through `end` first meet a patch, as a share of the way to `end`.
-
-    Parameters
-    ----------
-    start, end : array, shape (n, 3) or (3,)
-        They broadcast.
-
-    Returns
-    -------
-    array, shape (n,)
-        Below 1 for a patch in between, above 1 for one beyond `end`, infinite for none.
-    """
-    start, end = np.broadcast_arrays(np.atleast_2d(start), np.atleast_2d(end))
-    ray = end - start
-    least = SAME_PLANE / np.linalg.norm(ray, axis=1)
-    first = np.full(len(ray), np.inf)
-    for patch in facade.patches:
-        above = start @ patch.normal - patch.offset
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            share = -above / (ray @ patch.normal)
-        ahead = np.flatnonzero((share > least) & (share < first))
-        if ahead.size:
-            met = ahead[_covers(patch, start[ahead] + share[ahead, None] * ray[ahead])]
-            first[met] = share[met]
-    return first
 
 
 def _lumens(scene: Scene) -> Array:
@@ -680,7 +637,7 @@ def _beams(scene: Scene, light: xr.Dataset, places: tuple[Place, ...], masked: b
         if at_lens.any():
             place = places[int(at_lens.argmax())]
             raise InputError(f"place {place.name!r}: position", place.position, f"a place apart from lens {i + 1}")
-        first = _first_met(scene.facade, lens, positions)
+        first = first_met(scene.facade, lens, positions)
         unit = [float(wall_illuminance(projector, placement, place.position, place.normal)) for place in places]
         white = np.where(first < 1.0, 0.0, lumens[i] * np.array(unit))
         # A place on the way to the front gets what the front gets, masked or not.
@@ -727,7 +684,7 @@ def _lamp_light(facade: Facade, lamps: tuple[Luminaire | LedString, ...], place:
         where = lamp.nodes() if isinstance(lamp, LedString) else np.array([lamp.position])
         if np.any(np.linalg.norm(where - here, axis=1) < SAME_PLANE):
             raise InputError(f"place {place.name!r}: position", place.position, f"a place apart from {lamp.name!r}")
-        free = _first_met(facade, where, here) >= 1.0
+        free = first_met(facade, where, here) >= 1.0
         if isinstance(lamp, LedString):
             light = _node_light(lamp, where, here, place.normal)
         else:
@@ -756,8 +713,7 @@ def _front(facade: Facade, light: xr.Dataset) -> _Front:
     seen = index >= 0
     patch = index[seen].astype(np.intp)
     x, y = np.meshgrid(light["x"].values, light["y"].values)
-    planes = np.array([p.depth_plane() if p.faces_audience else (np.nan,) * 3 for p in facade.patches])[patch]
-    points = np.stack([x[seen], y[seen], planes[:, 0] + planes[:, 1] * x[seen] + planes[:, 2] * y[seen]], axis=1)
+    points = wall_points(facade, patch, x[seen], y[seen])
     normals = np.array([p.normal for p in facade.patches])[patch]
     spacing = float(light.attrs["spacing"])
     levels = np.array([light[name].values for name in ("reflectance_low", "reflectance_high")])[:, patch]

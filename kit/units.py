@@ -32,6 +32,12 @@ def metres_per(unit: str) -> float:
     raise InputError("units", unit, '"m", "ft" or "in"')
 
 
+def check_lengths(units: str) -> None:
+    """Raise `InputError` unless `units` is one in which lengths are shown, ``"m"`` or ``"ft"``."""
+    if units not in LENGTHS:
+        raise InputError("units", units, '"m" or "ft"')
+
+
 def foot_lamberts(luminance: float) -> float:
     """Return a luminance given in cd/m2 [fL]; shape and type follow the argument."""
     return luminance / value("constants", "foot-lambert")
