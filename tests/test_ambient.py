@@ -7,11 +7,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
-from kit.ambient import lamp_light
-from kit.ephemeris import Positions
-from kit.luminaire import LedString, lamp_map, typical_luminaire
-from kit.raster import Grid
-from kit.site import Sky
+from kit.eye.ambient import lamp_light
+from kit.light.lamps import lamp_map
+from kit.sky.ephemeris import Positions
+from kit.sky.luminaire import LedString, typical_luminaire
+from kit.sky.site import Sky
+from kit.wall.raster import Grid
 
 
 @pytest.mark.published

@@ -5,63 +5,31 @@ from pathlib import Path
 
 import pytest
 
+import kit
+
 ROOT = Path(__file__).parents[1]
-PHYSICS = (
-    "errors",
-    "units",
-    "reference",
-    "projector",
-    "throw",
-    "facade",
-    "raster",
-    "ambient",
-    "cast",
-    "light",
-    "verdict",
-    "house_file",
-    "spectra",
-    "layers",
-    "cloth",
-    "texture",
-    "colorimetry",
-    "picture_file",
-    "payoff",
-    "night",
-    "ephemeris",
-    "sky",
-    "photometric_file",
-    "luminaire",
-    "glare",
-    "site",
-    "washout",
-    "evening",
-    "spill",
-    "mesopic",
-    "placement",
-    "several",
-    "content_map",
-    "audience",
-    "beam",
-    "lessons",
-)
-PANELS = ("panel", "class_panel", "cloth_panel", "evening_panel", "place_panel", "lesson_panel")
-PICTURES = ("drawing", "charts", "plans")
-FRONT = {"matplotlib", "ipywidgets", "IPython", "jupyterlab", *(f"kit.{name}" for name in (*PICTURES, *PANELS))}
+# What lies beside the folders: all may use it, and it uses nothing of them.
+BESIDE = {path.stem for path in (ROOT / "kit").glob("*.py")} - {"__init__"}
+PLOTS, WIDGETS = {"matplotlib", "IPython"}, {"ipywidgets", "jupyterlab"}
+
+
+def rooms(folder):
+    return sorted(path for path in (ROOT / "kit" / folder).glob("*.py") if path.name != "__init__.py")
 
 
 def imported(path):
-    """Names of the modules that a file imports anywhere in it, inside functions too."""
+    """Names of the modules that a file imports anywhere in it: inside functions and for types alone, too."""
     for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             yield from (alias.name for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             module = f"kit.{node.module}" if node.level and node.module else node.module or "kit"
-            yield module
             yield from (f"{module}.{alias.name}" for alias in node.names)
 
 
-def matches(name, modules):
-    return any(name == module or name.startswith(f"{module}.") for module in modules)
+def folders_of(names):
+    """Which folder, or module beside the folders, each name of the kit belongs to."""
+    return {name.split(".")[1] for name in names if name.startswith("kit.")}
 
 
 def run(code):
@@ -72,33 +40,72 @@ def run(code):
     return done.stdout.split()
 
 
-def test_every_module_has_its_place():
-    names = {path.stem for path in (ROOT / "kit").glob("*.py")} - {"__init__"}
-    assert names == {*PHYSICS, *PICTURES, *PANELS}
+def test_the_folders_are_those_that_are_there():
+    there = {path.parent.name for path in (ROOT / "kit").glob("*/*.py")}
+    assert there == set(kit.FOLDERS)
 
 
-@pytest.mark.parametrize("name", PHYSICS)
-def test_physics_imports_no_plots_and_no_widgets(name):
-    found = list(imported(ROOT / "kit" / f"{name}.py"))
-    assert found
-    assert [module for module in found if matches(module, FRONT)] == []
+@pytest.mark.parametrize("folder", kit.FOLDERS)
+def test_a_folder_imports_only_from_itself_and_from_those_before_it(folder):
+    allowed = {*BESIDE, *kit.FOLDERS[: kit.FOLDERS.index(folder) + 1]}
+    assert rooms(folder)
+    for path in rooms(folder):
+        assert folders_of(imported(path)) <= allowed, path
+
+
+def test_what_lies_beside_the_folders_imports_none_of_them():
+    for name in BESIDE:
+        assert folders_of(imported(ROOT / "kit" / f"{name}.py")) <= BESIDE, name
+
+
+def test_no_folder_holds_more_than_a_third_of_the_code():
+    sizes = {folder: sum(len(path.read_text().splitlines()) for path in rooms(folder)) for folder in kit.FOLDERS}
+    assert max(sizes.values()) <= sum(sizes.values()) / 3, sizes
+
+
+def test_no_room_imports_one_that_imports_it():
+    graph = {}
+    for folder in kit.FOLDERS:
+        for path in rooms(folder):
+            me = f"kit.{folder}.{path.stem}"
+            graph[me] = {".".join(name.split(".")[:3]) for name in imported(path) if name.startswith("kit.")} - {me}
+
+    def reaches(start, seen):
+        for name in graph.get(start, ()):
+            if name not in seen:
+                seen.add(name)
+                reaches(name, seen)
+        return seen
+
+    assert [name for name in graph if name in reaches(name, set())] == []
+
+
+@pytest.mark.parametrize("folder", [folder for folder in kit.FOLDERS if folder != "views"])
+def test_physics_imports_no_plots_and_no_widgets(folder):
+    for path in rooms(folder):
+        assert {name.split(".")[0] for name in imported(path)}.isdisjoint(PLOTS | WIDGETS), path
 
 
 def test_drawings_import_no_widgets():
-    found = list(imported(ROOT / "kit" / "drawing.py"))
-    assert any(matches(module, {"matplotlib"}) for module in found)
-    assert [module for module in found if matches(module, {"ipywidgets", *(f"kit.{name}" for name in PANELS)})] == []
+    for name in ("drawing", "charts", "plans"):
+        found = {module.split(".")[0] for module in imported(ROOT / "kit" / "views" / f"{name}.py")}
+        assert found.isdisjoint(WIDGETS), name
 
 
 def test_the_import_finder_finds_imports(tmp_path):
     path = tmp_path / "sample.py"
-    path.write_text("def f():\n    from matplotlib import pyplot\nfrom kit import panel\nfrom . import drawing\n")
+    path.write_text(
+        "def f():\n    from matplotlib import pyplot\nfrom kit import views\nfrom kit.wall.cloth import hang\n"
+    )
     found = set(imported(path))
-    assert {m for m in FRONT if any(matches(f, {m}) for f in found)} == {
-        "matplotlib",
-        "kit.panel",
-        "kit.drawing",
-    }
+    assert found == {"matplotlib.pyplot", "kit.views", "kit.wall.cloth.hang"}
+    assert folders_of(found) == {"views", "wall"}
+
+
+def test_every_public_name_is_there():
+    assert {name for names in kit.PUBLIC.values() for name in names} <= set(kit.__all__)
+    for name in kit.__all__:
+        assert getattr(kit, name) is not None
 
 
 def test_importing_the_kit_is_light():
@@ -117,8 +124,8 @@ verdict = kit.judge(kit.light_map(kit.Scene(facade=front, projectors=[pair]), 0.
 
 def test_light_and_verdict_load_neither_colour_nor_plots_nor_widgets():
     loaded = run(f"import sys, kit\n{SCENE}\nassert verdict.sentence\nprint(*sys.modules)")
-    assert "kit.light" in loaded
-    assert {"colour", "matplotlib", "ipywidgets", "IPython", "kit.drawing", "kit.panel"}.isdisjoint(loaded)
+    assert "kit.eye.light_map" in loaded
+    assert {"colour", "matplotlib", "ipywidgets", "IPython", "kit.views"}.isdisjoint(loaded)
 
 
 GUARD = """
@@ -131,8 +138,8 @@ sys.addaudithook(guard)
 
 
 def test_nothing_is_fetched_at_import_or_while_computing():
-    modules = ", ".join(f"kit.{name}" for name in (*PHYSICS, *PICTURES))
-    assert run(f"{GUARD}\nimport kit, {modules}\n{SCENE}\nprint('done')") == ["done"]
+    code = "[getattr(kit, name) for name in kit.__all__]"
+    assert run(f"{GUARD}\nimport kit\n{code}\n{SCENE}\nprint('done')") == ["done"]
 
 
 def test_the_network_guard_guards():

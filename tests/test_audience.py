@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.ambient import Ambient
-from kit.audience import PANES, Viewer, audience_table, upstairs_neighbour, windscreen
-from kit.glare import Glare, middle, veil_luminance
-from kit.luminaire import Luminaire, lamp_veil
-from kit.photometric_file import isotropic
-from kit.verdict import Target
+from kit.decision.verdict import Target
+from kit.eye.ambient import Ambient
+from kit.eye.glare import Glare, middle, veil_luminance
+from kit.eye.lamp_glare import lamp_veil
+from kit.sky.luminaire import Luminaire
+from kit.sky.photometric_file import isotropic
+from kit.stage.audience import PANES, Viewer, audience_table, upstairs_neighbour, windscreen
 
 LEAKS = {"sequential_contrast": 500.0}
 LAMP = Luminaire(name="street lamp", position=(2.0, 4.0, 3.0), distribution=isotropic(3000.0))

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import kit
-from kit.projector import Factor
+from kit.source.projector import Factor
 
 PLAIN = kit.Surface(name="plain", reflectance=0.5)
 WALL = kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], PLAIN)

@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.beam import CAUTION, NEAREST, RAYS, SKY, beam_table, eye_illuminance, keep_out
-from kit.projector import Factor
-from kit.throw import picture_position
+from kit.source.placement import picture_position
+from kit.source.projector import Factor
+from kit.stage.beam_safety import CAUTION, NEAREST, RAYS, SKY, beam_table, eye_illuminance, keep_out
 
 CHAIN = (Factor(name="loss", low=0.5, nominal=0.7, high=0.8, source="made up"),)
 PLAIN = kit.Projector(light_output=3000.0, throw_ratio=1.25, resolution=(1600, 1000), chain=CHAIN)

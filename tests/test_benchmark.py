@@ -82,7 +82,7 @@ def test_ten_thousand_places_against_a_map_for_each(benchmark, scene):
     lens = kit.Lens(throw_ratio=(0.7, 1.3), shift_up=(0.0, 0.5), tilt=(-15, 15), turn=(-20, 20))
     lawn = kit.Stand(name="lawn", area=[(-8, 8), (8, 8), (8, 20), (-8, 20)], heights=(0.3, 1.5))
     machine = kit.typical_projector(8000, (0.7, 1.3))
-    positions = kit.placement.candidates([lawn], 10_000, house)
+    positions = kit.stage.search.candidates([lawn], 10_000, house)
     found = benchmark.pedantic(kit.evaluate, args=(house, machine, lens, positions), rounds=3, warmup_rounds=1)
     assert found.sizes["candidate"] == 10_000
     # A map of about as many points as the search looks at.

@@ -8,8 +8,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
-from kit import layers, reference
-from kit.cloth import (
+from kit import reference
+from kit.wall import layers
+from kit.wall.cloth import (
     ALL_MASONRY,
     CHOICES,
     EVERYTHING,
@@ -26,7 +27,7 @@ from kit.cloth import (
     wet_surface,
     wind_pressure,
 )
-from kit.raster import exposed, exposed_area
+from kit.wall.raster import exposed, exposed_area
 
 HOUSES = {path.stem: kit.load_house(path) for path in sorted(Path(__file__).parents[1].glob("notebooks/houses/*.toml"))}
 COTTON = Cloth.from_reference("white cotton")
@@ -252,7 +253,7 @@ def test_a_wet_front_keeps_windows_and_cloth():
 
 @pytest.fixture(scope="module")
 def daylight():
-    from kit.spectra import ambient_spectrum, tristimulus
+    from kit.source.spectra import ambient_spectrum, tristimulus
 
     light = ambient_spectrum("daylight")
     white = tristimulus(light)
@@ -271,7 +272,7 @@ SPECTRAL = ["red brick", "beige brick", "red door", "yellow siding", "white stuc
 @pytest.mark.parametrize("cloth", ["white cotton", "white mesh", "white blackout cloth"])
 @pytest.mark.parametrize("how", ["close", "wet"])
 def test_the_spectrum_has_the_photopic_reflectance_or_a_little_more(daylight, cloth, how):
-    from kit.spectra import surface_spectrum
+    from kit.wall.surface_spectra import surface_spectrum
 
     for name in SPECTRAL:
         wall = kit.Surface.from_reference(name)

@@ -9,8 +9,8 @@ import pytest
 from PIL import Image
 
 import kit
-from kit.cloth import MASONRY
-from kit.cloth_panel import BARE_AND_CLOTH, DOUBLE_BARE, FILE, WHITE
+from kit.views.cloth_panel import BARE_AND_CLOTH, DOUBLE_BARE, FILE, WHITE
+from kit.wall.cloth import MASONRY
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 WALLS = ("main wall", "bay")

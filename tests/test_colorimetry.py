@@ -7,7 +7,8 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.colorimetry import (
+from kit.errors import InputError
+from kit.eye.colorimetry import (
     colour_table,
     gamut,
     lab_volume,
@@ -17,8 +18,7 @@ from kit.colorimetry import (
     reflected_white,
     wall_colour,
 )
-from kit.errors import InputError
-from kit.spectra import (
+from kit.source.spectra import (
     FINE,
     WAVELENGTHS,
     LightSource,
@@ -26,8 +26,8 @@ from kit.spectra import (
     ambient_spectrum,
     light_source,
     light_source_names,
-    surface_spectrum,
 )
+from kit.wall.surface_spectra import surface_spectrum
 
 SOURCES = light_source_names()
 SURFACES = reference.names("surfaces")
@@ -226,7 +226,7 @@ def test_volume_of_srgb_against_monte_carlo_in_colour_science():
 @pytest.mark.analytic
 def test_finer_faces_change_the_volume_by_less_than_stated(monkeypatch):
     coarse = lab_volume(*rec709())
-    monkeypatch.setattr("kit.colorimetry.FACE_STEPS", 160)
+    monkeypatch.setattr("kit.eye.colorimetry.FACE_STEPS", 160)
     assert lab_volume(*rec709()) == pytest.approx(coarse, rel=1e-4)
 
 

@@ -12,8 +12,9 @@ from hypothesis import strategies as st
 from PIL import Image
 
 import kit
-from kit import content_map, reference
-from kit.content_map import (
+from kit import reference
+from kit.stage import content as content_map
+from kit.stage.content import (
     BESIDE,
     ZONES,
     content_zones,
@@ -23,8 +24,8 @@ from kit.content_map import (
     save_masks,
     wall_point,
 )
-from kit.panel import street_scene
-from kit.texture import Pattern, seen, subtended
+from kit.views.panel import street_scene
+from kit.wall.texture import Pattern, seen, subtended
 
 GREY = kit.Surface(name="grey", reflectance=0.5)
 HOUSE = "notebooks/houses/brick_two_storey.toml"

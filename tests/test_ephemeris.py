@@ -9,9 +9,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kit import ephemeris
-from kit.ephemeris import positions, refraction
 from kit.errors import InputError
+from kit.sky import ephemeris
+from kit.sky.ephemeris import positions, refraction
 
 ROOT = Path(__file__).parents[1]
 LATITUDES = (90.0, 89.9, 40.0, 0.0, -33.0, -90.0)
@@ -345,7 +345,7 @@ def guard(event, args):
         raise RuntimeError(event)
 sys.addaudithook(guard)
 import numpy as np
-from kit.ephemeris import positions
+from kit.sky.ephemeris import positions
 assert "ephem" not in sys.modules
 print(float(positions(np.datetime64("2026-10-31T23:00"), latitude=40.0, longitude=-75.0).sun_elevation))
 """

@@ -11,11 +11,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import kit
+from kit.decision.evening import MINUTE, clock_minutes, moment
+from kit.decision.verdict import Target
+from kit.decision.washout import WHOLE
 from kit.errors import InputError
-from kit.evening import MINUTE, clock_minutes, moment
-from kit.luminaire import LedString, headlamps, typical_luminaire
-from kit.verdict import Target
-from kit.washout import WHOLE
+from kit.sky.luminaire import LedString, headlamps, typical_luminaire
 
 GREY = kit.Surface(name="grey", reflectance=0.5, low=0.4, high=0.6)
 SCREEN = kit.Surface(name="screen", reflectance=0.7, low=0.65, high=0.75, gain=1.5)
@@ -115,7 +115,7 @@ def test_a_moment_is_the_verdict_on_its_map(name, clock):
     sources = kit.ambient_light(
         at(given_scene, here, clock).ambient,
         given_scene.facade,
-        kit.raster.Grid.over(given_scene.facade.bounds, SPACING),
+        kit.wall.raster.Grid.over(given_scene.facade.bounds, SPACING),
     )
     for source in result["source"].values:
         one, other = result.sel(source=source), sources.sel(source=source)

@@ -10,7 +10,7 @@ from matplotlib.figure import Figure
 from PIL import Image
 
 import kit
-from kit.evening_panel import COMPASS, evening_picture, season_picture
+from kit.views.evening_panel import COMPASS, evening_picture, season_picture
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 WALLS = ("main wall", "bay")
@@ -176,7 +176,7 @@ def test_pictures_have_their_size(start):
 
 def test_lamps_on_cost_contrast_and_shading_lies_between(house, start):
     def at_eight(result):
-        i, j = kit.evening.moment(result.tonight, "2026-12-05 20:00")
+        i, j = kit.decision.evening.moment(result.tonight, "2026-12-05 20:00")
         return float(result.tonight["contrast"][i, j, 0, 1])
 
     off = at_eight(plan(house, porch_light="off"))
@@ -188,7 +188,7 @@ def test_lamps_on_cost_contrast_and_shading_lies_between(house, start):
 
 def test_words_name_the_lamp_that_buys_most_and_say_so_when_none_is_on(house, start):
     contrasts = start.lamps["contrast"].sel(level="nominal")
-    single = [name for name in start.lamps["change"].values if name not in ("as it is", kit.evening.NO_LAMP)]
+    single = [name for name in start.lamps["change"].values if name not in ("as it is", kit.decision.evening.NO_LAMP)]
     best = max(single, key=lambda name: float(contrasts.sel(change=name)))
     assert best in start.lamp_sentence()
     none = plan(house, street_lamp="off", porch_light="off", string_drive=0)
@@ -226,6 +226,6 @@ def test_the_invented_street_stands_in_front_of_other_houses_too():
     front = kit.load_house(HOUSES / "light_bungalow.toml")
     street = kit.invented_street(front)
     lamps = (street.street_lamp, street.porch_light, street.neighbour, *street.strings)
-    grid = kit.raster.Grid.over(front.bounds, 0.3)
+    grid = kit.wall.raster.Grid.over(front.bounds, 0.3)
     light = kit.ambient_light(kit.Ambient(lamps=lamps, eye=street.eye), front, grid)
     assert (light["illuminance"].max(("y", "x")).values[1:] > 0).all()

@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.facade import kinds, split_at
-from kit.raster import SAME_PLANE, Grid, exposed, exposed_area, visible
+from kit.wall.facade import kinds, split_at
+from kit.wall.raster import SAME_PLANE, Grid, exposed, exposed_area, visible
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 PLAIN = kit.Surface(name="plain", reflectance=0.5)

@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.facade import kinds
+from kit.wall.facade import kinds
 
 HOUSES = [
     path.read_text(encoding="utf-8") for path in sorted(Path(__file__).parents[1].glob("notebooks/houses/*.toml"))

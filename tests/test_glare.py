@@ -7,11 +7,11 @@ from hypothesis import strategies as st
 from scipy.special import sici
 
 import kit
-from kit.ambient import moon_veil
-from kit.ephemeris import Positions
 from kit.errors import InputError
-from kit.glare import hidden, line_of_sight, middle, sky_veil
-from kit.site import Sky
+from kit.eye.ambient import moon_veil
+from kit.eye.glare import hidden, line_of_sight, middle, sky_veil
+from kit.sky.ephemeris import Positions
+from kit.sky.site import Sky
 
 GREY = kit.Surface(name="grey", reflectance=0.5)
 

@@ -15,7 +15,7 @@ from scipy.integrate import dblquad, quad
 
 from kit import reference
 from kit.errors import InputError
-from kit.layers import (
+from kit.wall.layers import (
     Layer,
     diffuse_interface_reflectance,
     gap_layer,

@@ -10,8 +10,8 @@ from PIL import Image
 
 import kit
 from kit import reference
-from kit.lesson_panel import lesson_picture
-from kit.lessons import Question, lightness
+from kit.answers.lessons import Question, lightness
+from kit.views.lesson_panel import lesson_picture
 
 LESSONS = kit.all_lessons()
 TITLES = [one.title for one in LESSONS]

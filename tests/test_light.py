@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 
 import kit
 from kit import reference
-from kit.light import bounce_factor
+from kit.eye.light_map import bounce_factor
 
 zones = st.lists(st.lists(st.floats(20.0, 100.0), min_size=3, max_size=3), min_size=3, max_size=3)
 

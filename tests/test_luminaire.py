@@ -11,20 +11,12 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.glare import veil_luminance
-from kit.luminaire import (
-    MOST_NODES,
-    LedString,
-    Luminaire,
-    eye_illuminance,
-    headlamps,
-    lamp_map,
-    lamp_veil,
-    typical_luminaire,
-    wall_illuminance,
-)
-from kit.photometric_file import Distribution, beam, cutoff, isotropic, lambertian
-from kit.raster import Grid
+from kit.eye.glare import veil_luminance
+from kit.eye.lamp_glare import eye_illuminance, lamp_veil
+from kit.light.lamps import lamp_illuminance, lamp_map
+from kit.sky.luminaire import MOST_NODES, LedString, Luminaire, headlamps, typical_luminaire
+from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic, lambertian
+from kit.wall.raster import Grid
 
 HOUSE = Path(__file__).parents[1] / "notebooks" / "houses" / "brick_two_storey.toml"
 GREY = kit.Surface(name="grey", reflectance=0.5)
@@ -63,17 +55,17 @@ def rectangle(half, height):
 @pytest.mark.parametrize("degrees", [0.0, 30.0, 60.0, 89.0])
 def test_inverse_square_and_cosine(distance, degrees):
     normal = (math.sin(math.radians(degrees)), 0, math.cos(math.radians(degrees)))
-    light = wall_illuminance(lamp((0, 3, distance)), (0, 3, 0), normal)
+    light = lamp_illuminance(lamp((0, 3, distance)), (0, 3, 0), normal)
     expected = 1000 / (4 * math.pi) * math.cos(math.radians(degrees)) / distance**2
     assert light == pytest.approx(expected, rel=1e-9)
 
 
 @pytest.mark.analytic
 def test_a_wall_that_faces_away_gets_nothing_and_shapes_broadcast():
-    assert wall_illuminance(lamp(), (0, 3, 0), (0, 0, -1)) == 0
+    assert lamp_illuminance(lamp(), (0, 3, 0), (0, 0, -1)) == 0
     points = np.zeros((4, 5, 3))
     points[..., 0], points[..., 1] = np.arange(5), 3
-    light = wall_illuminance(lamp(), points, OUT)
+    light = lamp_illuminance(lamp(), points, OUT)
     assert light.shape == (4, 5)
     np.testing.assert_allclose(light[2, 3], 1000 / (4 * math.pi) * 4 / 25**1.5)
 
@@ -163,9 +155,9 @@ def test_lamp_and_point_can_change_places(place, x, y):
     """A small diffuse lamp lights a small piece of wall as that piece, were it the lamp, would light it."""
     flat = lamp(place, shape=lambertian(1000), tilt=90)  # looks at the wall
     back = lamp((x, y, 0), shape=lambertian(1000), turn=180, tilt=90)  # looks away from it
-    there = wall_illuminance(flat, (x, y, 0), OUT)
+    there = lamp_illuminance(flat, (x, y, 0), OUT)
     # Straight lines over 0.1 degree: 4e-7 of the peak intensity.
-    assert there == pytest.approx(wall_illuminance(back, place, (0, 0, -1)), rel=1e-5, abs=4e-7 * 1000 / place[2] ** 2)
+    assert there == pytest.approx(lamp_illuminance(back, place, (0, 0, -1)), rel=1e-5, abs=4e-7 * 1000 / place[2] ** 2)
 
 
 @pytest.mark.analytic
@@ -263,7 +255,7 @@ def test_hot_spots_are_means_over_the_pixel():
     # By brute force: 50 x 50 points in each pixel.
     grid = Grid.over((-1, 1, 1, 3), 0.002)
     points = np.stack([*np.meshgrid(grid.x, grid.y), np.zeros((1000, 1000))], axis=-1)
-    fine = sum(wall_illuminance(lamp(tuple(node), shape=isotropic(12)), points, OUT) for node in one.nodes())
+    fine = sum(lamp_illuminance(lamp(tuple(node), shape=isotropic(12)), points, OUT) for node in one.nodes())
     means = fine.reshape(20, 50, 20, 50).mean(axis=(1, 3))
     # 0.6% where pixel centres take over from means, and what 2 mm steps leave of a hot spot 20 mm wide.
     np.testing.assert_allclose(coarse, means, rtol=6e-3)
@@ -419,7 +411,7 @@ def test_other_things_are_no_lamps():
     with pytest.raises(kit.InputError, match="lamps"):
         lamp_veil(["lamp"], (0, 1, 9), (0, 1, 0))
     with pytest.raises(kit.InputError, match="apart from what it lights"):
-        wall_illuminance(lamp((0, 1, 2)), (0, 1, 2), OUT)
+        lamp_illuminance(lamp((0, 1, 2)), (0, 1, 2), OUT)
     for eye, target, field in [
         ((0, 1, 9), (0, 1, 9), "target"),
         ((0, 3, 4), (0, 1, 0), "eye"),
@@ -485,7 +477,7 @@ def test_a_typical_street_lamp_lights_a_residential_street_as_the_standard_asks(
     x, z = np.meshgrid(np.arange(0.5, 30), np.arange(0.25, 6, 0.5))
     street = np.stack([x, 0 * x, z], axis=-1)
     lamps = [typical_luminaire("street lamp", position=(15 + 30 * k, height, 0)) for k in range(-4, 5)]
-    light = sum(wall_illuminance(one, street, (0, 1, 0)) for one in lamps)
+    light = sum(lamp_illuminance(one, street, (0, 1, 0)) for one in lamps)
     assert 2 <= light.mean() <= 10
 
 

@@ -9,8 +9,9 @@ from hypothesis import strategies as st
 import kit
 from kit import reference
 from kit.errors import InputError
-from kit.mesopic import mesopic_luminance, mesopic_table, note, scotopic_photopic_ratio, white_ratios
-from kit.spectra import FINE, Spectrum, ambient_spectrum, light_source, light_source_names, surface_spectrum
+from kit.eye.mesopic import mesopic_luminance, mesopic_table, note, scotopic_photopic_ratio, white_ratios
+from kit.source.spectra import FINE, Spectrum, ambient_spectrum, light_source, light_source_names
+from kit.wall.surface_spectra import surface_spectrum
 
 LUMINANCE = st.floats(1e-6, 1e4)
 # Below 0.26 the result may fall in one step: tested apart.

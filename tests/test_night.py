@@ -11,11 +11,12 @@ from scipy.spatial.transform import Rotation
 
 import kit
 from kit import reference
-from kit.cloth import Cloth, cover
-from kit.night import base_colours, base_table, daylight_picture, night_view, on_screen, ward_scale
-from kit.picture_file import picture_from_array
-from kit.spectra import FINE, LightSource, Spectrum, light_source, light_source_names, surface_spectrum
-from kit.throw import picture_position
+from kit.eye.night import base_colours, base_table, daylight_picture, night_view, on_screen, ward_scale
+from kit.eye.picture_file import picture_from_array
+from kit.source.placement import picture_position
+from kit.source.spectra import FINE, LightSource, Spectrum, light_source, light_source_names
+from kit.wall.cloth import Cloth, cover
+from kit.wall.surface_spectra import surface_spectrum
 
 HOUSE = "notebooks/houses/brick_two_storey.toml"
 D65 = (0.3127, 0.3290)

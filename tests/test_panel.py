@@ -116,7 +116,7 @@ def test_drawings_label_their_axes_with_units(house):
 
 
 def test_colour_scale_is_fixed_and_stripes_mark_the_misses(house):
-    from kit.drawing import _colours
+    from kit.views.drawing import _colours
 
     comparison = kit.compare(house, kit.Choice(), wall_patches=WALLS, spacing=0.2)
     dim, bright = comparison.maps

@@ -8,8 +8,8 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.cloth import LOWER_STOREY, Cloth, Hanging, cover, hang, wet_surface
-from kit.payoff import pay_off, projector_price
+from kit.decision.payoff import pay_off, projector_price
+from kit.wall.cloth import LOWER_STOREY, Cloth, Hanging, cover, hang, wet_surface
 
 COTTON = Cloth.from_reference("white cotton")
 BRICK = kit.Surface.from_reference("red brick")

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit.errors import InputError
-from kit.photometric_file import (
+from kit.sky.photometric_file import (
     MOST_BYTES,
     Distribution,
     beam,

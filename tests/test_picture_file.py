@@ -13,7 +13,7 @@ from hypothesis.extra import numpy as hnp
 from PIL import Image, ImageCms
 
 from kit.errors import InputError
-from kit.picture_file import FORMATS, MOST_PIXELS, Picture, load_picture, picture_from_array
+from kit.eye.picture_file import FORMATS, MOST_PIXELS, Picture, load_picture, picture_from_array
 
 EXIF_ORIENTATION = 0x0112
 RAMP = np.arange(256, dtype=np.uint8).reshape(16, 16)

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 
 import kit
-from kit.place_panel import ONE, OVERLAP, SIDE_BY_SIDE, STACKED
-from kit.throw import picture_corners, picture_width
+from kit.source.placement import picture_corners, picture_width
+from kit.views.place_panel import ONE, OVERLAP, SIDE_BY_SIDE, STACKED
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 WALLS = ("main wall", "bay")

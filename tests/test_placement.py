@@ -6,10 +6,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import kit
-from kit.cast import cast_light
-from kit.placement import Lens, Limits, Obstacle, Search, Stand, candidates, describe, evaluate, placement_of, search
-from kit.raster import exposed
-from kit.throw import picture_position, unit_illuminance, wall_illuminance
+from kit.light.cast import cast_light
+from kit.source.placement import picture_position, unit_illuminance, wall_illuminance
+from kit.stage.search import Lens, Limits, Obstacle, Search, Stand, candidates, describe, evaluate, placement_of, search
+from kit.wall.raster import exposed
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 FOOT = 0.3048

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import kit
-from kit.projector import TYPICAL_OPTIONS, Factor
+from kit.source.projector import TYPICAL_OPTIONS, Factor
 
 
 def factor(name, low, nominal, high):

@@ -11,8 +11,7 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.ambient import Ambient
-from kit.several import (
+from kit.decision.several import (
     STATES,
     compare_setups,
     electrical_power,
@@ -21,7 +20,8 @@ from kit.several import (
     side_by_side,
     stacked,
 )
-from kit.throw import picture_position
+from kit.eye.ambient import Ambient
+from kit.source.placement import picture_position
 
 BLACK = {"sequential_contrast": 1000.0, "checkerboard_contrast": 200.0}
 
@@ -234,7 +234,7 @@ def test_light_sent_back_by_the_ground_follows_the_faded_white(wall, straight):
     light = kit.light_map(scene(wall(), *pairs, blend=True, **more), 0.1)
     # No leak, no scatter: all black is what the ground returns of an even wall of 4000 / 22.5 lx.
     exitance = 0.5 * 4000.0 / 22.5
-    expected = kit.light.bounce_factor() * 0.5 * exitance
+    expected = kit.eye.light_map.bounce_factor() * 0.5 * exitance
     np.testing.assert_allclose(lit(light, "black_illuminance"), expected, rtol=1e-12)
 
 

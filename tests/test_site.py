@@ -10,10 +10,10 @@ from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 import kit
-from kit import sky
-from kit.ephemeris import Positions, positions
 from kit.errors import InputError
-from kit.site import Sky
+from kit.sky import natural_light as sky
+from kit.sky.ephemeris import Positions, positions
+from kit.sky.site import Sky
 
 CHICAGO = {"latitude": 41.9, "longitude": -87.6, "zone": "America/Chicago", "facing": 200.0}
 UTC = ZoneInfo("UTC")
@@ -308,7 +308,7 @@ def test_direction_of_the_moon_by_hand(facing, azimuth, elevation, direction):
 @pytest.mark.property
 @given(st.floats(0, 360), st.floats(0, 360), st.floats(-90, 90), st.floats(0, 180), st.floats(-90, 90))
 def test_light_of_the_moon_on_upright_walls(facing, azimuth, elevation, phase, turned):
-    """Against `kit.sky.moon_on_wall`, which works with azimuths, on walls turned to the right of the front."""
+    """Against `moon_on_wall`, which works with azimuths, on walls turned to the right of the front."""
     found = one_sky(facing, moon_azimuth=azimuth, moon_elevation=elevation, moon_phase_angle=phase)
     turn = math.radians(turned)
     light = found.moon([(math.sin(turn), 0.0, math.cos(turn))])

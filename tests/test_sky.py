@@ -5,7 +5,7 @@ from hypothesis import strategies as st
 
 from kit import reference
 from kit.errors import InputError
-from kit.sky import (
+from kit.sky.natural_light import (
     horizontal_illuminance,
     moon_horizontal,
     moon_normal,

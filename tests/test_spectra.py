@@ -5,9 +5,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kit import reference, spectra
+from kit import reference
 from kit.errors import InputError
-from kit.spectra import (
+from kit.source import spectra
+from kit.source.spectra import (
     FINE,
     WAVELENGTHS,
     LightSource,
@@ -15,10 +16,10 @@ from kit.spectra import (
     ambient_spectrum,
     light_source,
     light_source_names,
-    recover,
-    surface_spectrum,
     tristimulus,
 )
+from kit.wall import surface_spectra
+from kit.wall.surface_spectra import recover, surface_spectrum
 
 SURFACES = reference.names("surfaces")
 POINTS = (450.0, 500.0, 550.0, 600.0, 650.0)
@@ -318,7 +319,8 @@ def test_munsell_notations_of_the_cie_test_colour_samples(sample, hue, chroma):
     assert spectra.MUNSELL_HUES[int(np.ceil(hue / 10)) - 1] == letters
     measured = tcs.SDS_TCS["CIE 1995"][sample]
     expected = under_daylight(spectrum(measured.wavelengths, measured.values))
-    paler, found, deeper = (np.array(spectra._munsell(hue, c, expected[1])) for c in (chroma - 1, chroma, chroma + 1))
+    near = (chroma - 1, chroma, chroma + 1)
+    paler, found, deeper = (np.array(surface_spectra._munsell(hue, c, expected[1])) for c in near)
     assert np.abs(found - xy(expected)).max() < units * np.abs(deeper - paler).max() / 2.0
 
 

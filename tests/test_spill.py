@@ -10,11 +10,12 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.luminaire import LedString, Luminaire
-from kit.luminaire import wall_illuminance as lamp_illuminance
-from kit.photometric_file import isotropic
-from kit.projector import Factor
-from kit.spill import (
+from kit.light.lamps import lamp_illuminance
+from kit.sky.luminaire import LedString, Luminaire
+from kit.sky.photometric_file import isotropic
+from kit.source.placement import wall_illuminance
+from kit.source.projector import Factor
+from kit.stage.obtrusive_light import (
     CAUTION,
     CURFEWS,
     NEAREST,
@@ -28,7 +29,6 @@ from kit.spill import (
     string_illuminance,
     surface_illuminance,
 )
-from kit.throw import wall_illuminance
 
 AWAY, TOWARDS = (0.0, 0.0, 1.0), (0.0, 0.0, -1.0)
 GREY = kit.Surface(name="grey", reflectance=0.5)

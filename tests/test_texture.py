@@ -9,7 +9,7 @@ from scipy.optimize import minimize_scalar
 
 from kit import reference
 from kit.errors import InputError
-from kit.texture import Pattern, PatternView, behind, contrast_sensitivity, seen, subtended
+from kit.wall.texture import Pattern, PatternView, behind, contrast_sensitivity, seen, subtended
 
 INCH = 0.0254
 NAMES = reference.names("masonry_patterns")

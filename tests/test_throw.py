@@ -4,7 +4,14 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 import kit
-from kit.throw import picture_corners, picture_position, picture_window, unit_illuminance, wall_illuminance, zone_gain
+from kit.source.placement import (
+    picture_corners,
+    picture_position,
+    picture_window,
+    unit_illuminance,
+    wall_illuminance,
+    zone_gain,
+)
 
 PERPENDICULAR = (0.0, 0.0, 1.0)
 readings = st.lists(st.lists(st.floats(1.0, 100.0), min_size=3, max_size=3), min_size=3, max_size=3)

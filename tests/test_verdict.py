@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 import kit
-from kit.projector import Factor
-from kit.verdict import Target
+from kit.decision.verdict import Target
+from kit.source.projector import Factor
 
 # A wall of 8 m x 5 m, all of it lit evenly: 4000 lm x 0.9 on 40 m2 = 90 lx, reflectance 0.5 (0.4 to 0.6),
 # leak 1/1000 = 0.09 lx, ambient 4 lx.

@@ -7,11 +7,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import kit
+from kit.decision.verdict import Target
+from kit.decision.washout import WHOLE, lit_front
 from kit.errors import InputError
-from kit.luminaire import LedString, typical_luminaire
-from kit.projector import Factor
-from kit.verdict import Target
-from kit.washout import WHOLE, lit_front
+from kit.sky.luminaire import LedString, typical_luminaire
+from kit.source.projector import Factor
 
 LOSS = Factor(name="rating", low=0.8, nominal=0.9, high=1.0, source="a light meter")
 STRING = LedString(name="roof line", path=((-3.9, 4.9, 0.1), (3.9, 4.9, 0.1)), spacing=0.1, node_flux=120.0, drive=0.3)

@@ -50,7 +50,7 @@ def installed(wheel, tmp_path_factory):
 
 
 def test_the_wheel_holds_the_kit_and_its_tables_byte_for_byte_and_nothing_else(contents):
-    expected = {f"kit/{path.name}": path for path in (ROOT / "kit").glob("*.py")}
+    expected = {path.relative_to(ROOT).as_posix(): path for path in (ROOT / "kit").rglob("*.py")}
     expected |= {f"kit/reference_data/{path.name}": path for path in (ROOT / "reference_data").glob("*.csv")}
     about = f"facade_light_kit-{PROJECT['version']}.dist-info/"
     # So: no tests, notebooks, caches or notes.
@@ -140,8 +140,8 @@ def test_the_installed_kit_answers_as_the_checkout_does_without_the_checkout(ins
     found = json.loads(done.stdout)
     assert str(ROOT) not in found["path"]
     assert found["places"][0] == str(installed / "kit" / "__init__.py")
-    assert {Path(place).parent for place in found["places"]} == {installed / "kit"}
-    assert len(found["places"]) == len(list((ROOT / "kit").glob("*.py")))
+    rooms = [path.relative_to(ROOT / "kit") for path in (ROOT / "kit").rglob("*.py")]
+    assert {Path(place).relative_to(installed / "kit") for place in found["places"]} == set(rooms)
     assert set(found["names"]) == set(kit.__all__)
     assert set(found["tables"]) == {path.stem for path in (ROOT / "reference_data").glob("*.csv")}
     assert all(found["tables"].values())

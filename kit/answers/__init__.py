@@ -1,0 +1,1 @@
+"""The computed answers of the pages, and the lessons."""

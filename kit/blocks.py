@@ -1,0 +1,37 @@
+"""Work on large arrays in pieces that stay in the processor's cache, shared between two threads."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from typing import TypeVar
+
+Block = TypeVar("Block")
+Window = tuple[slice, slice]
+
+
+# Rows are worked through in blocks of about this many points, which stay in the processor's cache.
+BLOCK = 1 << 16
+
+
+def in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> None:
+    """Call `work` on blocks of rows that stay in the processor's cache, `depth` maps deep.
+
+    The array library lets go of the interpreter while it computes, so two threads share the blocks.
+    """
+    columns = area[1].stop - area[1].start
+    rows = max(1, BLOCK // max(1, columns * depth))
+    blocks = [
+        (slice(start, min(start + rows, area[0].stop)), area[1]) for start in range(area[0].start, area[0].stop, rows)
+    ]
+    share_out(work, blocks)
+
+
+def share_out(work: Callable[[Block], None], blocks: Sequence[Block]) -> None:
+    """Call `work` on each block; two threads share them where there are several."""
+    if len(blocks) < 4:
+        for block in blocks:
+            work(block)
+    else:
+        with ThreadPoolExecutor(max_workers=2) as pool:
+            list(pool.map(work, blocks))

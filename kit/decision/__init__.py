@@ -1,0 +1,1 @@
+"""Is it enough, when, and what to do about it."""

@@ -1,0 +1,1 @@
+"""What is seen: luminance, contrast, veil, colour, the look at night."""

@@ -1,0 +1,365 @@
+"""Colour on the wall: what a surface makes of the light of a projector (CIE 1931 2 degree observer).
+
+`primary_matrix` is the link between drive and colour: with an illuminance E of white light on the wall, linear drive
+rgb has the luminance ``E / pi * (M @ rgb)[1]``. Everything else here is read off that matrix: chromaticities, the part
+of a colour gamut that is left on the wall, and what it costs to make the wall's white neutral.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from kit.errors import InputError, number
+from kit.source.spectra import LightSource, Spectrum, tristimulus
+from kit.wall.surface_spectra import surface_spectrum
+
+if TYPE_CHECKING:
+    from kit.wall.facade import Surface
+
+Array = NDArray[np.float64]
+Chromaticity = tuple[float, float]
+
+# Squares along an edge of each face of the RGB cube: Rec. 709 is then 0.01% below the limit of ever finer faces.
+FACE_STEPS = 40
+# Step of the CIELAB grid on which a solid is compared with another; Rec. 709 holds 50 000 points of it.
+GRID_STEP = 2.5
+
+
+def luminous_reflectance(reflectance: Spectrum, illuminant: Spectrum) -> float:
+    """Return the share of the illuminant's luminous flux that is reflected, in [0, 1].
+
+    Raises
+    ------
+    InputError
+        For a reflectance above 1.
+    """
+    return float(tristimulus(illuminant, reflectance)[1] / tristimulus(illuminant)[1])
+
+
+def reflected_white(spd: Spectrum, reflectance: Spectrum) -> Array:
+    """Return X, Y, Z of `spd` after reflection, with Y = 1 on an ideal white diffuser; shape (3,)."""
+    return tristimulus(spd, reflectance) / tristimulus(spd)[1]
+
+
+def primary_matrix(source: LightSource, reflectance: Spectrum | None = None) -> Array:
+    """Return the matrix from linear drive of red, green, blue to X, Y, Z on the wall.
+
+    Parameters
+    ----------
+    source : LightSource
+    reflectance : Spectrum, optional
+        Of the wall. Not given: an ideal white diffuser.
+
+    Returns
+    -------
+    array, shape (3, 3)
+        Columns are full red, green and blue after reflection, in units in which white (1, 1, 1) on an ideal white
+        diffuser has Y = 1.
+
+    Raises
+    ------
+    InputError
+        For a reflectance above 1.
+    """
+    white = sum(tristimulus(channel)[1] for channel in source.channels)
+    return np.stack([tristimulus(channel, reflectance) for channel in source.channels], axis=1) / white
+
+
+@dataclass(frozen=True, kw_only=True)
+class Gamut:
+    """The colours of a projector on a wall against those of Rec. 709 (ITU-R BT.709).
+
+    Parameters
+    ----------
+    area_share, area_covered : float
+        Area of the triangle of primaries over that of Rec. 709, and the share of Rec. 709's triangle inside it, in
+        the CIE 1931 (x, y) diagram.
+    area_share_uv, area_covered_uv : float
+        The same in the CIE 1976 (u', v') diagram, where equal areas differ less in what the eye makes of them.
+    volume_share, volume_covered : float
+        Volume of all colours in CIELAB over that of Rec. 709, and the share of Rec. 709's solid inside it. The
+        reference white is the projector's white on an ideal white surface, so a dark wall has a small solid.
+    """
+
+    area_share: float
+    area_covered: float
+    area_share_uv: float
+    area_covered_uv: float
+    volume_share: float
+    volume_covered: float
+
+
+def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Gamut:
+    """Return how much of Rec. 709 is left of the colours that a matrix of primaries makes.
+
+    Parameters
+    ----------
+    matrix : array, shape (3, 3)
+        From linear drive to X, Y, Z, as `primary_matrix` returns it.
+    white : (float, float)
+        Chromaticity of the reference white of CIELAB, which has Y = 1.
+    black_share : float
+        Luminance of black over that of white without it, in [0, 1]; its colour is that of white. Leak and ambient
+        light add it to every colour.
+
+    Raises
+    ------
+    InputError
+        For primaries that span no gamut.
+    """
+    number("black_share", black_share, minimum=0.0, maximum=1.0)
+    if not np.all(np.isfinite(matrix)) or abs(np.linalg.det(matrix)) < 1e-12:
+        raise InputError("matrix", np.asarray(matrix).tolist(), "three primaries of different colour")
+    black = black_share * matrix.sum(axis=1)
+    reference, _ = rec709()
+    areas = []
+    for project in (_xy, _uv):
+        ours, theirs = shapely.Polygon(project(matrix.T + black)), shapely.Polygon(project(reference.T))
+        areas += [ours.area / theirs.area, theirs.intersection(ours).area / theirs.area]
+    drive = (_rec709_points() * _white_xyz(white) - black) @ np.linalg.inv(matrix).T
+    inside = np.all((drive >= -1e-9) & (drive <= 1.0 + 1e-9), axis=-1)
+    return Gamut(
+        area_share=areas[0],
+        area_covered=areas[1],
+        area_share_uv=areas[2],
+        area_covered_uv=areas[3],
+        volume_share=lab_volume(matrix, white, black=black) / _rec709_volume(),
+        volume_covered=float(inside.mean()),
+    )
+
+
+def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None) -> float:
+    """Return the volume in CIELAB of all colours ``matrix @ rgb + black``, rgb from 0 to 1.
+
+    Notes
+    -----
+    The surface of the solid is that of the RGB cube, because the way from rgb to CIELAB is one to one. Its faces are
+    cut into triangles, evenly in CIELAB lightness of a grey, and the volume is the sum of the tetrahedra that each
+    makes with the centre (divergence theorem).
+    """
+    # Even steps of the cube root: even steps of light would leave the dark end coarse.
+    edge = np.linspace(0.0, 1.0, FACE_STEPS + 1) ** 3
+    first, second = np.meshgrid(edge, edge, indexing="ij")
+    total = 0.0
+    for axis in range(3):
+        for end, sign in ((0.0, -1.0), (1.0, 1.0)):
+            # (axis, axis + 1, axis + 2) is a right-handed order, so the normal points along +axis.
+            rgb = np.empty((*first.shape, 3))
+            rgb[..., axis], rgb[..., (axis + 1) % 3], rgb[..., (axis + 2) % 3] = end, first, second
+            lab = _to_lab(rgb @ matrix.T + (0.0 if black is None else black), white)
+            lab = lab - (50.0, 0.0, 0.0)
+            a, b, c, d = lab[:-1, :-1], lab[1:, :-1], lab[1:, 1:], lab[:-1, 1:]
+            for corners in ((a, b, c), (a, c, d)):
+                total += sign * np.linalg.det(np.stack(corners, axis=-2)).sum() / 6.0
+    return abs(float(total))
+
+
+@cache
+def rec709() -> tuple[Array, Chromaticity]:
+    """Return matrix and white of Rec. 709 (ITU-R BT.709, white D65), as colour-science has them."""
+    import colour
+
+    space = colour.RGB_COLOURSPACES["ITU-R BT.709"]
+    x, y = space.whitepoint
+    return np.array(colour.normalised_primary_matrix(space.primaries, space.whitepoint)), (float(x), float(y))
+
+
+@dataclass(frozen=True, kw_only=True)
+class WallColour:
+    """What a surface makes of the light of a projector.
+
+    Parameters
+    ----------
+    surface, source : str
+        Names.
+    origin : str
+        Where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`.
+    reflectance : float
+        Luminous reflectance under the projector's white, in [0, 1].
+    white, red, green, blue : (float, float)
+        Chromaticity (x, y) on the wall.
+    white_luminance, red_luminance, green_luminance, blue_luminance : float
+        For the given illuminance of white light, black light included [cd/m2].
+    gamut : Gamut
+    white_difference : float
+        CIEDE2000 between the wall's white, scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees.
+    neutral_share : float or None
+        Largest part of the luminance of white that is left when channels are turned down until white is D65.
+        None: no drive makes this wall neutral.
+    neutral_drive : (float, float, float) or None
+        Linear drive of red, green and blue that does it.
+    """
+
+    surface: str
+    source: str
+    origin: str
+    reflectance: float
+    white: Chromaticity
+    red: Chromaticity
+    green: Chromaticity
+    blue: Chromaticity
+    white_luminance: float
+    red_luminance: float
+    green_luminance: float
+    blue_luminance: float
+    gamut: Gamut
+    white_difference: float
+    neutral_share: float | None
+    neutral_drive: tuple[float, float, float] | None
+
+    def lumens_for_neutral(self, stated: float) -> float:
+        """Return the light output [lm] that has, turned down to a neutral white, the luminance that `stated` has.
+
+        Raises
+        ------
+        InputError
+            For a `stated` that is not above 0, or a wall that no drive makes neutral.
+        """
+        number("stated", stated, above=0.0, unit="lm")
+        if self.neutral_share is None:
+            raise InputError("surface", self.surface, f"a surface that {self.source} light can make neutral")
+        return stated / self.neutral_share
+
+    def __str__(self) -> str:
+        return colour_table([self])
+
+
+def wall_colour(
+    source: LightSource, surface: Surface, *, white_illuminance: float = 100.0, black_share: float = 0.0
+) -> WallColour:
+    """Return colour and luminance of a surface in the light of a projector.
+
+    Parameters
+    ----------
+    source : LightSource
+        See `kit.source.spectra.light_source`.
+    surface : Surface
+        Its gain multiplies luminance and leaves colour alone.
+    white_illuminance : float
+        From the projector's white on the wall [lx], above 0.
+    black_share : float
+        Luminance of black over that of white without it, in [0, 1]; see `gamut`.
+
+    Raises
+    ------
+    InputError
+        For a sweep of reflectances or a value out of its domain.
+    """
+    import colour
+
+    number("white_illuminance", white_illuminance, above=0.0, unit="lx")
+    number("black_share", black_share, minimum=0.0, maximum=1.0)
+    number(f"surface {surface.name!r}: reflectance", surface.reflectance, above=0.0, maximum=1.0)
+    reflectance = surface_spectrum(surface)
+    matrix = primary_matrix(source, reflectance)
+    left = gamut(matrix, source.white, black_share=black_share)
+    white = matrix.sum(axis=1)
+    black = black_share * white
+    per_y = white_illuminance / math.pi * surface.gain
+    shown = [white + black, *(matrix.T + black)]
+    xy = [(float(x), float(y)) for x, y in _xy(np.array(shown))]
+    luminance = [float(per_y * xyz[1]) for xyz in shown]
+
+    _, neutral = rec709()
+    target = _white_xyz(neutral)
+    difference = colour.delta_E(_to_lab(white / white[1], neutral), np.array([100.0, 0.0, 0.0]), method="CIE 2000")
+    # D65 of Y = 1 needs this drive. Scaled until the strongest channel, black light included, is at full.
+    drive = np.linalg.solve(matrix, target)
+    share, channels = None, None
+    scaled = (1.0 + black_share) * drive / drive.max() - black_share
+    if np.all(scaled >= 0.0) and np.all(drive >= 0.0):
+        share = float(1.0 / (drive.max() * white[1]))
+        channels = (float(scaled[0]), float(scaled[1]), float(scaled[2]))
+    return WallColour(
+        surface=surface.name,
+        source=source.name,
+        origin=reflectance.origin,
+        reflectance=float(white[1]),
+        white=xy[0],
+        red=xy[1],
+        green=xy[2],
+        blue=xy[3],
+        white_luminance=luminance[0],
+        red_luminance=luminance[1],
+        green_luminance=luminance[2],
+        blue_luminance=luminance[3],
+        gamut=left,
+        white_difference=float(difference),
+        neutral_share=share,
+        neutral_drive=channels,
+    )
+
+
+def colour_table(colours: Iterable[WallColour]) -> str:
+    """Return a text table with one line for each wall, rounded."""
+    columns = (
+        "surface", "light source", "spectrum", "white x, y", "reflectance", "white [cd/m2]", "area [Rec. 709]",
+        "volume [Rec. 709]", "CIEDE2000 to D65", "left when neutral",
+    )  # fmt: skip
+    lines = [columns]
+    for item in colours:
+        lines.append(
+            (
+                item.surface,
+                item.source,
+                item.origin,
+                f"{item.white[0]:.3f}, {item.white[1]:.3f}",
+                f"{item.reflectance:.3f}",
+                f"{item.white_luminance:.3g}",
+                f"{item.gamut.area_share:.0%}",
+                f"{item.gamut.volume_share:.0%}",
+                f"{item.white_difference:.1f}",
+                "never" if item.neutral_share is None else f"{item.neutral_share:.0%}",
+            )
+        )
+    widths = [max(len(line[i]) for line in lines) for i in range(len(columns))]
+    return "\n".join(
+        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines
+    )
+
+
+def _xy(xyz: Array) -> Array:
+    return xyz[..., :2] / xyz.sum(axis=-1, keepdims=True)
+
+
+def _uv(xyz: Array) -> Array:
+    import colour
+
+    return np.asarray(colour.xy_to_Luv_uv(_xy(xyz)), float)
+
+
+def _white_xyz(xy: Chromaticity) -> Array:
+    x, y = xy
+    return np.array([x / y, 1.0, (1.0 - x - y) / y])
+
+
+def _to_lab(xyz: Array, white: Chromaticity) -> Array:
+    import colour
+
+    return np.asarray(colour.XYZ_to_Lab(xyz, white), float)
+
+
+@cache
+def _rec709_volume() -> float:
+    return lab_volume(*rec709())
+
+
+@cache
+def _rec709_points() -> Array:
+    """X, Y, Z over those of white, shape (n, 3), for the points of a CIELAB grid inside the solid of Rec. 709."""
+    import colour
+
+    matrix, white = rec709()
+    axes = [np.arange(low, high, GRID_STEP) + GRID_STEP / 2 for low, high in ((0, 100), (-100, 110), (-120, 110))]
+    lab = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
+    xyz = np.asarray(colour.Lab_to_XYZ(lab, white), float)
+    drive = xyz @ np.linalg.inv(matrix).T
+    return xyz[np.all((drive >= 0.0) & (drive <= 1.0), axis=-1)] / _white_xyz(white)

@@ -1,0 +1,258 @@
+"""The eye's own brightness in dim light: what the photometer's figures mean on a dark front.
+
+Every luminance of the kit is photopic: light weighted as by the cones of an eye by day, V(lambda). A show on a dark
+front has 0.1 to 3 cd/m2, where an eye sees with cones and rods together (mesopic, 0.005 to 5 cd/m2). Rods answer to
+bluer light, V'(lambda), so light that is rich in blue is worth more there than a photometer says, and red light less.
+How much follows from the S/P ratio of the light and from the luminance that the eye is adapted to.
+
+What that does not change: a detail that is looked at falls on the fovea, where there are no rods, and follows the
+photometer. And targets that come from practice were measured with photometers: compare them with photopic figures.
+
+References
+----------
+CIE 191:2010, Recommended system for mesopic photometry based on visual performance (system MES2; constants read in a
+package that carries them, the text from memory). Constants: ``reference_data/eye.csv``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from typing import Any
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from kit import reference
+from kit.errors import InputError, number, text
+from kit.source.spectra import FINE, LightSource, Spectrum, light_source
+from kit.wall.facade import Surface
+from kit.wall.surface_spectra import surface_spectrum
+
+Array = NDArray[np.float64]
+
+LUMINANCES = (0.1, 0.3, 1.0, 3.0, 5.0)
+SOURCES = ("lamp", "laser phosphor", "three laser")
+WALLS = ("red brick", "white painted brick")
+
+
+def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum | None = None) -> float:
+    """Return the S/P ratio of a light: its scotopic over its photopic luminance [1].
+
+    Parameters
+    ----------
+    light : Spectrum or LightSource
+        As it leaves the wall, or as it falls on it if `reflectance` is given. Of a projector's light source: white,
+        all channels at full drive.
+    reflectance : Spectrum, optional
+        Of the wall.
+
+    Raises
+    ------
+    InputError
+        For something else, a light of no power between 380 and 780 nm, or a reflectance above 1.
+
+    Notes
+    -----
+    S/P = 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm, with the observers CIE 1924 (photopic) and
+    CIE 1951 (scotopic) as colour-science has them.
+    """
+    if isinstance(light, LightSource):
+        power = np.sum([channel.fine for channel in light.channels], axis=0)
+    elif isinstance(light, Spectrum):
+        power = light.fine
+    else:
+        raise InputError("light", light, "a Spectrum or a LightSource")
+    where = f"light {light.name!r}"
+    if reflectance is not None:
+        if not isinstance(reflectance, Spectrum):
+            raise InputError("reflectance", reflectance, "a Spectrum")
+        power = power * reflectance.as_reflectance().fine
+        where += f" on {reflectance.name!r}"
+    photopic, scotopic = _observers() @ power
+    if not photopic > 0.0:
+        raise InputError(where, 0.0, "some power between 380 and 780 nm")
+    return float(reference.value("eye", "maximum efficacy of rods over cones") * scotopic / photopic)
+
+
+def mesopic_luminance(
+    photopic: ArrayLike,
+    ratio: ArrayLike,
+    *,
+    adaptation: ArrayLike | None = None,
+    adaptation_ratio: ArrayLike | None = None,
+) -> Array:
+    """Return what a luminance is worth to an eye that is adapted to dim light [cd/m2].
+
+    Parameters
+    ----------
+    photopic : array
+        Luminance that is looked at, as a photometer reads it [cd/m2], 0 or more.
+    ratio : array
+        S/P ratio of its light [1], 0 or more.
+    adaptation : array, optional
+        Photopic luminance that the eye is adapted to [cd/m2], 0 or more. Not given: `photopic` itself.
+    adaptation_ratio : array, optional
+        S/P ratio of what the eye is adapted to [1], 0 or more. Not given: `ratio`.
+
+    Returns
+    -------
+    array
+        In the shape to which the arguments broadcast. A photometer and this eye agree at a ratio of 1.
+
+    Raises
+    ------
+    InputError
+        For values that are negative or no numbers, or shapes that do not go together.
+
+    Notes
+    -----
+    MES2 of CIE 191:2010: L_mes = (m L_p + (1 - m) L_s V'0) / (m + (1 - m) V'0) with V'0 = V'(555 nm) = 683/1699. The
+    adaptation m solves m = a + b log10 L_mes for the field that the eye is adapted to, and is 1 from 5 cd/m2 up and
+    0 from 0.005 cd/m2 down, by definition. L_mes rises with luminance and ratio.
+
+    Below a ratio of 0.26 (a field of orange or red light alone) several m solve that at some luminances below
+    0.005 cd/m2 / ratio. The greatest is taken, which is where the iteration of CIE 191 from m = 0.5 ends; there, as
+    the field gets darker, the result falls to rods alone in one step, between 0.02 and 0.05 cd/m2. Above a ratio of
+    18 (blue light alone) that iteration swings for ever just below 5 cd/m2; the one solution there is is found.
+
+    The system describes how well and how fast something beside the line of sight is seen, not how bright it looks.
+    It is meant for light that is more or less white; pure red or blue is only roughly described.
+    """
+    light, sp = _checked("photopic", photopic), _checked("ratio", ratio)
+    field = light if adaptation is None else _checked("adaptation", adaptation)
+    field_sp = sp if adaptation_ratio is None else _checked("adaptation_ratio", adaptation_ratio)
+    try:
+        light, sp, field, field_sp = np.broadcast_arrays(light, sp, field, field_sp)
+    except ValueError:
+        shapes = ", ".join(str(array.shape) for array in (light, sp, field, field_sp))
+        right = "arrays whose shapes broadcast together"
+        raise InputError("photopic, ratio, adaptation, adaptation_ratio", shapes, right) from None
+    m = _adaptation(field, field_sp)
+    peak = reference.value("eye", "scotopic efficiency at 555 nm")
+    return (light * ((m + (1.0 - m) * peak * sp) / (m + (1.0 - m) * peak)))[()]
+
+
+def white_ratios() -> dict[str, float]:
+    """Return the S/P ratio of the white of typical projectors on typical walls, by ``"wall, light source"``."""
+    walls = {wall: surface_spectrum(Surface.from_reference(wall)) for wall in WALLS}
+    return {
+        f"{wall}, {source}": scotopic_photopic_ratio(light_source(source), spectrum)
+        for wall, spectrum in walls.items()
+        for source in SOURCES
+    }
+
+
+def mesopic_table(lights: Mapping[str, float] | None = None, *, luminances: ArrayLike = LUMINANCES) -> str:
+    """Return, as a text table, how far a photometer is off for an eye that is adapted to what it reads.
+
+    Parameters
+    ----------
+    lights : mapping of str to float, optional
+        S/P ratio by name; a comma breaks the heading. Not given: `white_ratios`.
+    luminances : sequence of float
+        Photopic [cd/m2], above 0; the eye is adapted to the luminance of its row.
+
+    Raises
+    ------
+    InputError
+        For no lights, a name that is none, a ratio below 0, or a luminance of 0 or less.
+    """
+    lights = white_ratios() if lights is None else lights
+    if not isinstance(lights, Mapping) or not lights:
+        raise InputError("lights", lights, "the S/P ratio of at least one light, by its name")
+    ratios = [number(f"light {text('light', name)!r}: ratio", sp, minimum=0.0) for name, sp in lights.items()]
+    rows = _checked("luminances", luminances)
+    if rows.ndim != 1 or not rows.size or not rows.all():
+        raise InputError("luminances", luminances, "one or more numbers above 0 cd/m2")
+    change = mesopic_luminance(rows[:, None], ratios) / rows[:, None] - 1.0
+    parts = [name.rpartition(",") for name in lights]
+    above, below = ([part[i].strip() for part in parts] for i in (0, 2))
+    widths = [max(6, len(one), len(other)) + 2 for one, other in zip(above, below, strict=True)]
+
+    def line(first: str, cells: list[str]) -> str:
+        return (f"{first:>8}" + "".join(f"{cell:>{width}}" for cell, width in zip(cells, widths, strict=True))).rstrip()
+
+    return "\n".join(
+        [
+            "Worth more (+) or less (-) beside the line of sight, to an eye adapted to it, than a photometer says",
+            *([line("", above)] if any(above) else []),
+            line("cd/m2", below),
+            line("S/P", [f"{sp:.2f}" for sp in ratios]),
+            *(line(f"{row:g}", [_percent(c) for c in cells]) for row, cells in zip(rows, change, strict=True)),
+        ]
+    )
+
+
+def note(luminance: float) -> str:
+    """Return in words what a photometer's figures mean to an eye that is adapted to `luminance` (photopic, cd/m2).
+
+    Raises
+    ------
+    InputError
+        For a luminance that is negative or no number.
+    """
+    light = number("luminance", luminance, minimum=0.0, unit="cd/m2")
+    at = f"At {np.format_float_positional(light, precision=2, fractional=False, trim='-')} cd/m²"
+    if light >= reference.value("eye", "upper end"):
+        return f"{at} the eye sees as by day: the photometer is right, straight ahead and beside the line of sight."
+    targets = "the targets come from practice with photometers and stay as they are"
+    if light > reference.value("eye", "lower end"):
+        return (
+            f"{at} the eye is between day and night: the darker it gets, the more colours fade and detail blurs, and "
+            f"beside the line of sight white and bluish light count for more than the photometer says, red light for "
+            f"less. A detail looked at straight follows the photometer, and {targets}."
+        )
+    return (
+        f"{at} the eye sees by night vision alone: colours are gone, detail is blurred, and what is looked at straight "
+        f"fades first. Beside the line of sight white and bluish light count for far more than the photometer says and "
+        f"red light for far less; {targets}."
+    )
+
+
+@cache
+def _observers() -> Array:
+    """V and V' on `FINE`, shape (2, 401)."""
+    import colour
+
+    names = "CIE 1924 Photopic Standard Observer", "CIE 1951 Scotopic Standard Observer"
+    shape = colour.SpectralShape(FINE[0], FINE[-1], 1)
+    values = np.stack([colour.SDS_LEFS[name].copy().trim(shape).values for name in names])
+    values.flags.writeable = False
+    return values
+
+
+def _adaptation(light: Array, ratio: Array) -> Array:
+    """The greatest m in [0, 1] that solves m = a + b log10 L_mes(m), where there is none 0; to 1e-12.
+
+    Newton from m = 1. For a ratio below 1 what is to vanish, h, is concave in m, so the steps come down on its
+    greatest zero and never pass it; where they get to rising h there is no zero. For a ratio above 1, h falls all the
+    way, first convex, then perhaps concave, so the steps pass the only zero once at most.
+    """
+    a, b = (reference.value("eye", f"adaptation {name}") for name in ("at 1 cd/m2", "per decade"))
+    peak = reference.value("eye", "scotopic efficiency at 555 nm")
+    m = np.ones(light.shape)
+    with np.errstate(divide="ignore", invalid="ignore"):  # no light, or none that rods see: log 0, and m becomes 0
+        for _ in range(100):  # 60 halvings come to a double zero; all others take some 5 steps
+            rods, cones = m + (1.0 - m) * peak * ratio, m + (1.0 - m) * peak
+            h = a + b * np.log10(light * (rods / cones)) - m
+            slope = b / np.log(10.0) * peak * (1.0 - ratio) / (rods * cones) - 1.0
+            before, m = m, np.where(slope < 0.0, np.clip(m - h / slope, 0.0, 1.0), 0.0)
+            if np.all(np.abs(m - before) <= 1e-12):
+                break
+    return m
+
+
+def _percent(change: float) -> str:
+    return f"{change:+.0%}" if abs(change) >= 0.005 else "0%"
+
+
+def _checked(field: str, value: Any) -> Array:
+    right = "finite numbers of 0 or more"
+    try:
+        given = np.asarray(value)
+    except ValueError:  # rows of different lengths
+        raise InputError(field, value, right) from None
+    if given.dtype.kind not in "iuf" or not np.all((given >= 0.0) & np.isfinite(given)):
+        raise InputError(field, value, right)
+    return given.astype(float)

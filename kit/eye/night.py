@@ -1,0 +1,376 @@
+r"""Night picture: how the front looks to the audience with a picture on it, and how to show that on a screen.
+
+Each point of the front sends four lights to the eye, each with its own colour: the picture, the black that the
+projector cannot avoid, the ambient light on the wall, and the veil in the eye. They are added as X, Y, Z in cd/m2, so
+a dim option stays dim.
+
+A screen cannot show these luminances, so one tone curve translates them, the same for all options that are compared:
+the contrast-based scale factor of Ward (1994). It finds the one factor that makes what is just visible at night just
+visible on the screen:
+
+.. math::
+
+    m = \frac{1}{L_d} \left(\frac{1.219 + (L_d/2)^{0.4}}{1.219 + L_a^{0.4}}\right)^{2.5}
+
+with :math:`L_d` the screen's white and :math:`L_a` the luminance that the eye is adapted to, here the logarithmic mean
+over the fronts of all the options together. Nothing is done about the colour of the light that the eye is adapted to,
+nor about what eyes lose of colour and detail in the dark: below about 3 cd/m2 the real front looks greyer than this.
+A picture's red, green and blue drive the projector's own, so a wide-gamut machine shows them more saturated.
+
+References
+----------
+G. Ward, A contrast-based scalefactor for luminance display, Graphics Gems IV (1994) 415-421 (from memory).
+IEC 61966-2-1 (sRGB), as carried by colour-science.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cache
+from typing import Literal
+
+import numpy as np
+import xarray as xr
+from numpy.typing import NDArray
+from scipy.ndimage import map_coordinates
+
+from kit import reference
+from kit.errors import InputError, number
+from kit.eye.colorimetry import primary_matrix, reflected_white
+from kit.eye.light_map import Scene, light_map
+from kit.eye.picture_file import Picture, picture_from_array
+from kit.light.cast import blended, cast_light
+from kit.source.placement import picture_position
+from kit.source.spectra import LightSource, ambient_spectrum, tristimulus
+from kit.wall.facade import Facade, Surface
+from kit.wall.points import wall_points
+from kit.wall.raster import Grid, visible
+from kit.wall.surface_spectra import surface_spectrum
+
+Array = NDArray[np.float64]
+Fit = Literal["front", "projector"]
+
+
+def night_view(
+    scene: Scene,
+    picture: Picture,
+    source: LightSource,
+    *,
+    fit: Fit = "front",
+    ambient_light: str = "warm white led street lamp",
+    spacing: float = 0.075,
+    extent: tuple[float, float, float, float] | None = None,
+) -> xr.Dataset:
+    """Return what the audience sees with `picture` on the front.
+
+    Parameters
+    ----------
+    scene : Scene
+        No sweeps. Its picture level is replaced by that of the picture, as far as it lands on the front.
+    picture : Picture
+    source : LightSource
+        Of all its projectors.
+    fit : {"front", "projector"}
+        ``"front"``: the picture is laid over the front in elevation, edge to edge, as content that was drawn on a
+        photograph of it. ``"projector"``: it fills the projector's own picture, stretched to its shape; with several
+        projectors each shows all of it.
+    ambient_light : str
+        Colour of ambient light and veil, see `ambient_spectrum`.
+    spacing, extent
+        As for `light_map`.
+
+    Returns
+    -------
+    xarray.Dataset
+        That of `light_map` with ``xyz`` (y, x, channel) [cd/m2], NaN where there is no wall: everything the eye gets,
+        and ``drive`` (y, x, channel), the picture's linear drive where it lands, 0 where the projector has no light;
+        where several projectors show different parts of it, the mean by their light.
+
+    Raises
+    ------
+    InputError
+        For a scene with sweeps or an unknown fit.
+    """
+    if fit not in ("front", "projector"):
+        raise InputError("fit", fit, '"front" or "projector"')
+    first = light_map(scene, spacing, extent=extent)
+    if first["contrast"].dims != ("y", "x"):
+        raise InputError("scene", first["contrast"].dims, "one light output, one ambient light, one reflectance")
+    weights = np.nan_to_num(first["illuminance"].values)
+    drive = _drive(scene, picture, first, fit, extent)
+    # Light from the ground falls into shadows too, and no picture changes it.
+    drive[weights == 0] = 0.0
+    total = weights.sum()
+    level = float((weights[..., None] * drive).sum() / (3.0 * total)) if total else 0.0
+    light = light_map(replace(scene, picture_level=min(level, 1.0)), spacing, extent=extent)
+
+    index = light["patch"].values
+    surfaces = [patch.surface for patch in scene.facade.patches]
+    cached: dict[Surface, tuple[Array, Array]] = {}
+    around = ambient_spectrum(ambient_light)
+    for surface in dict.fromkeys(surfaces):
+        spectrum = surface_spectrum(surface)
+        cached[surface] = primary_matrix(source, spectrum), reflected_white(around, spectrum)
+    # The last row serves the index -1, where there is no wall.
+    matrices = np.array([cached[s][0] for s in surfaces] + [np.full((3, 3), np.nan)])
+    whites = np.array([cached[s][1] for s in surfaces] + [np.full(3, np.nan)])
+    gain = np.array([s.gain for s in surfaces] + [np.nan])[index] / np.pi
+    bright, dark = light["illuminance"].values * gain, light["black_illuminance"].values * gain
+    # Full white is what the projector is stated to give, its own leak and scatter included.
+    mixed = dark[..., None] + drive * (bright - dark)[..., None]
+    xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)
+    xyz += whites[index] * (light["ambient_illuminance"].values[..., None] / np.pi)
+    veil = tristimulus(around)
+    xyz += veil * (float(light["veil_luminance"]) / veil[1])
+    return light.assign(
+        xyz=(("y", "x", "channel"), xyz, {"long_name": "X, Y, Z at the eye", "units": "cd/m2"}),
+        drive=(("y", "x", "channel"), drive, {"long_name": "linear drive"}),
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Screen:
+    """Options translated for a screen, all by one tone curve.
+
+    Attributes
+    ----------
+    images : tuple of array, shape (y, x, 3)
+        sRGB as bytes, row 0 on top; black where there is no wall.
+    adaptation : float
+        Luminance that the eye is taken to be adapted to [cd/m2].
+    brightest : float
+        Luminance that is shown as the screen's white [cd/m2].
+    cut : tuple of float
+        For each option the share of the front that the screen cannot show: brighter than its white, or more
+        saturated than its primaries. It is drawn as near as the screen gets.
+    """
+
+    images: tuple[NDArray[np.uint8], ...]
+    adaptation: float
+    brightest: float
+    cut: tuple[float, ...]
+
+    @property
+    def sentence(self) -> str:
+        """How the pictures were made, in words."""
+        cuts = " and ".join(f"{share:.0%}" for share in self.cut)
+        return (
+            f"Drawn for an eye adapted to {self.adaptation:.2g} cd/m²; the screen's white stands for "
+            f"{self.brightest:.2g} cd/m² in each picture (tone curve: Ward 1994). Beyond what a screen shows: {cuts} "
+            "of the front."
+        )
+
+
+def on_screen(views: Sequence[xr.Dataset]) -> Screen:
+    """Return options as pictures for an sRGB screen, with one tone curve and one adaptation for all.
+
+    Parameters
+    ----------
+    views : sequence of xarray.Dataset
+        From `night_view`.
+
+    Raises
+    ------
+    InputError
+        For no views, or fronts without any light.
+    """
+    if not views or any(not isinstance(view, xr.Dataset) or "xyz" not in view for view in views):
+        raise InputError("views", len(views), "at least one map that kit.night_view returns")
+    fronts = [view["xyz"].values for view in views]
+    luminance = np.concatenate([xyz[..., 1].ravel() for xyz in fronts])
+    luminance = luminance[luminance > 0]
+    if not luminance.size:
+        raise InputError("views", "no light at all", "a front with some light on it")
+    adaptation = float(np.exp(np.mean(np.log(luminance))))
+    white = reference.value("constants", "white of a screen")
+    scale = ward_scale(adaptation, white)
+    to_rgb, table = _screen()
+    images, cut = [], []
+    for xyz in fronts:
+        rgb = (xyz * scale) @ to_rgb.T
+        wall = np.isfinite(rgb[..., 0])
+        outside = wall & ((rgb < -1e-3) | (rgb > 1.0 + 1e-3)).any(axis=-1)
+        cut.append(float(outside.sum() / max(1, wall.sum())))
+        # Counted above, so the cut is not silent.
+        level = np.clip(np.nan_to_num(rgb, nan=0.0), 0.0, 1.0)
+        images.append(table[np.rint(level * (len(table) - 1)).astype(np.intp)][::-1])
+    return Screen(images=tuple(images), adaptation=adaptation, brightest=1.0 / scale, cut=tuple(cut))
+
+
+def ward_scale(adaptation: float, screen_white: float) -> float:
+    """Return the share of the screen's white that stands for each cd/m2 of the scene [m2/cd]; see the module.
+
+    Parameters
+    ----------
+    adaptation : float
+        Luminance to which the eye is adapted [cd/m2], 0 or more.
+    screen_white : float
+        [cd/m2], above 0.
+    """
+    world = number("adaptation", adaptation, minimum=0.0, unit="cd/m2")
+    white = number("screen_white", screen_white, above=0.0, unit="cd/m2")
+    offset, inner, outer = (
+        reference.value("constants", f"visibility threshold {name}")
+        for name in ("offset", "inner exponent", "exponent")
+    )
+    return ((offset + (white / 2.0) ** inner) / (offset + world**inner)) ** outer / white
+
+
+def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
+    """Return the front as it looks by daylight, to be projected onto itself: flat colours, no sun and no shade.
+
+    Parameters
+    ----------
+    facade : Facade
+    spacing : float
+        Pixel size [m].
+
+    Returns
+    -------
+    Picture
+        Over the front's bounds, for ``fit="front"``; black where there is no wall. An ideal white wall would be full
+        white. A colour beyond the screen's primaries is drawn as near as they get.
+    """
+    grid = Grid.over(facade.bounds, spacing)
+    index = visible(facade, grid)
+    daylight = ambient_spectrum("daylight")
+    to_rgb, _ = _screen()
+    colours = [to_rgb @ reflected_white(daylight, surface_spectrum(p.surface)) for p in facade.patches]
+    table = np.clip(np.array([*colours, np.zeros(3)]), 0.0, 1.0)
+    return picture_from_array(f"{facade.name} by daylight", table[index][::-1])
+
+
+@dataclass(frozen=True, kw_only=True)
+class BaseColour:
+    """What becomes of a picture on one patch.
+
+    Attributes
+    ----------
+    patch : str
+    luminance, brightest : float
+        Median luminance at the eye with the picture as it is, and with this patch's colour turned up until one
+        channel is full [cd/m2].
+    wanted, seen : float
+        Saturation s_uv of the picture's own mean colour against D65, and of what the eye gets against the
+        projector's white on an ideal white wall (CIE 015:2018: 13 times the distance in u'v').
+    """
+
+    patch: str
+    luminance: float
+    brightest: float
+    wanted: float
+    seen: float
+
+
+def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> tuple[BaseColour, ...]:
+    """Return for each visible, lit patch how bright and how saturated a picture comes out.
+
+    Parameters
+    ----------
+    view : xarray.Dataset
+        From `night_view`, for instance of the daylight picture on its own cloth-covered front.
+    facade : Facade
+        The front of the view's scene.
+    source : LightSource
+        As in the view.
+    """
+    white = primary_matrix(source).sum(axis=1)
+    from_rgb = np.linalg.inv(_screen()[0])
+    d65 = from_rgb.sum(axis=1)
+    index, lit = view["patch"].values, np.nan_to_num(view["illuminance"].values) > 0
+    xyz, drive = view["xyz"].values, view["drive"].values
+    result = []
+    for i, patch in enumerate(facade.patches):
+        here = (index == i) & lit
+        if not here.any():
+            continue
+        colour = np.median(drive[here], axis=0)
+        seen = np.median(xyz[here], axis=0)
+        matrix = primary_matrix(source, surface_spectrum(patch.surface)) * (patch.surface.gain / np.pi)
+        illuminance = float(np.median((view["illuminance"] - view["black_illuminance"]).values[here]))
+        peak = float(colour.max())
+        full = colour / peak if peak > 0 else np.ones(3)
+        added = illuminance * (matrix @ (full - colour))[1]
+        result.append(
+            BaseColour(
+                patch=patch.name,
+                luminance=float(seen[1]),
+                brightest=float(seen[1] + added),
+                wanted=_saturation(from_rgb @ colour, d65) if peak > 0 else 0.0,
+                seen=_saturation(seen, white),
+            )
+        )
+    return tuple(result)
+
+
+def base_table(colours: Sequence[BaseColour]) -> str:
+    """Return the colours as a text table."""
+    lines = [f"{'':24}{'cd/m2':>8}{'at most':>9}{'saturation wanted':>19}{'seen':>7}"]
+    lines += [
+        f"{c.patch[:23]:24}{c.luminance:>8.2f}{c.brightest:>9.2f}{c.wanted:>19.2f}{c.seen:>7.2f}" for c in colours
+    ]
+    return "\n".join(lines)
+
+
+def _drive(
+    scene: Scene, picture: Picture, light: xr.Dataset, fit: Fit, extent: tuple[float, float, float, float] | None
+) -> Array:
+    """Return the linear drive that lands on each point, shape (y, x, 3); several projectors mix by their light."""
+    x, y = light["x"].values, light["y"].values
+    spacing = float(light.attrs["spacing"])
+    left, right, bottom, top = scene.facade.bounds
+    if fit == "front":
+        across = (x - left) / (right - left) + 0.0 * y[:, None]
+        down = (top - y[:, None]) / (top - bottom) + 0.0 * x
+        return _sampled(picture, across, down, (right - left) / spacing, (top - bottom) / spacing)
+    points = wall_points(scene.facade, light["patch"].values, x, y[:, None])
+    # The same cast as in `light`, remembered.
+    area = scene.facade.bounds if extent is None else (extent[0], extent[1], extent[2], extent[3])
+    cast = cast_light(scene.facade, scene.projectors, area, spacing)
+    result, lumens = np.zeros((*light["patch"].shape, 3)), np.zeros(light["patch"].shape)
+    units = blended(scene.facade, scene.projectors, cast)[0] if scene.blend else cast.units
+    for (projector, placement), unit in zip(scene.projectors, units, strict=True):
+        s, t, depth = picture_position(projector, placement, points)
+        width = float(np.nanmedian(depth)) / projector.fixed_throw_ratio()
+        drive = _sampled(picture, s + 0.5, 0.5 - t, width / spacing, width / projector.aspect / spacing)
+        part = np.nan_to_num(unit) * (np.asarray(projector.light_output, float) * projector.transmission()[1])
+        result += drive * part[..., None]
+        lumens += part
+    return result / np.where(lumens > 0, lumens, 1.0)[..., None]
+
+
+def _sampled(picture: Picture, across: Array, down: Array, columns: float, rows: float) -> Array:
+    """Return the picture at points given as shares of its width and height, 0 outside it.
+
+    A picture finer than the raster (`columns` x `rows` points) is averaged down to it first.
+    """
+    width, height = min(picture.width, max(1, round(columns))), min(picture.height, max(1, round(rows)))
+    if (width, height) != (picture.width, picture.height):
+        picture = picture.resized(width, height)
+    inside = (across >= 0) & (across <= 1) & (down >= 0) & (down <= 1)
+    # Pixel centres lie half a pixel inside the edge; between them light is mixed, at the rim it stays.
+    place = np.stack([np.nan_to_num(down) * height - 0.5, np.nan_to_num(across) * width - 0.5])
+    result = np.empty((*across.shape, 3))
+    for channel in range(3):
+        map_coordinates(picture.rgb[..., channel], place, output=result[..., channel], order=1, mode="nearest")
+    result[~inside] = 0.0
+    return result
+
+
+def _saturation(xyz: Array, white: Array) -> float:
+    """Return s_uv of a colour against a white (CIE 015:2018); 0 for no light at all."""
+    if not xyz.any():
+        return 0.0
+    u, v = (np.array([4.0 * c[0], 9.0 * c[1]]) / (c[0] + 15.0 * c[1] + 3.0 * c[2]) for c in (xyz, white))
+    return float(13.0 * np.hypot(*(u - v)))
+
+
+@cache
+def _screen() -> tuple[Array, NDArray[np.uint8]]:
+    """Return the matrix from X, Y, Z (white: Y = 1) to linear sRGB, and its encoding as a table of bytes."""
+    import colour
+
+    space = colour.RGB_COLOURSPACES["sRGB"]
+    table = np.rint(255.0 * space.cctf_encoding(np.linspace(0.0, 1.0, 1 << 14))).astype(np.uint8)
+    return np.asarray(space.matrix_XYZ_to_RGB), table

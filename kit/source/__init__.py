@@ -1,0 +1,1 @@
+"""What leaves the lens: the machine, its place, its beam, its colours."""

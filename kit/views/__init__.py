@@ -1,0 +1,1 @@
+"""Drawings, charts and panels: they import physics, never the reverse."""

@@ -1,0 +1,146 @@
+"""The panel of a lesson: a guess, something to move, a reason, a question. Works with the keyboard alone."""
+
+from __future__ import annotations
+
+import html
+import re
+import threading
+from collections.abc import Callable
+from typing import Any
+
+import ipywidgets as widgets
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import Rectangle
+
+from kit.answers.lessons import Lesson, Outcome, Question, lesson
+from kit.errors import InputError
+from kit.views.drawing import png
+from kit.views.panel import STYLE
+
+# Read aloud when it changes, for those who listen.
+SPOKEN = "aria-live='polite' style='line-height:1.45'"
+
+
+class LessonPanel:
+    """One lesson.
+
+    Parameters
+    ----------
+    title : str
+        Of one of `kit.all_lessons`.
+    """
+
+    def __init__(self, title: str) -> None:
+        self.lesson: Lesson = lesson(title)
+        self._lock = threading.RLock()
+        self.guess = Asked(self.lesson.guess, "Guess first", self._guessed)
+        self.check = Asked(self.lesson.check, "Check yourself")
+        knob = self.lesson.knob
+        self.knob = widgets.FloatSlider(
+            description=knob.label, min=knob.low, max=knob.high, step=knob.step, value=knob.start,
+            readout_format=knob.form, style=STYLE, layout=widgets.Layout(width="100%", max_width="560px"),
+        )  # fmt: skip
+        self.picture = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
+        self.picture.add_class("kit-picture")
+        self.caption = widgets.HTML()
+        self.why = widgets.HTML(f"<p class='kit-why' style='line-height:1.45'>{_marked(self.lesson.why)}</p>")
+        # What can be moved and read comes after the guess.
+        self.after = widgets.VBox([self.knob, self.picture, self.caption, self.why, *self.check.parts])
+        self.after.layout.display = "none"
+        self.knob.observe(self._moved, names="value")
+        self.show(knob.start)
+
+    def show(self, value: float) -> None:
+        """Show what comes of a setting: picture and sentence."""
+        with self._lock:
+            try:
+                outcome = self.lesson.outcome(value)
+            except InputError as error:
+                self.caption.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
+                return
+            self.picture.value = lesson_picture(outcome)
+            self.caption.value = f"<p class='kit-outcome' {SPOKEN}>{html.escape(outcome.sentence)}</p>"
+
+    def _guessed(self) -> None:
+        self.after.layout.display = None
+
+    def _moved(self, change: Any) -> None:
+        self.show(change["new"])
+
+    def widget(self) -> widgets.VBox:
+        """Return the lesson in the order in which it is read."""
+        return widgets.VBox([*self.guess.parts, self.after])
+
+
+class Asked:
+    """A question on the page: its text, a button for each option, and what is said to the one that is chosen.
+
+    Buttons, since the notebook's page takes the arrow keys that a group of round boxes needs.
+    """
+
+    def __init__(self, question: Question, heading: str, then: Callable[[], None] | None = None) -> None:
+        self.question, self.then = question, then
+        head = widgets.HTML(f"<p style='line-height:1.45'><b>{heading}.</b> {html.escape(question.text)}</p>")
+        layout = widgets.Layout(width="100%", max_width="560px", height="auto", min_height="36px")
+        self.buttons = tuple(widgets.Button(layout=layout) for _ in question.options)
+        for i, button in enumerate(self.buttons):
+            button.style.text_align = "left"
+            button.on_click(lambda _, i=i: self.choose(i))
+        self.said = widgets.HTML()
+        self.parts = (head, *self.buttons, self.said)
+        self._mark(None)
+
+    def choose(self, index: int) -> None:
+        """Choose an option and say what is to be said."""
+        self.said.value = f"<p class='kit-said' {SPOKEN}>{html.escape(self.question.answer(index))}</p>"
+        self._mark(index)
+        if self.then is not None:
+            self.then()
+
+    def _mark(self, chosen: int | None) -> None:
+        for i, (button, text) in enumerate(zip(self.buttons, self.question.options, strict=True)):
+            button.description = f"{'●' if i == chosen else '○'}  {text}"
+
+
+def _marked(text: str) -> str:
+    """Return text with **bold** and *slanted* words as HTML."""
+    safe = html.escape(text)
+    safe = re.sub(r"\*\*(.+?)\*\*", r"<b>\1</b>", safe)
+    return re.sub(r"\*(.+?)\*", r"<i>\1</i>", safe)
+
+
+def lesson_picture(outcome: Outcome) -> bytes:
+    """Return the tiles and figures of an outcome as a PNG picture, in greys.
+
+    Tiles are as light as the eye sees them, on a screen that follows sRGB: lightness is nearly even in its codes.
+    """
+    figure = Figure(figsize=(7.0, 2.4), dpi=100)
+    canvas = FigureCanvasAgg(figure)
+    left, right = figure.subplots(1, 2, width_ratios=(1, 1.25))
+    figure.subplots_adjust(left=0.02, right=0.97, bottom=0.06, top=0.94, wspace=0.08)
+    left.set(xlim=(0, 1), ylim=(0, 1))
+    left.axis("off")
+    left.add_patch(Rectangle((0, 0), 1, 1, facecolor="0.05"))
+    count = len(outcome.tiles)
+    for i, tile in enumerate(outcome.tiles):
+        middle = (i + 0.5) / count
+        width = 0.92 * tile.width if count == 1 else 0.9 * tile.width
+        shade = f"{min(1.0, max(0.0, tile.lightness / 100.0)):.3f}"
+        left.add_patch(
+            Rectangle((middle - width / 2, 0.56 - 0.42 * width / 0.92 if count == 1 else 0.2), width,
+                      0.84 * width / 0.92 if count == 1 else 0.72, facecolor=shade, edgecolor="0.5", linewidth=0.8)
+        )  # fmt: skip
+        left.text(middle, 0.04, tile.label, color="white", ha="center", va="bottom", fontsize=8.5)
+    right.set(xlim=(0, 1), ylim=(0, 1))
+    right.axis("off")
+    for i, (label, value, unit) in enumerate(outcome.figures):
+        y = 0.68 - 0.5 * i
+        right.text(0.02, y + 0.16, label, fontsize=11, va="center")
+        right.text(0.02, y - 0.06, f"{_short(value)} {unit}", fontsize=19, va="center", fontweight="bold")
+    canvas.draw()
+    return png(canvas)
+
+
+def _short(value: float) -> str:
+    return f"{value:,.0f}" if value >= 20 else f"{value:.1f}"

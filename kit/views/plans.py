@@ -1,0 +1,248 @@
+"""Plan, section and elevation of a set-up, to scale: where the machine stands and what its picture covers.
+
+Nothing here computes light. The house, the ground and what stands on it are drawn once; beams, lenses and pictures are
+redrawn fast.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+import matplotlib
+import numpy as np
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from matplotlib.patches import Polygon, Rectangle
+from matplotlib.ticker import MaxNLocator
+from numpy.typing import NDArray
+
+from kit.source.placement import Placement, picture_corners
+from kit.source.projector import Projector
+from kit.units import length_text, metres_per
+from kit.views.drawing import COLOURS, png
+from kit.wall.facade import Facade
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Array = NDArray[np.float64]
+Pairs = Sequence[tuple[Projector, Placement]]
+
+# Beams of a second and third machine differ by hatching too.
+HATCHES = (None, "///", "\\\\\\")
+EYE_HEIGHT = 1.6
+
+
+def draw_way(ax: Axes | None = None) -> Axes:
+    """Draw how light travels through the kit, from the lamp to the eye, with the unit at each step."""
+    if ax is None:
+        ax = Figure(figsize=(9.6, 3.1), layout="constrained").subplots()
+    ax.set(xlim=(0, 10), ylim=(0, 3.2))
+    ax.axis("off")
+    steps = (
+        ("projector", "lumens (lm)", "what the box says,\nless what gets lost"),
+        ("throw", "metres or feet", "lens and distance\nset the picture's size"),
+        ("wall", "lux (lx)", "lumens on each\nsquare metre"),
+        ("surface", "cd/m²", "what the wall\nsends back"),
+        ("eye", "contrast (x : 1)", "white against black"),
+    )
+    for i, (name, unit, about) in enumerate(steps):
+        x = 0.1 + 2.0 * i
+        ax.add_patch(Rectangle((x, 1.5), 1.5, 1.2, facecolor=str(0.95 - 0.08 * i), edgecolor="black"))
+        ax.text(x + 0.75, 2.35, name, ha="center", va="center", fontsize=12, fontweight="bold")
+        ax.text(x + 0.75, 1.85, unit, ha="center", va="center", fontsize=10)
+        ax.text(x + 0.75, 1.38, about, ha="center", va="top", fontsize=9)
+        if i:
+            _arrow(ax, (x - 0.5, 2.1), (x, 2.1))
+    ax.text(6.85, 0.1, "street, sky, porch light, LED strings: on the wall and into the eye", ha="center", fontsize=10)
+    for x in (4.85, 8.85):
+        _arrow(ax, (6.85, 0.35), (x, 0.8), style="--")
+    return ax
+
+
+def _arrow(ax: Axes, start: tuple[float, float], end: tuple[float, float], style: str = "-") -> None:
+    ax.annotate("", end, start, arrowprops={"arrowstyle": "->", "linewidth": 1.4, "linestyle": style})
+
+
+class PlanBoard:
+    """Plan, section and elevation, redrawn fast.
+
+    Parameters
+    ----------
+    facade : Facade
+    units : {"m", "ft"}
+        Of axes and dimensions.
+    reach : float
+        How far in front of the wall the drawing goes [m].
+    grounds : sequence of (name, ((x, z), ...), (bottom, top), blocks)
+        Areas on the ground: ``blocks`` None for where a lens may be, True for what stands in the light, False for where
+        people walk.
+    eyes : sequence of (name, (x, y, z))
+        Of viewers.
+    most : int
+        Projectors at most.
+    """
+
+    def __init__(
+        self,
+        facade: Facade,
+        *,
+        units: str = "m",
+        reach: float = 25.0,
+        grounds: Sequence[tuple[str, Sequence[tuple[float, float]], tuple[float, float], bool | None]] = (),
+        eyes: Sequence[tuple[str, tuple[float, float, float]]] = (),
+        most: int = 2,
+    ) -> None:
+        self.facade, self.units, self.reach = facade, units, reach
+        self._metre = 1.0 / metres_per(units)
+        self.figure = Figure(figsize=(9.6, 5.6), dpi=100)
+        self.canvas = FigureCanvasAgg(self.figure)
+        left, right, _, top = facade.bounds
+        aside = 0.25 * (right - left) + 2.0
+        height = 1.25 * top + 1.0
+        grid = self.figure.add_gridspec(
+            2, 2, width_ratios=(right - left + 2 * aside, reach + 1.0), left=0.06, right=0.985, bottom=0.085, top=0.945,
+            wspace=0.16, hspace=0.3,
+        )  # fmt: skip
+        self.plan: Axes = self.figure.add_subplot(grid[:, 0])
+        self.elevation: Axes = self.figure.add_subplot(grid[0, 1])
+        self.section: Axes = self.figure.add_subplot(grid[1, 1])
+        m = self._metre
+        self.plan.set(
+            xlim=((left - aside) * m, (right + aside) * m), ylim=(reach * m, -1.5 * m), aspect="equal",
+            xlabel=f"across the front ({units})", ylabel=f"from the wall ({units})", title="Plan",
+        )  # fmt: skip
+        self.elevation.set(
+            xlim=((left - aside) * m, (right + aside) * m), ylim=(-0.5 * m, height * m), aspect="equal",
+            ylabel=f"height ({units})", title="Front, with the picture",
+        )  # fmt: skip
+        self.section.set(
+            xlim=(-1.5 * m, reach * m), ylim=(-0.5 * m, height * m), aspect="equal", xlabel=f"from the wall ({units})",
+            ylabel=f"height ({units})", title="Section",
+        )  # fmt: skip
+        for ax in (self.plan, self.elevation, self.section):
+            ax.tick_params(direction="in", top=True, right=True)
+            ax.xaxis.set_major_locator(MaxNLocator(7, integer=True))
+            ax.yaxis.set_major_locator(MaxNLocator(7, integer=True))
+            ax.title.set_fontsize(11)
+        self._house()
+        self._grounds(grounds)
+        for name, (x, y, z) in eyes:
+            self.plan.plot([x * m], [z * m], "k^", markersize=5)
+            self.plan.annotate(name, (x * m, z * m), (5, 3), textcoords="offset points", fontsize=8)
+            self.section.plot([z * m], [y * m], "k^", markersize=5)
+        self._beams = [self._beam(k) for k in range(most)]
+        self._note = self.plan.text(
+            0.02, 0.015, "", transform=self.plan.transAxes, fontsize=9, va="bottom", animated=True,
+            bbox={"facecolor": "white", "edgecolor": "0.6", "linewidth": 0.5, "pad": 2.5},
+        )  # fmt: skip
+        self.canvas.draw()
+        self._empty = self.canvas.copy_from_bbox(self.figure.bbox)
+
+    def draw(self, projectors: Pairs, note: str = "") -> bytes:
+        """Return the drawing of a set-up as a PNG picture.
+
+        Parameters
+        ----------
+        projectors : sequence of (Projector, Placement)
+            Not more than the board was made for.
+        note : str
+            One short line in the plan.
+        """
+        self.canvas.restore_region(self._empty)  # type: ignore[attr-defined]
+        m = self._metre
+        for k, (artists, (projector, placement)) in enumerate(zip(self._beams, projectors, strict=False)):
+            corners = picture_corners(projector, placement)
+            if np.isnan(corners).any():
+                corners = np.nan_to_num(corners, nan=0.0)
+            x, y, z = placement.position
+            ends = corners[[corners[:, 0].argmin(), corners[:, 0].argmax()]]
+            highest, lowest = corners[:, 1].max(), corners[:, 1].min()
+            middle = corners.mean(axis=0)
+            dimension = max(self.plan.get_xlim()) - (0.06 + 0.1 * k) * np.ptp(self.plan.get_xlim())
+            artists["plan"].set_xy(np.array([(x, z), *ends[:, [0, 2]]]) * m)
+            artists["axis"].set_data([x * m, middle[0] * m], [z * m, middle[2] * m])
+            artists["lens"].set_data([x * m], [z * m])
+            artists["elevation"].set_xy(corners[:, :2] * m)
+            artists["foot"].set_data([x * m], [y * m])
+            artists["section"].set_xy(np.array([(z, y), (0.0, highest), (0.0, lowest)]) * m)
+            artists["side"].set_data([z * m], [y * m])
+            artists["arrow"].set_data([dimension, dimension], [0.0, z * m])
+            artists["distance"].set_position((dimension, 0.5 * z * m))
+            artists["distance"].set_text(length_text(z, self.units, 1))
+            for artist in artists.values():
+                artist.axes.draw_artist(artist)
+        if note:
+            self._note.set_text(note)
+            self.plan.draw_artist(self._note)
+        return png(self.canvas)
+
+    def _house(self) -> None:
+        m = self._metre
+        left, right, *_ = self.facade.bounds
+        wall = Polygon(
+            np.array([(left, 0.0), (right, 0.0), (right, -1.5), (left, -1.5)]) * m,
+            facecolor="none", edgecolor="0.4", hatch="////", linewidth=0.0,
+        )  # fmt: skip
+        self.plan.add_patch(wall)
+        self.plan.plot([left * m, right * m], [0.0, 0.0], color="black", linewidth=2)
+        top = max(corner[1] for patch in self.facade.patches for corner in patch.outline if corner[2] < 0.5)
+        self.section.add_patch(
+            Polygon(
+                np.array([(0.0, 0.0), (0.0, top), (-1.5, top), (-1.5, 0.0)]) * m,
+                facecolor="none", edgecolor="0.4", hatch="////", linewidth=0.0,
+            )
+        )  # fmt: skip
+        self.section.plot([0.0, 0.0], [0.0, top * m], color="black", linewidth=2)
+        self.section.axhline(0.0, color="black", linewidth=1)
+        self.elevation.axhline(0.0, color="black", linewidth=1)
+        for patch in sorted(self.facade.patches, key=lambda p: max(corner[2] for corner in p.outline)):
+            corners = np.array(patch.outline)
+            if patch.faces_audience:
+                self.elevation.add_patch(
+                    Polygon(corners[:, :2] * m, facecolor="white", edgecolor="0.35", linewidth=0.6)
+                )
+            if corners[:, 2].max() > 0.15:
+                self.plan.plot(*(corners[[*range(len(corners)), 0]][:, [0, 2]] * m).T, color="0.35", linewidth=0.8)
+                self.section.plot(*(corners[[*range(len(corners)), 0]][:, [2, 1]] * m).T, color="0.35", linewidth=0.8)
+
+    def _grounds(self, grounds: Sequence[Any]) -> None:
+        m = self._metre
+        for name, area, (bottom, top), blocks in grounds:
+            corners = np.array(area, float)
+            style: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.3", "linewidth": 0.8}
+            if blocks is None:
+                style |= {"linestyle": "--"}
+            elif blocks:
+                style |= {"facecolor": "0.8"}
+            else:
+                style |= {"hatch": "...", "linewidth": 0.4}
+            self.plan.add_patch(Polygon(corners * m, **style))
+            at = corners[:, 0].min(), corners[:, 1].max()
+            self.plan.annotate(name, (at[0] * m, at[1] * m), (2, 2), textcoords="offset points", fontsize=8)
+            near, far = corners[:, 1].min(), corners[:, 1].max()
+            box = np.array([(near, bottom), (far, bottom), (far, top), (near, top)])
+            self.section.add_patch(Polygon(box * m, **style))
+
+    def _beam(self, k: int) -> dict[str, Any]:
+        colour = matplotlib.colormaps[COLOURS](0.75 - 0.3 * k)
+        style: dict[str, Any] = {
+            "facecolor": (*colour[:3], 0.3), "edgecolor": "black", "linewidth": 1.0, "hatch": HATCHES[k % 3],
+            "animated": True,
+        }  # fmt: skip
+        blank = np.zeros((3, 2))
+        result: dict[str, Any] = {}
+        for name, ax in (("plan", self.plan), ("elevation", self.elevation), ("section", self.section)):
+            result[name] = ax.add_patch(Polygon(blank, **style))
+        line: dict[str, Any] = {"color": "black", "animated": True}
+        (result["axis"],) = self.plan.plot([], [], linestyle="-.", linewidth=0.8, **line)
+        (result["lens"],) = self.plan.plot([], [], "s", markersize=6, **line)
+        (result["foot"],) = self.elevation.plot([], [], "s", markersize=5, **line)
+        (result["side"],) = self.section.plot([], [], "s", markersize=6, **line)
+        (result["arrow"],) = self.plan.plot([], [], linewidth=0.8, marker="_", markersize=9, **line)
+        result["distance"] = self.plan.text(
+            0, 0, "", ha="center", va="center", rotation=90, fontsize=9, animated=True,
+            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
+        )  # fmt: skip
+        return result

@@ -1,0 +1,350 @@
+"""The front of the house: surfaces, and the planar patches they cover.
+
+World axes, in metres: x to the right as the audience sees the front, y up from the ground line, z towards
+the audience. Where two patches lie in one plane, the later one lies on top, as a window drawn on a wall.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from functools import cache, cached_property
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import shapely
+from numpy.typing import NDArray
+
+from kit import reference
+from kit.errors import InputError, number, numbers, text
+from kit.source.projector import is_many, sweep
+
+if TYPE_CHECKING:
+    from kit.source.spectra import Spectrum
+
+# What a tape measure resolves: a corner may lie this far off its patch's plane [m].
+PLANE_TOLERANCE = 0.01
+# Pieces thinner than this are rounding, not wall [m].
+THINNEST = 1e-6
+
+Array = NDArray[np.float64]
+Ring = tuple[tuple[float, float, float], ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Surface:
+    """A diffuse surface.
+
+    Parameters
+    ----------
+    name : str
+    reflectance : float or sequence of float
+        Diffuse, photopic, in [0, 1]. A sequence is a sweep: maps get a leading dimension.
+    low, high : float or sequence of float, optional
+        Band of the reflectance; same as `reflectance` where not given.
+    gain : float
+        Luminance towards the audience over that of an ideal diffuser of the same reflectance, for light
+        from the projector; above 0. Ambient light comes from all sides and gets none.
+    kind : str
+        A group of ``reference_data/surfaces.csv`` (``"brick"``, ``"window"``): says what may be covered, what
+        rain darkens and which colour is likely. Empty: unknown.
+    spectrum : Spectrum, optional
+        Reflectance by wavelength, where it is known better than by name or kind.
+    """
+
+    name: str
+    reflectance: float | tuple[float, ...]
+    low: float | tuple[float, ...] | None = None
+    high: float | tuple[float, ...] | None = None
+    gain: float = 1.0
+    kind: str = ""
+    spectrum: Spectrum | None = None
+
+    def __post_init__(self) -> None:
+        where = f"surface {text('surface name', self.name)!r}"
+        fix = object.__setattr__
+        for field in ("reflectance", "low", "high"):
+            given = getattr(self, field)
+            if given is None:
+                given = self.reflectance
+            fix(self, field, sweep(f"{where}: {field}", given, minimum=0.0, maximum=1.0))
+        band = [np.atleast_1d(getattr(self, field)) for field in ("low", "reflectance", "high")]
+        if len({item.size for item in band} - {1}) > 1:
+            raise InputError(f"{where}: low and high", (self.low, self.high), "as many as reflectance has")
+        if np.any(band[0] > band[1]) or np.any(band[1] > band[2]):
+            raise InputError(where, (self.low, self.reflectance, self.high), "low <= reflectance <= high")
+        fix(self, "gain", number(f"{where}: gain", self.gain, above=0.0))
+        if self.kind and self.kind not in kinds():
+            raise InputError(f"{where}: kind", self.kind, f"one of {', '.join(kinds())}")
+
+    @classmethod
+    def from_reference(cls, name: str) -> Surface:
+        """Return a surface of ``reference_data/surfaces.csv``; an unknown name raises `InputError`."""
+        row = reference.row("surfaces", name)
+        return cls(name=row.name, reflectance=row.value, low=row.low, high=row.high, kind=row.group)
+
+
+@cache
+def kinds() -> tuple[str, ...]:
+    """Return the kinds of surface: the groups of ``reference_data/surfaces.csv``."""
+    return tuple(dict.fromkeys(row.group for row in reference.table("surfaces")))
+
+
+@dataclass(frozen=True)
+class Patch:
+    """A planar polygon of the front, with one surface.
+
+    Parameters
+    ----------
+    name : str
+    outline : sequence of (x, y, z) or (x, y)
+        Corners in order [m]; two numbers mean a point on the plane z = 0. The last corner joins the first.
+    surface : Surface
+    holes : sequence of outlines
+        Openings, in the same plane.
+    judged : bool
+        Whether a verdict counts the patch; a roof that shows nothing need not be bright.
+
+    Raises
+    ------
+    InputError
+        For fewer than three corners, a crossed outline, corners off the plane by more than
+        `PLANE_TOLERANCE`, or holes that leave the outline.
+    """
+
+    name: str
+    outline: Ring
+    surface: Surface
+    holes: tuple[Ring, ...] = ()
+    judged: bool = True
+
+    def __post_init__(self) -> None:
+        where = f"patch {text('patch name', self.name)!r}"
+        if not isinstance(self.surface, Surface):
+            raise InputError(f"{where}: surface", self.surface, "a kit.Surface")
+        if not isinstance(self.judged, bool):
+            raise InputError(f"{where}: judged", self.judged, "true or false")
+        fix = object.__setattr__
+        fix(self, "outline", _ring(f"{where}: outline", self.outline))
+        fix(self, "holes", tuple(_ring(f"{where}: hole {i}", hole) for i, hole in enumerate(self.holes, 1)))
+        rings = {"outline": self.outline} | {f"hole {i}": hole for i, hole in enumerate(self.holes, 1)}
+        for field, ring in rings.items():
+            off = np.abs(np.array(ring) @ self.normal - self.offset)
+            if off.max() > PLANE_TOLERANCE:
+                corner = int(off.argmax())
+                raise InputError(
+                    f"{where}: {field}, corner {corner + 1}",
+                    ring[corner],
+                    f"corners in one plane within {PLANE_TOLERANCE * 1000:g} mm (this one is off by "
+                    f"{off.max() * 1000:.0f} mm); else split the patch into triangles",
+                )
+        outline, *openings = (shapely.Polygon(self._flat(ring)) for ring in rings.values())
+        if not outline.is_valid:
+            raise InputError(
+                f"{where}: outline",
+                self.outline,
+                "corners in order round the patch, with edges that do not cross",
+            )
+        if outline.area <= 0:
+            raise InputError(f"{where}: outline", self.outline, "corners that enclose an area")
+        apart = shapely.STRtree(openings)
+        for i, opening in enumerate(openings):
+            if not opening.is_valid or not outline.covers(opening):
+                raise InputError(f"{where}: hole {i + 1}", self.holes[i], "an uncrossed outline inside the patch")
+            # The raster counts edges, and where two holes overlap it would count wall.
+            if any(
+                opening.intersection(other).area > THINNEST
+                for other in (openings[k] for k in apart.query(opening) if k < i)
+            ):
+                raise InputError(
+                    f"{where}: hole {i + 1}", self.holes[i], "a hole that overlaps no other; make one of them"
+                )
+        if self.area <= 0:
+            raise InputError(f"{where}: holes", len(self.holes), "holes that leave some of the patch")
+
+    @cached_property
+    def _axes(self) -> Array:
+        """Rows: two directions in the patch's plane, then its normal, on the side of the audience."""
+        corners = np.array(self.outline)
+        _, spread, axes = np.linalg.svd(corners - corners.mean(axis=0), full_matrices=True)
+        if len(spread) < 2 or spread[1] <= 1e-9 * spread[0]:
+            raise InputError(f"patch {self.name!r}: outline", self.outline, "corners that enclose an area")
+        if abs(axes[2, 2]) < 1e-9:
+            axes[2, 2] = 0.0
+        return axes if axes[2, 2] >= 0 else -axes
+
+    @property
+    def normal(self) -> Array:
+        """Unit normal, shape (3,), towards the audience; either side for a patch that is seen edge-on."""
+        return self._axes[2]
+
+    @cached_property
+    def offset(self) -> float:
+        """Distance of the patch's plane from the origin along its normal [m]."""
+        return float(np.mean(np.array(self.outline) @ self.normal))
+
+    @cached_property
+    def rings(self) -> tuple[Array, ...]:
+        """Outline and holes as arrays of shape (n, 3) [m]."""
+        return tuple(np.array(ring) for ring in (self.outline, *self.holes))
+
+    @property
+    def faces_audience(self) -> bool:
+        """Whether the audience sees the patch at all, rather than edge-on."""
+        return bool(self.normal[2] > 0)
+
+    @cached_property
+    def area(self) -> float:
+        """Area without the holes [m2]."""
+        holes = shapely.union_all([shapely.Polygon(self._flat(hole)) for hole in self.holes])
+        return float(shapely.Polygon(self._flat(self.outline)).difference(holes).area)
+
+    @cached_property
+    def elevation(self) -> Any:
+        """What the audience sees of the patch were it alone: a shapely geometry in x and y [m], holes cut out."""
+        outline, *holes = (shapely.Polygon(ring[:, :2]) for ring in self.rings)
+        return outline.difference(shapely.union_all(holes))
+
+    def depth_plane(self) -> tuple[float, float, float]:
+        """Return (z0, zx, zy) with z = z0 + zx x + zy y on the patch; only where it faces the audience."""
+        nx, ny, nz = self.normal
+        return self.offset / nz, -nx / nz, -ny / nz
+
+    def _flat(self, ring: Ring) -> Array:
+        return np.array(ring) @ self._axes[:2].T
+
+
+@dataclass(frozen=True)
+class Facade:
+    """The patches of one front.
+
+    Parameters
+    ----------
+    patches : sequence of Patch
+        Names differ; at least one patch faces the audience.
+    name : str
+    """
+
+    patches: tuple[Patch, ...]
+    name: str = "house front"
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "patches", tuple(self.patches))
+        for patch in self.patches:
+            if not isinstance(patch, Patch):
+                raise InputError("patches", patch, "kit.Patch values")
+        names = [patch.name for patch in self.patches]
+        for name, count in Counter(names).items():
+            if count > 1:
+                raise InputError("patch name", name, "a name that no other patch has")
+        if not any(patch.faces_audience for patch in self.patches):
+            raise InputError("patches", names, "at least one patch that faces the audience")
+
+    @property
+    def bounds(self) -> tuple[float, float, float, float]:
+        """Left, right, bottom and top of what the audience sees [m]."""
+        corners = np.array([c for p in self.patches if p.faces_audience for c in p.outline])
+        (left, bottom, _), (right, top, _) = corners.min(axis=0), corners.max(axis=0)
+        return float(left), float(right), float(bottom), float(top)
+
+    def patch(self, name: str) -> Patch:
+        """Return the patch called `name`, or raise `InputError` with the names there are."""
+        for patch in self.patches:
+            if patch.name == name:
+                return patch
+        raise InputError("patch name", name, f"one of {', '.join(p.name for p in self.patches)}")
+
+    def surfaces(self) -> tuple[Surface, ...]:
+        """Return the surfaces that the audience sees, each name once, in the order of the patches."""
+        return tuple({p.surface.name: p.surface for p in self.patches if p.faces_audience}.values())
+
+    def cover(self, surface: Surface, *, patches: Iterable[str]) -> Facade:
+        """Return this front with the named patches covered by `surface`.
+
+        Raises
+        ------
+        InputError
+            For a patch that is not there.
+        """
+        chosen = {self.patch(name).name for name in patches}
+        return replace(
+            self, patches=tuple(replace(p, surface=surface) if p.name in chosen else p for p in self.patches)
+        )
+
+
+def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
+    """Return `patch` cut along a level line: what lies below `height` first, named "..., lower", then the rest.
+
+    The rest keeps the name; pieces beyond the first of a side are numbered. A patch wholly above or below is
+    returned as it is, with its own name.
+
+    Parameters
+    ----------
+    patch : Patch
+        Faces the audience.
+    height : float
+        Above the ground line [m].
+    """
+    level = number("height", height, unit="m")
+    z0, zx, zy = patch.depth_plane()
+    shape = patch.elevation
+    left, bottom, right, top = shape.bounds
+    if not bottom + THINNEST < level < top - THINNEST:
+        return (patch,)
+    pieces: list[Patch] = []
+    for name, half in (
+        (f"{patch.name}, lower", shapely.box(left - 1.0, bottom - 1.0, right + 1.0, level)),
+        (patch.name, shapely.box(left - 1.0, level, right + 1.0, top + 1.0)),
+    ):
+        parts = [part for part in shapely.get_parts(shape & half) if part.area > THINNEST * part.length]
+        if not parts:
+            return (patch,)
+        for i, part in enumerate(parts, 1):
+            outline, *holes = (
+                tuple((x, y, z0 + zx * x + zy * y) for x, y in ring.coords[:-1])
+                for ring in (part.exterior, *part.interiors)
+            )
+            pieces.append(replace(patch, name=name if i == 1 else f"{name} {i}", outline=outline, holes=tuple(holes)))
+    return tuple(pieces)
+
+
+def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
+    """Return `patch` and the faces that close it off backwards to z = `back`, as for a bay.
+
+    The returns are seen edge-on and appear in no map, but they cast shadows: no light leaks behind.
+
+    Parameters
+    ----------
+    patch : Patch
+        Faces the audience, every corner in front of `back`.
+    back : float
+        Where the body ends [m].
+    """
+    corners = patch.outline
+    if min(corner[2] for corner in corners) < back - 1e-9:
+        raise InputError(f"patch {patch.name!r}: back", back, f"at most the depth of the patch ({corners[0][2]:g} m)")
+    sides = []
+    for i, (start, end) in enumerate(zip(corners, (*corners[1:], corners[0]), strict=True), 1):
+        ring = [start, end, (end[0], end[1], back), (start[0], start[1], back)]
+        ring = [corner for k, corner in enumerate(ring) if corner != ring[k - 1]]
+        if len(ring) > 2:
+            sides.append(Patch(f"{patch.name}, return {i}", tuple(ring), patch.surface))
+    return (patch, *sides)
+
+
+def _ring(field: str, outline: Any) -> Ring:
+    if not is_many(outline) or len(outline) < 3:
+        raise InputError(field, outline, "three or more corners")
+    ring: list[tuple[float, float, float]] = []
+    for i, corner in enumerate(outline, 1):
+        if not is_many(corner) or len(corner) not in (2, 3):
+            raise InputError(f"{field}, corner {i}", corner, "(x, y, z) or (x, y) in metres")
+        x, y, z = numbers(f"{field}, corner {i}", (*corner, 0.0)[:3], 3, unit="m")
+        if not ring or ring[-1] != (x, y, z):
+            ring.append((x, y, z))
+    if len(ring) > 1 and ring[0] == ring[-1]:
+        ring.pop()
+    if len(ring) < 3:
+        raise InputError(field, outline, "three or more different corners")
+    return tuple(ring)
