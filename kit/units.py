@@ -58,3 +58,27 @@ def mass_text(mass: float, unit: str) -> str:
     if unit == "ft":
         return f"{mass / value('constants', 'pound'):,.0f} lb"
     return f"{mass:,.0f} kg"
+
+
+def edge(unit: str, units: str) -> tuple[str, float]:
+    """Return how a quantity is shown where lengths are in `units`: the unit's label, and how many `unit` one of it is.
+
+    Parameters
+    ----------
+    unit : str
+        SI as the kit keeps it: ``"m"``, ``"mm"``, ``"m2"``, ``"kg"``, ``"m/s"``, ``"N"``; any other is shown as it is.
+    units : {"m", "ft"}
+    """
+    check_lengths(units)
+    signs = {"m2": "m²", "cd/m2": "cd/m²", "kg/m2": "kg/m²", "USD/m2": "USD/m²"}
+    if units == "m":
+        return signs.get(unit, unit), 1.0
+    foot, inch, pound = metres_per("ft"), metres_per("in"), value("constants", "pound")
+    return {
+        "m": ("ft", foot),
+        "mm": ("in", 1e3 * inch),
+        "m2": ("sq ft", foot**2),
+        "kg": ("lb", pound),
+        "m/s": ("mph", 5280 * foot / 3600),
+        "N": ("lbf", pound * value("constants", "standard gravity")),
+    }.get(unit, (signs.get(unit, unit), 1.0))

@@ -1,0 +1,431 @@
+"""What a user gives, declared once: label, symbol, unit, domain, default and step of each number.
+
+A dataclass names the declaration of each of its fields with `declared` and checks them all with `check_fields`; a
+function calls ``DISTANCE.check("distance", distance)``. The message of a refusal, the control of a panel, the generated
+refusal tests and the glossary follow from the declaration.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from kit.errors import InputError, number, numbers, text
+
+MISSING = dataclasses.MISSING
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spec:
+    """What a field may be.
+
+    Parameters
+    ----------
+    label : str
+        For people, without the unit.
+    meaning : str
+        A phrase for the glossary; empty: the label says it all.
+    optional : bool
+        Whether None is right: not given, not known.
+    default : object
+        Where the field is left out; `MISSING`: it has to be given.
+    """
+
+    label: str = ""
+    meaning: str = ""
+    optional: bool = False
+    default: Any = MISSING
+
+    def check(self, field: str, value: Any) -> Any:
+        """Return `value` in its own type, or raise `InputError` naming `field`."""
+        if value is None and self.optional:
+            return None
+        return self.checked(field, value)
+
+    def checked(self, field: str, value: Any) -> Any:
+        """Return `value` in its own type; None is not right here."""
+        raise NotImplementedError
+
+    def wrong(self) -> Iterable[Any]:
+        """Return values that `check` has to refuse, for the generated tests."""
+        if not self.optional:
+            yield None
+        yield object()
+
+    def but(self, **changes: Any) -> Any:
+        """Return the same declaration with some of it changed, as for one use of it."""
+        return dataclasses.replace(self, **changes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Number(Spec):
+    """A real, finite number.
+
+    Parameters
+    ----------
+    symbol, unit : str
+        The unit is SI; empty: dimensionless.
+    low, high : float
+        Closed limits.
+    above : float, optional
+        Open lower limit, in place of `low`.
+    whole : bool
+        Whether only whole numbers will do.
+    endless : bool
+        Whether infinity is right too.
+    steps : (float, float, float), optional
+        Lowest and highest value of a slider, and its step, in `unit`.
+    feet : (float, float, float), optional
+        The same in feet, for a length.
+    ratio : bool
+        Whether the slider's steps are of equal ratio; its step then is the power of ten.
+    """
+
+    symbol: str = ""
+    unit: str = ""
+    low: float = -math.inf
+    high: float = math.inf
+    above: float | None = None
+    whole: bool = False
+    endless: bool = False
+    steps: tuple[float, float, float] | None = None
+    feet: tuple[float, float, float] | None = None
+    ratio: bool = False
+
+    def checked(self, field: str, value: Any) -> Any:
+        """Return `value` as a float (an int where only whole numbers will do)."""
+        if self.endless and isinstance(value, float) and value == math.inf:
+            return value
+        found = number(field, value, minimum=self.low, maximum=self.high, above=self.above, unit=self.unit)
+        if not self.whole:
+            return found
+        if found != int(found):
+            low = self.low if self.above is None else self.above + 1
+            raise InputError(field, value, f"a whole number from {low:g} to {self.high:g}")
+        return int(found)
+
+    def wrong(self) -> Iterable[Any]:
+        """Return values outside the domain and of other types."""
+        yield from super().wrong()
+        yield from (math.nan, -math.inf, True, "4", b"4", [], 10**400)
+        if not self.endless:
+            yield math.inf
+        if self.above is not None:
+            yield self.above
+        elif self.low > -math.inf:
+            yield self.low - max(1e-9, 1e-9 * abs(self.low))
+        if self.high < math.inf:
+            yield self.high + max(1e-9, 1e-9 * abs(self.high))
+        if self.whole:
+            yield (self.above if self.above is not None else self.low) + 1.5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Vector(Spec):
+    """So many finite numbers, such as a position.
+
+    Parameters
+    ----------
+    length : int
+    of : Number
+        What each of them is.
+    """
+
+    length: int = 3
+    of: Number = Number()
+
+    def checked(self, field: str, value: Any) -> tuple[float, ...]:
+        """Return `value` as a tuple of floats."""
+        items = numbers(field, value, self.length, unit=self.of.unit)
+        return tuple(self.of.check(f"{field}[{i}]", item) for i, item in enumerate(items))
+
+    def wrong(self) -> Iterable[Any]:
+        """Return vectors of another length, and with one number that is wrong."""
+        yield from super().wrong()
+        good = self.of.low if self.of.low > -math.inf else 1.0 + (self.of.above or 0.0)
+        yield from ((good,) * (self.length - 1), (good,) * (self.length + 1), "x" * self.length, good)
+        yield from ((*(good,) * (self.length - 1), bad) for bad in (math.nan, math.inf, None, "a"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Range(Spec):
+    """A lowest and a highest number."""
+
+    of: Number = Number()
+
+    def checked(self, field: str, value: Any) -> tuple[float, float]:
+        """Return (lowest, highest)."""
+        given = numbers(field, value, 2, unit=self.of.unit)
+        low, high = (self.of.check(f"{field}[{i}]", item) for i, item in enumerate(given))
+        if low > high:
+            raise InputError(field, (low, high), "a range (lowest, highest)")
+        return low, high
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no range, or one the wrong way round."""
+        yield from super().wrong()
+        good = self.of.low if self.of.low > -math.inf else 1.0 + (self.of.above or 0.0)
+        yield from ((good,), (good, good, good), (good + 1.0, good), (good, math.nan), good, "ab")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Band(Spec):
+    """A value that is not known exactly: one number, or (low, nominal, high)."""
+
+    of: Number = Number()
+
+    def checked(self, field: str, value: Any) -> tuple[float, float, float]:
+        """Return (low, nominal, high)."""
+        if isinstance(value, str) or not hasattr(value, "__iter__"):
+            only = self.of.check(field, value)
+            return only, only, only
+        given = numbers(field, value, 3, unit=self.of.unit)
+        names = ("low", "nominal", "high")
+        low, nominal, high = (self.of.check(f"{field}, {n}", v) for n, v in zip(names, given, strict=True))
+        if not low <= nominal <= high:
+            raise InputError(field, (low, nominal, high), "low <= nominal <= high")
+        return low, nominal, high
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no band, or one out of order."""
+        yield from super().wrong()
+        good = self.of.low if self.of.low > -math.inf else 1.0 + (self.of.above or 0.0)
+        yield from ((good, good), (good, good + 2e-3, good + 1e-3), (good, math.nan, good), "abc", math.nan)
+
+
+@dataclass(frozen=True, kw_only=True)
+class OneOf(Spec):
+    """One of some names.
+
+    Parameters
+    ----------
+    options : sequence of str, or a function that returns one
+        A function is asked when a value is checked, so that no table is read before it is needed.
+    """
+
+    options: Sequence[str] | Callable[[], Sequence[str]] = ()
+
+    def names(self) -> tuple[str, ...]:
+        """Return what may be chosen."""
+        return tuple(self.options() if callable(self.options) else self.options)
+
+    def checked(self, field: str, value: Any) -> str:
+        """Return `value` if it is one of the names."""
+        if not isinstance(value, str) or value not in self.names():
+            raise InputError(field, value, f"one of {', '.join(self.names())}")
+        return value
+
+    def wrong(self) -> Iterable[Any]:
+        """Return names that are none of these."""
+        yield from super().wrong()
+        yield from ("no such name", 3, ())
+
+
+@dataclass(frozen=True, kw_only=True)
+class Text(Spec):
+    """A name of at least one letter.
+
+    Parameters
+    ----------
+    empty : bool
+        Whether no letter at all is right too: not named.
+    """
+
+    empty: bool = False
+
+    def checked(self, field: str, value: Any) -> str:
+        """Return `value` if it is text."""
+        return value if self.empty and value == "" else text(field, value)
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no text."""
+        yield from super().wrong()
+        yield from (3, b"a", " ")
+        if not self.empty:
+            yield ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Flag(Spec):
+    """True or false."""
+
+    def checked(self, field: str, value: Any) -> bool:
+        """Return `value` if it is a bool."""
+        if not isinstance(value, bool):
+            raise InputError(field, value, "true or false")
+        return value
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is neither."""
+        yield from super().wrong()
+        yield from (0, 1, "true")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Is(Spec):
+    """A value of one of the kit's types.
+
+    Parameters
+    ----------
+    kind : type or tuple of type
+    """
+
+    kind: type | tuple[type, ...] = object
+
+    def noun(self) -> str:
+        """Return the types' names as people write them."""
+        kinds = self.kind if isinstance(self.kind, tuple) else (self.kind,)
+        return " or ".join(f"kit.{kind.__name__}" for kind in kinds)
+
+    def checked(self, field: str, value: Any) -> Any:
+        """Return `value` if it is of the type."""
+        if not isinstance(value, self.kind):
+            raise InputError(field, value, f"a {self.noun()}")
+        return value
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is of no such type."""
+        yield from super().wrong()
+        yield from (3.0, "text", [])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Many(Spec):
+    """A sequence of things, each of which is right.
+
+    Parameters
+    ----------
+    of : Spec
+    least : int
+        At least so many.
+    unique : str
+        Name of an attribute in which no two may agree; empty: they may.
+    """
+
+    of: Spec = Spec()
+    least: int = 0
+    unique: str = ""
+
+    def checked(self, field: str, value: Any) -> tuple[Any, ...]:
+        """Return a tuple of the checked items."""
+        noun = f"{self.of.noun()} values" if isinstance(self.of, Is) else "values"
+        if isinstance(value, str | bytes | Mapping) or not isinstance(value, Iterable):
+            raise InputError(field, value, f"a list of {noun}")
+        # An item of the wrong type is blamed on the whole field: "lamps", not "lamps[3]", is what was typed.
+        where = (lambda i: field) if isinstance(self.of, Is) else (lambda i: f"{field}[{i}]")
+        found = tuple(self.of.check(where(i), item) for i, item in enumerate(value))
+        if len(found) < self.least:
+            raise InputError(
+                field, found, f"at least {self.least} of {noun}" if self.least > 1 else f"at least one of {noun}"
+            )
+        if self.unique:
+            names = [getattr(item, self.unique) for item in found]
+            for name in names:
+                if names.count(name) > 1:
+                    raise InputError(f"{field}: {self.unique}", name, f"a {self.unique} that no other has")
+        return found
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no such sequence."""
+        yield from super().wrong()
+        yield from (3.0, "text", [object()])
+        if self.least:
+            yield []
+
+
+def declared(spec: Spec, **changes: Any) -> Any:
+    """Return a dataclass field that is declared by `spec`, some of it changed for this use.
+
+    Parameters
+    ----------
+    spec : Spec
+    **changes
+        As ``default=...`` or ``optional=True``; None as a default makes the field optional.
+    """
+    if changes.get("default", MISSING) is None:
+        changes["optional"] = True
+    mine = dataclasses.replace(spec, **changes) if changes else spec
+    if callable(mine.default):
+        return dataclasses.field(default_factory=mine.default, metadata={"spec": mine})
+    return dataclasses.field(default=mine.default, metadata={"spec": mine})
+
+
+def specs(kind: Any) -> dict[str, Spec]:
+    """Return the declared fields of a dataclass, or of an instance of one, by name."""
+    return {field.name: field.metadata["spec"] for field in dataclasses.fields(kind) if "spec" in field.metadata}
+
+
+def check_fields(thing: Any, where: str = "") -> None:
+    """Check every declared field of a frozen dataclass, in order, and put the checked value in its place.
+
+    Parameters
+    ----------
+    thing : dataclass instance
+    where : str
+        What stands before a field's name in a message: ``"patch 'bay'"``.
+
+    Raises
+    ------
+    InputError
+        For the first field that cannot be used.
+    """
+    for name, spec in specs(thing).items():
+        field = f"{where}: {name}" if where else name
+        object.__setattr__(thing, name, spec.check(field, getattr(thing, name)))
+
+
+# What the kit measures with. A use may narrow or widen a declaration: `declared(LENGTH, low=0.0)`.
+
+NAME = Text(label="name")
+LENGTH = Number(label="length", unit="m")
+POINT = Vector(label="position", of=LENGTH, meaning="x to the right, y up, z towards the audience")
+SHARE = Number(label="share", low=0.0, high=1.0)
+ANGLE = Number(label="angle", unit="degrees")
+FLAG = Flag()
+
+SPACING = Number(
+    label="spacing", symbol="Δ", unit="m", above=0.0, meaning="size of one point of a map of the front", default=0.05
+)
+LIGHT_OUTPUT = Number(
+    label="lumens", symbol="Φ", unit="lm", above=0.0, steps=(500.0, 20000.0, 250.0),
+    meaning="stated light output of one projector",
+)  # fmt: skip
+THROW_RATIO = Number(
+    label="throw ratio", above=0.0, steps=(0.3, 2.5, 0.05), meaning="distance from lens to wall over picture width"
+)
+# 39.5 ft, a step of the slider in feet: the street side of a front lawn.
+DISTANCE = Number(
+    label="distance", symbol="d", unit="m", above=0.0, default=12.0396,
+    steps=(3.0, 30.0, 0.1), feet=(10.0, 98.0, 0.5), meaning="from the lens to the plane of the front wall",
+)  # fmt: skip
+LENS_HEIGHT = Number(
+    label="lens height", symbol="h", unit="m", steps=(0.1, 4.6, 0.1), feet=(0.5, 15.0, 0.5), default=0.3048,
+    meaning="of the lens above the ground line",
+)  # fmt: skip
+AMBIENT = Number(
+    label="ambient light", symbol="E_a", unit="lx", low=0.0, steps=(-2.065, 1.595, 0.02), ratio=True,
+    default=0.861,  # low density walkway minimum, reference_data/ambient_levels.csv
+    meaning="vertical illuminance on the front from all that is not a projector",
+)  # fmt: skip
+REFLECTANCE = Number(label="reflectance", symbol="ρ", low=0.0, high=1.0, meaning="diffuse, photopic")
+WHITE_LUMINANCE = Number(
+    label="white", symbol="L_w", unit="cd/m2", above=0.0, meaning="luminance of projected white that is wanted"
+)
+CONTRAST = Number(label="contrast", symbol="C", above=1.0, meaning="white over black at the eye that is wanted")
+AVERAGE_PICTURE_LEVEL = Number(
+    label="average picture level", symbol="APL", low=0.0, high=1.0, default=0.5,
+    meaning="mean of the picture on the front, relative to full white",
+)  # fmt: skip
+DIMMING = Number(
+    label="dimming",
+    low=0.0,
+    high=1.0,
+    default=1.0,
+    steps=(0.0, 1.0, 0.02),
+    meaning="present light over full light of a lamp",
+)
+AGE = Number(label="age", unit="years", low=0.0, high=120.0, meaning="of the viewer; the veil grows with it")
+UNITS = OneOf(label="lengths in", options=("m", "ft"), default="m")

@@ -1,0 +1,70 @@
+"""What the kit returns, declared once: name, symbol, unit and meaning of each computed quantity.
+
+Maps and tables take their ``long_name`` and ``units`` from here (`attrs`, `labelled`), the glossary its rows.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from kit.errors import InputError
+
+
+@dataclass(frozen=True)
+class Quantity:
+    """One computed quantity.
+
+    Parameters
+    ----------
+    meaning : str
+        As a label of a plot or a table.
+    unit : str
+        SI; ``"1"`` is dimensionless.
+    symbol : str
+    """
+
+    meaning: str
+    unit: str = "1"
+    symbol: str = ""
+
+
+QUANTITIES: dict[str, Quantity] = {
+    # Light on the front
+    "illuminance": Quantity("illuminance from the projectors on full white", "lx", "E"),
+    "black_illuminance": Quantity("illuminance from the projectors on black: leak and scatter", "lx"),
+    "white_luminance": Quantity("luminance of projected white", "cd/m2", "L_w"),
+    "black_luminance": Quantity("luminance of projected black", "cd/m2", "L_b"),
+    "contrast": Quantity("contrast at the eye", "1", "C"),
+    "reflectance": Quantity("diffuse reflectance", "1", "ρ"),
+    "patch": Quantity("index of the visible patch"),
+    "ambient_illuminance": Quantity("illuminance from ambient light", "lx", "E_a"),
+    "veiling_luminance": Quantity("veiling luminance in the eye", "cd/m2", "L_v"),
+    "glare_close": Quantity("light at the eye from within 1 degree of the line of sight", "lx"),
+    "picture_share": Quantity("share of a projector's light that lands on the patch"),
+    "chain": Quantity("factors from stated to delivered light output"),
+    "light_band": Quantity("likely illuminance relative to nominal"),
+    "reflectance_band": Quantity("likely reflectance of the patch"),
+    "x": Quantity("across the front", "m", "x"),
+    "y": Quantity("height above the ground line", "m", "y"),
+}
+
+
+def attrs(name: str) -> dict[str, str]:
+    """Return ``long_name`` and ``units`` of a quantity as xarray keeps them.
+
+    Raises
+    ------
+    InputError
+        For a quantity that is not declared.
+    """
+    if name not in QUANTITIES:
+        raise InputError("quantity", name, f"one of {', '.join(QUANTITIES)}")
+    found = QUANTITIES[name]
+    return {"long_name": found.meaning, "units": found.unit}
+
+
+def labelled(name: str, dims: str | Sequence[str], values: Any) -> tuple[str | tuple[str, ...], Any, dict[str, str]]:
+    """Return (dims, values, attributes) of a declared quantity, as `xarray.Dataset` takes them."""
+    return dims if isinstance(dims, str) else tuple(dims), values, attrs(name)

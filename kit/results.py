@@ -1,0 +1,128 @@
+"""What every result can do: figures as a frame, one sentence in words, both as text and as a page shows them.
+
+Results are data. A frame holds numbers, with units in the names of its columns; how its columns are written for people
+stands in ``frame.attrs["formats"]``, so that a text table, a page and a spreadsheet come from the same numbers.
+"""
+
+from __future__ import annotations
+
+import html as markup
+from collections.abc import Callable, Iterable, Mapping
+from typing import TYPE_CHECKING, Any
+
+from kit.words import band, short
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Format = str | Callable[[Any], str]
+
+
+def make_frame(
+    rows: Iterable[Mapping[str, Any]], formats: Mapping[str, Format] | None = None, index: str = ""
+) -> pd.DataFrame:
+    """Return rows as a frame.
+
+    Parameters
+    ----------
+    rows : iterable of mapping
+        Column to value; units stand in the column's name: ``"white [cd/m²]"``.
+    formats : mapping, optional
+        How a column is written for people: a format such as ``".0%"``, or a function. A number without one gets two
+        significant figures. ``"band"`` takes the columns ``"low ..."`` and ``"high ..."`` of the same name into one
+        cell.
+    index : str
+        The column that names the rows.
+    """
+    import pandas as pd
+
+    frame = pd.DataFrame(list(rows))
+    if index:
+        frame = frame.set_index(index)
+    frame.attrs["formats"] = dict(formats or {})
+    return frame
+
+
+def shown(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a frame of text as people read it: see `make_frame`."""
+    import pandas as pd
+
+    formats = frame.attrs.get("formats", {})
+    bands = {name for name, form in formats.items() if form == "band"}
+    hidden = {f"{end} {name}" for name in bands for end in ("low", "high")}
+    cells: dict[str, list[str]] = {}
+    for name in frame.columns:
+        if name in hidden:
+            continue
+        if name in bands:
+            ends = zip(frame[f"low {name}"], frame[name], frame[f"high {name}"], strict=True)
+            cells[name] = ["-" if _missing(middle) else band(low, middle, high) for low, middle, high in ends]
+        else:
+            cells[name] = [_cell(value, formats.get(name)) for value in frame[name]]
+    return pd.DataFrame(cells, index=frame.index)
+
+
+def text_table(frame: pd.DataFrame) -> str:
+    """Return a frame as a text table that keeps its columns."""
+    words = shown(frame)
+    words.index.name = None
+    lines = words.to_string(index=not _counted(frame)).split("\n")
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def html_table(frame: pd.DataFrame, caption: str = "") -> str:
+    """Return a frame as a table of a page: it keeps its columns, and scrolls within itself where it is too wide."""
+    words = shown(frame)
+    words.index.name = None
+    table = words.to_html(border=0, classes="kit-table", index=not _counted(frame), justify="left")
+    title = f"<caption>{markup.escape(caption)}</caption>" if caption else ""
+    return f"<div class='kit-scroll'>{table.replace('<thead>', f'{title}<thead>', 1)}</div>"
+
+
+def _counted(frame: pd.DataFrame) -> bool:
+    """Whether the rows have no names of their own."""
+    import pandas as pd
+
+    return isinstance(frame.index, pd.RangeIndex)
+
+
+def _missing(value: Any) -> bool:
+    return value is None or value != value
+
+
+def _cell(value: Any, form: Format | None) -> str:
+    if _missing(value):
+        return "-"
+    if callable(form):
+        return form(value)
+    if form is not None:
+        return format(value, form)
+    return value if isinstance(value, str) else str(value) if isinstance(value, bool | int) else short(float(value))
+
+
+class Result:
+    """A result of the kit: `frame` and `sentence`; ``print(result)`` shows both, a notebook too."""
+
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return the figures, units in the names of the columns.
+
+        Parameters
+        ----------
+        units : {"m", "ft"}
+            For lengths and what follows from them.
+        """
+        raise NotImplementedError
+
+    def sentence(self, units: str = "m") -> str:
+        """Return the result in words; `units` as for `frame`."""
+        raise NotImplementedError
+
+    def text(self, units: str = "m") -> str:
+        """Return words and figures as plain text."""
+        return f"{self.sentence(units)}\n\n{text_table(self.frame(units))}"
+
+    def __str__(self) -> str:
+        return self.text()
+
+    def _repr_html_(self) -> str:
+        return f"<p>{markup.escape(self.sentence())}</p>{html_table(self.frame())}"

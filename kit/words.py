@@ -1,0 +1,45 @@
+"""Numbers and lists as people read them: the one place where the kit rounds for words."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+
+def short(value: float, digits: int = 2) -> str:
+    """Return a figure with `digits` significant figures, thousands in groups; "unlimited" where there is no end."""
+    if not math.isfinite(value):
+        return "unlimited"
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    return f"{round(value, places):,.{max(0, places)}f}"
+
+
+def plain(value: float, digits: int = 0) -> str:
+    """Return a figure with `digits` decimals, never as minus nought."""
+    return f"{round(value, digits) + 0.0:,.{digits}f}"
+
+
+def percent(share: float) -> str:
+    """Return a share as a whole percentage; a little that is there is never "0%", nor nearly all "100%"."""
+    if 0.0 < share < 0.005:
+        return "less than 1%"
+    if 0.995 <= share < 1.0:
+        return "nearly all"
+    return f"{share:.0%}"
+
+
+def band(low: float, middle: float, high: float, digits: int = 2) -> str:
+    """Return a figure with its band: ``"2.0 (1.4 to 2.8)"``."""
+    return f"{short(middle, digits)} ({short(low, digits)} to {short(high, digits)})"
+
+
+def join(items: Sequence[str], word: str = "and") -> str:
+    """Return items as a list in a sentence: ``"a, b and c"``."""
+    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} {word} {items[-1]}"
+
+
+def capital(sentence: str) -> str:
+    """Return a sentence with its first letter large, the rest as it is."""
+    return sentence[:1].upper() + sentence[1:]
