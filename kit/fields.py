@@ -37,7 +37,8 @@ class Spec:
     label: str = ""
     meaning: str = ""
     optional: bool = False
-    default: Any = MISSING
+    # By a factory: `dataclasses` takes a plain MISSING to mean that this field itself has no default.
+    default: Any = dataclasses.field(default_factory=lambda: MISSING)
 
     def check(self, field: str, value: Any) -> Any:
         """Return `value` in its own type, or raise `InputError` naming `field`."""
