@@ -75,11 +75,13 @@ def number(
     else:
         right = f"a number {low} and up to {maximum:g}"
     right += f" {unit}" if unit else ""
-    if isinstance(value, bool | str | bytes):
+    # Of numpy only single real numbers pass: it would turn a bool, or a list of one with a warning, into a float.
+    kind, dimensions = getattr(getattr(value, "dtype", None), "kind", "f"), getattr(value, "ndim", 0)
+    if isinstance(value, bool | str | bytes) or kind not in "fiuO" or dimensions:
         raise InputError(field, value, right)
     try:
         result = float(value)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         raise InputError(field, value, right) from None
     too_low = result <= above if above is not None else result < minimum
     if not math.isfinite(result) or too_low or result > maximum:
