@@ -11,9 +11,13 @@ import dataclasses
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError, number, numbers, text
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 MISSING = dataclasses.MISSING
 
@@ -149,6 +153,57 @@ class Vector(Spec):
         good = self.of.low if self.of.low > -math.inf else 1.0 + (self.of.above or 0.0)
         yield from ((good,) * (self.length - 1), (good,) * (self.length + 1), "x" * self.length, good)
         yield from ((*(good,) * (self.length - 1), bad) for bad in (math.nan, math.inf, None, "a"))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Numbers(Spec):
+    """One number or an array of them, of any shape.
+
+    Parameters
+    ----------
+    of : Number
+        What each of them is.
+    most : int
+        At most so many.
+    """
+
+    of: Number = Number()
+    most: int = 100_000_000
+
+    def checked(self, field: str, value: Any) -> NDArray[np.float64]:
+        """Return a copy of `value` as an array of floats that cannot be written to."""
+        import numpy as np
+
+        low, high = self.of.low if self.of.above is None else self.of.above, self.of.high
+        limits = f" above {low:g}" if self.of.above is not None else f" of {low:g} or more" if low > -math.inf else ""
+        if high < math.inf:
+            limits = f" above {low:g} and up to {high:g}" if self.of.above is not None else f" from {low:g} to {high:g}"
+        right = f"finite numbers{limits}{' ' + self.of.unit if self.of.unit else ''}"
+        try:
+            given = np.asarray(value)
+        except ValueError:  # rows of different lengths
+            raise InputError(field, value, right) from None
+        if given.dtype.kind not in "iuf":
+            raise InputError(field, value, right)
+        inside = (given > low if self.of.above is not None else given >= low) & (given <= high) & np.isfinite(given)
+        if not np.all(inside):
+            raise InputError(field, value if given.size < 10 else given[~inside].flat[0], right)
+        if given.size > self.most:
+            raise InputError(field, f"{given.size} numbers", f"at most {self.most:,} numbers")
+        result = given.astype(np.float64)
+        result.flags.writeable = False
+        return result
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what holds something else than such numbers."""
+        yield from super().wrong()
+        yield from ("4", True, {}, 1j, [None], [math.nan], math.inf, -math.inf, [[1.0], [1.0, 2.0]])
+        if self.of.above is not None:
+            yield [self.of.above]
+        elif self.of.low > -math.inf:
+            yield [self.of.low - 1e-6 * max(1.0, abs(self.of.low))]
+        if self.of.high < math.inf:
+            yield [self.of.high + 1e-6 * max(1.0, abs(self.of.high))]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -378,6 +433,23 @@ def check_fields(thing: Any, where: str = "") -> None:
         object.__setattr__(thing, name, spec.check(field, getattr(thing, name)))
 
 
+def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
+    """Return arrays of numbers in the shape to which they broadcast.
+
+    Raises
+    ------
+    InputError
+        For shapes that do not go together.
+    """
+    import numpy as np
+
+    try:
+        return np.broadcast_arrays(*arrays.values())
+    except ValueError:
+        shapes = ", ".join(str(np.shape(array)) for array in arrays.values())
+        raise InputError(", ".join(arrays), shapes, "arrays whose shapes broadcast together") from None
+
+
 # What the kit measures with. A use may narrow or widen a declaration: `declared(LENGTH, low=0.0)`.
 
 NAME = Text(label="name")
@@ -429,4 +501,9 @@ DIMMING = Number(
     meaning="present light over full light of a lamp",
 )
 AGE = Number(label="age", unit="years", low=0.0, high=120.0, meaning="of the viewer; the veil grows with it")
+LATITUDE = Number(label="latitude", unit="degrees", low=-90.0, high=90.0, meaning="north positive")
+LONGITUDE = Number(label="longitude", unit="degrees, east positive", low=-180.0, high=180.0)
+FACING = Number(
+    label="front faces", unit="degrees from north, clockwise", low=0.0, high=360.0, meaning="180 is a front to the south"
+)
 UNITS = OneOf(label="lengths in", options=("m", "ft"), default="m")
