@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
@@ -109,7 +110,8 @@ class Number(Spec):
             return found
         if found != int(found):
             low = self.low if self.above is None else self.above + 1
-            raise InputError(field, value, f"a whole number from {low:g} to {self.high:g}")
+            limits = f"of {low:g} or more" if self.high == math.inf else f"from {low:g} to {self.high:g}"
+            raise InputError(field, value, f"a whole number {limits}")
         return int(found)
 
     def wrong(self) -> Iterable[Any]:
@@ -260,9 +262,12 @@ class OneOf(Spec):
     ----------
     options : sequence of str, or a function that returns one
         A function is asked when a value is checked, so that no table is read before it is needed.
+    empty : bool
+        Whether no name at all is right too: not known.
     """
 
     options: Sequence[str] | Callable[[], Sequence[str]] = ()
+    empty: bool = False
 
     def names(self) -> tuple[str, ...]:
         """Return what may be chosen."""
@@ -270,6 +275,8 @@ class OneOf(Spec):
 
     def checked(self, field: str, value: Any) -> str:
         """Return `value` if it is one of the names."""
+        if self.empty and isinstance(value, str) and not value:
+            return value
         if not isinstance(value, str) or value not in self.names():
             raise InputError(field, value, f"one of {', '.join(self.names())}")
         return value
@@ -375,12 +382,11 @@ class Many(Spec):
         found = tuple(self.of.check(where(i), item) for i, item in enumerate(value))
         if len(found) < self.least:
             raise InputError(
-                field, found, f"at least {self.least} of {noun}" if self.least > 1 else f"at least one of {noun}"
+                field, found, f"at least {self.least} {noun}" if self.least > 1 else f"at least one of {noun}"
             )
         if self.unique:
-            names = [getattr(item, self.unique) for item in found]
-            for name in names:
-                if names.count(name) > 1:
+            for name, count in Counter(getattr(item, self.unique) for item in found).items():
+                if count > 1:
                     raise InputError(f"{field}: {self.unique}", name, f"a {self.unique} that no other has")
         return found
 
@@ -412,6 +418,19 @@ def declared(spec: Spec, **changes: Any) -> Any:
 def specs(kind: Any) -> dict[str, Spec]:
     """Return the declared fields of a dataclass, or of an instance of one, by name."""
     return {field.name: field.metadata["spec"] for field in dataclasses.fields(kind) if "spec" in field.metadata}
+
+
+def check_named(thing: Any, kind: str) -> str:
+    """Check the declared fields of a frozen dataclass that has a name, its name first.
+
+    Returns
+    -------
+    str
+        What stands before a field in a message, ``"patch 'bay'"``: the kind of thing and its name.
+    """
+    where = f"{kind} {specs(thing)['name'].check(f'{kind} name', thing.name)!r}"
+    check_fields(thing, where)
+    return where
 
 
 def check_fields(thing: Any, where: str = "") -> None:
@@ -504,6 +523,10 @@ AGE = Number(label="age", unit="years", low=0.0, high=120.0, meaning="of the vie
 LATITUDE = Number(label="latitude", unit="degrees", low=-90.0, high=90.0, meaning="north positive")
 LONGITUDE = Number(label="longitude", unit="degrees, east positive", low=-180.0, high=180.0)
 FACING = Number(
-    label="front faces", unit="degrees from north, clockwise", low=0.0, high=360.0, meaning="180 is a front to the south"
+    label="front faces",
+    unit="degrees from north, clockwise",
+    low=0.0,
+    high=360.0,
+    meaning="180 is a front to the south",
 )
 UNITS = OneOf(label="lengths in", options=("m", "ft"), default="m")
