@@ -78,6 +78,11 @@ class Surface:
         if self.kind and self.kind not in kinds():
             raise InputError(f"{where}: kind", self.kind, f"one of {', '.join(kinds())}")
 
+    @property
+    def luminance_factor(self) -> float:
+        """Luminance towards the audience over that of a perfect diffuser, for light from the projector."""
+        return self.reflectance * self.gain  # type: ignore[operator, return-value]
+
     @classmethod
     def from_reference(cls, name: str) -> Surface:
         """Return a surface of ``reference_data/surfaces.csv``; an unknown name raises `InputError`."""
