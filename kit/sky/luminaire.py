@@ -20,7 +20,7 @@ floodlight that points straight at the house, and ``turn=180, tilt=90`` one that
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
 from typing import Any
@@ -90,6 +90,10 @@ class Luminaire:
         if self.spectrum and self.spectrum not in AMBIENT:
             raise InputError(f"{where}: spectrum", self.spectrum, f"one of {', '.join(AMBIENT)}")
 
+    def dimmed(self, share: float) -> Luminaire:
+        """Return the same lamp with its dimming set to `share`."""
+        return replace(self, dimming=share)
+
     def frame(self) -> tuple[Array, Array, Array]:
         """Return the unit vectors (axis, C0, C90) of the lamp in world axes, each of shape (3,)."""
         turn, tilt = math.radians(self.turn), math.radians(self.tilt)
@@ -126,7 +130,7 @@ class LedString:
         Between nodes along the line [m].
     node_flux : float
         Of one node at full white [lm].
-    drive : float
+    dimming : float
         Share of full white, 0 to 1; nodes are dimmed by switching them fast, so light is proportional to it.
     facing : (float, float, float), optional
         Each node lights evenly the half-space about this direction: (0, 0, 1) is away from the house. Not given:
@@ -142,7 +146,7 @@ class LedString:
     path: tuple[tuple[float, float, float], ...]
     spacing: float
     node_flux: float
-    drive: float = 1.0
+    dimming: float = 1.0
     facing: tuple[float, float, float] | None = None
 
     def __post_init__(self) -> None:
@@ -154,7 +158,7 @@ class LedString:
         fix(self, "path", path)
         fix(self, "spacing", number(f"{where}: spacing", self.spacing, above=0.0, unit="m"))
         fix(self, "node_flux", number(f"{where}: node_flux", self.node_flux, minimum=0.0, unit="lm"))
-        fix(self, "drive", number(f"{where}: drive", self.drive, minimum=0.0, maximum=1.0))
+        fix(self, "dimming", number(f"{where}: dimming", self.dimming, minimum=0.0, maximum=1.0))
         if self.facing is not None:
             facing = numbers(f"{where}: facing", self.facing, 3)
             if not 1e-6 < math.hypot(*facing) < 1e6:
@@ -172,6 +176,10 @@ class LedString:
         """Of the line [m]."""
         return sum(math.dist(*ends) for ends in pairwise(self.path))
 
+    def dimmed(self, share: float) -> LedString:
+        """Return the same string with its dimming set to `share`."""
+        return replace(self, dimming=share)
+
     def nodes(self) -> Array:
         """Return the positions of the nodes, shape (n, 3) [m]: the first at the start of the line."""
         corners = np.array(self.path)
@@ -181,12 +189,13 @@ class LedString:
         return np.stack([np.interp(at, along, corners[:, k]) for k in range(3)], axis=1)
 
     def flux(self) -> float:
-        """Return the light of all nodes at this drive [lm]."""
-        return self.node_flux * self.drive * len(self.nodes())
+        """Return the light of all nodes at this dimming [lm]."""
+        return self.node_flux * self.dimming * len(self.nodes())
 
-    def _intensity(self) -> float:
+    @property
+    def node_intensity(self) -> float:
         """Of one node where it shines at all [cd]."""
-        return self.node_flux * self.drive / ((4.0 if self.facing is None else 2.0) * math.pi)
+        return self.node_flux * self.dimming / ((4.0 if self.facing is None else 2.0) * math.pi)
 
 
 def typical_luminaire(
