@@ -14,16 +14,24 @@ R. H. Garstang, PASP 98 (1986) 364. Constants: ``reference_data/sky.csv``.
 from __future__ import annotations
 
 from functools import cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.errors import InputError
+from kit.fields import FACING, LATITUDE, SHARE, Number, Numbers, together
 
 Array = NDArray[np.float64]
-MAX_AZIMUTH = 360.0
+
+ELEVATION = Numbers(of=LATITUDE)
+AZIMUTH = Numbers(of=FACING)
+SHARES = Numbers(of=SHARE)
+VIEW = Number(label="share of the sky in view", low=0.0, high=0.5)
+VIEWS = Numbers(of=VIEW)
+HORIZONTAL = Numbers(of=Number(unit="lx", low=0.0))
+PHASE = Numbers(of=Number(unit="degrees, 0 for a full moon", low=0.0, high=180.0))
+EXTINCTION = Number(label="extinction of the air", unit="mag per air mass", low=0.0)
+SKY_BRIGHTNESS = Number(label="sky brightness", unit="mag/arcsec2", low=10.0, high=24.0)
 
 
 def horizontal_illuminance(elevation: ArrayLike) -> Array:
@@ -49,7 +57,7 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
     with the slope that the curve has there, and starlight stays: 5e-4 lx under a natural sky. Neither the moon nor
     the glow of towns is in it: add `moon_horizontal` and `sky_glow_horizontal`.
     """
-    height = _checked("elevation", elevation, -90.0, 90.0, "degrees")
+    height = ELEVATION.check("elevation", elevation)
     ends, coefficients, half_width = _daylight()
     lowest = ends[0]
     above = np.maximum(height, lowest)
@@ -98,11 +106,11 @@ def vertical_from_horizontal(
     overcast one 0.8 times on all. Later in twilight the glow takes an ever larger share, so a wall towards it may get
     still more, one that faces away less: take this as right within a factor of 3 there.
     """
-    light, rho, sky, ground = _together(
-        horizontal=_checked("horizontal", horizontal, 0.0, np.inf, "lx"),
-        ground_reflectance=_checked("ground_reflectance", ground_reflectance, 0.0, 1.0),
-        sky_view=_checked("sky_view", sky_view, 0.0, 0.5),
-        ground_view=_checked("ground_view", ground_view, 0.0, 0.5),
+    light, rho, sky, ground = together(
+        horizontal=HORIZONTAL.check("horizontal", horizontal),
+        ground_reflectance=SHARES.check("ground_reflectance", ground_reflectance),
+        sky_view=VIEWS.check("sky_view", sky_view),
+        ground_view=VIEWS.check("ground_view", ground_view),
     )
     return light * (sky + ground * rho)
 
@@ -135,14 +143,22 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
     its light comes out 1.2 times too high at 15 degrees, 1.6 times at 10, and 4 times at 5. What is left at new moon is
     0.03% of full, less than starlight.
     """
-    height, phase, k = _moon(elevation, phase_angle, extinction)
-    return _moon_normal(height, phase, k)
+    height, phase, k = together(**_moon(elevation, phase_angle, extinction))
+    full, linear, fourth, one, flat = (
+        reference.value("sky", name, group="moon")
+        for name in ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
+    )
+    # The table holds the sizes of the two negative magnitudes.
+    magnitude = -full + linear * phase + fourth * phase**4
+    outside = reference.value("constants", "foot-candle") * 10.0 ** (-0.4 * (magnitude + one))
+    air_mass = (1.0 - flat * np.cos(np.radians(height)) ** 2) ** -0.5
+    return np.where(height > 0.0, outside * 10.0 ** (-0.4 * k * air_mass), 0.0)[()]
 
 
 def moon_horizontal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
     """Return the direct light of the moon on level ground [lx]; see `moon_normal`."""
-    height, phase, k = _moon(elevation, phase_angle, extinction)
-    return _moon_normal(height, phase, k) * np.maximum(np.sin(np.radians(height)), 0.0)
+    light = moon_normal(elevation=elevation, phase_angle=phase_angle, extinction=extinction)
+    return light * np.maximum(np.sin(np.radians(np.asarray(elevation, float))), 0.0)
 
 
 def moon_on_wall(
@@ -174,13 +190,13 @@ def moon_on_wall(
     InputError
         For values out of range, or of shapes that do not go together.
     """
-    height, phase, k, moon_at, wall_at = _together(
-        **_moon_fields(elevation, phase_angle, extinction),
-        azimuth=_checked("azimuth", azimuth, 0.0, MAX_AZIMUTH, "degrees from north, clockwise"),
-        wall_azimuth=_checked("wall_azimuth", wall_azimuth, 0.0, MAX_AZIMUTH, "degrees from north, clockwise"),
+    height, phase, k, moon_at, wall_at = together(
+        **_moon(elevation, phase_angle, extinction),
+        azimuth=AZIMUTH.check("azimuth", azimuth),
+        wall_azimuth=AZIMUTH.check("wall_azimuth", wall_azimuth),
     )
     incidence = np.cos(np.radians(height)) * np.cos(np.radians(moon_at - wall_at))
-    return _moon_normal(height, phase, k) * np.maximum(incidence, 0.0)
+    return moon_normal(elevation=height, phase_angle=phase, extinction=k) * np.maximum(incidence, 0.0)
 
 
 def sky_luminance(magnitudes: ArrayLike) -> Array:
@@ -200,8 +216,7 @@ def sky_luminance(magnitudes: ArrayLike) -> Array:
     -----
     L = 10.8e4 x 10^(-0.4 m), for V magnitudes (Garstang 1986, rounded).
     """
-    limits = reference.row("sky", "range of magnitudes")
-    m = _checked("magnitudes", magnitudes, limits.low, limits.high, "mag/arcsec2")
+    m = Numbers(of=SKY_BRIGHTNESS).check("magnitudes", magnitudes)
     return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * m)
 
 
@@ -214,29 +229,13 @@ def sky_glow_horizontal(magnitudes: ArrayLike) -> Array:
     return np.pi * sky_luminance(magnitudes)
 
 
-def _moon_fields(elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None) -> dict[str, Array]:
+def _moon(elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None) -> dict[str, Array]:
     k = reference.value("sky", "low land", group="extinction") if extinction is None else extinction
     return {
-        "elevation": _checked("elevation", elevation, -90.0, 90.0, "degrees"),
-        "phase_angle": _checked("phase_angle", phase_angle, 0.0, 180.0, "degrees, 0 for a full moon"),
-        "extinction": _checked("extinction", k, 0.0, np.inf, "mag per air mass"),
+        "elevation": ELEVATION.check("elevation", elevation),
+        "phase_angle": PHASE.check("phase_angle", phase_angle),
+        "extinction": Numbers(of=EXTINCTION).check("extinction", k),
     }
-
-
-def _moon(elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None) -> tuple[Array, ...]:
-    return _together(**_moon_fields(elevation, phase_angle, extinction))
-
-
-def _moon_normal(height: Array, phase: Array, extinction: Array) -> Array:
-    full, linear, fourth, one, flat = (
-        reference.value("sky", name, group="moon")
-        for name in ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
-    )
-    # The table holds the sizes of the two negative magnitudes.
-    magnitude = -full + linear * phase + fourth * phase**4
-    outside = reference.value("constants", "foot-candle") * 10.0 ** (-0.4 * (magnitude + one))
-    air_mass = (1.0 - flat * np.cos(np.radians(height)) ** 2) ** -0.5
-    return np.where(height > 0.0, outside * 10.0 ** (-0.4 * extinction * air_mass), 0.0)[()]
 
 
 @cache
@@ -252,23 +251,3 @@ def _daylight() -> tuple[tuple[float, ...], tuple[tuple[float, ...], ...], float
     ends = sorted((value, name) for (name, quantity), value in signed.items() if quantity == "lower end")
     coefficients = tuple(tuple(signed[name, f"coefficient {i}"] for i in range(4)) for _, name in ends)
     return tuple(end for end, _ in ends), coefficients, reference.value("sky", "joint between pieces")
-
-
-def _checked(field: str, value: Any, low: float, high: float, unit: str = "") -> Array:
-    right = f"numbers of {low:g} or more" if high == np.inf else f"numbers from {low:g} to {high:g}"
-    right += f" {unit}" if unit else ""
-    try:
-        given = np.asarray(value)
-    except ValueError:  # rows of different lengths
-        raise InputError(field, value, right) from None
-    if given.dtype.kind not in "iuf" or np.any(~((given >= low) & (given <= high) & np.isfinite(given))):
-        raise InputError(field, value, right)
-    return given.astype(float)
-
-
-def _together(**fields: Array) -> tuple[Array, ...]:
-    try:
-        return np.broadcast_arrays(*fields.values())
-    except ValueError:
-        shapes = ", ".join(str(array.shape) for array in fields.values())
-        raise InputError(", ".join(fields), shapes, "arrays whose shapes broadcast together") from None

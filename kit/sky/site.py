@@ -17,12 +17,43 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.errors import InputError, number
+from kit.errors import InputError
+from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Is, Text, check_fields, declared
 from kit.sky.ephemeris import FIRST, LAST, Positions, positions
-from kit.sky.natural_light import horizontal_illuminance, moon_normal, sky_glow_horizontal, vertical_from_horizontal
+from kit.sky.natural_light import (
+    EXTINCTION,
+    SKY_BRIGHTNESS,
+    VIEW,
+    horizontal_illuminance,
+    moon_normal,
+    sky_glow_horizontal,
+    vertical_from_horizontal,
+)
 
 Array = NDArray[np.float64]
 Times = NDArray[np.datetime64]
+
+# The sources of light in the sky, as maps and tables name them.
+TWILIGHT, GLOW, MOON = "twilight", "sky glow", "moon"
+
+
+@dataclass(frozen=True, kw_only=True)
+class TimeZone(Text):
+    """The name of a time zone, such as ``"America/Chicago"``."""
+
+    def checked(self, field: str, value: Any) -> str:
+        """Return `value` if the database of time zones knows it."""
+        try:
+            zoneinfo.ZoneInfo(value)
+        except (KeyError, ValueError, TypeError, AttributeError, OSError):
+            near = difflib.get_close_matches(str(value).strip().replace(" ", "_"), zoneinfo.available_timezones())
+            hint = f"; near: {', '.join(near)}" if near else ""
+            right = f"a name of the IANA time zone database, such as America/Chicago or Europe/Berlin{hint}"
+            raise InputError(field, value, right) from None
+        return value
+
+
+TIMEZONE = TimeZone(label="time zone")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +64,7 @@ class Site:
     ----------
     latitude, longitude : float
         [deg], north and east positive.
-    zone : str
+    timezone : str
         Name of the time zone, such as ``"America/Chicago"``.
     facing : float
         Direction in which the front faces, from true north clockwise [deg], 0 to 360: 180 is a front to the south.
@@ -51,35 +82,36 @@ class Site:
     ------
     InputError
         For an unknown time zone, with near ones; for a value out of its domain.
+
+    Examples
+    --------
+    A quarter to five is dusk, half past six is night, when the glow of a suburb is left (lx on the front):
+
+    >>> import kit
+    >>> site = kit.Site(latitude=42.0, longitude=-88.0, timezone="America/Chicago", facing=180.0)
+    >>> print(site.utc("2026-12-05 18:30"))
+    2026-12-06T00:30:00
+    >>> sky = site.sky(["2026-12-05 16:45", "2026-12-05 18:30"])
+    >>> sky.twilight().round(4).tolist(), sky.glow().round(4).tolist()
+    ([6.602, 0.0], [0.0029, 0.0029])
     """
 
-    latitude: float
-    longitude: float
-    zone: str
-    facing: float
-    sky_brightness: float | None = None
-    sky_view: float = 0.5
-    ground_reflectance: float | None = None
-    extinction: float | None = None
+    latitude: float = declared(LATITUDE)
+    longitude: float = declared(LONGITUDE)
+    timezone: str = declared(TIMEZONE)
+    facing: float = declared(FACING)
+    sky_brightness: float = declared(SKY_BRIGHTNESS, default=None)
+    sky_view: float = declared(VIEW, default=0.5)
+    ground_reflectance: float = declared(REFLECTANCE, default=None)
+    extinction: float | None = declared(EXTINCTION, default=None)
 
     def __post_init__(self) -> None:
+        check_fields(self)
         fix = object.__setattr__
-        fix(self, "latitude", number("latitude", self.latitude, minimum=-90.0, maximum=90.0, unit="degrees"))
-        unit = "degrees, east positive"
-        fix(self, "longitude", number("longitude", self.longitude, minimum=-180.0, maximum=180.0, unit=unit))
-        _zone(self.zone)
-        unit = "degrees from north, clockwise"
-        fix(self, "facing", number("facing", self.facing, minimum=0.0, maximum=360.0, unit=unit))
         if self.sky_brightness is None:
             fix(self, "sky_brightness", reference.value("sky", "suburban sky"))
-        number("sky_brightness", self.sky_brightness, unit="mag/arcsec2")
-        sky_glow_horizontal(self.sky_brightness)  # type: ignore[arg-type]  # refuses what no sky has
-        fix(self, "sky_view", number("sky_view", self.sky_view, minimum=0.0, maximum=0.5))
         if self.ground_reflectance is None:
             fix(self, "ground_reflectance", reference.value("surfaces", "grass"))
-        fix(self, "ground_reflectance", number("ground_reflectance", self.ground_reflectance, minimum=0.0, maximum=1.0))
-        if self.extinction is not None:
-            fix(self, "extinction", number("extinction", self.extinction, minimum=0.0, unit="mag per air mass"))
 
     def utc(self, clock: Any, *, second: bool = False) -> Times:
         """Return times of the clock on the wall as UTC.
@@ -99,13 +131,13 @@ class Site:
         given = clock_times("time", clock)
         index = pd.DatetimeIndex(given.ravel())
         try:
-            there = index.tz_localize(self.zone, ambiguous=np.full(index.size, not second), nonexistent="NaT")
+            there = index.tz_localize(self.timezone, ambiguous=np.full(index.size, not second), nonexistent="NaT")
         except pd.errors.OutOfBoundsDatetime:  # the very ends of the range of the library
             raise InputError("time", str(clock), "a time of the years 1900 to 2100") from None
         result = there.tz_convert("UTC").tz_localize(None).to_numpy().astype("M8[s]").reshape(given.shape)
         if np.isnat(result).any():
             skipped = str(given[np.isnat(result)].flat[0]).replace("T", " ")
-            raise InputError("time", skipped, f"a time that the clock of {self.zone} shows; it skips this one")
+            raise InputError("time", skipped, f"a time that the clock of {self.timezone} shows; it skips this one")
         return result
 
     def clock(self, times: ArrayLike) -> Times:
@@ -114,7 +146,7 @@ class Site:
         if given.dtype.kind != "M":
             raise InputError("times", str(times), "UTC times as numpy.datetime64")
         given = given.astype("M8[s]")
-        there = pd.DatetimeIndex(given.ravel()).tz_localize("UTC").tz_convert(self.zone).tz_localize(None)
+        there = pd.DatetimeIndex(given.ravel()).tz_localize("UTC").tz_convert(self.timezone).tz_localize(None)
         return there.to_numpy().astype("M8[s]").reshape(given.shape)
 
     def sky(self, clock: Any) -> Sky:
@@ -137,32 +169,29 @@ class Sky:
         Of sun and moon.
     """
 
-    site: Site
-    positions: Positions
+    site: Site = declared(Is(kind=Site))
+    positions: Positions = declared(Is(kind=Positions))
 
     def __post_init__(self) -> None:
-        if not isinstance(self.site, Site):
-            raise InputError("site", self.site, "a kit.Site")
-        if not isinstance(self.positions, Positions):
-            raise InputError("positions", self.positions, "what kit.sky.ephemeris.positions returns")
+        check_fields(self)
 
     def twilight(self) -> Array:
         """Return the light of sun and sky on the upright front [lx]; 0 when it is night.
 
         Starlight is not in it: it is part of what `Site.sky_brightness` says.
         """
-        return self._upright(self._twilight_on_ground())
+        return self._upright(TWILIGHT)
 
     def glow(self) -> Array:
         """Return the light of the night sky, the glow of towns included, on the upright front [lx]."""
-        return self._upright(np.broadcast_to(self._glow_on_ground(), np.shape(self.positions.sun_elevation)))
+        return self._upright(GLOW)
 
-    def luminance(self) -> Array:
-        """Return the luminance of the sky without the moon, taken to be the same all over [cd/m2].
+    def luminances(self) -> dict[str, Array]:
+        """Return the luminance of the sky by source, `TWILIGHT` and `GLOW`, each the same all over [cd/m2].
 
         By day the sun itself is spread over it: of use in twilight and at night.
         """
-        return (self._twilight_on_ground() + self._glow_on_ground()) / np.pi
+        return {name: light / np.pi for name, light in self._on_ground().items()}
 
     def moon(self, normals: ArrayLike) -> Array:
         """Return the direct light of the moon on walls, without shadows [lx].
@@ -195,34 +224,28 @@ class Sky:
         # Seen from above, x runs counter-clockwise from the direction in which the front faces, azimuths clockwise.
         return np.stack([-level * np.sin(aside), np.sin(height), level * np.cos(aside)], axis=-1)
 
+    def luminance(self) -> Array:
+        """Return the luminance of the sky of all sources in `luminances` together [cd/m2]."""
+        return sum(self.luminances().values(), np.zeros(()))
+
     def twilight_share(self) -> Array:
-        """Return the share of sun and twilight in the light of the sky without the moon, 0 to 1."""
-        twilight = self._twilight_on_ground()
-        return twilight / (twilight + self._glow_on_ground())
+        """Return the share of sun and twilight in `luminance`, 0 to 1."""
+        return self.luminances()[TWILIGHT] / self.luminance()
 
-    def _twilight_on_ground(self) -> Array:
-        return horizontal_illuminance(self.positions.sun_elevation) - horizontal_illuminance(-90.0)
+    def _on_ground(self) -> dict[str, Array]:
+        """Return the light on open, level ground by source [lx]."""
+        twilight = horizontal_illuminance(self.positions.sun_elevation) - horizontal_illuminance(-90.0)
+        return {
+            TWILIGHT: twilight,
+            GLOW: np.broadcast_to(sky_glow_horizontal(self.site.sky_brightness), twilight.shape),
+        }
 
-    def _glow_on_ground(self) -> Array:
-        return sky_glow_horizontal(self.site.sky_brightness)  # type: ignore[arg-type]
-
-    def _upright(self, horizontal: Array) -> Array:
+    def _upright(self, source: str) -> Array:
         return vertical_from_horizontal(
-            horizontal,
-            ground_reflectance=self.site.ground_reflectance,  # type: ignore[arg-type]
+            self._on_ground()[source],
+            ground_reflectance=self.site.ground_reflectance,
             sky_view=self.site.sky_view,
         )
-
-
-def _zone(name: Any) -> None:
-    try:
-        zoneinfo.ZoneInfo(name)
-    except (KeyError, ValueError, TypeError, AttributeError, OSError):
-        known = zoneinfo.available_timezones()
-        near = difflib.get_close_matches(str(name).strip().replace(" ", "_"), known)
-        hint = f"; near: {', '.join(near)}" if near else ""
-        right = f"a name of the IANA time zone database, such as America/Chicago or Europe/Berlin{hint}"
-        raise InputError("time zone", name, right) from None
 
 
 def clock_times(field: str, clock: Any) -> Times:
