@@ -215,16 +215,18 @@ def test_moon_of_krisciunas_and_schaefer():
 
 
 @pytest.mark.published
-@pytest.mark.parametrize(("elevation", "published"), [(90.0, 0.269), (45.0, 0.164), (30.0, 0.098)])
-def test_full_moon_on_the_ground_against_urban_and_seidelmann(elevation, published):
-    # Explanatory Supplement to the Astronomical Almanac (2013), page 518: another model, which starts brighter outside
-    # the atmosphere and loses more in it. Measured: -10%, -6%, -2% for air near sea level, -1%, +8%, +18% for the
-    # mountain of the paper; the paper states 8 to 23% against measurements.
-    low_land = moon_horizontal(elevation=elevation, phase_angle=0.0)
-    mountain = moon_horizontal(elevation=elevation, phase_angle=0.0, extinction=MOUNTAIN)
-    assert low_land == pytest.approx(published, rel=0.11)
-    assert mountain == pytest.approx(published, rel=0.19)
-    assert low_land < published
+@pytest.mark.parametrize(
+    ("elevation", "published", "low_land", "mountain"),
+    [(90.0, 0.269, 0.90, 0.99), (45.0, 0.164, 0.94, 1.08), (30.0, 0.098, 0.98, 1.19)],
+)
+def test_full_moon_on_the_ground_beside_urban_and_seidelmann(elevation, published, low_land, mountain):
+    # Explanatory Supplement to the Astronomical Almanac (2013), page 518 [lx]: another model, which starts brighter
+    # outside the atmosphere and loses more in it. How far ours lies from it depends on the air: 0.28 mag near sea
+    # level, 0.172 mag on the mountain of Krisciunas and Schaefer, who state 8 to 23% against measurements.
+    for ratio, air in ((low_land, None), (mountain, MOUNTAIN)):
+        ours = moon_horizontal(elevation=elevation, phase_angle=0.0, extinction=air)
+        # Three digits of the published value, two of the ratio.
+        assert ours / published == pytest.approx(ratio, abs=0.01)
 
 
 @pytest.mark.published
@@ -233,14 +235,22 @@ def test_full_moon_is_as_bright_as_known():
     elevations = np.linspace(0.0, 90.0, 91)
     for air in (0.0, MOUNTAIN, None):
         assert moon_horizontal(elevation=elevations, phase_angle=0.0, extinction=air).max() < 0.32
-    # 0.25 to 0.3 lx for a high full moon: general knowledge of lighting.
-    assert 0.25 < moon_horizontal(elevation=80.0, phase_angle=0.0, extinction=MOUNTAIN) < 0.30
     # The same source: 0.05 to 0.1 lx is typical of a full moon at temperate latitudes in summer, low in the sky.
     assert 0.05 < moon_horizontal(elevation=25.0, phase_angle=3.0) < 0.1
     # A half moon gives about a tenth of a full one: Krisciunas and Schaefer 1991, after Russell 1916.
     assert moon_horizontal(elevation=60.0, phase_angle=90.0) == pytest.approx(
         0.1 * moon_horizontal(elevation=60.0, phase_angle=0.0), rel=0.15
     )
+
+
+@pytest.mark.analytic
+def test_a_quarter_of_a_lux_needs_clearer_air_than_low_land_has():
+    # 0.25 to 0.3 lx for a high full moon, as handbooks of lighting have it: 0.31331 x 10^(-0.4 k) falls to 0.25 lx at
+    # k = 2.5 log10(0.31331 / 0.25) = 0.2451 mag. The low land has 0.28 mag and gets 0.242 lx, a mountain 0.267 lx.
+    overhead = {"elevation": 90.0, "phase_angle": 0.0}
+    assert moon_horizontal(**overhead, extinction=0.2451) == pytest.approx(0.25, rel=1e-4)
+    assert moon_horizontal(**overhead) == pytest.approx(0.242, abs=5e-4)
+    assert moon_horizontal(**overhead, extinction=MOUNTAIN) == pytest.approx(0.267, abs=5e-4)
 
 
 def test_a_new_moon_gives_no_light_that_matters():
@@ -356,18 +366,6 @@ FUNCTIONS = {
     "luminance": (sky_luminance, {"magnitudes": 19.0}),
     "glow": (sky_glow_horizontal, {"magnitudes": 19.0}),
 }
-WRONG = {
-    "elevation": (-90.1, 91.0),
-    "horizontal": (-0.1,),
-    "ground_reflectance": (-0.1, 1.1),
-    "sky_view": (-0.1, 0.6),
-    "ground_view": (-0.1, 0.6),
-    "phase_angle": (-1.0, 181.0),
-    "extinction": (-0.01,),
-    "azimuth": (-1.0, 361.0),
-    "wall_azimuth": (-1.0, 361.0),
-    "magnitudes": (9.9, 24.1),
-}
 
 
 def called(function, values):
@@ -399,23 +397,15 @@ def test_scalars_and_arrays_of_any_shape(which):
 
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
-    ("which", "name", "wrong"),
-    [
-        (which, name, wrong)
-        for which, (_, values) in FUNCTIONS.items()
-        for name in values
-        for wrong in (*WRONG[name], np.nan, np.inf, -np.inf, "4", True, 1j, [[1.0], [1.0, 2.0]], {})
-    ],
+    ("which", "name"), [(which, name) for which, (_, values) in FUNCTIONS.items() for name in values]
 )
-def test_values_that_are_none_are_refused(which, name, wrong):
+def test_values_that_are_none_are_refused(which, name):
     function, values = FUNCTIONS[which]
-    with pytest.raises(InputError, match=f"^{name} = ") as caught:
-        called(function, values | {name: wrong})
-    assert caught.value.field == name
-    if isinstance(wrong, float):
-        # One among many is enough.
-        with pytest.raises(InputError, match=f"^{name} = "):
-            called(function, values | {name: np.array([values[name], wrong])})
+    # Below every domain; the declarations' own tests know the rest.
+    for wrong in (-1e3, np.nan, "4", np.array([values[name], np.inf])):
+        with pytest.raises(InputError, match=f"^{name} = ") as caught:
+            called(function, values | {name: wrong})
+        assert caught.value.field == name
 
 
 @pytest.mark.bad_input

@@ -13,7 +13,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.errors import InputError, number
+from kit.errors import InputError
+from kit.fields import LATITUDE, LONGITUDE, Numbers
 
 Array = NDArray[np.float64]
 
@@ -69,7 +70,7 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: 
         [deg], -180 to 180, east positive.
     apparent : bool
         Raise the elevations by the refraction of mean air (1010 hPa, 10 degrees Celsius). Without it they are those
-        of geometry, which is what the twilight relations of `kit.sky` ask for.
+        of geometry, which is what the relations of `kit.sky.natural_light` ask for.
 
     Returns
     -------
@@ -91,8 +92,7 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: 
     PyEphem (libastro of XEphem); J. Meeus, Astronomical algorithms, 16.4. Constants: ``reference_data/sky.csv``.
     """
     microseconds = _checked(times)
-    lat = number("latitude", latitude, minimum=-90.0, maximum=90.0, unit="degrees")
-    lon = number("longitude", longitude, minimum=-180.0, maximum=180.0, unit="degrees, east positive")
+    lat, lon = LATITUDE.check("latitude", latitude), LONGITUDE.check("longitude", longitude)
     hour, rest = np.divmod(microseconds, HOUR)
     hours, index = np.unique(hour.ravel()[:, None] + HOURS_AROUND, return_inverse=True)
     weights = _weights(rest.ravel() / HOUR)
@@ -122,9 +122,7 @@ def refraction(elevation: ArrayLike) -> Array:
 
     R = 1.02' / tan(h + 10.3 / (h + 5.11)), at 1010 hPa and 10 degrees Celsius; good to about 0.1' (Meeus 16.4).
     """
-    height = np.asarray(elevation, float)
-    if np.any(~(np.abs(height) <= 90.0)):
-        raise InputError("elevation", elevation, "-90 to 90 degrees")
+    height = Numbers(of=LATITUDE).check("elevation", elevation)
     scale, numerator, offset, limit = (
         reference.value("sky", name, group="refraction") for name in ("scale", "numerator", "offset", "lower limit")
     )
