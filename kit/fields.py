@@ -12,6 +12,7 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import date
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError, number, numbers, text
@@ -61,6 +62,10 @@ class Spec:
             yield None
         yield object()
 
+    def ends(self) -> tuple[Any, ...]:
+        """Return the values at the ends of the field's control, or all that may be chosen."""
+        return ()
+
     def but(self, **changes: Any) -> Any:
         """Return the same declaration with some of it changed, as for one use of it."""
         return dataclasses.replace(self, **changes)
@@ -87,7 +92,11 @@ class Number(Spec):
     feet : (float, float, float), optional
         The same in feet, for a length.
     ratio : bool
-        Whether the slider's steps are of equal ratio; its step then is the power of ten.
+        Whether the slider's steps are of equal ratio; its limits and its step then are powers of ten.
+    form : str
+        How the slider shows its value, as ``".0%"``; empty: with the decimals of its step.
+    reading : function, optional
+        Words for a value of the slider, where the number alone says little, as for a direction.
     """
 
     symbol: str = ""
@@ -100,6 +109,15 @@ class Number(Spec):
     steps: tuple[float, float, float] | None = None
     feet: tuple[float, float, float] | None = None
     ratio: bool = False
+    form: str = ""
+    reading: Callable[[float], str] | None = None
+
+    def ends(self) -> tuple[Any, ...]:
+        """Return the lowest and the highest value of the slider."""
+        if self.steps is None:
+            return ()
+        low, high, _ = self.steps
+        return (10.0**low, 10.0**high) if self.ratio else (low, high)
 
     def checked(self, field: str, value: Any) -> Any:
         """Return `value` as a float (an int where only whole numbers will do)."""
@@ -264,14 +282,29 @@ class OneOf(Spec):
         A function is asked when a value is checked, so that no table is read before it is needed.
     empty : bool
         Whether no name at all is right too: not known.
+    reading : function, optional
+        Words for a name in a menu, such as the name with its value.
+    nothing : str
+        Words for None in a menu, where that is right.
     """
 
     options: Sequence[str] | Callable[[], Sequence[str]] = ()
     empty: bool = False
+    reading: Callable[[str], str] | None = None
+    nothing: str = "not given"
 
     def names(self) -> tuple[str, ...]:
         """Return what may be chosen."""
         return tuple(self.options() if callable(self.options) else self.options)
+
+    def ends(self) -> tuple[Any, ...]:
+        """Return all that may be chosen."""
+        return (*((None,) if self.optional else ()), *self.names())
+
+    def menu(self) -> list[tuple[str, str | None]]:
+        """Return what may be chosen as a menu shows it: words and value."""
+        read = self.reading or str
+        return [(self.nothing if value is None else read(value), value) for value in self.ends()]
 
     def checked(self, field: str, value: Any) -> str:
         """Return `value` if it is one of the names."""
@@ -315,6 +348,10 @@ class Text(Spec):
 class Flag(Spec):
     """True or false."""
 
+    def ends(self) -> tuple[Any, ...]:
+        """Return both."""
+        return False, True
+
     def checked(self, field: str, value: Any) -> bool:
         """Return `value` if it is a bool."""
         if not isinstance(value, bool):
@@ -325,6 +362,43 @@ class Flag(Spec):
         """Return what is neither."""
         yield from super().wrong()
         yield from (0, 1, "true")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Day(Spec):
+    """A date, written as ``"2026-12-05"``.
+
+    Parameters
+    ----------
+    first, last : str
+        Where a slider of days begins and ends; empty: there is none.
+    """
+
+    first: str = ""
+    last: str = ""
+
+    def days(self) -> list[str]:
+        """Return the days of the slider."""
+        if not self.first:
+            return []
+        first, last = (date.fromisoformat(day).toordinal() for day in (self.first, self.last))
+        return [date.fromordinal(day).isoformat() for day in range(first, last + 1)]
+
+    def ends(self) -> tuple[Any, ...]:
+        """Return the first and the last day of the slider."""
+        return (self.first, self.last) if self.first else ()
+
+    def checked(self, field: str, value: Any) -> str:
+        """Return `value` as text if it is a date."""
+        try:
+            return date.fromisoformat(str(value) if isinstance(value, date) else value).isoformat()
+        except (TypeError, ValueError):
+            raise InputError(field, value, "a date such as '2026-12-05'") from None
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no date."""
+        yield from super().wrong()
+        yield from (20261205, "", "soon", "2026-02-30")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -472,6 +546,7 @@ def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
 # What the kit measures with. A use may narrow or widen a declaration: `declared(LENGTH, low=0.0)`.
 
 NAME = Text(label="name")
+SOURCE = Text(label="source", meaning="where the values come from")
 LENGTH = Number(label="length", unit="m")
 POINT = Vector(label="position", of=LENGTH, meaning="x to the right, y up, z towards the audience")
 SHARE = Number(label="share", low=0.0, high=1.0)
@@ -529,4 +604,6 @@ FACING = Number(
     high=360.0,
     meaning="180 is a front to the south",
 )
-UNITS = OneOf(label="lengths in", options=("m", "ft"), default="m")
+UNITS = OneOf(
+    label="lengths in", options=("ft", "m"), default="m", reading=lambda unit: "feet" if unit == "ft" else "metres"
+)
