@@ -8,20 +8,30 @@ degrees from the line of sight:
 
 References
 ----------
-CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363. Constants: ``reference_data/constants.csv``.
+CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x. Constants:
+``reference_data/constants.csv``.
 """
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
+import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.errors import InputError, number, numbers
+from kit.errors import InputError, numbers
+from kit.fields import AGE
+from kit.light.ambient import Ambient, glare_angles, source_maps
+from kit.light.lamps import Lamp, source_illuminance, sources
+from kit.quantities import labelled
+from kit.sky.site import Sky
 from kit.wall.facade import Facade
-from kit.wall.occlusion import first_met
+from kit.wall.occlusion import hidden_directions
+from kit.wall.points import FrontRaster, check_in_front, middle
 from kit.wall.raster import SAME_PLANE
 
 Array = NDArray[np.float64]
@@ -31,28 +41,7 @@ Point = tuple[float, float, float]
 RINGS, SECTORS = 96, 240
 
 
-@dataclass(frozen=True, kw_only=True)
-class Glare:
-    """A light source in the viewer's field of view.
-
-    Parameters
-    ----------
-    illuminance : float
-        That it makes at the eye, on a plane across the line of sight [lx].
-    angle : float
-        Between the source and the front that is looked at [deg], 1 to 30.
-    """
-
-    illuminance: float
-    angle: float
-
-    def __post_init__(self) -> None:
-        number("glare: illuminance", self.illuminance, minimum=0.0, unit="lx")
-        low, high = angles()
-        number("glare: angle", self.angle, minimum=low, maximum=high, unit="degrees")
-
-
-def veil_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> Array:
+def veiling_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> Array:
     """Return the luminance that a glare source spreads over the image in the eye [cd/m2].
 
     Parameters
@@ -78,14 +67,14 @@ def veil_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | Non
     CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363. Constants: ``reference_data/constants.csv``.
     """
     theta, light = _plain("angle", angle, "degrees"), _plain("illuminance", illuminance, "lx")
-    low, high = angles()
+    low, high = glare_angles()
     if np.any(~((theta >= low) & (theta <= high))):
         raise InputError("angle", angle, f"{low:g} to {high:g} degrees")
     if np.any(~((light >= 0.0) & (light < np.inf))):
         raise InputError("illuminance", illuminance, "0 lx or more")
     factor = reference.value("constants", "disability glare constant")
     if age is not None:
-        number("age", age, minimum=0.0, maximum=120.0, unit="years")
+        AGE.check("age", age)
         exponent = reference.value("constants", "glare age exponent")
         factor *= 1.0 + (age / reference.value("constants", "glare age reference")) ** exponent
     return factor * light / theta**2
@@ -98,10 +87,32 @@ def _plain(field: str, value: ArrayLike, unit: str) -> Array:
         raise InputError(field, value, f"numbers in {unit}") from None
 
 
-def angles() -> tuple[float, float]:
-    """Return the least and the greatest angle for which the relation holds [deg]."""
-    row = reference.row("constants", "glare angle")
-    return row.low, row.high
+@dataclass(frozen=True, kw_only=True)
+class Veil:
+    """The veil of sources of light, and what of their light the relation for it leaves out.
+
+    Parameters
+    ----------
+    luminance : float
+        Of the veil, from all sources within the relation's angles, 1 to 30 degrees [cd/m2].
+    counted, close, wide : float
+        Illuminance at the eye [lx]: of the sources that are counted; of those nearer than that to the line of sight,
+        which the eye sees as bright points over the front; of those farther off, whose veil is small.
+    """
+
+    luminance: float
+    counted: float
+    close: float
+    wide: float
+
+
+def veil_of(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> tuple[Array, Array, Array]:
+    """Return the veil of each source within the relation's angles [cd/m2], and which lie too close and too wide."""
+    light, theta = np.asarray(illuminance, float), np.asarray(angle, float)
+    low, high = glare_angles()
+    close, wide = theta < low, theta > high
+    veil = veiling_luminance(light, np.clip(theta, low, high), age=age)
+    return np.where(close | wide, 0.0, veil), close, wide
 
 
 def line_of_sight(eye: Point, target: Point) -> tuple[Array, Array]:
@@ -120,17 +131,70 @@ def line_of_sight(eye: Point, target: Point) -> tuple[Array, Array]:
     return here, sight / length
 
 
-def middle(facade: Facade) -> Point:
-    """Return the middle of a front's extent, on the plane z = 0 [m]: what is looked at."""
-    left, right, bottom, top = facade.bounds
-    return (left + right) / 2.0, (bottom + top) / 2.0, 0.0
+def angle_from(sight: Array, towards: ArrayLike) -> Array:
+    """Return the angle between the line of sight and directions, shape (..., 3) [deg]."""
+    ray = np.asarray(towards, float)
+    # By the sine too: the cosine alone knows small angles badly.
+    return np.asarray(np.degrees(np.arctan2(np.linalg.norm(np.cross(ray, sight), axis=-1), ray @ sight)))
 
 
-def hidden(facade: Facade, eye: Point, directions: ArrayLike) -> NDArray[np.bool_]:
-    """Return which `directions`, unit vectors of shape (..., 3), the front hides from an eye in front of it."""
-    ray = np.asarray(directions, float)
-    flat, here = ray.reshape(-1, 3), np.asarray(eye, float)
-    return np.isfinite(first_met(facade, here, here + flat)).reshape(ray.shape[:-1])
+# Lamps
+
+
+def lamp_at_eye(lamp: Lamp, eye: Point, target: Point) -> tuple[Array, Array]:
+    """Return the illuminance that each shining point of a lamp makes at the eye, and its angle from the line of sight.
+
+    Whether something hides the lamp from the eye is not looked at.
+
+    Parameters
+    ----------
+    lamp : Luminaire or LedString
+    eye, target : (float, float, float)
+        Of the viewer, and the point of the front that is looked at [m].
+
+    Returns
+    -------
+    illuminance : array, shape (n,)
+        On a plane across the line of sight [lx]; 0 for a point behind the viewer.
+    angle : array, shape (n,)
+        [deg].
+
+    Raises
+    ------
+    InputError
+        For an eye where the lamp or the target is.
+    """
+    here, sight = line_of_sight(eye, target)
+    places = sources(lamp)
+    if np.any(np.linalg.norm(places - here, axis=1) < SAME_PLANE):
+        raise InputError("eye", eye, f"a point apart from {lamp.name!r}")
+    return source_illuminance(lamp, here, sight), angle_from(sight, places - here)
+
+
+def lamp_veil(lamps: Iterable[Lamp], eye: Point, target: Point, *, age: float | None = None) -> Veil:
+    """Return the veil that lamps put over a point of the front, each node of a string being a lamp of its own.
+
+    Parameters
+    ----------
+    lamps : sequence of Luminaire or LedString
+    eye, target : (float, float, float)
+        See `lamp_at_eye`.
+    age : float, optional
+        Of the viewer [years].
+    """
+    pairs = [lamp_at_eye(lamp, eye, target) for lamp in lamps]
+    light, angle = (np.concatenate([np.zeros(0), *(pair[k] for pair in pairs)]) for k in (0, 1))
+    veil, close, wide = veil_of(light, angle, age=age)
+    counted = ~(close | wide)
+    return Veil(
+        luminance=float(veil.sum()),
+        counted=float(light[counted].sum()),
+        close=float(light[close].sum()),
+        wide=float(light[wide].sum()),
+    )
+
+
+# Sky and moon
 
 
 def sky_veil(facade: Facade, eye: Point, target: Point, *, age: float | None = None) -> float:
@@ -151,7 +215,7 @@ def sky_veil(facade: Facade, eye: Point, target: Point, *, age: float | None = N
     aside = np.cross(sight, (0.0, 1.0, 0.0) if abs(sight[1]) < 0.9 else (1.0, 0.0, 0.0))
     aside /= np.linalg.norm(aside)
     above = np.cross(aside, sight)
-    low, high = angles()
+    low, high = glare_angles()
     # Rings of equal ratio: each adds about the same to the veil.
     edges = np.geomspace(low, high, RINGS + 1)
     theta = np.sqrt(edges[1:] * edges[:-1])
@@ -159,7 +223,100 @@ def sky_veil(facade: Facade, eye: Point, target: Point, *, age: float | None = N
     sine, cosine = np.sin(np.radians(theta))[:, None, None], np.cos(np.radians(theta))[:, None, None]
     around = np.cos(phi)[:, None] * aside + np.sin(phi)[:, None] * above
     directions = cosine * sight + sine * around
-    seen = (directions[..., 1] > 0.0) & ~hidden(facade, eye, directions)
+    seen = (directions[..., 1] > 0.0) & ~hidden_directions(facade, eye, directions)
     # Per cd/m2: the solid angle of a ring, projected onto a plane across the line of sight.
     ring = np.pi * np.diff(np.sin(np.radians(edges)) ** 2)
-    return float(veil_luminance(ring * seen.mean(axis=1), theta, age=age).sum())
+    return float(veiling_luminance(ring * seen.mean(axis=1), theta, age=age).sum())
+
+
+def sky_veils(ambient: Ambient, facade: Facade) -> float:
+    """Return the veil of an even sky per its luminance; 0 without an eye."""
+    return 0.0 if ambient.eye is None else _sky_veil(facade, ambient.eye, ambient.age)
+
+
+@lru_cache(maxsize=8)
+def _sky_veil(facade: Facade, eye: Point, age: float | None) -> float:
+    return sky_veil(facade, eye, middle(facade), age=age)
+
+
+def moon_veil(ambient: Ambient, facade: Facade, sky: Sky) -> tuple[Array, Array]:
+    """Return the veil of the moon over the middle of the front [cd/m2], and its light at the eye within 1 degree [lx].
+
+    Each has the shape of the times of `sky`; 0 without an eye, and where the front hides the moon.
+    """
+    towards, light = sky.moon_direction(), sky.moon_normal()
+    if ambient.eye is None:
+        return np.zeros_like(light), np.zeros_like(light)
+    _, sight = line_of_sight(ambient.eye, middle(facade))
+    hidden = hidden_directions(facade, ambient.eye, towards)
+    light = np.where(hidden, 0.0, light * np.maximum(towards @ sight, 0.0))
+    veil, close, _ = veil_of(light, angle_from(sight, towards), age=ambient.age)
+    return veil, np.where(close, light, 0.0)
+
+
+# All together
+
+
+def source_veils(ambient: Ambient, facade: Facade) -> tuple[Array, Array]:
+    """Return the veil of each source [cd/m2], and its light at the eye from within 1 degree [lx], shape (source,).
+
+    The order is that of `Ambient.sources`. Without an eye only what is known by its light there (`Glare`) counts.
+
+    Raises
+    ------
+    InputError
+        For an eye behind or inside the front, or where a lamp is.
+    """
+    if ambient.eye is not None:
+        check_in_front(facade, ambient.eye, "eye", "a viewer")
+    known = sum(float(veiling_luminance(g.illuminance, g.angle, age=ambient.age)) for g in ambient.glare)
+    veils, close = [known], [0.0]
+    if ambient.sky is not None:
+        over = float(ambient.sky.luminance()) * sky_veils(ambient, facade)
+        share = float(ambient.sky.twilight_share())
+        moon, near = (float(v) for v in moon_veil(ambient, facade, ambient.sky))
+        veils += [over * share, over * (1.0 - share), moon]
+        close += [0.0, 0.0, near]
+    for lamp in ambient.lamps:
+        found = None if ambient.eye is None else lamp_veil([lamp], ambient.eye, middle(facade), age=ambient.age)
+        veils.append(0.0 if found is None else found.luminance)
+        close.append(0.0 if found is None else found.close)
+    return np.array(veils, float), np.array(close, float)
+
+
+def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
+    """Return what each source of ambient light puts on the front and in the eye.
+
+    Parameters
+    ----------
+    ambient : Ambient
+    raster : FrontRaster
+
+    Returns
+    -------
+    xarray.Dataset
+        On (source, y, x), NaN where there is no wall: ambient_illuminance [lx]. On (source,): veiling_luminance
+        [cd/m2], and glare_close [lx], the light at the eye from within 1 degree of the line of sight, for which there
+        is no relation and which is seen as bright points over the front. A source that is not there, or off, is 0.
+
+    Raises
+    ------
+    InputError
+        For a lamp or an eye behind or inside the front.
+    """
+    for field, value, kind in (("ambient", ambient, Ambient), ("raster", raster, FrontRaster)):
+        if not isinstance(value, kind):
+            raise InputError(field, value, f"a kit.{kind.__name__}")
+    veils, close = source_veils(ambient, raster.facade)
+    return xr.Dataset(
+        {
+            "ambient_illuminance": labelled("ambient_illuminance", ("source", "y", "x"), source_maps(ambient, raster)),
+            "veiling_luminance": labelled("veiling_luminance", "source", veils),
+            "glare_close": labelled("glare_close", "source", close),
+        },
+        coords={
+            "source": list(ambient.sources()),
+            "y": labelled("y", "y", raster.grid.y),
+            "x": labelled("x", "x", raster.grid.x),
+        },
+    )

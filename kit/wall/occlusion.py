@@ -1,53 +1,77 @@
-"""What hides a point of the front from a lens, a lamp, an eye or the moon."""
+"""Occlusion: what hides a point of the front from a lens, a lamp, an eye or the moon.
+
+Three questions, one answer each. Which points of a raster does a point of light reach? Shadows are polygons there, exact
+to rounding (`reached`). Which of many points are hidden from which of many places? Segments are clipped by convex pieces
+(`Occluders.hidden`). What does a ray meet first? (`first_met`)
+"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
 import numpy as np
 import shapely
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
+from kit.errors import InputError, numbers
+from kit.fields import FLAG, LENGTH, NAME, Range, check_fields, declared
 from kit.wall.facade import Facade, Patch
-from kit.wall.raster import SAME_PLANE, Array, Grid, Mask, Window, clip, common, within
+from kit.wall.points import FrontRaster, Planes
+from kit.wall.raster import SAME_PLANE, Array, Grid, Mask, Window, clip, common, picture_rings, within
+
+# A segment's ends, as values of a linear form there.
+Forms = Iterable[tuple[Array, Array]]
+
+
+# On a raster
+
+
+def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None) -> Mask:
+    """Return which points of the front a point of light reaches past the front's own depth, shape (y, x).
+
+    Parameters
+    ----------
+    raster : FrontRaster
+    light : array, shape (3,)
+        A lens or a lamp [m].
+    picture : array, shape (4, 3), optional
+        Rays to the corners of a picture, which bounds the light.
+    """
+    source, facade, grid = np.asarray(light, float), raster.facade, raster.grid
+    lit = np.zeros(raster.patch.shape, dtype=bool)
+    corners = outlines(facade)
+    for k, height in enumerate(raster.planes.ahead(source).tolist()):
+        normal, offset = raster.planes.normal[k], float(raster.planes.offset[k])
+        window: Window | None = raster.windows[k]
+        if height <= SAME_PLANE:
+            continue
+        rings = None
+        if picture is not None:
+            rings = picture_rings(picture, source, normal, offset)
+            window = common(grid.window(rings), raster.windows[k]) if rings else None
+        if window is None:
+            continue
+        mine: Mask = raster.plane[window] == k
+        if rings is not None:
+            mine &= grid.inside(rings, window)
+        if not mine.any():
+            continue
+        for i in _casters(*corners, source, normal, offset, grid, window):
+            if i not in raster.planes.members[k]:
+                shadow = shadow_rings(facade.patches[i], source, normal, offset)
+                area = common(window, grid.window(shadow)) if shadow else None
+                if area is not None:
+                    mine[within(area, window)] &= ~grid.inside(shadow, area)
+        lit[window] |= mine
+    return lit
 
 
 def outlines(facade: Facade) -> tuple[Array, NDArray[np.intp]]:
     """Return the outlines of all patches one after the other, shape (n, 3), and the index where each starts."""
     corners = np.concatenate([p.rings[0] for p in facade.patches])
     return corners, np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
-
-
-def shade(
-    lit: Mask,
-    window: Window,
-    facade: Facade,
-    members: list[int],
-    light: Array,
-    grid: Grid,
-    corners: tuple[Array, NDArray[np.intp]],
-) -> None:
-    """Take from `lit` the points of one plane that the front's own depth hides from a point of light.
-
-    Parameters
-    ----------
-    lit : array of bool
-        On `window`; changed in place.
-    window : (slice, slice)
-        Rows and columns of the raster.
-    members : list of int
-        Patches in the plane, which cast no shadow on it.
-    light : array, shape (3,)
-        A lens or a lamp, in front of the plane [m].
-    corners
-        What `outlines` returns for `facade`.
-    """
-    normal, offset = facade.patches[members[0]].normal, facade.patches[members[0]].offset
-    for i in _casters(*corners, light, normal, offset, grid, window):
-        if i in members:
-            continue
-        rings = shadow_rings(facade.patches[i], light, normal, offset)
-        area = common(window, grid.window(rings)) if rings else None
-        if area is not None:
-            lit[within(area, window)] &= ~grid.inside(rings, area)
 
 
 def _casters(
@@ -110,13 +134,234 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
     return rings
 
 
-def covers(patch: Patch, points: Array) -> NDArray[np.bool_]:
-    """Return which points of the patch's plane, shape (n, 3), lie on the patch."""
+# Between points
+
+
+@dataclass(frozen=True, kw_only=True)
+class Obstacle:
+    """Something in front of the house: a tree, a car; or the people on the walk.
+
+    Parameters
+    ----------
+    name : str
+    area : sequence of (x, z)
+        Corners of the plan [m].
+    heights : (float, float)
+        Bottom and top above the ground line [m].
+    blocks : bool
+        Whether it stops light. False for people: the share of the beam that meets them is reported.
+
+    Raises
+    ------
+    InputError
+        For a plan whose edges cross, or a top that is not above the bottom.
+    """
+
+    name: str = declared(NAME)
+    area: tuple[tuple[float, float], ...]
+    heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH))
+    blocks: bool = declared(FLAG, default=True)
+
+    def __post_init__(self) -> None:
+        where = f"obstacle {self.name!r}"
+        check_fields(self, where)
+        object.__setattr__(self, "area", check_plan(where, self.area))
+        if self.heights[0] == self.heights[1]:
+            raise InputError(f"{where}: heights", self.heights, "a top above the bottom")
+
+
+def check_plan(where: str, area: Any) -> tuple[tuple[float, float], ...]:
+    """Return the corners (x, z) of an area on the ground, or raise `InputError` naming `where`."""
+    if isinstance(area, str) or not hasattr(area, "__len__") or len(area) < 3:
+        raise InputError(f"{where}: area", area, "three or more corners (x, z) in metres")
+    corners = tuple(numbers(f"{where}: area, corner {i}", corner, 2, unit="m") for i, corner in enumerate(area, 1))
+    shape = shapely.Polygon(corners)
+    if not shape.is_valid or not shape.area > 0:
+        raise InputError(f"{where}: area", corners, "corners in order round an area, with edges that do not cross")
+    return corners  # type: ignore[return-value]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Sheet:
+    """A convex piece of a patch.
+
+    Parameters
+    ----------
+    plane : array, shape (4,)
+        Normal and minus offset.
+    edges : array, shape (edge, 4)
+        Planes through its edges, inside where they are positive.
+    box : array, shape (2, 3)
+    group : int
+        Of patches that share its plane, -1 for one that is seen edge-on.
+    """
+
+    plane: Array
+    edges: Array
+    box: Array
+    group: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class Block:
+    """A convex piece of an obstacle: its faces, shape (face, 4), inside where they are positive, and its box."""
+
+    faces: Array
+    box: Array
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Occluders:
+    """All that can stand between two points, in convex pieces.
+
+    Parameters
+    ----------
+    sheets : tuple of Sheet
+        Of the front.
+    blocks : tuple of Block
+        Of obstacles.
+    """
+
+    sheets: tuple[Sheet, ...]
+    blocks: tuple[Block, ...]
+
+    @classmethod
+    def of(cls, facade: Facade, obstacles: Sequence[Obstacle] = ()) -> Occluders:
+        """Return the pieces of a front and of the obstacles that stop light."""
+        of_patch = Planes.of(facade).of_patch
+        return cls(
+            sheets=tuple(s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i]))),
+            blocks=tuple(b for o in obstacles if o.blocks for b in blocks(o)),
+        )
+
+    def hidden(self, points: Array, plane: NDArray[np.intp], places: Array) -> Mask:
+        """Return whether something hides each point of the front from each place, shape (place, point).
+
+        Parameters
+        ----------
+        points : array, shape (point, 3)
+            [m].
+        plane : array of int, shape (point,)
+            Index of the plane of each (`Planes`), whose own patches hide nothing of it.
+        places : array, shape (place, 3)
+            [m]; the nearer they are to each other, the quicker.
+        """
+        result = np.zeros((len(places), len(points)), dtype=bool)
+        bodies: list[Sheet | Block] = [*self.sheets, *self.blocks]
+        if not bodies:
+            return result
+        boxes = np.array([body.box for body in bodies])
+        near = _may_cross(points, places.min(axis=0), places.max(axis=0), boxes)
+        for k in np.flatnonzero(near.any(axis=1)):
+            body, which = bodies[k], near[k]
+            if isinstance(body, Sheet):
+                here = points @ body.plane[:3] + body.plane[3]
+                which = which & (np.abs(here) > SAME_PLANE)
+                if body.group >= 0:
+                    which &= plane != body.group
+            chosen = np.flatnonzero(which)
+            if not chosen.size:
+                continue
+            at = points[chosen]
+            if isinstance(body, Sheet):
+                here, there = here[chosen], places @ body.plane[:3] + body.plane[3]
+                hit = (here > 0) != (there > 0)[:, None]
+                # Where the segment meets the plane, the form of an edge is a mean of its values at both ends.
+                here, there = np.abs(here), np.abs(there)[:, None]
+                for edge in body.edges:
+                    hit &= (places @ edge[:3] + edge[3])[:, None] * here + there * (at @ edge[:3] + edge[3]) >= 0
+            else:
+                start, end = (x @ body.faces[:, :3].T + body.faces[:, 3] for x in (at, places))
+                hit = crosses((start[:, i], end[:, [i]]) for i in range(len(body.faces)))
+            result[:, chosen] |= hit
+        return result
+
+
+def crosses(forms: Forms) -> Mask:
+    """Return whether a segment runs through a convex body.
+
+    `forms` are the values at the segment's start and end of the linear forms that are positive inside; clipping
+    by parameter (Cyrus and Beck 1978, doi:10.1016/0097-8493(78)90021-3).
+    """
+    enter: Array | float = 0.0
+    leave: Array | float = 1.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        for start, end in forms:
+            out, gone = start < 0, end < 0
+            at = start / (start - end)
+            enter = np.maximum(enter, np.where(out, np.where(gone, 2.0, at), 0.0))
+            leave = np.minimum(leave, np.where(gone, np.where(out, -1.0, at), 1.0))
+    return np.asarray(enter < leave)
+
+
+def _may_cross(points: Array, low: Array, high: Array, boxes: Array) -> Mask:
+    """Return whether a segment from a point to anywhere between `low` and `high` may meet a box, (box, point)."""
+
+    def forms() -> Iterator[tuple[Array, Array]]:
+        for k in range(3):
+            below = boxes[:, 0, k, None] - points[:, k] - SAME_PLANE
+            above = boxes[:, 1, k, None] - points[:, k] + SAME_PLANE
+            yield above, above - (low[k] - points[:, k])
+            yield -below, (high[k] - points[:, k]) - below
+
+    return crosses(forms())
+
+
+def sheets(patch: Patch, group: int) -> Iterator[Sheet]:
+    """Return the patch as convex pieces."""
+    normal = patch.normal
+    # Two axes of the plane: the world axis that lies nearest to it, and the one square to that.
+    k = int(np.argmin(np.abs(normal)))
+    first = np.eye(3)[k] - normal[k] * normal
+    first /= np.linalg.norm(first)
+    axes = np.array([first, np.cross(normal, first)])
+    outline, *holes = (ring @ axes.T for ring in patch.rings)
+    for piece in convex(shapely.Polygon(outline, holes)):
+        flat = _edges(piece)
+        edges = np.column_stack([flat[:, :2] @ axes, flat[:, 2]])
+        corners = piece @ axes + patch.offset * normal
+        box = np.array([corners.min(axis=0), corners.max(axis=0)])
+        yield Sheet(plane=np.array([*normal, -patch.offset]), edges=edges, box=box, group=group)
+
+
+def blocks(obstacle: Obstacle) -> Iterator[Block]:
+    """Return the obstacle as convex pieces."""
+    bottom, top = obstacle.heights
+    for piece in convex(shapely.Polygon(obstacle.area)):
+        flat = _edges(piece)
+        sides = np.column_stack([flat[:, 0], np.zeros(len(flat)), flat[:, 1:]])
+        low, high = piece.min(axis=0), piece.max(axis=0)
+        yield Block(
+            faces=np.concatenate([sides, [(0.0, 1.0, 0.0, -bottom), (0.0, -1.0, 0.0, top)]]),
+            box=np.array([(low[0], bottom, low[1]), (high[0], top, high[1])]),
+        )
+
+
+def convex(shape: Any) -> Iterator[Array]:
+    """Return the corners, shape (n, 2), of convex pieces of a polygon: the whole of it, or triangles."""
+    whole = not shape.interiors and shape.convex_hull.area - shape.area <= 1e-12 * shape.area
+    for piece in [shape] if whole else shapely.get_parts(shapely.constrained_delaunay_triangles(shape)):
+        yield np.array(shapely.orient_polygons(piece).exterior.coords[:-1])
+
+
+def _edges(corners: Array) -> Array:
+    """Return the lines (a, b, c) of a convex polygon in counter-clockwise order, a x + b y + c >= 0 inside."""
+    along = np.roll(corners, -1, axis=0) - corners
+    inward = np.column_stack([-along[:, 1], along[:, 0]])
+    return np.column_stack([inward, -np.sum(inward * corners, axis=1)])
+
+
+# Along rays
+
+
+def covers(patch: Patch, points: Array, *, edge: bool = True) -> Mask:
+    """Return which points of the patch's plane, shape (n, 3), lie on the patch; `edge`: whether its edges count."""
     # Seen along the axis that is nearest to its normal, a patch keeps its shape.
     kept = [k for k in range(3) if k != int(np.abs(patch.normal).argmax())]
     outline, *holes = (shapely.Polygon(ring[:, kept]) for ring in patch.rings)
     shape = outline.difference(shapely.union_all(holes))
-    return np.asarray(shapely.intersects_xy(shape, points[:, kept[0]], points[:, kept[1]]))
+    test = shapely.intersects_xy if edge else shapely.contains_xy
+    return np.asarray(test(shape, points[:, kept[0]], points[:, kept[1]]))
 
 
 def first_met(facade: Facade, start: Array, end: Array) -> Array:
@@ -145,3 +390,32 @@ def first_met(facade: Facade, start: Array, end: Array) -> Array:
             met = ahead[covers(patch, start[ahead] + share[ahead, None] * ray[ahead])]
             first[met] = share[met]
     return first
+
+
+def hidden_directions(facade: Facade, eye: ArrayLike, directions: ArrayLike) -> Mask:
+    """Return which `directions`, unit vectors of shape (..., 3), the front hides from an eye in front of it."""
+    ray = np.asarray(directions, float)
+    flat, here = ray.reshape(-1, 3), np.asarray(eye, float)
+    return np.isfinite(first_met(facade, here, here + flat)).reshape(ray.shape[:-1])
+
+
+def hidden_corners(facade: Facade, points: Array, owner: NDArray[np.intp], lens: Array) -> Mask:
+    """Return which of `points`, shape (n, 3), on the patches `owner`, another patch hides from the lens.
+
+    Unlike a shadow, what lies upon a corner in its own plane hides it, and a line of sight along an edge is free.
+    """
+    result = np.zeros(len(points), dtype=bool)
+    normals = np.array([p.normal for p in facade.patches])
+    for j, patch in enumerate(facade.patches):
+        above = points @ patch.normal - patch.offset
+        height = float(patch.normal @ lens) - patch.offset
+        # A corner may lie a little off its patch's plane, and does not hide itself or what it is joined to.
+        off = max(SAME_PLANE, *(float(np.abs(ring @ patch.normal - patch.offset).max()) for ring in patch.rings))
+        behind = (above * height < 0) & (np.abs(above) > off)
+        beneath = (np.abs(above) <= SAME_PLANE) & (np.abs(normals[owner] @ patch.normal) > 1.0 - 1e-12) & (owner < j)
+        candidates = np.flatnonzero(behind | beneath)
+        if candidates.size:
+            # Where the line of sight meets the patch's plane.
+            step = np.where(beneath, 1.0, height / np.where(behind, height - above, 1.0))[candidates, None]
+            result[candidates] |= covers(patch, lens + (points[candidates] - lens) * step, edge=False)
+    return result

@@ -1,7 +1,14 @@
-"""Points on the front: which plane each lies in, where it is in the world, and what stands before it."""
+"""Points on the wall: where each is, how it is turned, which patch it is on, how much of the front it stands for.
+
+They come from a raster of the front (`FrontRaster`) or from a sparse sample of it (`WallPoints.sample`). A map is such
+points laid on a grid.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
 from typing import Any
 
 import numpy as np
@@ -10,27 +17,234 @@ from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError
 from kit.wall.facade import Facade
-from kit.wall.raster import SAME_PLANE, elevation_rings
+from kit.wall.raster import SAME_PLANE, Grid, Window, around, elevation_rings, exposed, visible
 
 Array = NDArray[np.float64]
+Index = NDArray[np.intp]
 
 
-def planes_of(facade: Facade) -> list[list[int]]:
-    """Return the indices of visible patches, grouped by the plane they lie in."""
-    groups: dict[tuple[float, ...], list[int]] = {}
-    for i, patch in enumerate(facade.patches):
-        if patch.faces_audience:
-            key = tuple(round(c / SAME_PLANE) for c in patch.depth_plane())
-            groups.setdefault(key, []).append(i)
-    return list(groups.values())
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Planes:
+    """The planes in which the visible patches of a front lie.
+
+    Parameters
+    ----------
+    members : tuple of tuple of int
+        Indices of the patches in each.
+    normal : array, shape (plane, 3)
+        Towards the audience.
+    offset : array, shape (plane,)
+        Of the plane ``normal . X = offset`` [m].
+    slope : array, shape (plane, 3)
+        (z0, zx, zy) with z = z0 + zx x + zy y on the plane.
+    of_patch : array of int16, shape (patch + 1,)
+        Index of each patch's plane, -1 for one that is seen edge-on; the last, for the index -1, is -1 too.
+    """
+
+    members: tuple[tuple[int, ...], ...]
+    normal: Array
+    offset: Array
+    slope: Array
+    of_patch: NDArray[np.int16]
+
+    @classmethod
+    def of(cls, facade: Facade) -> Planes:
+        """Return the planes of a front."""
+        groups: dict[tuple[float, ...], list[int]] = {}
+        for i, patch in enumerate(facade.patches):
+            if patch.faces_audience:
+                key = tuple(round(c / SAME_PLANE) for c in patch.depth_plane())
+                groups.setdefault(key, []).append(i)
+        firsts = [facade.patches[members[0]] for members in groups.values()]
+        of_patch = np.full(len(facade.patches) + 1, -1, dtype=np.int16)
+        for k, members in enumerate(groups.values()):
+            of_patch[members] = k
+        return cls(
+            members=tuple(map(tuple, groups.values())),
+            normal=np.array([p.normal for p in firsts]),
+            offset=np.array([p.offset for p in firsts]),
+            slope=np.array([p.depth_plane() for p in firsts]),
+            of_patch=of_patch,
+        )
+
+    def ahead(self, points: ArrayLike) -> Array:
+        """Return how far `points`, shape (..., 3), lie in front of each plane, shape (..., plane) [m]."""
+        return np.asarray(points, float) @ self.normal.T - self.offset
 
 
-def plane_at(planes: list[list[int]], slot: NDArray[np.intp]) -> NDArray[np.int16]:
-    """Return the index in `planes` of the plane that is visible at each point, -1 where there is no wall."""
-    plane_of = np.full(1 + max(map(max, planes)) + 1, -1, dtype=np.int16)
-    for k, members in enumerate(planes):
-        plane_of[np.array(members) + 1] = k
-    return plane_of.take(slot)
+@dataclass(frozen=True, kw_only=True, eq=False)
+class WallPoints:
+    """Points of the front that the audience sees.
+
+    Parameters
+    ----------
+    facade : Facade
+    planes : Planes
+    position : array, shape (n, 3)
+        World axes [m].
+    patch : array of int, shape (n,)
+    weight : array, shape (n,)
+        Area of the front that each stands for, as the audience sees it [m2].
+    """
+
+    facade: Facade
+    planes: Planes
+    position: Array
+    patch: Index
+    weight: Array
+
+    @cached_property
+    def plane(self) -> Index:
+        """Index of the plane of each, shape (n,)."""
+        return self.planes.of_patch[self.patch].astype(np.intp)
+
+    @cached_property
+    def normal(self) -> Array:
+        """Unit normal at each, shape (n, 3)."""
+        return self.planes.normal[self.plane]
+
+    @cached_property
+    def area(self) -> Array:
+        """Area of wall that each stands for, not foreshortened [m2], shape (n,)."""
+        return np.asarray(self.weight / self.normal[:, 2])
+
+    def some(self, which: Any) -> WallPoints:
+        """Return the points that an index or a mask picks."""
+        return WallPoints(
+            facade=self.facade,
+            planes=self.planes,
+            position=self.position[which],
+            patch=self.patch[which],
+            weight=self.weight[which],
+        )
+
+    @classmethod
+    def sample(
+        cls, facade: Facade, members: Sequence[int], extent: tuple[float, float, float, float], wanted: float
+    ) -> WallPoints:
+        """Return about as many visible points of the patches `members` as wanted; each patch with its exact area.
+
+        Raises
+        ------
+        InputError
+            Where the audience sees none of the patches.
+        """
+        shapes = exposed(facade)
+        seen = {i: shapes[facade.patches[i].name] for i in members}
+        area_of = np.zeros(len(facade.patches))
+        area_of[list(members)] = [shape.area for shape in seen.values()]
+        if not area_of.sum() > 0:
+            names = [facade.patches[i].name for i in members]
+            raise InputError("target", names, "patches of which the audience sees some")
+        raster = FrontRaster.over(facade, extent, float(np.sqrt(area_of.sum() / wanted)))
+        rows, columns = np.nonzero(np.isin(raster.patch, list(members)))
+        index = raster.patch[rows, columns].astype(np.intp)
+        x, y = raster.grid.x[columns], raster.grid.y[rows]
+        # What is so slender that it slips between the points gets one.
+        missed = np.array([i for i in members if area_of[i] > 0 and i not in index], dtype=np.intp)
+        if missed.size:
+            more = [seen[i].representative_point() for i in missed.tolist()]
+            index, x, y = np.append(index, missed), np.append(x, [m.x for m in more]), np.append(y, [m.y for m in more])
+        return cls(
+            facade=facade,
+            planes=raster.planes,
+            position=raster.lift(index, x, y),
+            patch=index,
+            # However a patch's edges fall between the points, all of it counts.
+            weight=(area_of / np.maximum(np.bincount(index, minlength=len(area_of)), 1))[index],
+        )
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class FrontRaster:
+    """The visible front on a raster in elevation.
+
+    Parameters
+    ----------
+    facade : Facade
+    grid : Grid
+    patch : array of int16, shape (y, x)
+        Index of the visible patch, -1 where there is no wall.
+    planes : Planes
+    """
+
+    facade: Facade
+    grid: Grid
+    patch: NDArray[np.int16]
+    planes: Planes
+
+    @classmethod
+    def over(cls, facade: Facade, extent: tuple[float, float, float, float], spacing: float) -> FrontRaster:
+        """Return the raster over `extent` (left, right, bottom, top), with points `spacing` apart [m]."""
+        return cls.on(facade, Grid.over(extent, spacing))
+
+    @classmethod
+    def on(cls, facade: Facade, grid: Grid) -> FrontRaster:
+        """Return the front on a grid."""
+        return cls(facade=facade, grid=grid, patch=visible(facade, grid), planes=Planes.of(facade))
+
+    @cached_property
+    def plane(self) -> NDArray[np.int16]:
+        """Index of the plane at each point, -1 where there is no wall, shape (y, x)."""
+        return self.planes.of_patch.take(self.patch, mode="wrap")
+
+    @cached_property
+    def windows(self) -> tuple[Window, ...]:
+        """Rows and columns that each plane's patches can touch."""
+        patches = self.facade.patches
+        return tuple(
+            around([self.grid.window(elevation_rings(patches[i])) for i in members]) for members in self.planes.members
+        )
+
+    @cached_property
+    def points(self) -> Array:
+        """World position of each point, shape (y, x, 3) [m]; NaN where there is no wall."""
+        return self.lift(self.patch, self.grid.x, self.grid.y[:, None])
+
+    @cached_property
+    def pixel_area(self) -> Array:
+        """Area of the wall behind one point on each patch [m2], shape (patch,); 0 for patches seen edge-on."""
+        return self.grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in self.facade.patches])
+
+    @cached_property
+    def seen_area(self) -> float:
+        """Area of the visible front, not foreshortened [m2]."""
+        counts = np.bincount(self.patch.ravel().astype(np.intp) + 1, minlength=len(self.pixel_area) + 1)
+        return float(counts[1:] @ self.pixel_area)
+
+    def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
+        """Return the points of the front behind places in elevation, shape (..., 3) [m].
+
+        `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
+        """
+        return lift(self.planes, patch, x, y)
+
+    def at(self, where: Any) -> WallPoints:
+        """Return the points that a mask of shape (y, x), or an index into the raster read row by row, picks."""
+        flat = np.flatnonzero(where) if np.asarray(where).dtype == bool else np.asarray(where)
+        rows, columns = np.divmod(flat, self.grid.x.size)
+        patch = self.patch.ravel()[flat].astype(np.intp)
+        return WallPoints(
+            facade=self.facade,
+            planes=self.planes,
+            position=self.lift(patch, self.grid.x[columns], self.grid.y[rows]),
+            patch=patch,
+            weight=np.full(flat.shape, self.grid.spacing**2),
+        )
+
+
+def lift(planes: Planes, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
+    """Return the points of planes behind places in elevation, as `FrontRaster.lift`."""
+    across, up = np.asarray(x, float), np.asarray(y, float)
+    slope = np.append(planes.slope, np.full((1, 3), np.nan), axis=0)[planes.of_patch[patch]]
+    depth = slope[..., 0] + slope[..., 1] * across + slope[..., 2] * up
+    return np.stack(np.broadcast_arrays(across, up, depth), axis=-1)
+
+
+def middle(facade: Facade) -> tuple[float, float, float]:
+    """Return the middle of a front's extent, on the plane z = 0 [m]: what is looked at."""
+    left, right, bottom, top = facade.bounds
+    return (left + right) / 2.0, (bottom + top) / 2.0, 0.0
 
 
 def check_in_front(facade: Facade, points: ArrayLike, where: str, what: str) -> None:
@@ -54,23 +268,3 @@ def check_in_front(facade: Facade, points: ArrayLike, where: str, what: str) -> 
         if covered.any():
             right = f"{what} in front of the house; this one is behind or inside patch {patch.name!r}"
             raise InputError(where, tuple(candidates[covered.argmax()].tolist()), right)
-
-
-def wall_points(facade: Facade, patch: NDArray[np.integer[Any]], x: Array, y: Array) -> Array:
-    """Return the points of the front behind places in elevation, shape (..., 3) [m].
-
-    `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
-    """
-    planes = [p.depth_plane() if p.faces_audience else (np.nan,) * 3 for p in facade.patches]
-    z0, zx, zy = np.moveaxis(np.array([*planes, (np.nan,) * 3])[patch], -1, 0)
-    return np.stack(np.broadcast_arrays(x, y, z0 + zx * x + zy * y), axis=-1)
-
-
-def wall_planes(facade: Facade, shown: NDArray[np.int16]) -> tuple[Array, NDArray[np.int16]]:
-    """Return the normals of the planes of a front, shape (n, 3), and which one each visible point lies in, -1 for none.
-
-    `shown` is the index of the visible patch, -1 where there is no wall.
-    """
-    planes = planes_of(facade)
-    normals = np.array([facade.patches[members[0]].normal for members in planes])
-    return normals, plane_at(planes, shown.astype(np.intp) + 1)

@@ -1,0 +1,66 @@
+"""Contrast at the eye: white over black, with ambient light and the veil in both."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from kit.bands import in_quadrature
+
+Array = NDArray[np.float64]
+
+
+def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil: ArrayLike) -> Array:
+    """Return (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil).
+
+    Parameters
+    ----------
+    white, black, ambient, veil : array
+        Luminance of projected white and black, of ambient light on the wall, and of the veil [cd/m2]; they broadcast.
+
+    Returns
+    -------
+    array
+        1 where there is no light at all in white or black: nothing to tell apart. Infinite for a black without any.
+    """
+    rest = np.asarray(ambient, float) + np.asarray(veil, float)
+    below = np.asarray(black, float) + rest
+    with np.errstate(divide="ignore", invalid="ignore"):
+        result = (np.asarray(white, float) + rest) / below
+    return np.where((below == 0.0) & np.isnan(result), 1.0, result)
+
+
+def contrast_end(
+    white: Array,
+    black: Array,
+    ambient: Array,
+    veil: Array | float,
+    contrast: Array,
+    light: float,
+    wall: Array,
+    sign: int,
+) -> Array:
+    """Return the low or the high end of the likely contrast.
+
+    Parameters
+    ----------
+    white, black, ambient, veil, contrast : array
+        As for `contrast_at_eye`, and the nominal contrast that they make.
+    light : float
+        Light at this end, relative to nominal.
+    wall : array
+        Reflectance at this end, relative to nominal.
+    sign : {-1, 1}
+        -1 for the low end, 1 for the high one.
+
+    Returns
+    -------
+    array
+        The two deviations, which are independent, in quadrature. All arrays broadcast.
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        by_light = contrast_at_eye(light * white, light * black, ambient, veil) / contrast
+        by_wall = contrast_at_eye(wall * (white + ambient), wall * (black + ambient), 0.0, veil) / contrast
+        spread = in_quadrature((by_light, by_wall), sign)
+        # Nothing dilutes a black without any light, and a wall that sends nothing back has nothing to spread.
+        return np.where(np.isfinite(contrast) & np.isfinite(spread), contrast * spread, contrast)

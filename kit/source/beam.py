@@ -1,0 +1,366 @@
+r"""The beam: a lens in its place, or many lenses at once, and where each of its rays lands.
+
+Derivation of the illuminance on any plane
+------------------------------------------
+Take a lens that is small against the distance (a pinhole at its centre) and a panel that is evenly lit.
+Let :math:`d` be the depth of a point along the lens axis. At depth 1 m the picture has width
+:math:`w = 1 / throw ratio` and height :math:`h_1 = w / aspect`, and the plane there is evenly lit with
+
+.. math:: E_1 = \Phi / (w h_1).
+
+A direction at angle :math:`\beta` to the axis meets that plane at distance :math:`1 / \cos\beta`, so its
+luminous intensity is :math:`I = E_1 (1/\cos\beta)^2 / \cos\beta = E_1 / \cos^3\beta`. A wall point at
+distance :math:`r` in that direction, with incidence angle :math:`\theta` to the wall's normal, receives
+
+.. math:: E = I \cos\theta / r^2 .
+
+With :math:`\cos\beta = d / r` and :math:`\cos\theta = h / r`, where :math:`h` is the perpendicular distance
+from lens to the wall's plane, all the distances :math:`r` cancel:
+
+.. math:: E = E_1 \, h / d^3 .
+
+Lens shift moves the picture inside the same plane at unit depth and changes nothing above.
+
+Size of a picture element on the wall
+-------------------------------------
+A ray :math:`D = f + s r + t u` meets a wall of unit normal :math:`n` at the depth :math:`d` with
+:math:`-n \cdot D = h / d`. With :math:`\alpha = (n \cdot r) d / h` and :math:`\beta = (n \cdot u) d / h`,
+
+.. math::
+    \partial X / \partial s = d (r + \alpha D), \qquad \partial X / \partial t = d (u + \beta D),
+
+whose singular values times the pitch of the elements at unit depth are the longest and the shortest extent of an
+element. Their product is :math:`d^3 / h` times the pitch squared: the other face of :math:`E = E_1 h / d^3`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from kit.source.placement import Placement
+from kit.source.projector import Projector
+
+Array = NDArray[np.float64]
+Zones = tuple[tuple[float, ...], ...]
+
+# The picture's corners in its own coordinates: bottom left, bottom right, top right, top left.
+CORNERS = np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)])
+CORNERS.flags.writeable = False
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Beam:
+    """A lens in its place; or many of one kind, along leading dimensions "batch" that may be none.
+
+    Parameters
+    ----------
+    position : array, shape (*batch, 3)
+        Of the lens [m], world axes.
+    forward, right, up : array, shape (*batch, 3)
+        Unit vectors of the lens axis, and of the picture across and up. NaN where there is no aim.
+    centre, size : array, shape (*batch, 2)
+        Middle of the picture, and its width and height, on the plane at unit depth; dimensionless.
+    resolution : (int, int)
+        Picture elements across and down.
+    zones : 3 x 3 floats, optional
+        Readings of the lens, see `zone_gain`.
+    """
+
+    position: Array
+    forward: Array
+    right: Array
+    up: Array
+    centre: Array
+    size: Array
+    resolution: tuple[int, int] = (1, 1)
+    zones: Zones | None = None
+
+    @classmethod
+    def of(cls, projector: Projector, placement: Placement) -> Beam:
+        """Return the beam of one machine.
+
+        Raises
+        ------
+        InputError
+            For a zoom that is not set.
+        """
+        width = 1.0 / projector.fixed_throw_ratio()
+        size = np.array([width, width / projector.aspect])
+        forward, right, up = placement.frame()
+        return cls(
+            position=np.array(placement.position),
+            forward=forward,
+            right=right,
+            up=up,
+            centre=np.array(projector.lens_shift) * size,
+            size=size,
+            resolution=projector.resolution,
+            zones=projector.zones,
+        )
+
+    @property
+    def unit_illuminance(self) -> Array:
+        """Illuminance per lumen on the perpendicular plane 1 m from the lens, shape (*batch,) [lx/lm]."""
+        return np.asarray(1.0 / (self.size[..., 0] * self.size[..., 1]))
+
+    def rays(self, across: ArrayLike, up: ArrayLike) -> Array:
+        """Return the rays through places of the picture, shape (*batch, ..., 3); their part along the axis is 1.
+
+        Parameters
+        ----------
+        across, up : array, shape (...)
+            From -0.5 (left, bottom) to 0.5 (right, top); they broadcast.
+        """
+        a, b = np.broadcast_arrays(np.asarray(across, float), np.asarray(up, float))
+        s, t = (
+            self._spread(self.centre[..., k], a.ndim) + self._spread(self.size[..., k], a.ndim) * place
+            for k, place in enumerate((a, b))
+        )
+        forward, right, upward = (self._spread(axis, a.ndim, 1) for axis in (self.forward, self.right, self.up))
+        return np.asarray(forward + s[..., None] * right + t[..., None] * upward)
+
+    def pixel_rays(self, column: ArrayLike, row: ArrayLike) -> Array:
+        """Return the rays through places of the raster, in pixels from the picture's top left corner; as `rays`."""
+        columns, rows = self.resolution
+        return self.rays(np.asarray(column, float) / columns - 0.5, 0.5 - np.asarray(row, float) / rows)
+
+    def corners(self) -> Array:
+        """Return the rays to the picture's corners, in the order of `CORNERS`, shape (*batch, 4, 3)."""
+        return self.rays(*CORNERS.T)
+
+    def land(self, rays: ArrayLike, normal: ArrayLike, offset: ArrayLike) -> Array:
+        """Return where rays from the lens meet planes ``normal . X = offset``, shape (*batch, ..., 3) [m].
+
+        Parameters
+        ----------
+        rays : array, shape (*batch, ..., 3)
+        normal : array, shape (3,) or (..., 3)
+        offset : array, shape () or (...)
+
+        Returns
+        -------
+        array
+            NaN where a ray does not meet its plane in front of the lens.
+        """
+        ray, across = np.asarray(rays, float), np.asarray(normal, float)
+        lens = self._spread(self.position, ray.ndim - self.position.ndim, 1)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            depth = (np.asarray(offset, float) - np.sum(across * lens, axis=-1)) / np.sum(across * ray, axis=-1)
+        return np.asarray(lens + np.where((depth > 0) & np.isfinite(depth), depth, np.nan)[..., None] * ray)
+
+    def on(self, points: ArrayLike, normals: ArrayLike | None = None) -> Landing:
+        """Return how the beam meets points.
+
+        Parameters
+        ----------
+        points : array, shape (..., 3)
+            World axes [m].
+        normals : array, shape (3,) or (..., 3), optional
+            Of the wall at each, on the side that is looked at; needed for light and for picture elements.
+        """
+        where = np.asarray(points, float)
+        flat = where.reshape(-1, 3)
+        shape = (*self.position.shape[:-1], *where.shape[:-1])
+
+        def along(axis: Array) -> Array:
+            vector = axis.reshape(-1, 3)
+            found: Array = vector @ flat.T
+            found -= np.sum(vector * self.position.reshape(-1, 3), axis=1)[:, None]
+            return found.reshape(shape)
+
+        depth, s, t = (along(axis) for axis in (self.forward, self.right, self.up))
+        with np.errstate(invalid="ignore"):
+            depth[~(depth > 0)] = np.nan
+        s /= depth
+        t /= depth
+        return Landing(beam=self, points=where, normals=_facing(normals, where), depth=depth, s=s, t=t)
+
+    def illuminance(self, points: ArrayLike, normals: ArrayLike) -> Array:
+        """Return the illuminance per lumen on points of walls, without shadows [lx/lm]; see `on`.
+
+        Returns
+        -------
+        array, shape (*batch, ...)
+            Zones are applied, the chain of losses is not; 0 outside the picture and on a wall lit from behind.
+        """
+        return self.on(points, normals).illuminance()
+
+    def gain(self, across: ArrayLike, up: ArrayLike) -> Array | float:
+        """Return the lens's illuminance relative to a flat field at places of the picture; 1 without zones."""
+        return 1.0 if self.zones is None else zone_gain(self.zones, across, up)
+
+    def _spread(self, values: Array, inner: int, trailing: int = 0) -> Array:
+        """Return values on (*batch, *trailing) with `inner` dimensions put after the batch, to broadcast."""
+        batch = values.shape[: values.ndim - trailing]
+        return values.reshape(*batch, *(1,) * inner, *values.shape[values.ndim - trailing :])
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Landing:
+    """How a beam meets points: all arrays are of shape (*batch, ...), NaN behind the lens.
+
+    Parameters
+    ----------
+    beam : Beam
+    points, normals : array, shape (..., 3)
+        The points [m], and the wall's normal at each or None.
+    depth : array
+        Along the lens axis [m].
+    s, t : array
+        Place across and up on the plane at unit depth, from the axis.
+    """
+
+    beam: Beam
+    points: Array
+    normals: Array | None
+    depth: Array
+    s: Array
+    t: Array
+
+    @cached_property
+    def across(self) -> Array:
+        """Place in the picture, from -0.5 (left) to 0.5 (right) inside it."""
+        return self._place(self.s, 0)
+
+    @cached_property
+    def up(self) -> Array:
+        """Place in the picture, from -0.5 (bottom) to 0.5 (top) inside it."""
+        return self._place(self.t, 1)
+
+    @cached_property
+    def column(self) -> Array:
+        """Place on the raster, in pixels from the picture's left edge."""
+        return np.asarray((self.across + 0.5) * self.beam.resolution[0])
+
+    @cached_property
+    def row(self) -> Array:
+        """Place on the raster, in pixels from the picture's top edge."""
+        return np.asarray((0.5 - self.up) * self.beam.resolution[1])
+
+    def inside(self, slack: float = 0.0) -> NDArray[np.bool_]:
+        """Return which points lie within the picture, edges included; `slack` widens it, in shares of its size."""
+        half = 0.5 * (1.0 + slack)
+        with np.errstate(invalid="ignore"):
+            return np.asarray((np.abs(self.across) <= half) & (np.abs(self.up) <= half))
+
+    @cached_property
+    def height(self) -> Array:
+        """Distance of the lens in front of the wall's plane at each point [m]; negative behind it."""
+        normals = self._normals()
+        flat = normals.reshape(-1, 3)
+        offset = np.sum(flat * self.points.reshape(-1, 3), axis=1)
+        return (self.beam.position.reshape(-1, 3) @ flat.T - offset).reshape(self.depth.shape)
+
+    def flat_illuminance(self) -> Array:
+        """Return E_1 h / d^3 times the lens's own gain [lx/lm], wherever the ray lands and whatever it meets."""
+        with np.errstate(invalid="ignore"):
+            light = self.height / (self.depth * self.depth * self.depth)
+        light *= self.beam._spread(self.beam.unit_illuminance, self.depth.ndim - self.beam.unit_illuminance.ndim)
+        if self.beam.zones is not None:
+            light *= zone_gain(self.beam.zones, np.nan_to_num(self.across), np.nan_to_num(self.up))
+        return light
+
+    def illuminance(self) -> Array:
+        """Return the illuminance per lumen [lx/lm]: 0 outside the picture and on a wall lit from behind."""
+        return np.where(self.inside() & (self.height > 0), self.flat_illuminance(), 0.0)
+
+    def element(self, eye: ArrayLike | None = None) -> tuple[Array, Array]:
+        """Return the longest and the shortest extent of a picture element on the wall, tilt included.
+
+        Parameters
+        ----------
+        eye : (float, float, float), optional
+            From where it is looked at [m]. Not given: on the wall itself.
+
+        Returns
+        -------
+        longest, shortest : array
+            [m]; with an eye, the angles that the element covers [rad]. Elements are taken as square at unit depth.
+        """
+        depth, s, t = self.depth, self.s, self.t
+        inner = self.points.ndim - 1
+        right, up = (
+            (axis.reshape(-1, 3) @ self._normals().reshape(-1, 3).T).reshape(depth.shape)
+            for axis in (self.beam.right, self.beam.up)
+        )
+        with np.errstate(divide="ignore", invalid="ignore"):
+            slant = depth / self.height
+            alpha, beta = slant * right, slant * up
+            length = 1.0 + s * s + t * t
+            # The map's Gram matrix, divided by depth squared.
+            ss = 1.0 + alpha * (2.0 * s + alpha * length)
+            tt = 1.0 + beta * (2.0 * t + beta * length)
+            st = beta * s + alpha * t + alpha * beta * length
+            scale: Array = depth * depth
+            if eye is not None:
+                view = self.points - np.asarray(eye, float)
+                distance = np.linalg.norm(view, axis=-1)
+                view = view / distance[..., None]
+                flat = view.reshape(-1, 3)
+                # What lies along the line of sight is not seen.
+                start = np.sum(flat * self.points.reshape(-1, 3), axis=1)
+                seen = (start - self.beam.position.reshape(-1, 3) @ flat.T).reshape(depth.shape) / depth
+                u, v = (
+                    (axis.reshape(-1, 3) @ flat.T).reshape(depth.shape) + slope * seen
+                    for axis, slope in ((self.beam.right, alpha), (self.beam.up, beta))
+                )
+                ss, st, tt, scale = ss - u * u, st - u * v, tt - v * v, scale / distance**2
+            middle, swing = 0.5 * (ss + tt), np.hypot(0.5 * (ss - tt), st)
+            pitch = self.beam._spread(self.beam.size[..., 0] / self.beam.resolution[0], inner)
+            longest = pitch * np.sqrt((middle + swing) * scale)
+            # By the determinant: the difference would lose digits at grazing incidence.
+            shortest = pitch * np.sqrt(np.maximum(ss * tt - st * st, 0.0) / (middle + swing) * scale)
+        return longest, shortest
+
+    def _place(self, unit: Array, k: int) -> Array:
+        inner = self.points.ndim - 1
+        centre, size = (self.beam._spread(part[..., k], inner) for part in (self.beam.centre, self.beam.size))
+        return np.asarray((unit - centre) / size)
+
+    def _normals(self) -> Array:
+        if self.normals is None:
+            raise TypeError("the wall's normals are needed here: beam.on(points, normals)")
+        return self.normals
+
+
+def _facing(normals: ArrayLike | None, points: Array) -> Array | None:
+    return None if normals is None else np.broadcast_to(np.asarray(normals, float), points.shape)
+
+
+def zone_gain(zones: ArrayLike, across: ArrayLike, up: ArrayLike) -> Array:
+    """Return the lens's illuminance relative to a flat field that carries the same flux.
+
+    The nine readings hold at the zone centres; between them runs a smooth step (3 t^2 - 2 t^3), beyond
+    the outer centres the reading stays. Each of the three weights along an axis then has integral 1/3,
+    so the picture's mean is the mean of the nine readings, which is how IEC 61947-1 turns them into
+    lumens: flux is conserved exactly, and no value leaves the range of the readings.
+
+    Parameters
+    ----------
+    zones : array, shape (3, 3)
+        Readings, top row first, left to right.
+    across, up : array
+        Position in the picture, from -0.5 (left, bottom) to 0.5 (right, top); they broadcast.
+
+    Returns
+    -------
+    array
+        Dimensionless, mean 1 over the picture.
+    """
+    readings = np.asarray(zones, float)
+    table = readings[::-1] / readings.mean()
+    across_by_column, up_by_row = _zone_weights(across), _zone_weights(up)
+    return np.asarray(sum(up_by_row[row] * np.tensordot(table[row], across_by_column, 1) for row in range(3)))
+
+
+def _zone_weights(position: ArrayLike) -> Array:
+    s = 3.0 * np.asarray(position, float)
+    low = np.clip(-s, 0.0, 1.0)
+    high = np.clip(s, 0.0, 1.0)
+    low = low * low * (3.0 - 2.0 * low)
+    high = high * high * (3.0 - 2.0 * high)
+    return np.stack([low, 1.0 - low - high, high])
