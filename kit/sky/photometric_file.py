@@ -26,7 +26,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from kit.errors import InputError, number, text
+from kit.errors import InputError
+from kit.fields import ANGLE, NAME, Number, Numbers, check_fields, declared, together
 from kit.units import metres_per
 
 Array = NDArray[np.float64]
@@ -42,6 +43,11 @@ MOST_INTENSITY = 1e9
 AGREES, ABSURD = 0.05, 10.0
 # Angles closer than this are one angle [deg].
 SAME_ANGLE = 1e-6
+
+THETA, PHI = Numbers(of=ANGLE.but(low=0.0, high=180.0)), Numbers(of=ANGLE)
+CANDELA = Numbers(of=Number(unit="cd", low=0.0, high=MOST_INTENSITY), most=MOST_VALUES)
+FLUX = Number(label="lumens", symbol="Φ", unit="lm", above=0.0)
+CUTOFF, BEAM = ANGLE.but(low=1.0, high=180.0), ANGLE.but(low=5.0, high=170.0)
 
 EDITIONS = ("1986", "1991", "1995", "2002", "2019")
 RANGES = "one angle of 0; or 0 to 90, 0 to 180, 90 to 270, or 0 to 360 degrees, ascending"
@@ -76,41 +82,31 @@ class Distribution:
         For an array of another shape, a value out of its domain, or no light at all.
     """
 
-    name: str
-    vertical: Array
-    horizontal: Array
-    candela: Array
-    stated_flux: float | None = None
-    efficiency: float | None = None
-    multiplier: float = 1.0
-    size: float = 0.0
+    name: str = declared(NAME)
+    vertical: Array = declared(THETA.but(most=MOST_VALUES))
+    horizontal: Array = declared(PHI.but(most=MOST_VALUES))
+    candela: Array = declared(CANDELA)
+    stated_flux: float | None = declared(FLUX, default=None)
+    efficiency: float | None = declared(Number(above=0.0, high=2.0), default=None)
+    multiplier: float = declared(Number(above=0.0), default=1.0)
+    size: float = declared(Number(unit="m", low=0.0), default=0.0)
     _flux: float = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        where = f"distribution {text('distribution name', self.name)!r}"
-        fix = object.__setattr__
-        for name in ("vertical", "horizontal", "candela"):
-            fix(self, name, _array(f"{where}: {name}", getattr(self, name)))
+        where = f"distribution {self.name!r}"
+        check_fields(self, where)
         v, h, table = self.vertical, self.horizontal, self.candela
-        if v.ndim != 1 or v.size < 2 or np.any(np.diff(v) <= 0) or v[0] < 0 or v[-1] > 180:
-            raise InputError(f"{where}: vertical", _short(v), "two or more ascending angles from 0 to 180 degrees")
+        if v.ndim != 1 or v.size < 2 or np.any(np.diff(v) <= 0):
+            raise InputError(f"{where}: vertical", v, "two or more ascending angles from 0 to 180 degrees")
         if h.ndim != 1 or not h.size or np.any(np.diff(h) <= 0) or not _known_range(h):
-            raise InputError(f"{where}: horizontal", _short(h), RANGES)
+            raise InputError(f"{where}: horizontal", h, RANGES)
         if table.shape != (h.size, v.size):
             raise InputError(f"{where}: candela", table.shape, f"an array of shape {(h.size, v.size)}")
-        if table.min() < 0 or table.max() > MOST_INTENSITY:
-            right = f"intensities from 0 to {MOST_INTENSITY:g} cd"
-            raise InputError(f"{where}: candela", f"{table.min():g} to {table.max():g}", right)
-        if self.stated_flux is not None:
-            number(f"{where}: stated_flux", self.stated_flux, above=0.0, unit="lm")
-        if self.efficiency is not None:
-            number(f"{where}: efficiency", self.efficiency, above=0.0, maximum=2.0)
-        number(f"{where}: multiplier", self.multiplier, above=0.0)
-        number(f"{where}: size", self.size, minimum=0.0, unit="m")
         cosine = np.cos(np.radians(v))
         full_h, full = self._full
         rings = (full[:, 1:] + full[:, :-1]) @ (np.pi * (cosine[:-1] - cosine[1:]))
-        fix(self, "_flux", float(rings[0] if full_h.size == 1 else np.diff(full_h) @ (rings[1:] + rings[:-1]) / 720.0))
+        flux = rings[0] if full_h.size == 1 else np.diff(full_h) @ (rings[1:] + rings[:-1]) / 720.0
+        object.__setattr__(self, "_flux", float(flux))
         if not self._flux > 0:
             raise InputError(f"{where}: candela", "0 in all directions", "some light")
 
@@ -167,11 +163,7 @@ class Distribution:
         InputError
             For an angle outside its domain.
         """
-        down, round_ = np.broadcast_arrays(np.asarray(theta, float), np.asarray(phi, float))
-        if not np.all((down >= 0) & (down <= 180)):
-            raise InputError("theta", _short(theta), "angles from 0 to 180 degrees")
-        if not np.all(np.isfinite(round_)):
-            raise InputError("phi", _short(phi), "finite angles in degrees")
+        down, round_ = together(theta=THETA.check("theta", theta), phi=PHI.check("phi", phi))
         v, (h, table) = self.vertical, self._full
         if h.size == 1:
             result = np.interp(down, v, table[0])
@@ -189,13 +181,13 @@ class Distribution:
 
 def isotropic(flux: float, *, name: str = "all round") -> Distribution:
     """Return the same intensity in all directions, ``flux / (4 pi)``; `flux` in lm."""
-    level = number("flux", flux, above=0.0, unit="lm") / (4.0 * math.pi)
+    level = FLUX.check("flux", flux) / (4.0 * math.pi)
     return _axial(name, np.array([0.0, 180.0]), np.full(2, level))
 
 
 def lambertian(flux: float, *, name: str = "diffuse") -> Distribution:
     """Return the light of a flat, evenly bright disc, ``flux / pi * cos(theta)``; `flux` in lm."""
-    peak = number("flux", flux, above=0.0, unit="lm") / math.pi
+    peak = FLUX.check("flux", flux) / math.pi
     angles = _quarter()
     return _axial(name, angles, peak * _cosine(angles))
 
@@ -212,8 +204,8 @@ def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distr
     cutoff_angle : float
         1 to 180 [deg].
     """
-    end = number("cutoff_angle", cutoff_angle, minimum=1.0, maximum=180.0, unit="degrees")
-    level = number("flux", flux, above=0.0, unit="lm") / (2.0 * math.pi * (1.0 - math.cos(math.radians(end))))
+    end = CUTOFF.check("cutoff_angle", cutoff_angle)
+    level = FLUX.check("flux", flux) / (2.0 * math.pi * (1.0 - math.cos(math.radians(end))))
     return _axial(name, np.array([0.0, end]), np.full(2, level))
 
 
@@ -229,9 +221,9 @@ def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
     beam_angle : float
         Between opposite directions of half the peak intensity, 5 to 170 [deg].
     """
-    half = number("beam_angle", beam_angle, minimum=5.0, maximum=170.0, unit="degrees") / 2.0
+    half = BEAM.check("beam_angle", beam_angle) / 2.0
     power = math.log(0.5) / math.log(math.cos(math.radians(half)))
-    peak = number("flux", flux, above=0.0, unit="lm") * (power + 1.0) / (2.0 * math.pi)
+    peak = FLUX.check("flux", flux) * (power + 1.0) / (2.0 * math.pi)
     angles = _quarter()
     return _axial(name, angles, peak * _cosine(angles) ** power)
 
@@ -253,7 +245,7 @@ def _axial(name: str, vertical: Array, intensity: Array) -> Distribution:
 
 
 def load_distribution(path: str | Path) -> Distribution:
-    """Read a photometric file, LM-63 or EULUMDAT.
+    r"""Read a photometric file, LM-63 or EULUMDAT.
 
     Parameters
     ----------
@@ -270,6 +262,17 @@ def load_distribution(path: str | Path) -> Distribution:
     ------
     InputError
         For whatever cannot be used, with file, line, field and what is right.
+
+    Examples
+    --------
+    >>> import kit, pathlib, tempfile
+    >>> lines = "IESNA:LM-63-2002", "TILT=NONE", "1 -1 1 3 1 1 2 0 0 0", "1 1 10", "0 45 90", "0", "100 70 0"
+    >>> with tempfile.TemporaryDirectory() as folder:
+    ...     file = pathlib.Path(folder, "lamp.ies")
+    ...     _ = file.write_text("\n".join(lines))
+    ...     lamp = kit.load_distribution(file)
+    >>> f"{lamp.flux():.0f} lm", lamp.intensity([0.0, 22.5, 90.0]).tolist()
+    ('312 lm', [100.0, 85.0, 0.0])
     """
     if not isinstance(path, str | Path):
         raise InputError("photometric file", path, "the path of an .ies or .ldt file")
@@ -324,14 +327,14 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
         tokens.whole("lamp-to-luminaire geometry", 1, 3)
         pairs = tokens.whole("number of tilt angles", 1, MOST_VALUES)
         tokens.numbers("tilt angles", pairs)
-        tokens.numbers("tilt multiplying factors", pairs, minimum=0.0)
+        tokens.numbers("tilt multiplying factors", pairs, low=0.0)
     elif tilt.upper() != "NONE":
         raise InputError(f"{where}: TILT", _short(tilt), "NONE or INCLUDE; a second file is not read")
     lamps = tokens.whole("number of lamps", 1, 10_000)
-    lumens = tokens.number("lumens per lamp", minimum=-1.0, maximum=1e9)
+    lumens = tokens.number("lumens per lamp", low=-1.0, high=1e9)
     if lumens <= 0 and lumens != -1.0:
         raise tokens.refuse("lumens per lamp", lumens, "a number above 0, or -1 for absolute photometry")
-    factor = tokens.number("candela multiplier", above=0.0, maximum=1e9)
+    factor = tokens.number("candela multiplier", above=0.0, high=1e9)
     count_v = tokens.whole("number of vertical angles", 2, MOST_VALUES)
     count_h = tokens.whole("number of horizontal angles", 1, MOST_VALUES)
     if count_v * count_h > MOST_VALUES:
@@ -342,20 +345,20 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
         raise tokens.refuse("photometric type", f"{kind} (type {'CBA'[kind - 1]})", right)
     units = tokens.whole("units type", 1, 2)
     # Negative lengths stand for round shapes.
-    lengths = [tokens.number(f"luminous {side}", minimum=-1e3, maximum=1e3) for side in ("width", "length", "height")]
-    ballast = tokens.number("ballast factor", above=0.0, maximum=1e3)
+    lengths = [tokens.number(f"luminous {side}", low=-1e3, high=1e3) for side in ("width", "length", "height")]
+    ballast = tokens.number("ballast factor", above=0.0, high=1e3)
     # Since 1995 the next number is no factor but a mark for future use.
-    extra = tokens.number("ballast-lamp factor", minimum=0.0, maximum=1e3)
+    extra = tokens.number("ballast-lamp factor", low=0.0, high=1e3)
     factor *= ballast
     if year < 1995:
         if extra == 0:
             raise tokens.refuse("ballast-lamp factor", extra, "a number above 0")
         factor *= extra
-    tokens.number("input watts", minimum=0.0, maximum=1e9)
+    tokens.number("input watts", low=0.0, high=1e9)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
     vertical = tokens.angles("vertical angles", count_v)
     horizontal = tokens.angles("horizontal angles", count_h)
-    values = tokens.numbers("candela values", count_h * count_v, minimum=0.0, maximum=MOST_INTENSITY)
+    values = tokens.numbers("candela values", count_h * count_v, low=0.0, high=MOST_INTENSITY)
     tokens.check_end()
     return _checked(
         file,
@@ -387,15 +390,12 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
     """
     lines = _lines(source, file)
 
-    def line(n: int, what: str, **limits: float) -> float:
+    def line(n: int, what: str, **limits: Any) -> Any:
         given = lines[n - 1].strip() if n <= len(lines) else ""
         return _number(f"{file}, line {n}: {what}", given.replace(",", "."), **limits)
 
     def whole(n: int, what: str, low: int, high: int) -> int:
-        value = line(n, what, minimum=low, maximum=high)
-        if value != int(value):
-            raise InputError(f"{file}, line {n}: {what}", value, f"a whole number from {low} to {high}")
-        return int(value)
+        return line(n, what, low=low, high=high, whole=True)
 
     whole(2, "type", 0, 3)
     symmetry = whole(3, "symmetry", 0, 4)
@@ -410,13 +410,13 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
     if stored * count_v > MOST_VALUES:
         raise InputError(f"{file}, line 6: number of angles", (planes, count_v), f"at most {MOST_VALUES} intensities")
     # Of the luminous area [mm]; a width of 0 stands for a round one.
-    size = max(line(n, "length or width of the luminous area", minimum=0.0, maximum=1e6) for n in (16, 17)) / 1000.0
-    ratio = line(23, "light output ratio", minimum=0.0, maximum=200.0) / 100.0
-    conversion = line(24, "conversion factor", above=0.0, maximum=1e6)
+    size = max(line(n, "length or width of the luminous area", low=0.0, high=1e6) for n in (16, 17)) / 1000.0
+    ratio = line(23, "light output ratio", low=0.0, high=200.0) / 100.0
+    conversion = line(24, "conversion factor", above=0.0, high=1e6)
     sets = whole(26, "number of lamp sets", 1, 20)
     # A negative number of lamps marks absolute photometry; the flux then is the luminaire's.
     whole(27, "number of lamps", -10_000, 10_000)
-    flux = line(29, "total flux of lamps", above=0.0, maximum=1e9)
+    flux = line(29, "total flux of lamps", above=0.0, high=1e9)
     start = 26 + 6 * sets
     tokens = _Tokens(lines[start:], file, start + 1, comma=".")
     tokens.check_left("direct ratios, angles and intensities", 10 + planes + count_v + stored * count_v)
@@ -424,7 +424,7 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
     angles = tokens.angles("C-planes", planes)
     vertical = tokens.angles("gamma angles", count_v)
     factor = flux / 1000.0 * conversion
-    values = tokens.numbers("intensities", stored * count_v, minimum=0.0, maximum=MOST_INTENSITY)
+    values = tokens.numbers("intensities", stored * count_v, low=0.0, high=MOST_INTENSITY)
     tokens.check_end()
     table = values.reshape(stored, count_v)
     if symmetry == 1:
@@ -501,7 +501,7 @@ class _Tokens:
     def numbers(self, what: str, count: int, **limits: float) -> Array:
         self.check_left(what, count)
         start, self.at = self.at, self.at + count
-        low, high = limits.get("minimum", -math.inf), limits.get("maximum", math.inf)
+        low, high = limits.get("low", -math.inf), limits.get("high", math.inf)
         result = np.empty(count)
         for i, item in enumerate(self.items[start : self.at]):
             try:
@@ -513,20 +513,17 @@ class _Tokens:
             result[i] = value
         return result
 
-    def number(self, what: str, **limits: float) -> float:
+    def number(self, what: str, **limits: Any) -> Any:
         self.check_left(what, 1)
         self.at += 1
         return _number(self._where(what, self.at - 1), self.items[self.at - 1], **limits)
 
     def whole(self, what: str, low: int, high: int) -> int:
-        value = self.number(what, minimum=low, maximum=high)
-        if value != int(value):
-            raise self.refuse(what, value, f"a whole number from {low} to {high}")
-        return int(value)
+        return self.number(what, low=low, high=high, whole=True)
 
     def angles(self, what: str, count: int) -> Array:
         start = self.at
-        result = self.numbers(what, count, minimum=0.0, maximum=360.0)
+        result = self.numbers(what, count, low=0.0, high=360.0)
         wrong = np.flatnonzero(np.diff(result) <= 0)
         if wrong.size:
             k = int(wrong[0]) + 1
@@ -535,12 +532,12 @@ class _Tokens:
         return result
 
 
-def _number(where: str, item: str, **limits: Any) -> float:
+def _number(where: str, item: str, **limits: Any) -> Any:
     try:
         value: Any = float(item) if 0 < len(item) <= LONGEST_NUMBER else None
     except ValueError:
         value = None
-    return number(where, _short(item) if value is None else value, **limits)
+    return Number(**limits).check(where, _short(item) if value is None else value)
 
 
 def _lines(source: str, file: str) -> list[str]:
@@ -568,17 +565,6 @@ def _version(line: str, file: str) -> int:
 def _keyword(lines: list[str], key: str) -> str:
     found = (line.strip()[len(key) + 2 :].strip() for line in lines if line.strip().upper().startswith(f"[{key}]"))
     return next((item[:200] for item in found if item), "")
-
-
-def _array(where: str, given: Any) -> Array:
-    try:
-        result = np.array(given, float)
-    except (TypeError, ValueError):
-        raise InputError(where, _short(given), "an array of numbers") from None
-    if result.size > MOST_VALUES or not np.all(np.isfinite(result)):
-        raise InputError(where, _short(given), f"at most {MOST_VALUES} finite numbers")
-    result.setflags(write=False)
-    return result
 
 
 def _known_range(h: Array) -> bool:
