@@ -6,7 +6,8 @@ documented one from ``reference_data/light_losses.csv``.
 
 The factors are independent of each other, so their product's band is taken as the root of the summed
 squares of the relative (logarithmic) deviations, the rule for a product in JCGM 100:2008 (GUM),
-clause 5.1.2. Multiplying all the lows instead would describe a machine in which everything went wrong at once.
+clause 5.1.2, doi:10.59161/JCGM100-2008E. Multiplying all the lows instead would describe a machine in which
+everything went wrong at once.
 """
 
 from __future__ import annotations
@@ -17,9 +18,26 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from kit import reference
-from kit.errors import InputError, number, numbers, text
+from kit.bands import in_quadrature
+from kit.errors import InputError, number
+from kit.fields import (
+    CONTRAST,
+    LIGHT_OUTPUT,
+    NAME,
+    SOURCE,
+    THROW_RATIO,
+    Is,
+    Many,
+    Number,
+    Range,
+    Vector,
+    check_fields,
+    check_named,
+    declared,
+)
 
 LEVELS = ("low", "nominal", "high")
+Levels = tuple[float, float, float]
 
 # What a first-time buyer can count on: see the notes in the table for each option.
 TYPICAL_OPTIONS = {
@@ -30,6 +48,24 @@ TYPICAL_OPTIONS = {
     "housing window": "plain pane",
     "dust": "clean",
 }
+
+
+@dataclass(frozen=True, kw_only=True)
+class NumberOrRange(Number):
+    """A number, or the range (lowest, highest) within which it can be set."""
+
+    def checked(self, field: str, value: Any) -> Any:
+        """Return `value` as a float, or as two of them."""
+        return Range(of=self).checked(field, value) if is_many(value) else super().checked(field, value)
+
+
+# A machine may deliver more than is stated.
+SHARE_DELIVERED = Number(label="share delivered", above=0.0, high=1.5)
+ZOOM = NumberOrRange(**vars(THROW_RATIO))
+RESOLUTION = Vector(label="resolution", length=2, of=Number(low=1, whole=True), default=(1920, 1200))
+LENS_SHIFT = Vector(label="lens shift", length=2, meaning="of the picture's centre, in picture widths and heights")
+SEQUENTIAL_CONTRAST = CONTRAST.but(label="sequential contrast", meaning="full white over full black", endless=True)
+CHECKERBOARD_CONTRAST = CONTRAST.but(label="checkerboard contrast", meaning="white over black of a checkerboard")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,17 +82,14 @@ class Factor:
         Where the numbers come from.
     """
 
-    name: str
-    low: float
-    nominal: float
-    high: float
-    source: str
+    name: str = declared(NAME)
+    low: float = declared(SHARE_DELIVERED)
+    nominal: float = declared(SHARE_DELIVERED)
+    high: float = declared(SHARE_DELIVERED)
+    source: str = declared(SOURCE)
 
     def __post_init__(self) -> None:
-        where = f"factor {text('factor name', self.name)!r}"
-        text(f"{where}: source", self.source)
-        for level in LEVELS:
-            number(f"{where}: {level}", getattr(self, level), above=0.0, maximum=1.5)
+        where = check_named(self, "factor")
         if not self.low <= self.nominal <= self.high:
             raise InputError(where, (self.low, self.nominal, self.high), "low <= nominal <= high")
 
@@ -67,8 +100,8 @@ class Projector:
 
     Parameters
     ----------
-    light_output : float or sequence of float
-        Stated light output [lm], above 0. A sequence is a sweep: maps get a leading dimension.
+    light_output : float
+        Stated light output [lm], above 0.
     throw_ratio : float or (float, float)
         Distance / picture width, above 0. A pair is the range of a zoom lens; `at` sets it.
     resolution : (int, int)
@@ -92,55 +125,35 @@ class Projector:
     ------
     InputError
         For any value outside its domain.
+
+    Examples
+    --------
+    >>> import kit
+    >>> zoom = kit.Projector(light_output=4000, throw_ratio=(1.2, 2.0), sequential_contrast=2000)
+    >>> zoom.at(1.5).throw_ratio
+    1.5
+    >>> zoom.leak()
+    0.0005
     """
 
-    light_output: float | tuple[float, ...]
-    throw_ratio: float | tuple[float, float]
-    resolution: tuple[int, int] = (1920, 1200)
-    lens_shift: tuple[float, float] = (0.0, 0.0)
-    sequential_contrast: float = math.inf
-    checkerboard_contrast: float | None = None
-    zones: tuple[tuple[float, ...], ...] | None = None
-    chain: tuple[Factor, ...] = ()
+    light_output: float = declared(LIGHT_OUTPUT)
+    throw_ratio: float | tuple[float, float] = declared(ZOOM)
+    resolution: tuple[int, int] = declared(RESOLUTION)
+    lens_shift: tuple[float, float] = declared(LENS_SHIFT, default=(0.0, 0.0))
+    sequential_contrast: float = declared(SEQUENTIAL_CONTRAST, default=math.inf)
+    checkerboard_contrast: float | None = declared(CHECKERBOARD_CONTRAST, default=None)
+    zones: tuple[tuple[float, float, float], ...] | None = declared(
+        Many(label="lens zones", of=Vector(of=Number(above=0.0)), least=3), default=None
+    )
+    chain: tuple[Factor, ...] = declared(Many(label="losses", of=Is(kind=Factor)), default=())
 
     def __post_init__(self) -> None:
-        fix = object.__setattr__
-        fix(self, "light_output", sweep("light_output", self.light_output, above=0.0, unit="lm"))
-        if is_many(self.throw_ratio):
-            short, long = (number("throw_ratio", r, above=0.0) for r in numbers("throw_ratio", self.throw_ratio, 2))
-            if short > long:
-                raise InputError("throw_ratio", self.throw_ratio, "a range (shortest, longest)")
-            fix(self, "throw_ratio", (short, long))
-        else:
-            fix(self, "throw_ratio", number("throw_ratio", self.throw_ratio, above=0.0))
-        across, down = numbers("resolution", self.resolution, 2)
-        if across < 1 or down < 1 or across != int(across) or down != int(down):
-            raise InputError("resolution", self.resolution, "two whole numbers of 1 or more")
-        fix(self, "resolution", (int(across), int(down)))
-        fix(self, "lens_shift", numbers("lens_shift", self.lens_shift, 2))
-        if self.sequential_contrast != math.inf:
-            number("sequential_contrast", self.sequential_contrast, above=1.0)
-        if self.checkerboard_contrast is not None:
-            number(
-                "checkerboard_contrast",
-                self.checkerboard_contrast,
-                above=1.0,
-                maximum=self.sequential_contrast,
-            )
-        if self.zones is not None:
-            if not is_many(self.zones) or len(self.zones) != 3:
-                raise InputError("zones", self.zones, "three rows of three readings, top row first")
-            rows = tuple(numbers(f"zones[{i}]", row, 3) for i, row in enumerate(self.zones))
-            for row in rows:
-                for reading in row:
-                    number("zones", reading, above=0.0)
-            fix(self, "zones", rows)
-        if not is_many(self.chain):
-            raise InputError("chain", self.chain, "a sequence of kit.Factor values")
-        fix(self, "chain", tuple(self.chain))
-        for factor in self.chain:
-            if not isinstance(factor, Factor):
-                raise InputError("chain", factor, "kit.Factor values")
+        check_fields(self)
+        if self.checkerboard_contrast is not None and self.checkerboard_contrast > self.sequential_contrast:
+            right = f"at most the sequential contrast, {self.sequential_contrast:g}"
+            raise InputError("checkerboard_contrast", self.checkerboard_contrast, right)
+        if self.zones is not None and len(self.zones) != 3:
+            raise InputError("zones", self.zones, "three rows of three readings, top row first")
 
     @property
     def aspect(self) -> float:
@@ -149,7 +162,7 @@ class Projector:
 
     def at(self, throw_ratio: float) -> Projector:
         """Return this projector with its zoom set to one `throw_ratio` of its range."""
-        ratio = number("throw_ratio", throw_ratio, above=0.0)
+        ratio = THROW_RATIO.check("throw_ratio", throw_ratio)
         if isinstance(self.throw_ratio, tuple):
             short, long = self.throw_ratio
             if not short <= ratio <= long:
@@ -162,12 +175,17 @@ class Projector:
             raise InputError("throw_ratio", self.throw_ratio, "one throw ratio; set the zoom with projector.at(1.2)")
         return self.throw_ratio
 
-    def transmission(self) -> tuple[float, float, float]:
+    def transmission(self) -> Levels:
         """Return the chain's product as (low, nominal, high), dimensionless.
 
         Low and high combine the factors' relative deviations in quadrature (JCGM 100:2008, 5.1.2).
         """
         return combine([(f.low, f.nominal, f.high) for f in self.chain])
+
+    def delivered(self) -> tuple[float, float, float]:
+        """Return the lumens that reach the wall as (low, nominal, high): stated light output times the chain [lm]."""
+        low, nominal, high = self.transmission()
+        return self.light_output * low, self.light_output * nominal, self.light_output * high
 
     def leak(self) -> float:
         """Return the share of the white picture's light that a black picture lets through."""
@@ -187,9 +205,9 @@ def combine(factors: Iterable[Sequence[float]]) -> tuple[float, float, float]:
     """Return the product of factors, each (low, nominal, high), with their deviations in quadrature."""
     rows = list(factors)
     nominal = math.prod(middle for _, middle, _ in rows)
-    down = math.sqrt(sum(math.log(middle / low) ** 2 for low, middle, _ in rows))
-    up = math.sqrt(sum(math.log(high / middle) ** 2 for _, middle, high in rows))
-    return nominal * math.exp(-down), nominal, nominal * math.exp(up)
+    low = in_quadrature([middle / low for low, middle, _ in rows], -1)
+    high = in_quadrature([high / middle for _, middle, high in rows], 1)
+    return nominal * float(low), nominal, nominal * float(high)
 
 
 def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...]:
@@ -227,7 +245,7 @@ def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...
 
 
 def typical_projector(
-    light_output: float | Sequence[float],
+    light_output: float,
     throw_ratio: float | tuple[float, float],
     *,
     options: Mapping[str, str] | None = None,
@@ -242,13 +260,20 @@ def typical_projector(
         As for `Projector`.
     options : mapping, optional
         Changes to the typical chain, as for `typical_chain`.
+
+    Examples
+    --------
+    >>> import kit
+    >>> projector = kit.typical_projector(4000, 1.2)
+    >>> [round(share, 2) for share in projector.transmission()]  # of the stated lumens: low, nominal, high
+    [0.47, 0.59, 0.71]
     """
     sequential, checkerboard = (
         reference.value("projector_classes", quantity, group="default")
         for quantity in ("sequential contrast", "checkerboard contrast")
     )
     return Projector(
-        light_output=light_output,  # type: ignore[arg-type]
+        light_output=light_output,
         throw_ratio=throw_ratio,
         resolution=resolution,
         lens_shift=lens_shift,

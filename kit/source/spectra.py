@@ -15,16 +15,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.errors import InputError, number, text
-
-if TYPE_CHECKING:
-    pass
+from kit.errors import InputError
+from kit.fields import NAME, SHARE, SOURCE, Is, Many, Number, OneOf, check_named, declared
 
 Array = NDArray[np.float64]
 
@@ -70,26 +68,18 @@ class Spectrum:
         For a gap, wavelengths out of order or twice, or a value that is none.
     """
 
-    name: str
-    wavelengths: tuple[float, ...]
-    values: tuple[float, ...]
-    origin: str
-    source: str
+    name: str = declared(NAME)
+    wavelengths: tuple[float, ...] = declared(Many(of=Number(above=0.0, unit="nm"), least=2))
+    values: tuple[float, ...] = declared(Many(of=Number(low=0.0), least=2))
+    origin: str = declared(OneOf(label="origin", options=ORIGINS))
+    source: str = declared(SOURCE)
 
     def __post_init__(self) -> None:
-        where = f"spectrum {text('spectrum name', self.name)!r}"
-        text(f"{where}: source", self.source)
-        if self.origin not in ORIGINS:
-            raise InputError(f"{where}: origin", self.origin, f"one of {', '.join(ORIGINS)}")
-        waves = _many(f"{where}: wavelengths", self.wavelengths)
-        waves = tuple(number(f"{where}: wavelengths", item, above=0.0, unit="nm") for item in waves)
-        values = _many(f"{where}: values", self.values)
-        if len(values) != len(waves):
-            raise InputError(f"{where}: values", f"{len(values)} values", f"{len(waves)}, one for each wavelength")
-        values = tuple(
-            number(f"{where}: value at {wave:g} nm", item, minimum=0.0)
-            for wave, item in zip(waves, values, strict=True)
-        )
+        where = check_named(self, "spectrum")
+        waves = self.wavelengths
+        if len(self.values) != len(waves):
+            given = f"{len(self.values)} values"
+            raise InputError(f"{where}: values", given, f"{len(waves)}, one for each wavelength")
         for before, after in pairwise(waves):
             if after <= before:
                 right = f"wavelengths that ascend; {before:g} nm stands before it"
@@ -100,8 +90,6 @@ class Spectrum:
         if waves[0] > MUST_COVER[0] or waves[-1] < MUST_COVER[1]:
             right = f"wavelengths from {MUST_COVER[0]:g} nm or less to {MUST_COVER[1]:g} nm or more"
             raise InputError(f"{where}: wavelengths", (waves[0], waves[-1]), right)
-        object.__setattr__(self, "wavelengths", waves)
-        object.__setattr__(self, "values", values)
 
     def on(self, wavelengths: ArrayLike = WAVELENGTHS) -> Array:
         """Return the values at `wavelengths` [nm], same shape.
@@ -130,13 +118,13 @@ class Spectrum:
         """Return this spectrum if no value is above 1, else raise `InputError` naming the wavelength."""
         top = int(np.argmax(self.values))
         field = f"spectrum {self.name!r}: reflectance at {self.wavelengths[top]:g} nm"
-        number(field, self.values[top], minimum=0.0, maximum=1.0)
+        SHARE.check(field, self.values[top])
         return self
 
 
 @dataclass(frozen=True, kw_only=True)
 class LightSource:
-    """The light of a projector: spectral power of each channel at full drive.
+    """The light of a projector: spectral power of each channel, not dimmed.
 
     Parameters
     ----------
@@ -147,18 +135,15 @@ class LightSource:
         Where the spectra come from.
     """
 
-    name: str
-    red: Spectrum
-    green: Spectrum
-    blue: Spectrum
-    source: str
+    name: str = declared(NAME)
+    red: Spectrum = declared(Is(kind=Spectrum))
+    green: Spectrum = declared(Is(kind=Spectrum))
+    blue: Spectrum = declared(Is(kind=Spectrum))
+    source: str = declared(SOURCE)
 
     def __post_init__(self) -> None:
-        where = f"light source {text('light source name', self.name)!r}"
-        text(f"{where}: source", self.source)
+        where = check_named(self, "light source")
         for channel, spectrum in zip(CHANNELS, self.channels, strict=True):
-            if not isinstance(spectrum, Spectrum):
-                raise InputError(f"{where}: {channel}", spectrum, "a Spectrum")
             if not any(spectrum.values):
                 raise InputError(f"{where}: {channel}", 0.0, "a spectrum with some power")
 
@@ -284,36 +269,6 @@ def light_source(name: str) -> LightSource:
     return LightSource(name=name, red=spectra[0], green=spectra[1], blue=spectra[2], source=source)
 
 
-def measured(name: str, known: dict[str, float], source: str) -> Spectrum:
-    """A spectrum that colour-science carries."""
-    import colour
-
-    if "chart patch" in known:
-        patches = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())
-        patch = patches[int(known["chart patch"]) - 1]
-        return spectrum(name, patch.wavelengths, patch.values, "measured", source)
-    from colour.quality.cfi2017 import load_TCS_CIE2017
-
-    samples = load_TCS_CIE2017(colour.SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], 5))
-    values = samples.values[:, int(known["cfi 2017 sample"]) - 1]
-    return spectrum(name, samples.wavelengths, values, "measured", source)
-
-
-def flat(name: str, source: str) -> Spectrum:
-    """Return a spectrum that is the same all over."""
-    return spectrum(name, WAVELENGTHS, np.full(len(WAVELENGTHS), 0.5), "assumed flat", source)
-
-
 def spectrum(name: str, wavelengths: Iterable[Any], values: Iterable[Any], origin: str, source: str) -> Spectrum:
     """Return a spectrum from any sequences of numbers."""
     return Spectrum(name=name, wavelengths=tuple(wavelengths), values=tuple(values), origin=origin, source=source)
-
-
-def _many(field: str, value: Any) -> tuple[Any, ...]:
-    right = "two or more numbers"
-    if isinstance(value, str) or not isinstance(value, Iterable):
-        raise InputError(field, value, right)
-    items = tuple(value)
-    if len(items) < 2:
-        raise InputError(field, items, right)
-    return items

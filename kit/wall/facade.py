@@ -6,22 +6,33 @@ the audience. Where two patches lie in one plane, the later one lies on top, as 
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from kit import reference
-from kit.errors import InputError, number, numbers, text
-from kit.source.projector import is_many, sweep
-
-if TYPE_CHECKING:
-    from kit.source.spectra import Spectrum
+from kit.errors import InputError, numbers
+from kit.fields import (
+    FLAG,
+    LENGTH,
+    NAME,
+    REFLECTANCE,
+    Is,
+    Many,
+    Number,
+    OneOf,
+    Spec,
+    check_fields,
+    check_named,
+    declared,
+)
+from kit.source.projector import is_many
+from kit.source.spectra import Spectrum
 
 # What a tape measure resolves: a corner may lie this far off its patch's plane [m].
 PLANE_TOLERANCE = 0.01
@@ -32,6 +43,60 @@ Array = NDArray[np.float64]
 Ring = tuple[tuple[float, float, float], ...]
 
 
+@cache
+def kinds() -> tuple[str, ...]:
+    """Return the kinds of surface: the groups of ``reference_data/surfaces.csv``."""
+    return tuple(dict.fromkeys(row.group for row in reference.table("surfaces")))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outline(Spec):
+    """Three or more different corners in order, each (x, y, z) or (x, y) [m]."""
+
+    def checked(self, field: str, value: Any) -> Any:
+        """Return the corners as (x, y, z), none twice in a row nor the first again as the last."""
+        corners = tuple(value) if is_many(value) else ()
+        if len(corners) < 3:
+            raise InputError(field, value, "three or more corners")
+        ring: list[tuple[float, float, float]] = []
+        for i, corner in enumerate(corners, 1):
+            if not is_many(corner) or len(corner) not in (2, 3):
+                raise InputError(f"{field}, corner {i}", corner, "(x, y, z) or (x, y) in metres")
+            x, y, z = numbers(f"{field}, corner {i}", (*corner, 0.0)[:3], 3, unit="m")
+            if not ring or ring[-1] != (x, y, z):
+                ring.append((x, y, z))
+        if len(ring) > 1 and ring[0] == ring[-1]:
+            ring.pop()
+        if len(ring) < 3:
+            raise InputError(field, value, "three or more different corners")
+        return tuple(ring)
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no outline."""
+        yield from super().wrong()
+        yield from ("square", 3, [(0, 0), (2, 0)], [(0, 0), (2, 0), (0, 0)], [(0, 0), (2, 0), "ab"])
+        yield from ([(0, 0), (2, 0), bad] for bad in ((2,), (2, "2"), (2, float("nan")), (2, 1, 0, 0)))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outlines(Outline):
+    """Any number of outlines."""
+
+    def checked(self, field: str, value: Any) -> tuple[Ring, ...]:
+        """Return the corners of each; a message counts them from 1."""
+        if not is_many(value):
+            raise InputError(field, value, "a list of outlines")
+        return tuple(super(Outlines, self).checked(f"{field} {i}", ring) for i, ring in enumerate(value, 1))
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what holds something else than outlines."""
+        yield from ([ring] for ring in super().wrong())
+
+
+GAIN = Number(label="gain", above=0.0, meaning="luminance towards the audience over that of a perfect diffuser")
+KIND = OneOf(label="kind", options=kinds, empty=True, default="", meaning="what a surface is")
+
+
 @dataclass(frozen=True, kw_only=True)
 class Surface:
     """A diffuse surface.
@@ -39,9 +104,9 @@ class Surface:
     Parameters
     ----------
     name : str
-    reflectance : float or sequence of float
-        Diffuse, photopic, in [0, 1]. A sequence is a sweep: maps get a leading dimension.
-    low, high : float or sequence of float, optional
+    reflectance : float
+        Diffuse, photopic, in [0, 1].
+    low, high : float, optional
         Band of the reflectance; same as `reflectance` where not given.
     gain : float
         Luminance towards the audience over that of an ideal diffuser of the same reflectance, for light
@@ -51,49 +116,47 @@ class Surface:
         rain darkens and which colour is likely. Empty: unknown.
     spectrum : Spectrum, optional
         Reflectance by wavelength, where it is known better than by name or kind.
+
+    Raises
+    ------
+    InputError
+        For a value outside its domain, or a band out of order.
+
+    Examples
+    --------
+    >>> import kit
+    >>> kit.Surface(name="our brick", reflectance=0.16, low=0.12, high=0.20, kind="brick").high
+    0.2
+    >>> kit.Surface.from_reference("red brick").reflectance
+    0.188
     """
 
-    name: str
-    reflectance: float | tuple[float, ...]
-    low: float | tuple[float, ...] | None = None
-    high: float | tuple[float, ...] | None = None
-    gain: float = 1.0
-    kind: str = ""
-    spectrum: Spectrum | None = None
+    name: str = declared(NAME)
+    reflectance: float = declared(REFLECTANCE)
+    low: float = declared(REFLECTANCE, default=None)
+    high: float = declared(REFLECTANCE, default=None)
+    gain: float = declared(GAIN, default=1.0)
+    kind: str = declared(KIND)
+    spectrum: Spectrum | None = declared(Is(kind=Spectrum), default=None)
 
     def __post_init__(self) -> None:
-        where = f"surface {text('surface name', self.name)!r}"
-        fix = object.__setattr__
-        for field in ("reflectance", "low", "high"):
-            given = getattr(self, field)
-            if given is None:
-                given = self.reflectance
-            fix(self, field, sweep(f"{where}: {field}", given, minimum=0.0, maximum=1.0))
-        band = [np.atleast_1d(getattr(self, field)) for field in ("low", "reflectance", "high")]
-        if len({item.size for item in band} - {1}) > 1:
-            raise InputError(f"{where}: low and high", (self.low, self.high), "as many as reflectance has")
-        if np.any(band[0] > band[1]) or np.any(band[1] > band[2]):
+        where = check_named(self, "surface")
+        for end in ("low", "high"):
+            if getattr(self, end) is None:
+                object.__setattr__(self, end, self.reflectance)
+        if not self.low <= self.reflectance <= self.high:
             raise InputError(where, (self.low, self.reflectance, self.high), "low <= reflectance <= high")
-        fix(self, "gain", number(f"{where}: gain", self.gain, above=0.0))
-        if self.kind and self.kind not in kinds():
-            raise InputError(f"{where}: kind", self.kind, f"one of {', '.join(kinds())}")
 
     @property
     def luminance_factor(self) -> float:
         """Luminance towards the audience over that of a perfect diffuser, for light from the projector."""
-        return self.reflectance * self.gain  # type: ignore[operator, return-value]
+        return self.reflectance * self.gain
 
     @classmethod
     def from_reference(cls, name: str) -> Surface:
         """Return a surface of ``reference_data/surfaces.csv``; an unknown name raises `InputError`."""
         row = reference.row("surfaces", name)
         return cls(name=row.name, reflectance=row.value, low=row.low, high=row.high, kind=row.group)
-
-
-@cache
-def kinds() -> tuple[str, ...]:
-    """Return the kinds of surface: the groups of ``reference_data/surfaces.csv``."""
-    return tuple(dict.fromkeys(row.group for row in reference.table("surfaces")))
 
 
 @dataclass(frozen=True)
@@ -116,24 +179,25 @@ class Patch:
     InputError
         For fewer than three corners, a crossed outline, corners off the plane by more than
         `PLANE_TOLERANCE`, or holes that leave the outline.
+
+    Examples
+    --------
+    >>> import kit
+    >>> brick = kit.Surface.from_reference("red brick")
+    >>> wall = kit.Patch("wall", [(0, 0), (8, 0), (8, 3), (0, 3)], brick)
+    >>> round(wall.area, 6)
+    24.0
     """
 
-    name: str
-    outline: Ring
-    surface: Surface
-    holes: tuple[Ring, ...] = ()
-    judged: bool = True
+    name: str = declared(NAME)
+    outline: Ring = declared(Outline(label="outline"))
+    surface: Surface = declared(Is(kind=Surface))
+    holes: tuple[Ring, ...] = declared(Outlines(label="holes"), default=())
+    judged: bool = declared(FLAG, label="judged", default=True)
 
     def __post_init__(self) -> None:
-        where = f"patch {text('patch name', self.name)!r}"
-        if not isinstance(self.surface, Surface):
-            raise InputError(f"{where}: surface", self.surface, "a kit.Surface")
-        if not isinstance(self.judged, bool):
-            raise InputError(f"{where}: judged", self.judged, "true or false")
-        fix = object.__setattr__
-        fix(self, "outline", _ring(f"{where}: outline", self.outline))
-        fix(self, "holes", tuple(_ring(f"{where}: hole {i}", hole) for i, hole in enumerate(self.holes, 1)))
-        rings = {"outline": self.outline} | {f"hole {i}": hole for i, hole in enumerate(self.holes, 1)}
+        where = check_named(self, "patch")
+        rings = {"outline": self.outline} | {f"holes {i}": hole for i, hole in enumerate(self.holes, 1)}
         for field, ring in rings.items():
             off = np.abs(np.array(ring) @ self.normal - self.offset)
             if off.max() > PLANE_TOLERANCE:
@@ -146,25 +210,18 @@ class Patch:
                 )
         outline, *openings = (shapely.Polygon(self._flat(ring)) for ring in rings.values())
         if not outline.is_valid:
-            raise InputError(
-                f"{where}: outline",
-                self.outline,
-                "corners in order round the patch, with edges that do not cross",
-            )
+            right = "corners in order round the patch, with edges that do not cross"
+            raise InputError(f"{where}: outline", self.outline, right)
         if outline.area <= 0:
             raise InputError(f"{where}: outline", self.outline, "corners that enclose an area")
         apart = shapely.STRtree(openings)
         for i, opening in enumerate(openings):
+            field, hole = f"{where}: holes {i + 1}", self.holes[i]
             if not opening.is_valid or not outline.covers(opening):
-                raise InputError(f"{where}: hole {i + 1}", self.holes[i], "an uncrossed outline inside the patch")
+                raise InputError(field, hole, "an uncrossed outline inside the patch")
             # The raster counts edges, and where two holes overlap it would count wall.
-            if any(
-                opening.intersection(other).area > THINNEST
-                for other in (openings[k] for k in apart.query(opening) if k < i)
-            ):
-                raise InputError(
-                    f"{where}: hole {i + 1}", self.holes[i], "a hole that overlaps no other; make one of them"
-                )
+            if any(opening.intersection(openings[k]).area > THINNEST for k in apart.query(opening) if k < i):
+                raise InputError(field, hole, "a hole that overlaps no other; make one of them")
         if self.area <= 0:
             raise InputError(f"{where}: holes", len(self.holes), "holes that leave some of the patch")
 
@@ -229,21 +286,24 @@ class Facade:
     patches : sequence of Patch
         Names differ; at least one patch faces the audience.
     name : str
+
+    Examples
+    --------
+    >>> import kit
+    >>> brick, paint = (kit.Surface.from_reference(name) for name in ("red brick", "white paint"))
+    >>> wall = kit.Patch("wall", [(0, 0), (8, 0), (8, 3), (0, 3)], brick)
+    >>> door = kit.Patch("door", [(1, 0), (2, 0), (2, 2), (1, 2)], paint)
+    >>> kit.Facade([wall, door]).bounds
+    (0.0, 8.0, 0.0, 3.0)
     """
 
-    patches: tuple[Patch, ...]
-    name: str = "house front"
+    patches: tuple[Patch, ...] = declared(Many(label="patches", of=Is(kind=Patch), unique="name"))
+    name: str = declared(NAME, default="house front")
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "patches", tuple(self.patches))
-        for patch in self.patches:
-            if not isinstance(patch, Patch):
-                raise InputError("patches", patch, "kit.Patch values")
-        names = [patch.name for patch in self.patches]
-        for name, count in Counter(names).items():
-            if count > 1:
-                raise InputError("patch name", name, "a name that no other patch has")
+        check_fields(self)
         if not any(patch.faces_audience for patch in self.patches):
+            names = [patch.name for patch in self.patches]
             raise InputError("patches", names, "at least one patch that faces the audience")
 
     @property
@@ -291,7 +351,7 @@ def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
     height : float
         Above the ground line [m].
     """
-    level = number("height", height, unit="m")
+    level = LENGTH.check("height", height)
     z0, zx, zy = patch.depth_plane()
     shape = patch.elevation
     left, bottom, right, top = shape.bounds
@@ -336,20 +396,3 @@ def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
         if len(ring) > 2:
             sides.append(Patch(f"{patch.name}, return {i}", tuple(ring), patch.surface))
     return (patch, *sides)
-
-
-def _ring(field: str, outline: Any) -> Ring:
-    if not is_many(outline) or len(outline) < 3:
-        raise InputError(field, outline, "three or more corners")
-    ring: list[tuple[float, float, float]] = []
-    for i, corner in enumerate(outline, 1):
-        if not is_many(corner) or len(corner) not in (2, 3):
-            raise InputError(f"{field}, corner {i}", corner, "(x, y, z) or (x, y) in metres")
-        x, y, z = numbers(f"{field}, corner {i}", (*corner, 0.0)[:3], 3, unit="m")
-        if not ring or ring[-1] != (x, y, z):
-            ring.append((x, y, z))
-    if len(ring) > 1 and ring[0] == ring[-1]:
-        ring.pop()
-    if len(ring) < 3:
-        raise InputError(field, outline, "three or more different corners")
-    return tuple(ring)

@@ -17,8 +17,6 @@ from kit.source.spectra import (
     Spectrum,
     ambient_spectrum,
     colour_matching,
-    flat,
-    measured,
     spectrum,
     tristimulus,
 )
@@ -38,19 +36,14 @@ def surface_spectrum(surface: Surface) -> Spectrum:
     Raises
     ------
     InputError
-        For a sweep of reflectances, an own spectrum with a value above 1, or an unknown kind.
+        For an own spectrum with a value above 1.
 
     Notes
     -----
     Darker: R' = R rho / rho0. Lighter: R' = 1 - (1 - R)(1 - rho) / (1 - rho0), which stays at or below 1. Both are
     linear in R, so the result has exactly the reflectance rho.
     """
-    field = f"surface {surface.name!r}: reflectance"
-    if isinstance(surface.reflectance, tuple):
-        raise InputError(field, surface.reflectance, "one number; a sweep of reflectances has no one spectrum")
-    return _adjusted(
-        surface.name, getattr(surface, "kind", ""), getattr(surface, "spectrum", None), float(surface.reflectance)
-    )
+    return _adjusted(surface.name, surface.kind, surface.spectrum, surface.reflectance)
 
 
 @lru_cache(maxsize=256)  # a slider of reflectance would fill an endless one
@@ -77,21 +70,41 @@ def _base(name: str, kind: str) -> Spectrum:
         rows = [row for row in reference.table("surface_spectra") if row.name == first]
         typical = f"taken as {first}; "
     if not rows:
-        return flat(name, "nothing known of its colour")
+        return _flat(name, "nothing known of its colour")
     known = {row.quantity: row.value for row in rows}
     source = f"{typical}{rows[0].source}, {rows[0].edition}"
     if "chart patch" in known or "cfi 2017 sample" in known:
-        return measured(name, known, source)
+        return _measured(name, known, source)
     reflectance = reference.value("surfaces", rows[0].name, quantity="reflectance")
     if "x" in known:
         chromaticity = known["x"], known["y"]
     elif known["munsell chroma"] == 0.0:
-        return flat(name, source)
+        return _flat(name, source)
     else:
         chromaticity = _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
     points = {float(q.split()[2]): value for q, value in known.items() if q.startswith("reflectance at ")}
     values = recover(*chromaticity, reflectance, points)
     return spectrum(name, WAVELENGTHS, values, "recovered", source)
+
+
+def _measured(name: str, known: dict[str, float], source: str) -> Spectrum:
+    """Return a spectrum that colour-science carries."""
+    import colour
+
+    if "chart patch" in known:
+        patches = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())
+        patch = patches[int(known["chart patch"]) - 1]
+        return spectrum(name, patch.wavelengths, patch.values, "measured", source)
+    from colour.quality.cfi2017 import load_TCS_CIE2017
+
+    samples = load_TCS_CIE2017(colour.SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], 5))
+    values = samples.values[:, int(known["cfi 2017 sample"]) - 1]
+    return spectrum(name, samples.wavelengths, values, "measured", source)
+
+
+def _flat(name: str, source: str) -> Spectrum:
+    """Return a spectrum that is the same all over."""
+    return spectrum(name, WAVELENGTHS, np.full(len(WAVELENGTHS), 0.5), "assumed flat", source)
 
 
 def recover(x: float, y: float, reflectance: float, points: dict[float, float] | None = None) -> Array:
@@ -119,7 +132,7 @@ def recover(x: float, y: float, reflectance: float, points: dict[float, float] |
     References
     ----------
     J. Meng, F. Simon, J. Hanika, C. Dachsbacher, Physically meaningful rendering using tristimulus colours,
-    Computer Graphics Forum 34 (2015).
+    Computer Graphics Forum 34 (2015), doi:10.1111/cgf.12676.
     """
     from scipy.optimize import lsq_linear
 
