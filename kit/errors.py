@@ -26,7 +26,9 @@ class InputError(ValueError):
         self.field = field
         self.value = value
         self.right = right
-        super().__init__(f"{_shortly(field, 150)} = {_shown(value)}: expected {_shortly(right, 260)}")
+        given = f"{_shortly(field, 150)} = {_shown(value)}: expected "
+        # A long list of names gives way to field and value: 300 characters are what fits under a panel.
+        super().__init__(given + _shortly(right, min(260, max(150, 295 - len(given)))))
 
 
 def _shown(value: Any) -> str:
