@@ -1,6 +1,5 @@
 import math
 
-import numpy as np
 import pytest
 
 import kit
@@ -26,88 +25,9 @@ def test_the_good_scene_is_good():
     assert light(kit.Facade([WALL, *BAY]))["illuminance"].max() > 0
 
 
-@pytest.mark.parametrize("value", [0, -3000, math.nan, math.inf, None, "bright", "3000", b"3000", True, 1j, {}])
-def test_light_output_is_a_number_above_zero(value):
-    with pytest.raises(kit.InputError, match="light_output"):
-        kit.Projector(light_output=value, throw_ratio=1.5)
-
-
-@pytest.mark.parametrize(
-    ("value", "field"),
-    [
-        ([], "light_output"),
-        ([1000, -1], r"light_output\[1\]"),
-        (np.array([1.0, np.nan]), r"light_output\[1\]"),
-    ],
-)
-def test_a_sweep_of_light_output_holds_numbers_above_zero(value, field):
-    with pytest.raises(kit.InputError, match=field):
-        kit.Projector(light_output=value, throw_ratio=1.5)
-
-
-@pytest.mark.parametrize(
-    ("field", "value"),
-    [
-        ("throw_ratio", 0),
-        ("throw_ratio", -1.5),
-        ("throw_ratio", math.nan),
-        ("throw_ratio", "1.5"),
-        ("throw_ratio", (1, 2, 3)),
-        ("throw_ratio", (0, 2)),
-        ("resolution", (0, 1080)),
-        ("resolution", (1920.5, 1080)),
-        ("resolution", 1080),
-        ("resolution", "1920x1080"),
-        ("resolution", (1920, math.inf)),
-        ("lens_shift", 0.5),
-        ("lens_shift", (0.5,)),
-        ("lens_shift", (0, math.nan)),
-        ("sequential_contrast", 1),
-        ("sequential_contrast", -math.inf),
-        ("sequential_contrast", math.nan),
-        ("sequential_contrast", "high"),
-        ("sequential_contrast", None),
-        ("checkerboard_contrast", 1),
-        ("checkerboard_contrast", 0),
-        ("checkerboard_contrast", math.nan),
-        ("zones", [[1, 2, 3]]),
-        ("zones", [[1, 2, 3], [4, 5, 6], [7, 8]]),
-        ("zones", [[1, 2, 3], [4, 0, 6], [7, 8, 9]]),
-        ("zones", [[1, 2, 3], [4, math.nan, 6], [7, 8, 9]]),
-        ("zones", 9),
-        ("zones", "abc"),
-        ("chain", [0.9]),
-        ("chain", ["rating"]),
-        ("chain", 0.9),
-    ],
-)
-def test_projector_names_the_field_that_cannot_be(field, value):
-    with pytest.raises(kit.InputError, match=field):
-        kit.Projector(**(GOOD | {field: value}))
-
-
 def test_checkerboard_contrast_is_no_higher_than_sequential():
     with pytest.raises(kit.InputError, match="checkerboard_contrast"):
         kit.Projector(**GOOD, sequential_contrast=300, checkerboard_contrast=301)
-
-
-@pytest.mark.parametrize(
-    ("change", "field"),
-    [
-        ({"low": 0}, "low"),
-        ({"low": 0.95}, "low <= nominal"),
-        ({"high": 1.6}, "high"),
-        ({"nominal": math.nan}, "nominal"),
-        ({"nominal": "most"}, "nominal"),
-        ({"source": " "}, "source"),
-        ({"name": ""}, "factor name"),
-        ({"name": 3}, "factor name"),
-    ],
-)
-def test_factor_names_the_field_that_cannot_be(change, field):
-    values = {"name": "pane", "low": 0.8, "nominal": 0.9, "high": 1.0, "source": "a light meter"}
-    with pytest.raises(kit.InputError, match=field):
-        Factor(**(values | change))
 
 
 @pytest.mark.parametrize(
@@ -133,6 +53,17 @@ def test_factor_names_the_field_that_cannot_be(change, field):
 def test_placement_names_the_field_that_cannot_be(field, value):
     with pytest.raises(kit.InputError, match=field):
         kit.Placement(**(PLACE | {field: value}))
+
+
+@pytest.mark.parametrize(("low", "nominal", "high"), [(0.95, 0.9, 1.0), (0.8, 0.9, 0.85)])
+def test_the_band_of_a_factor_is_in_order(low, nominal, high):
+    with pytest.raises(kit.InputError, match=r"factor 'pane' = \(.*low <= nominal <= high"):
+        Factor(name="pane", low=low, nominal=nominal, high=high, source="a light meter")
+
+
+def test_lens_zones_are_three_rows():
+    with pytest.raises(kit.InputError, match=r"zones.*three rows of three"):
+        kit.Projector(**GOOD, zones=[[1, 2, 3]] * 4)
 
 
 def test_unknown_surface_is_named_with_near_ones():
@@ -226,8 +157,8 @@ def test_extent_has_four_limits_and_shows_some_of_the_front(extent):
         ({"projectors": (kit.Projector(**GOOD), kit.Placement(**PLACE))}, "projectors"),
         ({"projectors": [(kit.Placement(**PLACE), kit.Projector(**GOOD))]}, "projectors"),
         ({"ambient": 5}, "ambient"),
-        ({"picture_level": 1.1}, "picture_level"),
-        ({"picture_level": math.nan}, "picture_level"),
+        ({"average_picture_level": 1.1}, "average_picture_level"),
+        ({"average_picture_level": math.nan}, "average_picture_level"),
         ({"ground_reflectance": -0.1}, "ground_reflectance"),
         ({"ground_reflectance": "grass"}, "ground_reflectance"),
     ],
@@ -238,45 +169,22 @@ def test_scene_names_the_field_that_cannot_be(change, field):
         kit.Scene(**(scene | change))
 
 
-def test_sweeps_of_different_lengths_are_refused():
-    pairs = [
-        (kit.Projector(light_output=lumens, throw_ratio=1.5), kit.Placement(**PLACE))
-        for lumens in ([1000, 2000], [1000, 2000, 3000])
-    ]
-    with pytest.raises(kit.InputError, match="light_output"):
-        kit.light_map(kit.Scene(facade=kit.Facade([WALL]), projectors=pairs), 0.5)
-    front = kit.Facade(
-        [
-            kit.Patch("wall", WALL.outline, kit.Surface(name="a", reflectance=[0.1, 0.2])),
-            kit.Patch("door", [(0, 0), (1, 0), (1, 2)], kit.Surface(name="b", reflectance=[0.1, 0.2, 0.3])),
-        ]
-    )
-    with pytest.raises(kit.InputError, match="reflectance"):
-        light(front)
-
-
 @pytest.mark.parametrize("unit", ["yd", "", None, 3])
 def test_unknown_units_are_refused(unit):
     with pytest.raises(kit.InputError, match="units"):
         kit.units.metres_per(unit)
 
 
-@pytest.mark.parametrize(
-    ("patches", "field"),
-    [([3], "patches"), ([], "patches")],
-)
-def test_a_front_holds_patches(patches, field):
-    with pytest.raises(kit.InputError, match=field):
-        kit.Facade(patches)
+def test_a_front_shows_something():
+    with pytest.raises(kit.InputError, match=r"patches.*faces the audience"):
+        kit.Facade([])
 
 
-@pytest.mark.parametrize(
-    ("name", "surface", "field"),
-    [("", PLAIN, "patch name"), (3, PLAIN, "patch name"), ("door", "red brick", "patch 'door': surface")],
-)
-def test_a_patch_has_a_name_and_a_surface(name, surface, field):
-    with pytest.raises(kit.InputError, match=field):
-        kit.Patch(name, WALL.outline, surface)
+def test_one_number_stands_where_a_sweep_could():
+    with pytest.raises(kit.InputError, match=r"light_output = \[1000, 2000\]: expected a number above 0 lm"):
+        kit.Projector(light_output=[1000, 2000], throw_ratio=1.5)
+    with pytest.raises(kit.InputError, match=r"reflectance = \(0.1, 0.2\): expected a number from 0 to 1"):
+        kit.Surface(name="paint", reflectance=(0.1, 0.2))
 
 
 def test_the_message_names_field_value_and_what_is_right():
