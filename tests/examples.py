@@ -12,6 +12,7 @@ from typing import Any
 
 import kit
 from kit.fields import Spec
+from kit.sky.site import Sky
 
 EXAMPLES: dict[type, Callable[[], Any]] = {}
 ARGUMENTS: dict[tuple[Callable[..., Any], str], tuple[Spec, Callable[[Any], Any]]] = {}
@@ -39,6 +40,18 @@ EXAMPLES[kit.Patch] = lambda: kit.Patch(
 EXAMPLES[kit.Surface] = lambda: kit.Surface(name="brick", reflectance=0.2, low=0.1, high=0.3, kind="brick")
 
 # sky
+
+EXAMPLES[kit.Distribution] = lambda: kit.Distribution(
+    name="lamp", vertical=[0, 45, 90], horizontal=[0], candela=[[3, 2, 1]], stated_flux=10, efficiency=0.8
+)
+EXAMPLES[kit.LedString] = lambda: kit.LedString(
+    name="gutter", path=[(-3, 4, 0.1), (3, 4, 0.1)], spacing=0.1, node_flux=10, facing=(0, 0, 1)
+)
+EXAMPLES[kit.Luminaire] = lambda: kit.typical_luminaire("porch light", position=(0, 2, 1), flux=600, shielded=80)
+EXAMPLES[kit.Site] = lambda: kit.Site(
+    latitude=42, longitude=-88, timezone="America/Chicago", facing=180, extinction=0.2
+)
+EXAMPLES[Sky] = lambda: EXAMPLES[kit.Site]().sky("2026-12-05 18:30")
 
 # light
 

@@ -34,7 +34,7 @@ from kit.fields import (
     Number,
     OneOf,
     Vector,
-    check_fields,
+    check_named,
     declared,
 )
 from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic
@@ -94,7 +94,7 @@ class Luminaire:
     spectrum: str = declared(LIGHT_NAME)
 
     def __post_init__(self) -> None:
-        check_fields(self, f"lamp {self.name!r}")
+        check_named(self, "lamp")
 
     def dimmed(self, share: float) -> Luminaire:
         """Return the same lamp with its dimming set to `share`."""
@@ -156,8 +156,7 @@ class LedString:
     facing: tuple[float, float, float] | None = declared(Vector(label="faces"), default=None)
 
     def __post_init__(self) -> None:
-        where = f"string {self.name!r}"
-        check_fields(self, where)
+        where = check_named(self, "string")
         if self.facing is not None and not 1e-6 < math.hypot(*self.facing) < 1e6:
             raise InputError(f"{where}: facing", self.facing, "a direction (x, y, z) other than (0, 0, 0)")
         if not 0.0 < self.length / self.spacing < MOST_NODES - 1:

@@ -27,7 +27,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError
-from kit.fields import ANGLE, NAME, Number, Numbers, check_fields, declared, together
+from kit.fields import ANGLE, NAME, Number, Numbers, check_named, declared, together
 from kit.units import metres_per
 
 Array = NDArray[np.float64]
@@ -93,8 +93,7 @@ class Distribution:
     _flux: float = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
-        where = f"distribution {self.name!r}"
-        check_fields(self, where)
+        where = check_named(self, "distribution")
         v, h, table = self.vertical, self.horizontal, self.candela
         if v.ndim != 1 or v.size < 2 or np.any(np.diff(v) <= 0):
             raise InputError(f"{where}: vertical", v, "two or more ascending angles from 0 to 180 degrees")
