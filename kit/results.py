@@ -76,7 +76,8 @@ def html_table(frame: pd.DataFrame, caption: str = "") -> str:
     words.index.name = None
     table = words.to_html(border=0, classes="kit-table", index=not _counted(frame), justify="left")
     title = f"<caption>{markup.escape(caption)}</caption>" if caption else ""
-    return f"<div class='kit-scroll'>{table.replace('<thead>', f'{title}<thead>', 1)}</div>"
+    # The style stands in the element: a result is shown in notebooks that load no style sheet of the kit.
+    return f"<div class='kit-scroll' style='overflow-x: auto'>{table.replace('<thead>', f'{title}<thead>', 1)}</div>"
 
 
 def _counted(frame: pd.DataFrame) -> bool:

@@ -7,27 +7,35 @@ from collections.abc import Sequence
 
 
 def short(value: float, digits: int = 2) -> str:
-    """Return a figure with `digits` significant figures, thousands in groups; "unlimited" where there is no end."""
+    """Return a figure with `digits` significant figures, thousands in groups.
+
+    Where there is no end it is "unlimited", where there is no figure "-".
+    """
     if not math.isfinite(value):
-        return "unlimited"
+        return "-" if math.isnan(value) else "unlimited"
     if value == 0:
         return "0"
-    places = digits - 1 - math.floor(math.log10(abs(value)))
-    return f"{round(value, places):,.{max(0, places)}f}"
+    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    # Once more: 9.96 is rounded to 10, which has a digit more in front.
+    places = digits - 1 - math.floor(math.log10(abs(rounded)))
+    return f"{rounded:,.{max(0, places)}f}"
 
 
 def plain(value: float, digits: int = 0) -> str:
     """Return a figure with `digits` decimals, never as minus nought."""
-    return f"{round(value, digits) + 0.0:,.{digits}f}"
+    return f"{round(value, digits) + 0.0:,.{digits}f}" if math.isfinite(value) else short(value)
 
 
 def percent(share: float) -> str:
     """Return a share as a whole percentage; a little that is there is never "0%", nor nearly all "100%"."""
-    if 0.0 < share < 0.005:
+    if not math.isfinite(share):
+        return short(share)
+    whole = plain(100.0 * share)
+    if whole == "0" and share > 0.0:
         return "less than 1%"
-    if 0.995 <= share < 1.0:
+    if whole == "100" and share < 1.0:
         return "nearly all"
-    return f"{share:.0%}"
+    return f"{whole}%"
 
 
 def band(low: float, middle: float, high: float, digits: int = 2) -> str:
