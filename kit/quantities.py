@@ -21,7 +21,7 @@ class Quantity:
     meaning : str
         As a label of a plot or a table.
     unit : str
-        SI; ``"1"`` is dimensionless.
+        SI; ``"1"`` is dimensionless; empty for a time of the clock.
     symbol : str
     """
 
@@ -46,6 +46,24 @@ QUANTITIES: dict[str, Quantity] = {
     "chain": Quantity("factors from stated to delivered light output"),
     "light_band": Quantity("likely illuminance relative to nominal"),
     "reflectance_band": Quantity("likely reflectance of the patch"),
+    # Evenings
+    "sun_elevation": Quantity("height of the sun's centre, without refraction", "degree"),
+    "moon_elevation": Quantity("height of the moon's centre, without refraction", "degree"),
+    "moon_illuminated": Quantity("lit share of the moon's disc"),
+    "status": Quantity("verdict"),
+    "lit_share": Quantity("share that a picture reaches"),
+    "earliest": Quantity("earliest start", ""),
+    "dark_enough": Quantity("when contrast is first enough", ""),
+    "until": Quantity("when a target is missed again", ""),
+    "passing_minutes": Quantity("minutes from the earliest start until a target is missed", "min"),
+    "sunset": Quantity("sunset", ""),
+    "sunrise": Quantity("sunrise", ""),
+    "moonrise": Quantity("moonrise", ""),
+    "moonset": Quantity("moonset", ""),
+    "contrast_passing": Quantity("median contrast while the passing light is there"),
+    "passing_share": Quantity("share of the time"),
+    "most_dimming": Quantity("highest dimming of the strings with enough contrast"),
+    "first_loss": Quantity("dimming that takes a tenth of the contrast from half of the part"),
     "x": Quantity("across the front", "m", "x"),
     "y": Quantity("height above the ground line", "m", "y"),
 }
@@ -62,7 +80,7 @@ def attrs(name: str) -> dict[str, str]:
     if name not in QUANTITIES:
         raise InputError("quantity", name, f"one of {', '.join(QUANTITIES)}")
     found = QUANTITIES[name]
-    return {"long_name": found.meaning, "units": found.unit}
+    return {"long_name": found.meaning} | ({"units": found.unit} if found.unit else {})
 
 
 def labelled(name: str, dims: str | Sequence[str], values: Any) -> tuple[str | tuple[str, ...], Any, dict[str, str]]:

@@ -19,12 +19,18 @@ from numpy.typing import NDArray
 from kit import reference
 from kit.decision.verdict import Target, checked_target
 from kit.decision.washout import WHOLE, LitFront, lit_front
-from kit.errors import InputError, number, text
-from kit.eye.ambient import GLOW, MOON, TWILIGHT, ambient_light, check_lamps, moon_veil, sky_veils
+from kit.errors import InputError
+from kit.eye.glare import moon_veil, sky_veils, source_veils
 from kit.eye.light_map import Scene
+from kit.fields import NAME, Is, Many, Number, Text, check_fields, declared
+from kit.light.ambient import source_maps
+from kit.light.lamps import Lamp
+from kit.quantities import attrs, labelled
+from kit.results import make_frame
 from kit.sky.luminaire import LedString, Luminaire
-from kit.sky.site import Site, Sky, Times, clock_times
+from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Sky, Times, clock_times
 from kit.source.projector import LEVELS
+from kit.words import percent
 
 Array = NDArray[np.float64]
 Days = NDArray[np.datetime64]
@@ -35,6 +41,24 @@ MOST_MOMENTS = 500_000
 # No lamp's name makes a change of this name.
 NO_LAMP = "no lamp at all"
 STATES = ("not enough", "borderline", "enough")
+FLAGS = "not_enough borderline enough"
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClockTime(Text):
+    """A time of the clock from ``"00:00"`` to ``"24:00"``."""
+
+    def checked(self, field: str, value: Any) -> str:
+        """Return `value` if it is such a time."""
+        clock_minutes(field, value)
+        return str(value)
+
+
+CLOCK = ClockTime(label="time of the clock")
+SHIELD = Number(label="shade", unit="degrees", low=0.0, high=180.0, meaning="angle from straight down that stays lit")
+EVERY = Number(label="days from one evening to the next", low=1.0, high=366.0, whole=True)
+HOURS = Number(label="hours", above=0.0, high=24.0, meaning="that an evening lasts")
+STEP = Number(label="step", unit="minutes", low=1.0 / 60.0, high=24.0 * 60.0, meaning="from moment to moment")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,25 +79,18 @@ class Passing:
         they are the same.
     """
 
-    name: str
-    lamps: tuple[Luminaire | LedString, ...]
-    seconds: float
-    per_hour: float
-    begin: str = "00:00"
-    end: str = "24:00"
+    name: str = declared(NAME)
+    lamps: tuple[Lamp, ...] = declared(Many(of=Is(kind=(Luminaire, LedString)), least=1, unique="name"))
+    seconds: float = declared(Number(label="seconds", unit="s", above=0.0))
+    per_hour: float = declared(Number(label="times an hour", low=0.0))
+    begin: str = declared(CLOCK, default="00:00")
+    end: str = declared(CLOCK, default="24:00")
 
     def __post_init__(self) -> None:
-        where = f"passing light {text('passing light: name', self.name)!r}"
-        lamps = check_lamps(self.lamps)
-        if not lamps:
-            raise InputError(f"{where}: lamps", self.lamps, "at least one lamp")
-        object.__setattr__(self, "lamps", lamps)
-        number(f"{where}: seconds", self.seconds, above=0.0, unit="s")
-        number(f"{where}: per_hour", self.per_hour, minimum=0.0)
+        where = f"passing light {self.name!r}"
+        check_fields(self, where)
         if self.share > 1.0:
             raise InputError(f"{where}: seconds, per_hour", (self.seconds, self.per_hour), "an hour of light at most")
-        clock_minutes(f"{where}: begin", self.begin)
-        clock_minutes(f"{where}: end", self.end)
 
     @property
     def share(self) -> float:
@@ -135,8 +152,8 @@ def evenings(
         ============================== ========================================================
         clock, utc (date, minute)      of the wall, and UTC
         sun_elevation, moon_elevation  without refraction [deg]
-        illuminance (source, ...)      mean over the front that counts [lx]
-        veil_luminance (source, ...)   in the eye [cd/m2]
+        ambient_illuminance (source, .) mean over the front that counts [lx]
+        veiling_luminance (source, ..) in the eye [cd/m2]
         contrast (..., part, level)    median of the part
         status (..., part)             0 not enough, 1 borderline, 2 enough
         white_luminance (part, level)  the same at any hour [cd/m2]
@@ -164,14 +181,7 @@ def evenings(
     """
     target = checked_target(target)
     _check_scene(scene, site)
-    if not isinstance(passing, Iterable):
-        raise InputError("passing", passing, "a sequence of kit.Passing values")
-    events = tuple(passing)
-    for event in events:
-        if not isinstance(event, Passing):
-            raise InputError("passing", event, "kit.Passing values")
-        if sum(other.name == event.name for other in events) > 1:
-            raise InputError("passing: name", event.name, "a name that no other passing light has")
+    events = Many(of=Is(kind=Passing), unique="name").check("passing", passing)
     dates, minutes, utc = _moments(site, first, first if last is None else last, every, begin, hours, step)
     clock = site.clock(utc)
     sky = site.sky_at(utc)
@@ -196,49 +206,30 @@ def evenings(
     earliest = np.where(white, earliest_dark, np.datetime64("NaT", "s"))
     until, lasts = _lasts(utc, earliest, passes)
     names, lux, veils = study.sources(sky)
-    place, moon = sky.positions, "of the moon's centre, without refraction"
+    place = sky.positions
     axes, many = ("date", "minute"), ("date", "minute", "part", "level")
     return xr.Dataset(
         {
-            "sun_elevation": (axes, place.sun_elevation, _about("of the sun's centre, without refraction", "degree")),
-            "moon_elevation": (axes, place.moon_elevation, _about(moon, "degree")),
-            "moon_illuminated": (axes, place.moon_illuminated, _about("lit share of the moon's disc", "1")),
-            "illuminance": (("source", *axes), lux, _about("mean illuminance on the front", "lx")),
-            "veil_luminance": (("source", *axes), veils, _about("veiling luminance in the eye", "cd/m2")),
-            "contrast": (many, contrast, _about("median contrast at the eye", "1")),
-            "status": (
-                many[:3],
-                status,
-                {"long_name": "verdict", "flag_values": [0, 1, 2], "flag_meanings": "not_enough borderline enough"},
-            ),
-            "white_luminance": (
-                ("part", "level"),
-                front.white_luminance,
-                _about("median luminance of projected white", "cd/m2"),
-            ),
-            "lit_share": ("part", front.lit_share, _about("share that a picture reaches", "1")),
-            "earliest": (("date", "part", "level"), site.clock(earliest), {"long_name": "earliest start"}),
-            "dark_enough": (
-                ("date", "part", "level"),
-                site.clock(earliest_dark),
-                {"long_name": "when contrast is first enough"},
-            ),
-            "until": (("date", "part", "level"), site.clock(until), {"long_name": "when a target is missed again"}),
-            "passing_minutes": (
-                ("date", "part", "level"),
-                lasts,
-                _about("minutes from the earliest start until a target is missed", "min"),
-            ),
+            "sun_elevation": labelled("sun_elevation", axes, place.sun_elevation),
+            "moon_elevation": labelled("moon_elevation", axes, place.moon_elevation),
+            "moon_illuminated": labelled("moon_illuminated", axes, place.moon_illuminated),
+            "ambient_illuminance": labelled("ambient_illuminance", ("source", *axes), lux),
+            "veiling_luminance": labelled("veiling_luminance", ("source", *axes), veils),
+            "contrast": labelled("contrast", many, contrast),
+            "status": (many[:3], status, attrs("status") | {"flag_values": [0, 1, 2], "flag_meanings": FLAGS}),
+            "white_luminance": labelled("white_luminance", ("part", "level"), front.white_luminance),
+            "lit_share": labelled("lit_share", "part", front.lit_share),
             **{
-                name: ("date", site.clock(when), {"long_name": name})
+                name: labelled(name, ("date", "part", "level"), site.clock(when))
+                for name, when in (("earliest", earliest), ("dark_enough", earliest_dark), ("until", until))
+            },
+            "passing_minutes": labelled("passing_minutes", ("date", "part", "level"), lasts),
+            **{
+                name: labelled(name, "date", site.clock(when))
                 for name, when in _horizon(utc, place.sun_elevation, place.moon_elevation).items()
             },
-            "contrast_passing": (
-                ("passing", *many[:3]),
-                with_events,
-                _about("median contrast while the passing light is there", "1"),
-            ),
-            "passing_share": ("passing", [e.share for e in events], _about("share of the time", "1")),
+            "contrast_passing": labelled("contrast_passing", ("passing", *many[:3]), with_events),
+            "passing_share": labelled("passing_share", "passing", [event.share for event in events]),
         },
         coords={
             "date": ("date", dates.astype("M8[s]"), {"long_name": "date on which the evening begins"}),
@@ -247,21 +238,21 @@ def evenings(
             "level": list(LEVELS),
             "source": names,
             "passing": [event.name for event in events],
-            "clock": (axes, clock, {"long_name": f"clock of {site.zone}"}),
+            "clock": (axes, clock, {"long_name": f"clock of {site.timezone}"}),
             "utc": (axes, utc),
         },
         attrs={
             "front": scene.facade.name,
-            "zone": site.zone,
+            "timezone": site.timezone,
             "begin": begin,
             "wanted_contrast": target.contrast,
             "wanted_white_luminance": target.white_luminance,
-            "stated_light_output": float(sum(np.sum(p.light_output) for p, _ in scene.projectors)),
+            "stated_light_output": float(sum(p.light_output for p, _ in scene.projectors)),
         },
     )
 
 
-def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> str:
+def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, units: str = "m") -> str:
     """Return when the show can start on one evening, for someone who never heard of a lux.
 
     Parameters
@@ -272,6 +263,8 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> s
         The first if not given.
     part : str
         Of the front.
+    units : {"m", "ft"}
+        Nothing here is a length.
     """
     one = pick(result, date, part)
     day = _day(one["date"].values)
@@ -282,40 +275,42 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> s
         if not np.isnat(one[name].values)
     ]
     told = f" ({', '.join(facts)})" if facts else ""
-    low, nominal, high = one["earliest"].values
+    low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
     if not np.isnat(nominal):
         start = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
         likely = (
             f"between {_hour(high)} and {_hour(low)}" if not np.isnat(low) else f"from {_hour(high)} at the earliest"
         )
         text = f"{start} Likely {likely}." if low != high else start
-        end = one["until"].values[1]
+        end = one["until"].sel(level="nominal").values
         return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
     if not np.isnat(high):
         return (
             f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}. At its likely best "
             "it meets what is wanted, at its likely middle it does not."
         )
-    nominal = one["dark_enough"].values[1]
-    white = float(one["white_luminance"][1])
+    nominal = one["dark_enough"].sel(level="nominal").values
+    white = float(one["white_luminance"].sel(level="nominal"))
     wanted = result.attrs["wanted_white_luminance"]
     if float(one["lit_share"]) < 0.5:
-        return f"{day}: not enough{about} at any hour; the picture reaches only {float(one['lit_share']):.0%} of it."
+        return (
+            f"{day}: not enough{about} at any hour; the picture reaches only {percent(float(one['lit_share']))} of it."
+        )
     if white < wanted:
         dark = "contrast never suffices either" if np.isnat(nominal) else f"contrast would do from {_hour(nominal)} on"
         return (
-            f"{day}: not enough{about} at any hour{told}. White reaches {white:.1f} of the {wanted:g} cd/m2 wanted, "
+            f"{day}: not enough{about} at any hour{told}. White reaches {white:.1f} of the {wanted:g} cd/m² wanted, "
             f"whatever the clock says; {dark}."
         )
-    best = float(one["contrast"].values[:, 1].max())
+    best = float(one["contrast"].sel(level="nominal").max())
     return (
         f"{day}: not enough{about} at any hour{told}. Contrast reaches at best {best:.1f}:1 of the "
         f"{result.attrs['wanted_contrast']:g}:1 wanted."
     )
 
 
-def start_table(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> str:
-    """Return the earliest start of each evening, or of one in so many, as a text table.
+def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:
+    """Return the earliest start of each evening, or of one in so many.
 
     Parameters
     ----------
@@ -325,24 +320,37 @@ def start_table(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> str:
         Of the front.
     every : int
         1 shows all.
+
+    Returns
+    -------
+    pandas.DataFrame
+        A row for each date; times of the clock, NaT for never: ``may start`` when it may be enough, ``start`` when it
+        likely is, ``surely`` when it is.
     """
     _check_result(result, "dark_enough", "kit.evenings")
-    step = int(number("every", every, minimum=1.0))
-    rows = [f"{'':17}{'sunset':>8}{'moonrise':>10}{'moon lit':>10}{'dark from':>11}{'start':>8}  likely"]
+    step = Number(label="every", low=1.0, whole=True).check("every", every)
+    rows = []
     for date in result["date"].values[::step]:
         one = pick(result, date, part)
-        low, nominal, high = one["earliest"].values
-        likely = "never" if np.isnat(high) else f"{_hour(high)} to {'never' if np.isnat(low) else _hour(low)}"
-        lit = float(one["moon_illuminated"].mean())
+        start = {level: one["earliest"].sel(level=level).values for level in LEVELS}
         rows.append(
-            f"{_day(date):17}{_hour(one['sunset'].values):>8}{_hour(one['moonrise'].values):>10}{lit:>10.0%}"
-            f"{_hour(one['dark_enough'].values[1]):>11}{_hour(nominal):>8}  {likely}"
+            {
+                "evening": date,
+                "sunset": one["sunset"].values,
+                "moonrise": one["moonrise"].values,
+                "moon lit": float(one["moon_illuminated"].mean()),
+                "dark from": one["dark_enough"].sel(level="nominal").values,
+                "start": start["nominal"],
+                "may start": start["high"],
+                "surely": start["low"],
+            }
         )
-    return "\n".join(rows)
+    frame = make_frame(rows, {"moon lit": ".0%"} | dict.fromkeys(_TIMES, _hour))
+    return frame.set_index(frame.pop("evening").map(_day).rename("evening"))
 
 
-def source_table(result: xr.Dataset, clock: Any) -> str:
-    """Return what each source of light gives at one time, as a text table.
+def source_frame(result: xr.Dataset, clock: Any) -> pd.DataFrame:
+    """Return what each source of light gives at one time, all together last.
 
     Parameters
     ----------
@@ -353,12 +361,15 @@ def source_table(result: xr.Dataset, clock: Any) -> str:
     """
     i, j = moment(result, clock)
     at = result.isel(date=i, minute=j)
-    lines = [f"{at['clock'].dt.strftime('%Y-%m-%d %H:%M').item():24}{'on the front, lx':>18}{'veil, cd/m2':>13}"]
-    for name, lux, veil in zip(at["source"].values, at["illuminance"].values, at["veil_luminance"].values, strict=True):
-        if lux > 0 or veil > 0:
-            lines.append(f"{name!s:24}{lux:>18.3f}{veil:>13.4f}")
-    lines.append(f"{'all':24}{float(at['illuminance'].sum()):>18.3f}{float(at['veil_luminance'].sum()):>13.4f}")
-    return "\n".join(lines)
+    light = at["ambient_illuminance"].values, at["veiling_luminance"].values
+    rows = [(str(name), float(lux), float(veil)) for name, lux, veil in zip(at["source"].values, *light, strict=True)]
+    rows = [row for row in rows if row[1] > 0 or row[2] > 0]
+    rows.append(("all", float(light[0].sum()), float(light[1].sum())))
+    names = ("source", "on the front [lx]", "veil [cd/m²]")
+    table = [dict(zip(names, row, strict=True)) for row in rows]
+    frame = make_frame(table, {"on the front [lx]": ".3f", "veil [cd/m²]": ".4f"}, index="source")
+    frame.attrs["title"] = at["clock"].dt.strftime("%Y-%m-%d %H:%M").item()
+    return frame
 
 
 def moment(result: xr.Dataset, clock: Any) -> tuple[int, int]:
@@ -407,13 +418,13 @@ def switching(
     Returns
     -------
     xarray.Dataset
-        On (change,), "as it is" first: illuminance of all ambient light [lx], veil_luminance [cd/m2], contrast and
-        status at `clock`, earliest start of that evening (level).
+        On (change,), "as it is" first: ambient_illuminance of all sources [lx], veiling_luminance [cd/m2], contrast
+        and status at `clock`, earliest start of that evening (level).
     """
     _check_scene(scene, site)
     lamps = scene.ambient.lamps
-    number("shield", shield, minimum=0.0, maximum=180.0, unit="degrees")
-    changes: list[tuple[str, tuple[Luminaire | LedString, ...]]] = [("as it is", lamps)]
+    SHIELD.check("shield", shield)
+    changes: list[tuple[str, tuple[Lamp, ...]]] = [("as it is", lamps)]
     for lamp in lamps:
         rest = tuple(other for other in lamps if other is not lamp)
         changes.append((f"{lamp.name} off", rest))
@@ -421,7 +432,7 @@ def switching(
             shaded = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
             changes.append((f"{lamp.name} shaded", (*rest, shaded)))
         else:
-            changes.append((f"{lamp.name} at half", (*rest, replace(lamp, drive=lamp.drive / 2.0))))
+            changes.append((f"{lamp.name} at half", (*rest, lamp.dimmed(lamp.dimming / 2.0))))
     if len(lamps) > 1:
         changes.append((NO_LAMP, ()))
     target = checked_target(target)
@@ -453,49 +464,56 @@ def switching(
     lux, veils, contrasts, states, starts = zip(*rows, strict=True)
     return xr.Dataset(
         {
-            "illuminance": ("change", list(lux), _about("mean ambient light on the front", "lx")),
-            "veil_luminance": ("change", list(veils), _about("veiling luminance in the eye", "cd/m2")),
-            "contrast": (("change", "level"), np.array(contrasts)),
-            "status": ("change", list(states)),
-            "earliest": (("change", "level"), np.array(starts)),
+            "ambient_illuminance": labelled("ambient_illuminance", "change", list(lux)),
+            "veiling_luminance": labelled("veiling_luminance", "change", list(veils)),
+            "contrast": labelled("contrast", ("change", "level"), np.array(contrasts)),
+            "status": labelled("status", "change", list(states)),
+            "earliest": labelled("earliest", ("change", "level"), np.array(starts)),
         },
         coords={"change": [name for name, _ in changes], "level": list(LEVELS)},
         attrs={"clock": str(time).replace("T", " "), "part": part},
     )
 
 
-def switching_table(result: xr.Dataset) -> str:
-    """Return what `switching` found as a text table."""
+def switching_frame(result: xr.Dataset) -> pd.DataFrame:
+    """Return what `switching` found, a row for each change."""
     _check_result(result, "change", "kit.switching")
-    rows = [f"{result.attrs['clock'][:16]:32}{'on the front, lx':>18}{'contrast':>10}{'start':>8}  verdict"]
-    for i, name in enumerate(result["change"].values):
-        one = result.isel(change=i)
-        rows.append(
-            f"{name!s:32}{float(one['illuminance']):>18.2f}{float(one['contrast'][1]):>10.1f}"
-            f"{_hour(one['earliest'].values[1]):>8}  {STATES[int(one['status'])]}"
-        )
-    return "\n".join(rows)
+    one = result.sel(level="nominal")
+    frame = make_frame(
+        [
+            {"change": str(name), "on the front [lx]": lux, "contrast": contrast, "start": start, "verdict": STATES[k]}
+            for name, lux, contrast, start, k in zip(
+                one["change"].values,
+                one["ambient_illuminance"].values.tolist(),
+                one["contrast"].values.tolist(),
+                one["earliest"].values,
+                one["status"].values.tolist(),
+                strict=True,
+            )
+        ],
+        {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour},
+        index="change",
+    )
+    frame.attrs["title"] = result.attrs["clock"][:16]
+    return frame
 
 
 class _Study:
     """A front under the lamps of a scene and any sky."""
 
-    def __init__(self, front: LitFront, scene: Scene, more: Sequence[Luminaire | LedString] = ()) -> None:
-        ambient = replace(scene.ambient, sky=None)
-        if more:
-            ambient = replace(ambient, lamps=(*ambient.lamps, *more))
+    def __init__(self, front: LitFront, scene: Scene, more: Sequence[Lamp] = ()) -> None:
+        ambient = replace(scene.ambient, sky=None, lamps=(*scene.ambient.lamps, *more))
         self.front, self.ambient, self.facade = front, ambient, scene.facade
-        found = ambient_light(ambient, scene.facade, front.grid)
-        self.names = [str(name) for name in found["source"].values]
-        maps = found["illuminance"].values.reshape(len(self.names), -1)
+        self.names = ambient.sources()
+        maps = source_maps(ambient, front.raster).reshape(len(self.names), -1)
         self.means = maps[:, front.judged].mean(axis=1)
         self.lamps = maps.sum(axis=0)[front.lit]
-        self.veils = found["veil_luminance"].values
+        self.veils, _ = source_veils(ambient, scene.facade)
         self.sky_veil = sky_veils(ambient, scene.facade)
 
     def contrast(self, sky: Sky, levels: Sequence[str] = LEVELS) -> Array:
         """Return the median contrast, shape (..., part, level)."""
-        even, moon = sky.twilight() + sky.glow(), sky.moon(self.front.normals)
+        even, moon = sky.twilight() + sky.glow(), sky.moon(self.front.raster.planes.normal)
         veil = self.veils.sum() + self.sky_veil * sky.luminance() + moon_veil(self.ambient, self.facade, sky)[0]
         plane = self.front.planes()
         flat, planes = even.reshape(-1, 1), moon.reshape(-1, moon.shape[-1])
@@ -508,21 +526,21 @@ class _Study:
 
     def sources(self, sky: Sky) -> tuple[list[str], Array, Array]:
         """Return names of all sources, their mean light [lx] and their veil [cd/m2], shape (source, ...)."""
-        twilight, glow = sky.twilight(), sky.glow()
-        planes = self.front.plane[self.front.judged]
-        moon = sky.moon(self.front.normals) @ (np.bincount(planes, minlength=len(self.front.normals)) / planes.size)
-        share = sky.twilight_share()
-        veil = self.sky_veil * sky.luminance()
-        shape = (len(self.names), *twilight.shape)
-        still, veils = (
-            np.broadcast_to(np.reshape(v, (-1, *(1,) * twilight.ndim)), shape) for v in (self.means, self.veils)
-        )
-        over = moon_veil(self.ambient, self.facade, sky)[0]
-        return (
-            [TWILIGHT, MOON, GLOW, *self.names],
-            np.concatenate([[twilight, moon, glow], still]),
-            np.concatenate([[veil * share, over, veil * (1.0 - share)], veils]),
-        )
+        planes = self.front.raster.plane.ravel()[self.front.judged]
+        normals = self.front.raster.planes.normal
+        moon = sky.moon(normals) @ (np.bincount(planes, minlength=len(normals)) / planes.size)
+        over, luminances = moon_veil(self.ambient, self.facade, sky)[0], sky.luminances()
+        found = {
+            TWILIGHT: (sky.twilight(), self.sky_veil * luminances[TWILIGHT]),
+            GLOW: (sky.glow(), self.sky_veil * luminances[GLOW]),
+            MOON: (moon, over),
+        }
+        found |= {
+            name: (np.full(moon.shape, mean), np.full(moon.shape, veil))
+            for name, mean, veil in zip(self.names, self.means, self.veils, strict=True)
+        }
+        lux, veils = (np.array([pair[k] for pair in found.values()]) for k in (0, 1))
+        return list(found), lux, veils
 
 
 def _earliest(
@@ -609,12 +627,10 @@ def _moments(
     start, end = _day_of("first", first), _day_of("last", last)
     if end < start:
         raise InputError("first, last", (str(start), str(end)), "a first date that is not after the last")
-    days = number("every", every, minimum=1.0, maximum=366.0, unit="days")
-    if days != int(days):
-        raise InputError("every", every, "a whole number of days")
-    dates = np.arange(start, end + np.timedelta64(1, "D"), np.timedelta64(int(days), "D"))
-    length = number("hours", hours, above=0.0, maximum=24.0) * 60.0
-    gap: float = number("step", step, minimum=1.0 / 60.0, maximum=24.0 * 60.0, unit="minutes")
+    days = EVERY.check("every", every)
+    dates = np.arange(start, end + np.timedelta64(1, "D"), np.timedelta64(days, "D"))
+    length = HOURS.check("hours", hours) * 60.0
+    gap: float = STEP.check("step", step)
     minutes = gap * np.arange(int(length / gap + 1e-9) + 1.0)
     if dates.size * minutes.size > MOST_MOMENTS:
         given = f"{dates.size} evenings of {minutes.size} moments"
@@ -638,10 +654,8 @@ def _clock_time(field: str, clock: Any) -> np.datetime64:
 
 
 def _check_scene(scene: Scene, site: Site) -> None:
-    if not isinstance(scene, Scene):
-        raise InputError("scene", type(scene).__name__, "a kit.Scene")
-    if not isinstance(site, Site):
-        raise InputError("site", site, "a kit.Site")
+    Is(kind=Scene).check("scene", scene)
+    Is(kind=Site).check("site", site)
 
 
 def _check_result(result: xr.Dataset, needed: str, origin: str) -> None:
@@ -659,8 +673,12 @@ def clock_minutes(field: str, clock: str) -> int:
     raise InputError(field, clock, "a time of the clock from '00:00' to '24:00'")
 
 
+# Columns of times of the clock.
+_TIMES = ("sunset", "moonrise", "dark from", "start", "may start", "surely")
+
+
 def _hour(when: Any) -> str:
-    if np.isnat(when):
+    if pd.isna(when):
         return "-"
     return pd.Timestamp(when).strftime("%H:%M")
 
@@ -668,7 +686,3 @@ def _hour(when: Any) -> str:
 def _day(when: Any) -> str:
     stamp = pd.Timestamp(when)
     return f"{stamp:%a} {stamp.day} {stamp:%b %Y}"
-
-
-def _about(long_name: str, units: str) -> dict[str, str]:
-    return {"long_name": long_name, "units": units}

@@ -16,14 +16,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
 from kit import reference
-from kit.errors import InputError, number
+from kit.bands import in_quadrature
+from kit.errors import InputError
+from kit.eye.contrast import contrast_end
+from kit.fields import CONTRAST, WHITE_LUMINANCE, check_fields, declared
+from kit.results import Result, make_frame
+from kit.words import band, capital, join, percent, short
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 Status = Literal["enough", "borderline", "not enough"]
@@ -41,12 +49,11 @@ class Target:
         At the eye, above 1. The default is the second of the four categories of ANSI/INFOCOMM 3M-2011.
     """
 
-    white_luminance: float = 4.0
-    contrast: float = 15.0
+    white_luminance: float = declared(WHITE_LUMINANCE, default=4.0)
+    contrast: float = declared(CONTRAST, default=15.0)
 
     def __post_init__(self) -> None:
-        number("white_luminance", self.white_luminance, above=0.0, unit="cd/m2")
-        number("contrast", self.contrast, above=1.0)
+        check_fields(self)
 
     @classmethod
     def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> Target:
@@ -98,6 +105,21 @@ class Remedy:
     ambient_illuminance: float | None
     picture_width: float | None
 
+    def sentence(self, units: str = "m") -> str:
+        """Return what would mend it, in words; the same in any `units`."""
+        options = []
+        if self.light_output is not None:
+            options.append(f"{short(self.light_output)} lumens")
+        if self.reflectance is not None:
+            options.append(f"a surface of reflectance {self.reflectance:.2f}{_like(self.reflectance)}")
+        if self.ambient_illuminance is not None:
+            options.append(f"at most {short(self.ambient_illuminance)} lx of ambient light")
+        if self.picture_width is not None:
+            options.append(f"a picture {self.picture_width:.2f} times as wide")
+        if not options:
+            return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
+        return f"What would mend it: {join(options, 'or')}."
+
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
@@ -138,21 +160,33 @@ class Part:
     def band(self, quantity: Literal["white_luminance", "contrast"]) -> str:
         """Return a figure's median and band as text, for example ``"2.0 (1.4 to 2.8)"``."""
         figure: Figure | None = getattr(self, quantity)
-        if figure is None:
-            return "not lit"
-        return f"{_short(figure.median)} ({_short(figure.low)} to {_short(figure.high)})"
+        return "not lit" if figure is None else band(figure.low, figure.median, figure.high)
+
+    def row(self) -> dict[str, Any]:
+        """Return the figures as a row of the frame of a `Verdict`."""
+        row: dict[str, Any] = {
+            "part": "the whole front" if self.kind == "front" else self.name,
+            "share of front": self.share_of_front,
+            "lit": self.lit_share,
+            "pass": self.passing_share,
+        }
+        for name, figure in (("white [cd/m²]", self.white_luminance), ("contrast", self.contrast)):
+            row[f"low {name}"] = np.nan if figure is None else figure.low
+            row[name] = np.nan if figure is None else figure.median
+            row[f"high {name}"] = np.nan if figure is None else figure.high
+        return row | {"verdict": self.status}
 
     def sentence(self, target: Target) -> str:
         """Return the verdict on this part as a sentence for someone who never heard of a lux."""
-        name = "The front as a whole" if self.kind == "front" else self.name[:1].upper() + self.name[1:]
+        name = "The front as a whole" if self.kind == "front" else capital(self.name)
         if self.white_luminance is None or self.contrast is None or self.criterion == "coverage":
-            return f"{name}: not enough. The picture reaches only {self.lit_share:.0%} of it."
+            return f"{name}: not enough. The picture reaches only {percent(self.lit_share)} of it."
         white, contrast = self.white_luminance, self.contrast
         text = (
-            f"{name}: {self.status}. White reaches {_short(white.median)} cd/m2"
-            f" (likely {_short(white.low)} to {_short(white.high)}; {_short(target.white_luminance)} wanted),"
-            f" contrast {_short(contrast.median)}:1 (likely {_short(contrast.low)} to {_short(contrast.high)};"
-            f" {_short(target.contrast)}:1 wanted)."
+            f"{name}: {self.status}. White reaches {short(white.median)} cd/m²"
+            f" (likely {short(white.low)} to {short(white.high)}; {short(target.white_luminance)} wanted),"
+            f" contrast {short(contrast.median)}:1 (likely {short(contrast.low)} to {short(contrast.high)};"
+            f" {short(target.contrast)}:1 wanted)."
         )
         if self.shortfall == np.inf:
             text += " Most of it sends no light back; only another surface mends that."
@@ -161,12 +195,12 @@ class Part:
         elif self.criterion:
             text += f" Its {self.criterion} could fall short on a bad day."
         if self.remedy is not None:
-            text += f" {_remedy_text(self.remedy)}"
+            text += f" {self.remedy.sentence()}"
         return text
 
 
 @dataclass(frozen=True, kw_only=True)
-class Verdict:
+class Verdict(Result):
     """The verdict on a front: as a whole, by kind of surface, by patch.
 
     ``print(verdict)`` shows the sentence and the table of surfaces.
@@ -191,9 +225,8 @@ class Verdict:
         """Return the verdict on one patch, or raise `InputError` with the names there are."""
         return _named(self.patches, "patch name", name)
 
-    @property
-    def sentence(self) -> str:
-        """The verdict in words: the front first, then what passes and what does not."""
+    def sentence(self, units: str = "m") -> str:
+        """Return the verdict in words: the front first, then what passes and what does not."""
         good = [p for p in self.surfaces if p.status == "enough"]
         maybe = [p for p in self.surfaces if p.status == "borderline"]
         bad = [p for p in self.surfaces if p.status == "not enough"]
@@ -206,7 +239,7 @@ class Verdict:
         for parts, word in ((good, "Good on"), (maybe, "Borderline on"), (bad, "Not enough on")):
             if parts:
                 share = sum(p.share_of_front for p in parts)
-                text += f" {word} {share:.0%} of it: {_join([p.name for p in parts])}."
+                text += f" {word} {share:.0%} of it: {join([p.name for p in parts])}."
         if bad:
             largest = max(bad, key=lambda p: p.area)
             if largest.criterion == "coverage":
@@ -216,22 +249,15 @@ class Verdict:
             elif largest.shortfall > 1:
                 text += f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."
                 if largest.remedy is not None:
-                    text += f" {_remedy_text(largest.remedy)}"
+                    text += f" {largest.remedy.sentence(units)}"
         return text
 
-    def table(self, kind: Literal["surface", "patch"] = "surface") -> str:
-        """Return the figures as a text table, one line for each surface or patch."""
-        lines = [f"{'':32}{'share':>6}{'lit':>6}{'pass':>6}{'white cd/m2':>22}{'contrast':>17}  verdict"]
-        for part in (*(self.surfaces if kind == "surface" else self.patches), self.front):
-            name = "the whole front" if part.kind == "front" else part.name
-            lines.append(
-                f"{name[:31]:32}{part.share_of_front:>6.0%}{part.lit_share:>6.0%}{part.passing_share:>6.0%}"
-                f"{part.band('white_luminance'):>22}{part.band('contrast'):>17}  {part.status}"
-            )
-        return "\n".join(lines)
-
-    def __str__(self) -> str:
-        return f"{self.sentence}\n\n{self.table()}"
+    def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> pd.DataFrame:
+        """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""
+        parts = (*(self.surfaces if kind == "surface" else self.patches), self.front)
+        shares = dict.fromkeys(("share of front", "lit", "pass"), ".0%")
+        formats = shares | {"white [cd/m²]": "band", "contrast": "band"}
+        return make_frame([part.row() for part in parts], formats, index="part")
 
 
 def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
@@ -240,7 +266,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     Parameters
     ----------
     light : xarray.Dataset
-        From `light_map`, without leading dimensions: pick one of a sweep with ``light.isel(...)``.
+        From `light_map`.
     target : Target
         The default target if not given.
 
@@ -251,24 +277,22 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     Raises
     ------
     InputError
-        For a map that still has a sweep, or that is not one of `light_map`.
+        For a map that is not one of `light_map`, or of which no part counts.
     """
     target = checked_target(target)
     if not isinstance(light, xr.Dataset) or "white_luminance" not in light or "patch" not in light:
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
     data = light.variables  # quicker than a labelled array with its coordinates each time
-    if data["contrast"].dims != ("y", "x"):
-        raise InputError("light", data["contrast"].dims, "one map on (y, x); pick one with light.isel(light_output=0)")
     points = judged_points(light)
     seen, patch = points.seen, points.patch
-    veil = float(data["veil_luminance"])
-    swept = "light_output" in light.coords
-    stated = float(data["light_output"] if swept else light.attrs["stated_light_output"])
+    veil = float(data["veiling_luminance"].values.sum())
+    stated = float(light.attrs["stated_light_output"])
     white, black, contrast, rho, illuminance = (
         data[name].values.ravel()[seen]
         for name in ("white_luminance", "black_luminance", "contrast", "reflectance", "illuminance")
     )
-    ambient_lux = np.broadcast_to(data["ambient_illuminance"].values, data["patch"].shape).ravel()[seen]
+    ambient_lux = data["ambient_illuminance"].values.sum(axis=0).ravel()[seen]
+    light_band, walls = (light[name] for name in ("light_band", "reflectance_band"))
     rows = np.empty((len(_ROWS), seen.size))
     point = dict(zip(_ROWS, rows, strict=True))
     point["white"][:], point["contrast"][:] = white, contrast
@@ -276,11 +300,10 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     point["ambient now"][:] = ambient_lux
     base_white, base_black = white + ambient, black + ambient
     with np.errstate(divide="ignore", invalid="ignore"):
-        for end, level, sign in (("low", 0, -1), ("high", 2, 1)):
-            factor = float(data["light_band"][level])
-            limit = data[f"reflectance_{end}"].values[patch]
-            ratio = np.where(rho > 0, limit / rho, 1.0)
-            point[f"white {end}"][:] = white * _spread(factor, ratio, sign)
+        for end, sign in (("low", -1), ("high", 1)):
+            factor = float(light_band.sel(level=end))
+            ratio = np.where(rho > 0, walls.sel(level=end).values[patch] / rho, 1.0)
+            point[f"white {end}"][:] = white * in_quadrature((factor, ratio), sign)
             point[f"contrast {end}"][:] = contrast_end(white, black, ambient, veil, contrast, factor, ratio, sign)
         # The factor on all the light, at each point, that would just do.
         headroom = white - target.contrast * black
@@ -366,44 +389,6 @@ def judged_points(light: xr.Dataset) -> Points:
     return Points(seen=seen, patch=patch, surfaces=surfaces)
 
 
-def contrast_end(
-    white: Array,
-    black: Array,
-    ambient: Array,
-    veil: Array | float,
-    contrast: Array,
-    light: float,
-    wall: Array,
-    sign: int,
-) -> Array:
-    """Return the low or the high end of the likely contrast.
-
-    Parameters
-    ----------
-    white, black, ambient, veil : array
-        Luminance of projected white and black, of ambient light on the wall, and of the veil [cd/m2].
-    contrast : array
-        The nominal contrast that they make.
-    light : float
-        Light at this end, relative to nominal.
-    wall : array
-        Reflectance at this end, relative to nominal.
-    sign : {-1, 1}
-        -1 for the low end, 1 for the high one.
-
-    Returns
-    -------
-    array
-        The two deviations, which are independent, in quadrature (JCGM 100:2008, 5.1.2). All arrays broadcast.
-    """
-    rest = ambient + veil
-    by_light = (light * white + rest) / (light * black + rest)
-    by_wall = (wall * (white + ambient) + veil) / (wall * (black + ambient) + veil)
-    spread = _spread(by_light / contrast, by_wall / contrast, sign)
-    # Nothing dilutes a black without any light, and a wall that sends nothing back has nothing to spread.
-    return np.where(np.isfinite(contrast) & np.isfinite(spread), contrast * spread, contrast)
-
-
 def _runs(keys: NDArray[np.intp]) -> list[tuple[int, slice]]:
     edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
     return [(int(keys[a]), slice(a, b)) for a, b in pairwise(edges)]
@@ -424,12 +409,6 @@ _ROWS = (
     "ambient",
     "ambient now",
 )
-
-
-def _spread(one: Array | float, other: Array | float, sign: int) -> Array:
-    """Return the factor of two independent relative deviations, taken to the side of `sign`."""
-    deviation = np.sqrt(np.log(one) ** 2 + np.log(other) ** 2)
-    return np.exp(sign * deviation)
 
 
 def _part(
@@ -497,41 +476,11 @@ def _remedy(median: dict[str, float], stated: float) -> Remedy:
     )
 
 
-def _remedy_text(remedy: Remedy) -> str:
-    options = []
-    if remedy.light_output is not None:
-        options.append(f"{_short(remedy.light_output, 2)} lumens")
-    if remedy.reflectance is not None:
-        options.append(f"a surface of reflectance {remedy.reflectance:.2f}{_like(remedy.reflectance)}")
-    if remedy.ambient_illuminance is not None:
-        options.append(f"at most {_short(remedy.ambient_illuminance)} lx of ambient light")
-    if remedy.picture_width is not None:
-        options.append(f"a picture {remedy.picture_width:.2f} times as wide")
-    if not options:
-        return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
-    return f"What would mend it: {_join(options, 'or')}."
-
-
 def _like(reflectance: float) -> str:
     """Return the least light wall covering of the reference data that is light enough, as a phrase."""
     kinds = ("brick", "siding", "stucco", "fabric", "paint")
     light = [row for row in reference.table("surfaces") if row.group in kinds and row.value >= reflectance]
     return f" (about as light as {min(light, key=lambda row: row.value).name})" if light else ""
-
-
-def _join(items: list[str], word: str = "and") -> str:
-    return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} {word} {items[-1]}"
-
-
-def _short(value: float, digits: int = 2) -> str:
-    """Return a figure as a reader wants it: `digits` significant figures, thousands in groups."""
-    if not np.isfinite(value):
-        return "unlimited"
-    if value == 0:
-        return "0"
-    places = digits - 1 - int(np.floor(np.log10(abs(value))))
-    rounded = round(value, places)
-    return f"{rounded:,.{max(0, places)}f}"
 
 
 def _named(parts: tuple[Part, ...], field: str, name: str) -> Part:

@@ -16,13 +16,17 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.optimize import brentq
 
 from kit.blocks import share_out
-from kit.decision.verdict import Target, checked_target, contrast_end, judge, judged_points
+from kit.decision.verdict import Target, checked_target, judge, judged_points
 from kit.errors import InputError
-from kit.eye.ambient import Ambient, ambient_light
+from kit.eye.contrast import contrast_at_eye, contrast_end
+from kit.eye.glare import ambient_light
 from kit.eye.light_map import Scene, light_map
+from kit.fields import DIMMING, Many
+from kit.light.ambient import Ambient
+from kit.quantities import labelled
 from kit.sky.luminaire import LedString
-from kit.source.projector import LEVELS, sweep
-from kit.wall.points import wall_planes
+from kit.source.projector import LEVELS
+from kit.wall.points import FrontRaster
 from kit.wall.raster import Grid
 
 Array = NDArray[np.float64]
@@ -42,7 +46,7 @@ class LitFront:
     ----------
     parts : tuple of str
         The whole front first, then each kind of surface.
-    grid : Grid
+    raster : FrontRaster
     judged : array, shape (n,)
         Index into the raster of the points that are judged, lit or not.
     lit : array, shape (p,)
@@ -58,13 +62,10 @@ class LitFront:
         Lowest and highest likely reflectance, relative to nominal.
     white_luminance : array, shape (part, level)
         Median luminance of white, with its likely band [cd/m2]; NaN where nothing is lit.
-    normals : array, shape (plane, 3)
-    plane : array, shape (y * x,)
-        Index of the plane at each point of the raster, -1 where there is no wall.
     """
 
     parts: tuple[str, ...]
-    grid: Grid
+    raster: FrontRaster
     judged: NDArray[np.intp]
     lit: NDArray[np.intp]
     runs: tuple[slice, ...]
@@ -75,8 +76,6 @@ class LitFront:
     light: tuple[float, float]
     wall: tuple[Array, Array]
     white_luminance: Array
-    normals: Array
-    plane: NDArray[np.int16]
 
     def contrast(
         self, count: int, lux: Callable[[slice], ArrayLike], veil: ArrayLike, levels: Sequence[str] = LEVELS
@@ -127,11 +126,7 @@ class LitFront:
 
         `ambient` is the luminance of the wall in ambient light, `veil` that of the veil [cd/m2].
         """
-        with np.errstate(divide="ignore", invalid="ignore"):
-            result: Array = (self.white + ambient + veil) / (self.black + ambient + veil)
-        # No light at all in white or black: nothing to tell apart.
-        result[np.isnan(result)] = 1.0
-        return result
+        return contrast_at_eye(self.white, self.black, ambient, veil)
 
     def enough_white(self, target: Target) -> NDArray[np.bool_]:
         """Return where the luminance of white and the coverage are enough, shape (part, level)."""
@@ -139,7 +134,7 @@ class LitFront:
 
     def planes(self) -> NDArray[np.int16]:
         """Return the plane of each lit point, shape (p,)."""
-        return self.plane[self.lit]
+        return self.raster.plane.ravel()[self.lit]
 
 
 def lit_front(scene: Scene, spacing: float) -> LitFront:
@@ -153,8 +148,6 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
     if not isinstance(scene, Scene):
         raise InputError("scene", type(scene).__name__, "a kit.Scene")
     light = light_map(replace(scene, ambient=Ambient()), spacing)
-    if light["contrast"].dims != ("y", "x"):
-        raise InputError("scene", light["contrast"].dims, "one light output and one reflectance")
     points = judged_points(light)
     verdict = judge(light)
     bright = light["illuminance"].values.ravel()[points.seen] > 0
@@ -165,13 +158,15 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
     found = (verdict.front, *verdict.surfaces)
     rho = light["reflectance"].values.ravel()[lit]
     with np.errstate(divide="ignore", invalid="ignore"):
-        walls = [np.where(rho > 0, light[f"reflectance_{end}"].values[patch] / rho, 1.0) for end in ("low", "high")]
-    band = light["light_band"].values
+        low, high = (
+            np.where(rho > 0, light["reflectance_band"].sel(level=end).values[patch] / rho, 1.0)
+            for end in ("low", "high")
+        )
+    band = light["light_band"]
     grid = Grid(x=light["x"].values, y=light["y"].values, spacing=spacing)
-    normals, plane = wall_planes(scene.facade, light["patch"].values)
     return LitFront(
         parts=(WHOLE, *(name for name, _ in points.surfaces)),
-        grid=grid,
+        raster=FrontRaster.on(scene.facade, grid),
         judged=points.seen,
         lit=lit,
         runs=tuple(runs),
@@ -179,24 +174,22 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
         white=light["white_luminance"].values.ravel()[lit],
         black=light["black_luminance"].values.ravel()[lit],
         reflectance=rho,
-        light=(float(band[0]), float(band[2])),
-        wall=(walls[0], walls[1]),
+        light=(float(band.sel(level="low")), float(band.sel(level="high"))),
+        wall=(low, high),
         white_luminance=np.array(
             [[np.nan] * 3 if (w := part.white_luminance) is None else [w.low, w.median, w.high] for part in found]
         ),
-        normals=normals,
-        plane=plane.ravel(),
     )
 
 
-def string_drive(
+def string_dimming(
     scene: Scene,
     *,
     target: Target | None = None,
     spacing: float = 0.2,
-    drives: Sequence[float] | None = None,
+    dimmings: Sequence[float] | None = None,
 ) -> xr.Dataset:
-    """Return at which drive level the LED strings of a scene start to wash out the picture.
+    """Return at which dimming level the LED strings of a scene start to wash out the picture.
 
     Parameters
     ----------
@@ -205,21 +198,22 @@ def string_drive(
     target : Target, optional
     spacing : float
         Pixel size [m].
-    drives : array
+    dimmings : array
         Levels of the curve, 0 to 1; every twentieth if not given.
 
     Returns
     -------
     xarray.Dataset
-        contrast (drive, part, level); illuminance [lx], the mean over the front, and veil_luminance [cd/m2] of the
-        strings (drive,); most_drive (part, level), the highest drive at which the contrast is still enough, 1 where it
-        always is, NaN where it is not even with the strings off; first_loss (part,), the drive at which half of the
-        part has lost a tenth of the contrast that it has without strings, NaN where that is never.
+        contrast (dimming, part, level); ambient_illuminance [lx], the mean over the front, and veiling_luminance
+        [cd/m2] of the strings (dimming,); most_dimming (part, level), the highest dimming at which the contrast is
+        still enough, 1 where it always is, NaN where it is not even with the strings off; first_loss (part,), the
+        dimming at which half of the part has lost a tenth of the contrast that it has without strings, NaN where that
+        is never.
 
     Raises
     ------
     InputError
-        For a scene without strings, or drives out of range.
+        For a scene without strings, or dimmings out of range.
     """
     target = checked_target(target)
     if not isinstance(scene, Scene):
@@ -230,16 +224,16 @@ def string_drive(
         raise InputError("lamps", [lamp.name for lamp in ambient.lamps], "at least one kit.LedString")
     levels = (
         np.linspace(0.0, 1.0, 21)
-        if drives is None
-        else np.atleast_1d(np.array(sweep("drives", drives, minimum=0.0, maximum=1.0)))
+        if dimmings is None
+        else np.array(Many(of=DIMMING, least=1).check("dimmings", np.ravel(dimmings)))
     )
     front = lit_front(scene, spacing)
     others = tuple(lamp for lamp in ambient.lamps if not isinstance(lamp, LedString))
-    full = tuple(replace(string, drive=1.0) for string in strings)
-    rest = ambient_light(replace(ambient, lamps=others), scene.facade, front.grid)
-    own = ambient_light(Ambient(lamps=full, eye=ambient.eye, age=ambient.age), scene.facade, front.grid)
-    rest_map, own_map = (light["illuminance"].values.sum(axis=0).ravel() for light in (rest, own))
-    rest_veil, own_veil = (float(light["veil_luminance"].sum()) for light in (rest, own))
+    full = tuple(string.dimmed(1.0) for string in strings)
+    rest = ambient_light(replace(ambient, lamps=others), front.raster)
+    own = ambient_light(Ambient(lamps=full, eye=ambient.eye, age=ambient.age), front.raster)
+    rest_map, own_map = (light["ambient_illuminance"].values.sum(axis=0).ravel() for light in (rest, own))
+    rest_veil, own_veil = (float(light["veiling_luminance"].sum()) for light in (rest, own))
 
     def contrast(at: Array, names: Sequence[str] = LEVELS) -> Array:
         def lux(block: slice) -> Array:
@@ -247,16 +241,16 @@ def string_drive(
 
         return front.contrast(at.size, lux, rest_veil + at * own_veil, names)
 
-    def drive_at(part: int, level: str, value: float) -> float:
+    def dimming_at(part: int, level: str, value: float) -> float:
         # More light on the wall and in the eye, less contrast: there is one root.
         return float(brentq(lambda d: contrast(np.array([d]), (level,))[0, part, 0] - value, 0.0, 1.0, xtol=1e-6))
 
     still = (front.reflectance / np.pi * rest_map[front.lit], rest_veil)
     before = front.point_contrast(*still)
 
-    def kept(drive: float, run: slice) -> float:
-        ambient = still[0] + drive * front.reflectance / np.pi * own_map[front.lit]
-        after = front.point_contrast(ambient, rest_veil + drive * own_veil)
+    def kept(dimming: float, run: slice) -> float:
+        ambient = still[0] + dimming * front.reflectance / np.pi * own_map[front.lit]
+        after = front.point_contrast(ambient, rest_veil + dimming * own_veil)
         # Where there was no end of it, all is lost as soon as there is one.
         endless = ~np.isfinite(before)
         share = np.where(endless, ~np.isfinite(after), after / np.where(endless, 1.0, before))
@@ -268,29 +262,19 @@ def string_drive(
     for i, run in enumerate(front.runs):
         for k, name in enumerate(LEVELS):
             if ends[0, i, k] >= target.contrast > ends[1, i, k]:
-                most[i, k] = drive_at(i, name, target.contrast)
+                most[i, k] = dimming_at(i, name, target.contrast)
         if run.stop > run.start and kept(1.0, run) < 1.0 - WASHED:
             loss[i] = brentq(lambda d, run=run: kept(d, run) - (1.0 - WASHED), 0.0, 1.0, xtol=1e-6)
     return xr.Dataset(
         {
-            "contrast": (("drive", "part", "level"), contrast(levels), {"long_name": "contrast at the eye"}),
-            "illuminance": (
-                "drive",
-                levels * float(np.nanmean(own_map[front.judged])),
-                {"long_name": "illuminance of the strings", "units": "lx"},
+            "contrast": labelled("contrast", ("dimming", "part", "level"), contrast(levels)),
+            "ambient_illuminance": labelled(
+                "ambient_illuminance", "dimming", levels * float(np.nanmean(own_map[front.judged]))
             ),
-            "veil_luminance": (
-                "drive",
-                levels * own_veil,
-                {"long_name": "veiling luminance of the strings", "units": "cd/m2"},
-            ),
-            "most_drive": (("part", "level"), most, {"long_name": "highest drive with enough contrast"}),
-            "first_loss": (
-                "part",
-                loss,
-                {"long_name": "drive that takes a tenth of the contrast from half of the part"},
-            ),
+            "veiling_luminance": labelled("veiling_luminance", "dimming", levels * own_veil),
+            "most_dimming": labelled("most_dimming", ("part", "level"), most),
+            "first_loss": labelled("first_loss", "part", loss),
         },
-        coords={"drive": levels, "part": list(front.parts), "level": list(LEVELS)},
+        coords={"dimming": levels, "part": list(front.parts), "level": list(LEVELS)},
         attrs={"wanted_contrast": target.contrast},
     )

@@ -28,7 +28,7 @@ from kit.fields import AGE
 from kit.light.ambient import Ambient, glare_angles, source_maps
 from kit.light.lamps import Lamp, source_illuminance, sources
 from kit.quantities import labelled
-from kit.sky.site import Sky
+from kit.sky.site import GLOW, TWILIGHT, Sky
 from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import FrontRaster, check_in_front, middle
@@ -272,10 +272,10 @@ def source_veils(ambient: Ambient, facade: Facade) -> tuple[Array, Array]:
     known = sum(float(veiling_luminance(g.illuminance, g.angle, age=ambient.age)) for g in ambient.glare)
     veils, close = [known], [0.0]
     if ambient.sky is not None:
-        over = float(ambient.sky.luminance()) * sky_veils(ambient, facade)
-        share = float(ambient.sky.twilight_share())
+        even = sky_veils(ambient, facade)
+        luminances = ambient.sky.luminances()
         moon, near = (float(v) for v in moon_veil(ambient, facade, ambient.sky))
-        veils += [over * share, over * (1.0 - share), moon]
+        veils += [even * float(luminances[TWILIGHT]), even * float(luminances[GLOW]), moon]
         close += [0.0, 0.0, near]
     for lamp in ambient.lamps:
         found = None if ambient.eye is None else lamp_veil([lamp], ambient.eye, middle(facade), age=ambient.age)

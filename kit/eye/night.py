@@ -41,10 +41,8 @@ from kit.eye.colorimetry import primary_matrix, reflected_white
 from kit.eye.light_map import Scene, light_map
 from kit.eye.picture_file import Picture, picture_from_array
 from kit.light.cast import blended, cast_light
-from kit.source.placement import picture_position
 from kit.source.spectra import LightSource, ambient_spectrum, tristimulus
 from kit.wall.facade import Facade, Surface
-from kit.wall.points import wall_points
 from kit.wall.raster import Grid, visible
 from kit.wall.surface_spectra import surface_spectrum
 
@@ -324,17 +322,15 @@ def _drive(
         across = (x - left) / (right - left) + 0.0 * y[:, None]
         down = (top - y[:, None]) / (top - bottom) + 0.0 * x
         return _sampled(picture, across, down, (right - left) / spacing, (top - bottom) / spacing)
-    points = wall_points(scene.facade, light["patch"].values, x, y[:, None])
     # The same cast as in `light`, remembered.
-    area = scene.facade.bounds if extent is None else (extent[0], extent[1], extent[2], extent[3])
-    cast = cast_light(scene.facade, scene.projectors, area, spacing)
+    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds if extent is None else extent, spacing)
     result, lumens = np.zeros((*light["patch"].shape, 3)), np.zeros(light["patch"].shape)
-    units = blended(scene.facade, scene.projectors, cast)[0] if scene.blend else cast.units
-    for (projector, placement), unit in zip(scene.projectors, units, strict=True):
-        s, t, depth = picture_position(projector, placement, points)
-        width = float(np.nanmedian(depth)) / projector.fixed_throw_ratio()
-        drive = _sampled(picture, s + 0.5, 0.5 - t, width / spacing, width / projector.aspect / spacing)
-        part = np.nan_to_num(unit) * (np.asarray(projector.light_output, float) * projector.transmission()[1])
+    units = blended(cast)[0] if scene.blend else cast.units
+    for (projector, _), beam, unit in zip(scene.projectors, cast.beams, units, strict=True):
+        landing = beam.on(cast.raster.points)
+        width, height = beam.size * float(np.nanmedian(landing.depth)) / spacing
+        drive = _sampled(picture, landing.across + 0.5, 0.5 - landing.up, width, height)
+        part = np.nan_to_num(unit) * projector.delivered()[1]
         result += drive * part[..., None]
         lumens += part
     return result / np.where(lumens > 0, lumens, 1.0)[..., None]

@@ -16,12 +16,12 @@ from kit.errors import InputError, number
 from kit.fields import AGE, AMBIENT, POINT, Is, Many, Number, check_fields, declared
 from kit.light.lamps import Lamp, lamp_map
 from kit.sky.luminaire import LedString, Luminaire
-from kit.sky.site import Sky
+from kit.sky.site import GLOW, MOON, TWILIGHT, Sky
 from kit.wall.points import FrontRaster
 
 Array = NDArray[np.float64]
 
-EVEN, TWILIGHT, GLOW, MOON = "even light", "twilight", "sky glow", "moon"
+EVEN = "even light"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -1,7 +1,7 @@
 """Where the light of projectors lands: illuminance per lumen on every visible point, shadows included.
 
-This is the part of a map that geometry alone decides. Lumens, losses, surfaces and ambient light come later, so a change
-to one of those need not cast the light anew.
+This is the part of a map that geometry alone decides. Lumens, losses, surfaces and ambient light come later, so a
+change to one of those need not cast the light anew.
 """
 
 from __future__ import annotations
