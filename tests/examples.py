@@ -37,6 +37,7 @@ EXAMPLES[kit.Facade] = lambda: kit.Facade([EXAMPLES[kit.Patch]()])
 EXAMPLES[kit.Patch] = lambda: kit.Patch(
     "wall", [(0, 0), (4, 0), (4, 3), (0, 3)], EXAMPLES[kit.Surface](), holes=[[(1, 1), (2, 1), (2, 2)]]
 )
+EXAMPLES[kit.Pattern] = lambda: kit.Pattern.from_reference("modular brick")
 EXAMPLES[kit.Surface] = lambda: kit.Surface(name="brick", reflectance=0.2, low=0.1, high=0.3, kind="brick")
 
 # sky

@@ -25,7 +25,7 @@ from kit.stage.content import (
     wall_point,
 )
 from kit.views.panel import street_scene
-from kit.wall.texture import Pattern, seen, subtended
+from kit.wall.texture import Pattern
 
 GREY = kit.Surface(name="grey", reflectance=0.5)
 HOUSE = "notebooks/houses/brick_two_storey.toml"

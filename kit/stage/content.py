@@ -50,12 +50,13 @@ from kit.blocks import in_blocks
 from kit.decision.verdict import Part, Target, checked_target, judge
 from kit.errors import InputError, numbers
 from kit.eye.light_map import Scene
+from kit.eye.pattern_vision import PatternView, seen
 from kit.source.placement import Placement, picture_position, picture_window
 from kit.source.projector import Projector
 from kit.wall.facade import Facade, Patch
 from kit.wall.points import check_in_front
 from kit.wall.raster import MAX_PIXELS, SAME_PLANE, Grid, Window, clip
-from kit.wall.texture import Pattern, PatternView, seen
+from kit.wall.texture import Pattern
 
 Array = NDArray[np.float64]
 Zone = Literal["animation", "slow light", "nothing"]
