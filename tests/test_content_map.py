@@ -13,6 +13,7 @@ from PIL import Image
 
 import kit
 from kit import reference
+from kit.eye.pattern_vision import seen, subtended
 from kit.stage import content as content_map
 from kit.stage.content import (
     BESIDE,
