@@ -9,8 +9,8 @@ Each patch of a front is good for one of three kinds of content:
 - ``nothing``: content there is lost.
 
 `content_zones` states the rule. Brightness and contrast are those of `judge`, with its band. How far a wall's own
-pattern hides detail is the rule of `kit.eye.pattern_vision`; how many tones must be left, and how coarse a picture element may
-be, are in ``reference_data/content_zones.csv`` and are weak: practice, not a standard.
+pattern hides detail is the rule of `kit.eye.pattern_vision`; how many tones must be left, and how coarse a picture
+element may be, are in ``reference_data/content_zones.csv`` and are weak: practice, not a standard.
 
 Raster
 ------
