@@ -13,6 +13,7 @@ from typing import Any
 import kit
 from kit.fields import Spec
 from kit.sky.site import Sky
+from kit.wall.layers import GAP, INDEX, SHARES, SIDE, diffuse_interface_reflectance, gap_layer, wet_reflectance
 
 EXAMPLES: dict[type, Callable[[], Any]] = {}
 ARGUMENTS: dict[tuple[Callable[..., Any], str], tuple[Spec, Callable[[Any], Any]]] = {}
@@ -34,11 +35,19 @@ EXAMPLES[kit.Spectrum] = lambda: kit.light_source("lamp").red
 # wall
 
 EXAMPLES[kit.Facade] = lambda: kit.Facade([EXAMPLES[kit.Patch]()])
+EXAMPLES[kit.Layer] = lambda: kit.Layer(
+    reflectance=[0.6, 0.5], transmittance=[0.3, 0.2], back_reflectance=0.5, back_transmittance=0.2
+)
 EXAMPLES[kit.Patch] = lambda: kit.Patch(
     "wall", [(0, 0), (4, 0), (4, 3), (0, 3)], EXAMPLES[kit.Surface](), holes=[[(1, 1), (2, 1), (2, 2)]]
 )
 EXAMPLES[kit.Pattern] = lambda: kit.Pattern.from_reference("modular brick")
 EXAMPLES[kit.Surface] = lambda: kit.Surface(name="brick", reflectance=0.2, low=0.1, high=0.3, kind="brick")
+ARGUMENTS[gap_layer, "gap"] = GAP, lambda gap: gap_layer(gap, 1.0, 1.0)
+ARGUMENTS[gap_layer, "width"] = SIDE, lambda width: gap_layer(0.1, width, 1.0)
+ARGUMENTS[gap_layer, "height"] = SIDE, lambda height: gap_layer(0.1, 1.0, height)
+ARGUMENTS[diffuse_interface_reflectance, "index"] = INDEX, diffuse_interface_reflectance
+ARGUMENTS[wet_reflectance, "dry"] = SHARES, lambda dry: wet_reflectance(dry, solid=1.5)
 
 # sky
 

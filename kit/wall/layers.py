@@ -15,7 +15,8 @@ water on top, and grains in water mirror less than grains in air, so more light 
 
 References
 ----------
-P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330: layers. J. Lekner and M. C. Dorf, Appl. Opt. 27 (1988) 1278: wet surfaces.
+P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330, doi:10.1364/JOSA.44.000330: layers. J. Lekner and M. C. Dorf, Appl. Opt. 27
+(1988) 1278, doi:10.1364/AO.27.001278: wet surfaces.
 """
 
 from __future__ import annotations
@@ -28,12 +29,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.errors import InputError, number
+from kit.errors import InputError
+from kit.fields import SHARE, Is, Many, Number, Numbers, check_fields, declared, specs, together
 
 Array = NDArray[np.float64]
 
 # Rounding in a sum of shares.
 ROUNDING = 1e-9
+
+SHARES = Numbers(label="shares", of=SHARE.but(high=1.0 + ROUNDING))
+GAP = Number(label="gap", unit="m", low=0.0, meaning="between cloth and wall")
+SIDE = Number(label="size", unit="m", above=0.0, meaning="of a sheet")
+INDEX = Number(label="index", above=1.0, meaning="refractive index of the denser side over that of the thinner")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -53,67 +60,38 @@ class Layer:
         For a share outside [0, 1], or reflectance and transmittance that add up to more than 1.
     """
 
-    reflectance: ArrayLike
-    transmittance: ArrayLike = 0.0
-    back_reflectance: ArrayLike | None = None
-    back_transmittance: ArrayLike | None = None
+    reflectance: ArrayLike = declared(SHARES)
+    transmittance: ArrayLike = declared(SHARES, default=0.0)
+    back_reflectance: ArrayLike = declared(SHARES, default=None)
+    back_transmittance: ArrayLike = declared(SHARES, default=None)
 
     def __post_init__(self) -> None:
-        fix = object.__setattr__
-        if self.back_reflectance is None:
-            fix(self, "back_reflectance", self.reflectance)
-        if self.back_transmittance is None:
-            fix(self, "back_transmittance", self.transmittance)
+        check_fields(self, "layer")
+        for share in ("reflectance", "transmittance"):
+            if getattr(self, f"back_{share}") is None:
+                object.__setattr__(self, f"back_{share}", getattr(self, share))
         for side in ("", "back_"):
-            pair = []
-            for share in ("reflectance", "transmittance"):
-                values = _shares(f"layer: {side}{share}", getattr(self, side + share))
-                fix(self, side + share, values)
-                pair.append(values)
-            _match("layer: shapes of reflectance and transmittance", *pair)
-            if np.any(pair[0] + pair[1] > 1.0 + ROUNDING):
-                raise InputError(
-                    f"layer: {side}reflectance + {side}transmittance",
-                    float(np.max(pair[0] + pair[1])),
-                    "at most 1; a layer cannot give more light than it gets",
-                )
+            r, t = together(**{f"layer: {side}{s}": getattr(self, side + s) for s in ("reflectance", "transmittance")})
+            if np.any(r + t > 1.0 + ROUNDING):
+                field = f"layer: {side}reflectance + {side}transmittance"
+                right = "at most 1; a layer cannot give more light than it gets"
+                raise InputError(field, float(np.max(r + t)), right)
 
     def over(self, backing: Layer) -> Layer:
         """Return this layer and `backing` behind it as one layer; shapes broadcast."""
-        one = [np.asarray(v, float) for v in (self.reflectance, self.transmittance)]
-        one_back = [np.asarray(v, float) for v in (self.back_reflectance, self.back_transmittance)]
-        two = [np.asarray(v, float) for v in (backing.reflectance, backing.transmittance)]
-        two_back = [np.asarray(v, float) for v in (backing.back_reflectance, backing.back_transmittance)]
-        _match("layers: shapes", *one, *one_back, *two, *two_back)
-        lost = 1.0 - one_back[0] * two[0]
+        both = {"layer": self, "layer behind": backing}
+        r, t, back_r, back_t, behind_r, behind_t, behind_back_r, behind_back_t = together(
+            **{f"{where}: {name}": getattr(one, name) for where, one in both.items() for name in specs(one)}
+        )
+        lost = 1.0 - back_r * behind_r
         # Two perfect mirrors face to face: no light gets between them.
         between = np.divide(1.0, lost, out=np.zeros_like(lost), where=lost > 0)
         return Layer(
-            reflectance=np.minimum(one[0] + one[1] * one_back[1] * two[0] * between, 1.0),
-            transmittance=np.minimum(one[1] * two[1] * between, 1.0),
-            back_reflectance=np.minimum(two_back[0] + two[1] * two_back[1] * one_back[0] * between, 1.0),
-            back_transmittance=np.minimum(one_back[1] * two_back[1] * between, 1.0),
+            reflectance=np.minimum(r + t * back_t * behind_r * between, 1.0),
+            transmittance=np.minimum(t * behind_t * between, 1.0),
+            back_reflectance=np.minimum(behind_back_r + behind_t * behind_back_t * back_r * between, 1.0),
+            back_transmittance=np.minimum(back_t * behind_back_t * between, 1.0),
         )
-
-
-def _shares(field: str, given: ArrayLike) -> Array:
-    """Return `given` as an array of shares; neither a truth value nor a text is a number here."""
-    try:
-        values = np.asarray(given)
-    except ValueError:  # rows of unlike length
-        values = np.asarray(None)
-    if values.dtype.kind not in "iuf" or not np.all((values >= 0.0) & (values <= 1.0 + ROUNDING)):
-        raise InputError(field, given, "numbers from 0 to 1")
-    return values.astype(float)
-
-
-def _match(field: str, *values: Array) -> None:
-    """Raise `InputError` where shapes do not broadcast."""
-    shapes = [v.shape for v in values]
-    try:
-        np.broadcast_shapes(*shapes)
-    except ValueError:
-        raise InputError(field, shapes, "shapes that broadcast together") from None
 
 
 def stack(layers: Sequence[Layer]) -> Layer:
@@ -124,9 +102,7 @@ def stack(layers: Sequence[Layer]) -> Layer:
     InputError
         For no layers at all, or something else among them.
     """
-    if not isinstance(layers, Sequence) or not layers or not all(isinstance(layer, Layer) for layer in layers):
-        raise InputError("layers", layers, "at least one kit.Layer")
-    return reduce(lambda front, back: front.over(back), layers)
+    return reduce(Layer.over, Many(of=Is(kind=Layer), least=1).check("layers", layers))
 
 
 def gap_layer(gap: float, width: float, height: float) -> Layer:
@@ -148,8 +124,7 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
     ----------
     Aligned parallel equal rectangles: J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from memory).
     """
-    d = number("gap", gap, minimum=0.0, unit="m")
-    a, b = number("width", width, above=0.0, unit="m"), number("height", height, above=0.0, unit="m")
+    d, a, b = GAP.check("gap", gap), SIDE.check("width", width), SIDE.check("height", height)
     if d == 0.0:
         return Layer(reflectance=0.0, transmittance=1.0)
     x, y = a / d, b / d
@@ -178,7 +153,7 @@ def diffuse_interface_reflectance(index: float) -> float:
     Illum. Res. Tech. Paper 2 (1926); as used by Lekner and Dorf (both from memory; the tests integrate Fresnel's
     equations).
     """
-    n = number("index", index, above=1.0)
+    n = INDEX.check("index", index)
     n2 = n * n
     if n < 1.003:
         # Two terms of the closed form grow without limit and cancel here: all but the logarithm as a series.
@@ -225,7 +200,7 @@ def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
     J. Lekner and M. C. Dorf, Appl. Opt. 27 (1988) 1278 (equations from memory).
     """
     mirrored, _ = _film()
-    return (1.0 - mirrored) * _under_film(1.0 - _shares("dry", dry), solid)
+    return (1.0 - mirrored) * _under_film(1.0 - SHARES.check("dry", dry), solid)
 
 
 def _water() -> float:
@@ -241,7 +216,7 @@ def _film() -> tuple[float, float]:
 def _solid_in_water(solid: float) -> tuple[float, float]:
     """Return the mean reflectance of a grain or fibre in air and in water."""
     n = _water()
-    m = number("solid", solid, above=n)
+    m = INDEX.but(above=n).check("solid", solid)
     return diffuse_interface_reflectance(m), diffuse_interface_reflectance(m / n)
 
 
@@ -268,8 +243,8 @@ def wet_sheet(layer: Layer, *, solid: float) -> Layer:
 
     Notes
     -----
-    The kind end: a white pile hardly darkens, since almost no light is lost in it, yet a thin white sheet also turns
-    translucent. `soaked_sheet` is the other end.
+    The lighter end of what rain may do: a white pile hardly darkens, since almost no light is lost in it, yet a thin
+    white sheet also turns translucent. `soaked_sheet` is the darker end.
     """
     ratio, thickness = _two_flux(layer)
     wet = _under_film(1.0 - _pile(ratio), solid)
@@ -294,24 +269,18 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
     Notes
     -----
     Fibres scatter by what their surfaces mirror, which water lowers from rho(solid) to rho(solid/n); the faces of the
-    film throw light back inside. The harsh end; our own use of Fresnel's equations, without a published check on cloth.
+    film throw light back inside. The darker end of what rain may do; our own use of Fresnel's equations, without a
+    published check on cloth.
     """
     ratio, thickness = _two_flux(layer)
     in_air, in_water = _solid_in_water(solid)
     inside = _sheet(*_with_less_scattering(ratio, thickness, in_water / in_air))
     # The front face's mirror reflection is left out of the diffuse part, as in `wet_reflectance`.
     mirrored, let_out = _film()
-    front = Layer(
-        reflectance=0.0,
-        transmittance=1.0 - mirrored,
-        back_reflectance=1.0 - let_out,
-        back_transmittance=let_out,
-    )
-    back = Layer(
-        reflectance=1.0 - let_out,
-        transmittance=let_out,
-        back_reflectance=0.0,
-        back_transmittance=1.0 - mirrored,
+    inwards, outwards = (0.0, 1.0 - mirrored), (1.0 - let_out, let_out)
+    front, back = (
+        Layer(reflectance=one[0], transmittance=one[1], back_reflectance=other[0], back_transmittance=other[1])
+        for one, other in ((inwards, outwards), (outwards, inwards))
     )
     return stack([front, inside, back])
 
