@@ -16,20 +16,35 @@ package that carries them, the text from memory). Constants: ``reference_data/ey
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from functools import cache
-from typing import Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.errors import InputError, number, text
+from kit.errors import InputError
+from kit.fields import NAME, Is, Many, Number, Numbers, together
+from kit.results import Result, make_frame
 from kit.source.spectra import FINE, LightSource, Spectrum, light_source
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 Array = NDArray[np.float64]
+
+AMOUNT = Number(low=0.0)
+LUMINANCE = Number(label="luminance", unit="cd/m2", low=0.0)
+ROWS = Many(of=Number(unit="cd/m2", above=0.0), least=1)
+WORTH = (
+    "The table: by how much each light is worth more (+) or less (-) than a photometer says, beside the line of sight, "
+    "to an eye adapted to that luminance."
+)
+LIGHT, WALL = Is(kind=(Spectrum, LightSource)), Is(kind=Spectrum)
 
 LUMINANCES = (0.1, 0.3, 1.0, 3.0, 5.0)
 SOURCES = ("lamp", "laser phosphor", "three laser")
@@ -57,17 +72,12 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
     S/P = 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm, with the observers CIE 1924 (photopic) and
     CIE 1951 (scotopic) as colour-science has them.
     """
-    if isinstance(light, LightSource):
-        power = np.sum([channel.fine for channel in light.channels], axis=0)
-    elif isinstance(light, Spectrum):
-        power = light.fine
-    else:
-        raise InputError("light", light, "a Spectrum or a LightSource")
+    LIGHT.check("light", light)
+    channels = light.channels if isinstance(light, LightSource) else (light,)
+    power = np.sum([channel.fine for channel in channels], axis=0)
     where = f"light {light.name!r}"
     if reflectance is not None:
-        if not isinstance(reflectance, Spectrum):
-            raise InputError("reflectance", reflectance, "a Spectrum")
-        power = power * reflectance.as_reflectance().fine
+        power = power * WALL.check("reflectance", reflectance).as_reflectance().fine
         where += f" on {reflectance.name!r}"
     photopic, scotopic = _observers() @ power
     if not photopic > 0.0:
@@ -119,15 +129,10 @@ def mesopic_luminance(
     The system describes how well and how fast something beside the line of sight is seen, not how bright it looks.
     It is meant for light that is more or less white; pure red or blue is only roughly described.
     """
-    light, sp = _checked("photopic", photopic), _checked("ratio", ratio)
-    field = light if adaptation is None else _checked("adaptation", adaptation)
-    field_sp = sp if adaptation_ratio is None else _checked("adaptation_ratio", adaptation_ratio)
-    try:
-        light, sp, field, field_sp = np.broadcast_arrays(light, sp, field, field_sp)
-    except ValueError:
-        shapes = ", ".join(str(array.shape) for array in (light, sp, field, field_sp))
-        right = "arrays whose shapes broadcast together"
-        raise InputError("photopic, ratio, adaptation, adaptation_ratio", shapes, right) from None
+    given = {"photopic": photopic, "ratio": ratio, "adaptation": adaptation, "adaptation_ratio": adaptation_ratio}
+    given |= {"adaptation": photopic} if adaptation is None else {}
+    given |= {"adaptation_ratio": ratio} if adaptation_ratio is None else {}
+    light, sp, field, field_sp = together(**{name: Numbers(of=AMOUNT).check(name, v) for name, v in given.items()})
     m = _adaptation(field, field_sp)
     peak = reference.value("eye", "scotopic efficiency at 555 nm")
     return (light * ((m + (1.0 - m) * peak * sp) / (m + (1.0 - m) * peak)))[()]
@@ -143,70 +148,96 @@ def white_ratios() -> dict[str, float]:
     }
 
 
-def mesopic_table(lights: Mapping[str, float] | None = None, *, luminances: ArrayLike = LUMINANCES) -> str:
-    """Return, as a text table, how far a photometer is off for an eye that is adapted to what it reads.
+@dataclass(frozen=True, kw_only=True)
+class DimVision(Result):
+    """What a photometer's figures mean to an eye in dim light.
 
     Parameters
     ----------
+    luminance : float
+        Photopic, to which the eye is adapted [cd/m2]: what `sentence` speaks of.
+    ratios : dict of str to float
+        S/P ratio of each light.
+    luminances : tuple of float
+        Photopic [cd/m2], to each of which an eye is adapted: the columns of `frame`.
+    """
+
+    luminance: float
+    ratios: dict[str, float]
+    luminances: tuple[float, ...]
+
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return by how much each light is worth more (+) or less (-) than a photometer says, beside the line of sight.
+
+        `units` change nothing.
+        """
+        worth = mesopic_luminance(self.luminances, np.reshape(list(self.ratios.values()), (-1, 1))) / self.luminances
+        columns = [f"at {level:g} cd/m²" for level in self.luminances]
+        rows = [
+            {"light": name, "S/P": ratio, **dict(zip(columns, (line - 1.0).tolist(), strict=True))}
+            for (name, ratio), line in zip(self.ratios.items(), worth, strict=True)
+        ]
+        return make_frame(rows, {"S/P": ".2f", **dict.fromkeys(columns, _percent)}, index="light")
+
+    def sentence(self, units: str = "m") -> str:
+        """Return in words what the figures mean at `luminance`; `units` change nothing."""
+        at = f"At {np.format_float_positional(self.luminance, precision=2, fractional=False, trim='-')} cd/m²"
+        targets = "the targets come from practice with photometers and stay as they are"
+        if self.luminance >= reference.value("eye", "upper end"):
+            words = (
+                f"{at} the eye sees as by day: the photometer is right, straight ahead and beside the line of sight."
+            )
+        elif self.luminance > reference.value("eye", "lower end"):
+            words = (
+                f"{at} the eye is between day and night: the darker it gets, the more colours fade and detail blurs, "
+                "and beside the line of sight white and bluish light count for more than the photometer says, red "
+                f"light for less. A detail looked at straight follows the photometer, and {targets}."
+            )
+        else:
+            words = (
+                f"{at} the eye sees by night vision alone: colours are gone, detail is blurred, and what is looked at "
+                "straight fades first. Beside the line of sight white and bluish light count for far more than the "
+                f"photometer says and red light for far less; {targets}."
+            )
+        return f"{words} {WORTH}"
+
+
+def dim_vision(
+    luminance: float, lights: Mapping[str, float] | None = None, *, luminances: Sequence[float] = LUMINANCES
+) -> DimVision:
+    """Return what a photometer's figures mean to an eye that is adapted to `luminance`.
+
+    Parameters
+    ----------
+    luminance : float
+        Photopic [cd/m2], 0 or more.
     lights : mapping of str to float, optional
-        S/P ratio by name; a comma breaks the heading. Not given: `white_ratios`.
+        S/P ratio by name. Not given: `white_ratios`.
     luminances : sequence of float
-        Photopic [cd/m2], above 0; the eye is adapted to the luminance of its row.
+        Photopic [cd/m2], above 0, to compare with.
 
     Raises
     ------
     InputError
-        For no lights, a name that is none, a ratio below 0, or a luminance of 0 or less.
+        For no lights, a name that is none, a ratio below 0, or a luminance that is negative or no number.
+
+    Examples
+    --------
+    >>> import kit
+    >>> print(kit.dim_vision(10.0, {"sodium lamp": 0.6, "moon": 2.05}, luminances=[0.1, 1.0]))  # doctest: +ELLIPSIS
+    At 10 cd/m² the eye sees as by day: the photometer is right, ... adapted to that luminance.
+    <BLANKLINE>
+                  S/P at 0.1 cd/m² at 1 cd/m²
+    sodium lamp  0.60         -15%        -4%
+    moon         2.05         +32%       +11%
     """
     lights = white_ratios() if lights is None else lights
     if not isinstance(lights, Mapping) or not lights:
         raise InputError("lights", lights, "the S/P ratio of at least one light, by its name")
-    ratios = [number(f"light {text('light', name)!r}: ratio", sp, minimum=0.0) for name, sp in lights.items()]
-    rows = _checked("luminances", luminances)
-    if rows.ndim != 1 or not rows.size or not rows.all():
-        raise InputError("luminances", luminances, "one or more numbers above 0 cd/m2")
-    change = mesopic_luminance(rows[:, None], ratios) / rows[:, None] - 1.0
-    parts = [name.rpartition(",") for name in lights]
-    above, below = ([part[i].strip() for part in parts] for i in (0, 2))
-    widths = [max(6, len(one), len(other)) + 2 for one, other in zip(above, below, strict=True)]
-
-    def line(first: str, cells: list[str]) -> str:
-        return (f"{first:>8}" + "".join(f"{cell:>{width}}" for cell, width in zip(cells, widths, strict=True))).rstrip()
-
-    return "\n".join(
-        [
-            "Worth more (+) or less (-) beside the line of sight, to an eye adapted to it, than a photometer says",
-            *([line("", above)] if any(above) else []),
-            line("cd/m2", below),
-            line("S/P", [f"{sp:.2f}" for sp in ratios]),
-            *(line(f"{row:g}", [_percent(c) for c in cells]) for row, cells in zip(rows, change, strict=True)),
-        ]
-    )
-
-
-def note(luminance: float) -> str:
-    """Return in words what a photometer's figures mean to an eye that is adapted to `luminance` (photopic, cd/m2).
-
-    Raises
-    ------
-    InputError
-        For a luminance that is negative or no number.
-    """
-    light = number("luminance", luminance, minimum=0.0, unit="cd/m2")
-    at = f"At {np.format_float_positional(light, precision=2, fractional=False, trim='-')} cd/m²"
-    if light >= reference.value("eye", "upper end"):
-        return f"{at} the eye sees as by day: the photometer is right, straight ahead and beside the line of sight."
-    targets = "the targets come from practice with photometers and stay as they are"
-    if light > reference.value("eye", "lower end"):
-        return (
-            f"{at} the eye is between day and night: the darker it gets, the more colours fade and detail blurs, and "
-            f"beside the line of sight white and bluish light count for more than the photometer says, red light for "
-            f"less. A detail looked at straight follows the photometer, and {targets}."
-        )
-    return (
-        f"{at} the eye sees by night vision alone: colours are gone, detail is blurred, and what is looked at straight "
-        f"fades first. Beside the line of sight white and bluish light count for far more than the photometer says and "
-        f"red light for far less; {targets}."
+    return DimVision(
+        luminance=LUMINANCE.check("luminance", luminance),
+        ratios={NAME.check("light", name): AMOUNT.check(f"light {name!r}: ratio", v) for name, v in lights.items()},
+        luminances=ROWS.check("luminances", luminances),
     )
 
 
@@ -245,14 +276,3 @@ def _adaptation(light: Array, ratio: Array) -> Array:
 
 def _percent(change: float) -> str:
     return f"{change:+.0%}" if abs(change) >= 0.005 else "0%"
-
-
-def _checked(field: str, value: Any) -> Array:
-    right = "finite numbers of 0 or more"
-    try:
-        given = np.asarray(value)
-    except ValueError:  # rows of different lengths
-        raise InputError(field, value, right) from None
-    if given.dtype.kind not in "iuf" or not np.all((given >= 0.0) & np.isfinite(given)):
-        raise InputError(field, value, right)
-    return given.astype(float)
