@@ -17,12 +17,16 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from kit.errors import InputError, number
+from kit.errors import InputError
+from kit.fields import LIGHT_OUTPUT, REFLECTANCE, SHARE, Number
+from kit.results import Format, Result, make_frame
 from kit.source.spectra import LightSource, Spectrum, tristimulus
+from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
+from kit.words import percent, plain, short
 
 if TYPE_CHECKING:
-    from kit.wall.facade import Surface
+    import pandas as pd
 
 Array = NDArray[np.float64]
 Chromaticity = tuple[float, float]
@@ -31,6 +35,8 @@ Chromaticity = tuple[float, float]
 FACE_STEPS = 40
 # Step of the CIELAB grid on which a solid is compared with another; Rec. 709 holds 50 000 points of it.
 GRID_STEP = 2.5
+
+ILLUMINANCE = Number(unit="lx", above=0.0)
 
 
 def luminous_reflectance(reflectance: Spectrum, illuminant: Spectrum) -> float:
@@ -115,13 +121,13 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
     InputError
         For primaries that span no gamut.
     """
-    number("black_share", black_share, minimum=0.0, maximum=1.0)
+    SHARE.check("black_share", black_share)
     if not np.all(np.isfinite(matrix)) or abs(np.linalg.det(matrix)) < 1e-12:
         raise InputError("matrix", np.asarray(matrix).tolist(), "three primaries of different colour")
     black = black_share * matrix.sum(axis=1)
     reference, _ = rec709()
     areas = []
-    for project in (_xy, _uv):
+    for project in (_xy, uv):
         ours, theirs = shapely.Polygon(project(matrix.T + black)), shapely.Polygon(project(reference.T))
         areas += [ours.area / theirs.area, theirs.intersection(ours).area / theirs.area]
     drive = (_rec709_points() * _white_xyz(white) - black) @ np.linalg.inv(matrix).T
@@ -173,7 +179,7 @@ def rec709() -> tuple[Array, Chromaticity]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class WallColour:
+class WallColour(Result):
     """What a surface makes of the light of a projector.
 
     Parameters
@@ -223,13 +229,25 @@ class WallColour:
         InputError
             For a `stated` that is not above 0, or a wall that no drive makes neutral.
         """
-        number("stated", stated, above=0.0, unit="lm")
+        LIGHT_OUTPUT.check("stated", stated)
         if self.neutral_share is None:
             raise InputError("surface", self.surface, f"a surface that {self.source} light can make neutral")
         return stated / self.neutral_share
 
-    def __str__(self) -> str:
-        return colour_table([self])
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return the colour as a frame of one row, see `colour_frame`; `units` change nothing."""
+        return colour_frame([self])
+
+    def sentence(self, units: str = "m") -> str:
+        """Return in words what the wall does to colour; `units` change nothing."""
+        words = (
+            f"{self.surface} in the light of a projector ({self.source}): {short(self.white_luminance)} cd/m² of "
+            f"white, {plain(self.white_difference)} CIEDE2000 from D65. Of the colours of Rec. 709 it leaves "
+            f"{percent(self.gamut.volume_covered)} of the volume. "
+        )
+        if self.neutral_share is None:
+            return f"{words}No drive makes its white neutral."
+        return f"{words}Turned down until its white is neutral, {percent(self.neutral_share)} of the light is left."
 
 
 def wall_colour(
@@ -251,19 +269,26 @@ def wall_colour(
     Raises
     ------
     InputError
-        For a sweep of reflectances or a value out of its domain.
+        For a value out of its domain, or a surface that sends no light back.
+
+    Examples
+    --------
+    >>> import kit
+    >>> brick = kit.wall_colour(kit.light_source("lamp"), kit.Surface.from_reference("red brick"))
+    >>> f"{brick.white_luminance:.1f} cd/m² at 100 lx; {brick.neutral_share:.0%} left when white is made neutral"
+    '5.9 cd/m² at 100 lx; 46% left when white is made neutral'
     """
     import colour
 
-    number("white_illuminance", white_illuminance, above=0.0, unit="lx")
-    number("black_share", black_share, minimum=0.0, maximum=1.0)
-    number(f"surface {surface.name!r}: reflectance", surface.reflectance, above=0.0, maximum=1.0)
+    ILLUMINANCE.check("white_illuminance", white_illuminance)
+    SHARE.check("black_share", black_share)
+    REFLECTANCE.but(above=0.0).check(f"surface {surface.name!r}: reflectance", surface.reflectance)
     reflectance = surface_spectrum(surface)
     matrix = primary_matrix(source, reflectance)
     left = gamut(matrix, source.white, black_share=black_share)
     white = matrix.sum(axis=1)
     black = black_share * white
-    per_y = white_illuminance / math.pi * surface.gain
+    per_y = white_illuminance / math.pi * gain_of(surface)
     shown = [white + black, *(matrix.T + black)]
     xy = [(float(x), float(y)) for x, y in _xy(np.array(shown))]
     luminance = [float(per_y * xyz[1]) for xyz in shown]
@@ -298,42 +323,46 @@ def wall_colour(
     )
 
 
-def colour_table(colours: Iterable[WallColour]) -> str:
-    """Return a text table with one line for each wall, rounded."""
-    columns = (
-        "surface", "light source", "spectrum", "white x, y", "reflectance", "white [cd/m2]", "area [Rec. 709]",
-        "volume [Rec. 709]", "CIEDE2000 to D65", "left when neutral",
-    )  # fmt: skip
-    lines = [columns]
-    for item in colours:
-        lines.append(
-            (
-                item.surface,
-                item.source,
-                item.origin,
-                f"{item.white[0]:.3f}, {item.white[1]:.3f}",
-                f"{item.reflectance:.3f}",
-                f"{item.white_luminance:.3g}",
-                f"{item.gamut.area_share:.0%}",
-                f"{item.gamut.volume_share:.0%}",
-                f"{item.white_difference:.1f}",
-                "never" if item.neutral_share is None else f"{item.neutral_share:.0%}",
-            )
-        )
-    widths = [max(len(line[i]) for line in lines) for i in range(len(columns))]
-    return "\n".join(
-        "  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in lines
+def gain_of(surface: Surface) -> float:
+    """Return the luminance of a surface over that of a diffuse one of its reflectance; 1 for one that is black."""
+    return surface.luminance_factor / surface.reflectance if surface.reflectance > 0.0 else 1.0
+
+
+def colour_frame(colours: Iterable[WallColour]) -> pd.DataFrame:
+    """Return walls as a frame with one row for each."""
+    share: dict[str, Format] = dict.fromkeys(("area [Rec. 709]", "volume [Rec. 709]", "left when neutral"), ".0%")
+    formats = share | {"white x": ".3f", "white y": ".3f", "reflectance": ".3f", "CIEDE2000 to D65": ".1f"}
+    return make_frame(
+        (
+            {
+                "surface": item.surface,
+                "light source": item.source,
+                "spectrum": item.origin,
+                "white x": item.white[0],
+                "white y": item.white[1],
+                "reflectance": item.reflectance,
+                "white [cd/m²]": item.white_luminance,
+                "area [Rec. 709]": item.gamut.area_share,
+                "volume [Rec. 709]": item.gamut.volume_share,
+                "CIEDE2000 to D65": item.white_difference,
+                "left when neutral": item.neutral_share,
+            }
+            for item in colours
+        ),
+        formats,
+        index="surface",
     )
+
+
+def uv(xyz: Array) -> Array:
+    """Return u', v' (CIE 1976) of X, Y, Z, shape (..., 2)."""
+    import colour
+
+    return np.asarray(colour.xy_to_Luv_uv(_xy(xyz)), float)
 
 
 def _xy(xyz: Array) -> Array:
     return xyz[..., :2] / xyz.sum(axis=-1, keepdims=True)
-
-
-def _uv(xyz: Array) -> Array:
-    import colour
-
-    return np.asarray(colour.xy_to_Luv_uv(_xy(xyz)), float)
 
 
 def _white_xyz(xy: Chromaticity) -> Array:
