@@ -14,7 +14,7 @@ settings.load_profile("kit")
 def wall():
     """Builder of a front that is one rectangle in the plane z = 0, centred on x = 0, from y = 0 up."""
 
-    def build(width=8.0, height=5.0, *, reflectance=0.5, low=None, high=None, gain=1.0):
+    def build(width=8.0, height=5.0, *, reflectance=0.5, low=None, high=None, gain=None):
         surface = kit.Surface(name="plain", reflectance=reflectance, low=low, high=high, gain=gain)
         half = width / 2
         outline = [(-half, 0), (half, 0), (half, height), (-half, height)]
