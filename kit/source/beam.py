@@ -196,7 +196,7 @@ class Beam:
     def _spread(self, values: Array, inner: int, trailing: int = 0) -> Array:
         """Return values on (*batch, *trailing) with `inner` dimensions put after the batch, to broadcast."""
         batch = values.shape[: values.ndim - trailing]
-        return values.reshape(*batch, *(1,) * inner, *values.shape[values.ndim - trailing :])
+        return values.reshape((*batch, *(1,) * inner, *values.shape[values.ndim - trailing :]))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
