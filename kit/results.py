@@ -7,7 +7,8 @@ stands in ``frame.attrs["formats"]``, so that a text table, a page and a spreads
 from __future__ import annotations
 
 import html as markup
-from collections.abc import Callable, Iterable, Mapping
+import math
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from kit.words import band, short
@@ -41,6 +42,15 @@ def make_frame(
         frame = frame.set_index(index)
     frame.attrs["formats"] = dict(formats or {})
     return frame
+
+
+def banded(name: str, band: Sequence[float] | None, size: float = 1.0) -> dict[str, float]:
+    """Return (low, nominal, high), in units of `size`, as the columns that the format ``"band"`` takes into one cell.
+
+    None is not known: the columns hold nothing.
+    """
+    low, nominal, high = (math.nan,) * 3 if band is None else (value / size for value in band)
+    return {f"low {name}": low, name: nominal, f"high {name}": high}
 
 
 def shown(frame: pd.DataFrame) -> pd.DataFrame:

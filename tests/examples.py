@@ -13,6 +13,7 @@ from typing import Any
 import kit
 from kit.fields import Spec
 from kit.sky.site import Sky
+from kit.wall.cloth import WIND
 from kit.wall.layers import GAP, INDEX, SHARES, SIDE, diffuse_interface_reflectance, gap_layer, wet_reflectance
 
 EXAMPLES: dict[type, Callable[[], Any]] = {}
@@ -34,7 +35,9 @@ EXAMPLES[kit.Spectrum] = lambda: kit.light_source("lamp").red
 
 # wall
 
+EXAMPLES[kit.Cloth] = lambda: kit.Cloth(name="sheet", reflectance=0.6, transmittance=0.3, weight=0.2, price=(1, 2, 3))
 EXAMPLES[kit.Facade] = lambda: kit.Facade([EXAMPLES[kit.Patch]()])
+EXAMPLES[kit.Hanging] = lambda: kit.Hanging(layers=2, lining=EXAMPLES[kit.Cloth](), gap=0.1, span=(3, 2), wet=True)
 EXAMPLES[kit.Layer] = lambda: kit.Layer(
     reflectance=[0.6, 0.5], transmittance=[0.3, 0.2], back_reflectance=0.5, back_transmittance=0.2
 )
@@ -43,6 +46,10 @@ EXAMPLES[kit.Patch] = lambda: kit.Patch(
 )
 EXAMPLES[kit.Pattern] = lambda: kit.Pattern.from_reference("modular brick")
 EXAMPLES[kit.Surface] = lambda: kit.Surface(name="brick", reflectance=0.2, low=0.1, high=0.3, kind="brick")
+ARGUMENTS[kit.Covering.wind_force, "wind_speed"] = (
+    WIND,
+    lambda speed: kit.cover(EXAMPLES[kit.Facade](), EXAMPLES[kit.Cloth]()).wind_force(speed),
+)
 ARGUMENTS[gap_layer, "gap"] = GAP, lambda gap: gap_layer(gap, 1.0, 1.0)
 ARGUMENTS[gap_layer, "width"] = SIDE, lambda width: gap_layer(0.1, width, 1.0)
 ARGUMENTS[gap_layer, "height"] = SIDE, lambda height: gap_layer(0.1, 1.0, height)

@@ -23,9 +23,9 @@ from kit.wall.cloth import (
     cloth_names,
     cover,
     hang,
+    hanging_frame,
     wet_front,
     wet_surface,
-    wind_pressure,
 )
 from kit.wall.raster import exposed, exposed_area
 
@@ -35,7 +35,6 @@ LINING = Cloth.from_reference("black lining")
 BRICK = kit.Surface.from_reference("red brick")
 SHADE = kit.Surface.from_reference("window with white shade")
 ALL = [kit.Surface.from_reference(name) for name in reference.names("surfaces")]
-POROUS_WALLS = [s for s in ALL if s.kind in POROUS]
 HANGINGS = {
     "close": Hanging(),
     "two layers": Hanging(layers=2),
@@ -69,7 +68,7 @@ def lit(front, lumens=4000.0):
 # One surface out of cloth and wall
 
 
-@pytest.mark.published
+@pytest.mark.analytic
 @given(shares, shares, shares, shares)
 def test_thin_cloth_over_a_wall_follows_the_published_relation(reflected, through, wall, second):
     through *= 1 - reflected
@@ -85,7 +84,7 @@ def test_thin_cloth_over_a_wall_follows_the_published_relation(reflected, throug
     assert hang(cloth, surface, Hanging(lining=lining)).reflectance == pytest.approx(lined, rel=1e-12)
 
 
-@pytest.mark.published
+@pytest.mark.analytic
 def test_the_stored_figure_for_two_layers_is_that_of_cloth_over_cloth():
     # Rf 0.60, Tf 0.35 over Rb 0.10 and 0.15: worked by hand from the same relation.
     cloth = Cloth(name="cloth", reflectance=0.60, transmittance=0.35)
@@ -108,7 +107,7 @@ def test_light_in_the_gap_is_lost_twice_by_its_open_edges():
 
 @pytest.mark.analytic
 def test_the_band_combines_cloth_and_wall_in_quadrature():
-    (r_low, r, r_high), (t_low, t, t_high) = COTTON.bands()
+    (r_low, r, r_high), (t_low, t, t_high) = COTTON.reflectance, COTTON.transmittance
     middle = thin(r, t, BRICK.reflectance)
     for end, ones in (
         ("low", [(r_low, t, BRICK.reflectance), (r, t_low, BRICK.reflectance), (r, t, BRICK.low)]),
@@ -122,7 +121,7 @@ def test_the_band_combines_cloth_and_wall_in_quadrature():
 
 def test_cloth_over_brick_in_the_expected_order():
     close = hang(COTTON, BRICK).reflectance
-    assert close > hang(COTTON, BRICK, Hanging(lining=LINING)).reflectance > COTTON.bands()[0][1]
+    assert close > hang(COTTON, BRICK, Hanging(lining=LINING)).reflectance > COTTON.reflectance[1]
     assert hang(COTTON, BRICK, Hanging(layers=2)).reflectance > close
     gaps = [hang(COTTON, BRICK, Hanging(gap=gap)).reflectance for gap in (0.0, 0.01, 0.1, 1.0)]
     assert gaps == sorted(gaps, reverse=True)
@@ -146,41 +145,19 @@ def test_more_layers_reflect_more_up_to_sixteen():
 @pytest.mark.parametrize("name", cloth_names())
 def test_bands_are_in_order_and_hold_each_single_deviation(name, how):
     cloth = Cloth.from_reference(name)
-    for walls in (POROUS_WALLS, [s for s in ALL if s.kind not in POROUS]):
-        # As a sweep, all walls at once; their kind decides what rain does.
-        low, middle, high = (tuple(getattr(s, end) for s in walls) for end in ("low", "reflectance", "high"))
-        sweep = kit.Surface(name="walls", reflectance=middle, low=low, high=high, kind=walls[0].kind)
-        found = hang(cloth, sweep, how)
-        lows, middles, highs = (np.array(getattr(found, end)) for end in ("low", "reflectance", "high"))
-        assert lows.shape == middles.shape == highs.shape == (len(walls),)
-        assert np.all((lows > 0) & (lows < middles) & (middles < highs) & (highs <= 1))
-        (r_low, r, r_high), (t_low, t, t_high) = cloth.bands()
-        for one in ((r_low, t), (r_high, t), (r, t_low), (r, t_high)):
-            single = Cloth(name="one", reflectance=one[0], transmittance=one[1])
-            at = np.array(hang(single, kit.Surface(name="w", reflectance=middle, kind=walls[0].kind), how).reflectance)
-            # Rounding only.
-            assert np.all((at >= lows * (1 - 1e-12)) & (at <= highs * (1 + 1e-12))), one
+    (r_low, r, r_high), (t_low, t, t_high) = cloth.reflectance, cloth.transmittance
+    single = [
+        Cloth(name="one", reflectance=one, transmittance=other)
+        for one, other in ((r_low, t), (r_high, t), (r, t_low), (r, t_high))
+    ]
+    for wall in ALL:
+        found = hang(cloth, wall, how)
+        assert 0 < found.low < found.reflectance < found.high <= 1
         assert found.kind == "fabric"
-        one_by_one = hang(cloth, walls[3], how)
-        assert isinstance(one_by_one.reflectance, float)
-        # Rounding only: arrays are worked through in vectors.
-        expected = [lows[3], middles[3], highs[3]]
-        assert [one_by_one.low, one_by_one.reflectance, one_by_one.high] == pytest.approx(expected, rel=1e-12)
-
-
-def test_a_sweep_of_the_wall_survives():
-    wall = kit.Surface(name="wall", reflectance=(0.1, 0.2, 0.5), low=0.05, high=0.6)
-    for how in HANGINGS.values():
-        found = hang(COTTON, wall, how)
-        ones = [hang(COTTON, replace(wall, reflectance=r), how) for r in wall.reflectance]
-        for end in ("low", "reflectance", "high"):
-            assert getattr(found, end) == pytest.approx([getattr(one, end) for one in ones], rel=1e-12)  # rounding
-    assert hang(COTTON, kit.Surface(name="wall", reflectance=(0.1,))).reflectance == pytest.approx(
-        [hang(COTTON, kit.Surface(name="wall", reflectance=0.1)).reflectance], rel=1e-12
-    )
-    assert wet_surface(replace(wall, kind="brick")).reflectance == pytest.approx(
-        [wet_surface(replace(wall, reflectance=r)).reflectance for r in wall.reflectance], rel=1e-12
-    )
+        for one in single:
+            at = hang(one, replace(wall, low=wall.reflectance, high=wall.reflectance), how).reflectance
+            # Rounding only.
+            assert found.low * (1 - 1e-12) <= at <= found.high * (1 + 1e-12), one
 
 
 def test_names_say_what_hangs_on_what():
@@ -295,7 +272,7 @@ def test_the_red_of_the_brick_shows_through_thin_cloth(daylight):
     blue, _, far = red.on([450.0, 550.0, 650.0])
     # By hand: published reflectances of that brick are 0.086 at 450 nm and 0.354 at 650 nm (KLUM, Remote Sensing
     # 11(18) 2149, 2019); the curve between its points need not have the mean exactly, hence 0.005 in the wall.
-    _, (_, t, _) = COTTON.bands()
+    t = COTTON.transmittance[1]
     assert blue == pytest.approx(thin(0.68, t, 0.086), abs=0.005 * t**2)
     assert far == pytest.approx(thin(0.68, t, 0.354), abs=0.005 * t**2 / (1 - 0.68 * 0.354) ** 2)
     for how in (Hanging(lining=LINING), Hanging(layers=16)):
@@ -342,23 +319,55 @@ def test_a_leaning_wall_takes_cloth_by_its_true_size():
     assert cover(kit.Facade([slope]), COTTON).area == pytest.approx(10.0, rel=1e-12)
 
 
-@pytest.mark.published
+@pytest.mark.analytic
 def test_wind_load_by_hand():
-    front = kit.Facade([rectangle("wall", 0, 0, 6, 4)])
-    found = cover(front, COTTON)
-    # Beaufort 7, near gale: 13.9 to 17.1 m/s, middle 15.5; air of the standard atmosphere 1.225 kg/m3 (ISO 2533).
-    pressure = 1.225 * 15.5**2 / 2
-    assert wind_pressure(15.5) == pytest.approx(pressure, rel=1e-12)
-    assert pressure == pytest.approx(147.15, abs=0.005)
-    assert found.wind_force(15.5) == pytest.approx(24 * pressure, rel=1e-12)
+    found = cover(kit.Facade([rectangle("wall", 0, 0, 6, 4)]), COTTON)
+    # Air of the standard atmosphere, 1.225 kg/m3 (ISO 2533), at 15.5 m/s on 24 m2. Half a newton is rounded away.
+    assert found.wind_force(15.5) == pytest.approx(3532, abs=0.5)
     assert found.wind_force(0) == 0
+
+
+def test_the_words_and_the_frame_of_a_covering():
+    found = cover(kit.Facade([rectangle("wall", 0, 0, 6, 4)]), COTTON)
     sentence = found.sentence()
-    hung = f"the weight of {24 * pressure / 9.80665:,.0f} kg"
-    words = ["24 m²", "26 m² to buy", "4 kg", "about 132 USD", "63 to 288", "near gale (15.5 m/s)", "3,532 N", hung]
-    for word in words:
+    for word in (
+        *("24 m²", "26 m² to buy", "4 kg", "about 132 USD", "63 to 288"),
+        *("near gale (15.5 m/s)", "3,532 N, as much as the weight of 360 kg;"),
+    ):
         assert word in sentence
-    assert "fresh breeze (9.3 m/s)" in found.sentence("fresh breeze")
-    assert "1,271 N" in found.sentence("fresh breeze")
+    assert "fresh breeze (9.3 m/s) the wind pushes with 1,271 N" in found.sentence(wind="fresh breeze")
+    # 24 m2 is 258 sq ft, 1 lbf is 4.448 N.
+    assert "258 sq ft of wall" in found.sentence("ft")
+    assert "(34.7 mph) the wind pushes with 794 lbf;" in found.sentence("ft")
+    row = found.frame().loc["white cotton"]
+    assert row["wall under cloth [m²]"] == found.area
+    for name, band in (("cloth to buy [m²]", "cloth_area"), ("weight [kg]", "weight"), ("price [USD]", "price")):
+        assert (row[f"low {name}"], row[name], row[f"high {name}"]) == getattr(found, band)
+    feet = found.frame("ft").loc["white cotton"]
+    assert feet["wall under cloth [sq ft]"] == pytest.approx(24 / 0.3048**2)
+    assert feet["weight [lb]"] == pytest.approx(found.weight[1] / 0.45359237)
+    assert sentence in str(found)
+    assert "130 (63 to 290)" in str(found)
+
+
+def test_the_frame_of_hangings_before_a_wall():
+    frame = hanging_frame(BRICK, ["white cotton", "grey cloth"], gap=0.3)
+    assert list(frame.index) == ["white cotton", "grey cloth", "no cloth"]
+    for name, how in (
+        *(("one layer", Hanging()), ("two layers", Hanging(layers=2)), ("black lining", Hanging(lining=LINING))),
+        *(("gap 300 mm", Hanging(gap=0.3)), ("wet", Hanging(wet=True))),
+    ):
+        assert frame.loc["white cotton", name] == hang(COTTON, BRICK, how).reflectance
+    one = hang(COTTON, BRICK)
+    assert (frame.loc["white cotton", "low one layer"], frame.loc["white cotton", "high one layer"]) == (
+        one.low,
+        one.high,
+    )
+    assert frame.loc["no cloth", "wet"] == wet_surface(BRICK).reflectance
+    assert frame.loc["no cloth", "one layer"] == BRICK.reflectance
+    assert math.isnan(frame.loc["no cloth", "two layers"])
+    assert len(hanging_frame(BRICK)) == len(cloth_names()) + 1
+    assert "gap 12 in" in hanging_frame(BRICK, units="ft")
 
 
 @pytest.mark.parametrize("house", HOUSES)
@@ -513,20 +522,7 @@ GOOD = {"name": "sheet", "reflectance": 0.6, "transmittance": 0.3}
         ({"transmittance": 0.5}, r"reflectance \+ transmittance = 1.1"),
         ({"reflectance": (0.5, 0.6, 0.8)}, r"reflectance \+ transmittance = 1.1"),
         ({"transmittance": (0.1, 0.3, 0.45)}, r"reflectance \+ transmittance = 1.05"),
-        ({"reflectance": -0.1}, "reflectance"),
-        ({"reflectance": 1.1, "transmittance": 0}, "reflectance"),
-        ({"transmittance": math.nan}, "transmittance"),
-        ({"transmittance": "some"}, "transmittance"),
-        ({"reflectance": (0.7, 0.6, 0.65)}, "reflectance.*low <= nominal <= high"),
-        ({"reflectance": (0.5, 0.6)}, "reflectance.*three"),
-        ({"reflectance": True}, "reflectance"),
-        ({"price": -1}, "price"),
-        ({"price": (-1, 2, 3)}, "price"),
-        ({"price": math.nan}, "price"),
-        ({"price": (1, 2, math.inf)}, "price"),
-        ({"weight": 0}, "weight"),
-        ({"weight": -0.1}, "weight"),
-        ({"weight": (0.0, 0.1, 0.2)}, "weight"),
+        ({"price": (1, 2, math.inf)}, r"price\[2\] = inf"),
     ],
 )
 def test_cloth_that_cannot_be_is_refused(given_, field):
@@ -539,21 +535,6 @@ def test_cloth_that_cannot_be_is_refused(given_, field):
 def test_the_ends_of_both_bands_need_not_add_up_to_one():
     # Cloth that reflects more lets less through; only each end with the other's middle is held to 1.
     Cloth(name="sheet", reflectance=(0.5, 0.6, 0.7), transmittance=(0.2, 0.3, 0.4))
-    with pytest.raises(kit.InputError, match="cloth name"):
-        Cloth(**GOOD | {"name": " "})
-
-
-@pytest.mark.bad_input
-@pytest.mark.parametrize(
-    ("given_", "field"),
-    [({"layers": n}, "layers") for n in (0, 17, -1, True, 1.5, 2.0, math.nan, "2", None)]
-    + [({"gap": gap}, "gap") for gap in (-0.01, math.nan, math.inf, "5 cm", None)]
-    + [({"span": span}, "span") for span in ((0, 3), (3, -1), (3,), (3, 3, 3), (3, math.nan), None, 3)]
-    + [({"lining": "black lining"}, "lining"), ({"wet": 1}, "wet"), ({"wet": "yes"}, "wet")],
-)
-def test_hangings_that_cannot_be_are_refused(given_, field):
-    with pytest.raises(kit.InputError, match=f"^{field}"):
-        Hanging(**given_)
 
 
 @pytest.mark.bad_input
@@ -572,7 +553,7 @@ def test_unknown_cloths_choices_and_patches_are_refused_with_those_there_are():
     with pytest.raises(kit.InputError, match="cloth = 'white cotton'"):
         cover(front, "white cotton")
     with pytest.raises(kit.InputError, match=r"weather.*'storm'.*near gale"):
-        cover(front, COTTON).sentence("storm")
+        cover(front, COTTON).sentence(wind="storm")
     assert len(CHOICES) == 3
 
 
@@ -594,12 +575,3 @@ def test_a_choice_that_covers_nothing_is_refused():
     for storey in (math.nan, math.inf, "low"):
         with pytest.raises(kit.InputError, match="height"):
             cover(front, COTTON, LOWER_STOREY, storey=storey)
-
-
-@pytest.mark.bad_input
-@pytest.mark.parametrize("speed", [-1, math.nan, math.inf, "strong", None])
-def test_wind_that_cannot_be_is_refused(speed):
-    front = kit.Facade([rectangle("wall", 0, 0, 6, 4)])
-    for use in (wind_pressure, cover(front, COTTON).wind_force):
-        with pytest.raises(kit.InputError, match="wind_speed"):
-            use(speed)

@@ -8,25 +8,32 @@ Rain wets cloth and wall. Both become darker, and cloth lets more through; see `
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from numbers import Integral
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kit import reference
-from kit.errors import InputError, number, numbers, text
-from kit.source.projector import is_many
-from kit.units import area_text, mass_text
+from kit.bands import in_quadrature
+from kit.errors import InputError
+from kit.fields import FLAG, NAME, SHARE, Band, Is, Number, Vector, check_fields, check_named, declared, specs
+from kit.results import Result, banded, make_frame
+from kit.source.projector import Levels
+from kit.source.spectra import WAVELENGTHS, Spectrum, spectrum
+from kit.units import edge
 from kit.wall.facade import THINNEST, Facade, Patch, Surface, split_at
-from kit.wall.layers import Layer, gap_layer, soaked_sheet, stack, wet_reflectance, wet_sheet
+from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, wet_reflectance, wet_sheet
 from kit.wall.raster import exposed_area
+from kit.wall.surface_spectra import surface_spectrum
 from kit.wall.texture import Pattern, behind
+from kit.words import plain
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
-Band = tuple[float, float, float]
 
 MASONRY = ("brick", "mortar", "stucco", "concrete", "stone")
 # What rain soaks into. Paint, glass, siding and metal only get drops.
@@ -36,6 +43,9 @@ NEVER_COVERED = ("window", "door")
 
 ALL_MASONRY, LOWER_STOREY, EVERYTHING = "all masonry", "the lower storey", "everything but windows and doors"
 CHOICES = (ALL_MASONRY, LOWER_STOREY, EVERYTHING)
+
+LAYERS = Number(label="layers", whole=True, low=1, high=16, default=1)
+WIND = Number(label="wind", unit="m/s", low=0.0, meaning="speed at the cloth, gusts included")
 
 CLOTH_CAUTION = (
     "Cloth on a house catches wind and can burn. How it must be anchored, which fire rating it needs and which exits "
@@ -64,22 +74,15 @@ class Cloth:
         For a value outside its domain, a band out of order, or more light than falls on the cloth.
     """
 
-    name: str
-    reflectance: float | Band
-    transmittance: float | Band
-    weight: float | Band = 0.15
-    price: float | Band = 0.0
+    name: str = declared(NAME)
+    reflectance: Levels = declared(Band(label="reflectance", of=SHARE))
+    transmittance: Levels = declared(Band(label="transmittance", of=SHARE))
+    weight: Levels = declared(Band(label="weight", of=Number(unit="kg/m2", above=0.0)), default=0.15)
+    price: Levels = declared(Band(label="price", of=Number(unit="USD/m2", low=0.0)), default=0.0)
 
     def __post_init__(self) -> None:
-        where = f"cloth {text('cloth name', self.name)!r}"
-        for field, limits in (
-            ("reflectance", {"minimum": 0.0, "maximum": 1.0}),
-            ("transmittance", {"minimum": 0.0, "maximum": 1.0}),
-            ("weight", {"above": 0.0, "unit": "kg/m2"}),
-            ("price", {"minimum": 0.0, "unit": "USD/m2"}),
-        ):
-            object.__setattr__(self, field, _band(f"{where}: {field}", getattr(self, field), **limits))
-        (_, r, r_high), (_, t, t_high) = self.bands()
+        where = check_named(self, "cloth")
+        (_, r, r_high), (_, t, t_high) = self.reflectance, self.transmittance
         for one, other in ((r, t), (r_high, t), (r, t_high)):
             if one + other > 1.0 + 1e-9:
                 raise InputError(
@@ -88,19 +91,12 @@ class Cloth:
                     "at most 1, each end of one band with the middle of the other",
                 )
 
-    def bands(self) -> tuple[Band, Band]:
-        """Return (low, nominal, high) of reflectance and of transmittance."""
-        return self.reflectance, self.transmittance  # type: ignore[return-value]
-
     @classmethod
     def from_reference(cls, name: str) -> Cloth:
         """Return a cloth of ``reference_data/cloths.csv``; an unknown name raises `InputError`."""
         if name not in (*cloth_names(), *reference.names("cloths", "lining")):
             raise InputError("cloth", name, f"one of {', '.join(cloth_names())}")
-        rows = {
-            quantity: reference.row("cloths", name, quantity=quantity)
-            for quantity in ("reflectance", "transmittance", "weight", "price")
-        }
+        rows = {quantity: reference.row("cloths", name, quantity=quantity) for quantity in list(specs(cls))[1:]}
         return cls(name=name, **{quantity: (row.low, row.value, row.high) for quantity, row in rows.items()})
 
 
@@ -127,22 +123,14 @@ class Hanging:
         Cloth and porous wall soaked by rain.
     """
 
-    layers: int = 1
-    lining: Cloth | None = None
-    gap: float = 0.0
-    span: tuple[float, float] = (3.0, 3.0)
-    wet: bool = False
+    layers: int = declared(LAYERS)
+    lining: Cloth | None = declared(Is(kind=Cloth), default=None)
+    gap: float = declared(GAP, default=0.0)
+    span: tuple[float, float] = declared(Vector(label="span", length=2, of=SIDE), default=(3.0, 3.0))
+    wet: bool = declared(FLAG, label="wet", default=False)
 
     def __post_init__(self) -> None:
-        if isinstance(self.layers, bool) or not isinstance(self.layers, Integral) or not 1 <= self.layers <= 16:
-            raise InputError("layers", self.layers, "a whole number from 1 to 16")
-        if self.lining is not None and not isinstance(self.lining, Cloth):
-            raise InputError("lining", self.lining, "a kit.Cloth or None")
-        number("gap", self.gap, minimum=0.0, unit="m")
-        for name, value in zip(("span: width", "span: height"), numbers("span", self.span, 2, unit="m"), strict=True):
-            number(name, value, above=0.0, unit="m")
-        if not isinstance(self.wet, bool):
-            raise InputError("wet", self.wet, "true or false")
+        check_fields(self)
 
 
 def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: bool = False) -> Surface:
@@ -152,7 +140,7 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     ----------
     cloth : Cloth
     wall : Surface
-        What hangs behind, dry; its reflectance may be a sweep.
+        What hangs behind, dry.
     how : Hanging
         One dry layer, close to the wall, if not given.
     spectral : bool
@@ -172,46 +160,38 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")
     how = how or Hanging()
-    (r_low, r, r_high), (t_low, t, t_high) = cloth.bands()
-    back_low, back, back_high = (np.atleast_1d(np.asarray(v, float)) for v in (wall.low, wall.reflectance, wall.high))
+    (r_low, r, r_high), (t_low, t, t_high) = cloth.reflectance, cloth.transmittance
     porous = not wall.kind or wall.kind in POROUS
 
-    def seen(r: float, t: float, behind: Array, sheet: Callable[..., Layer] = wet_sheet) -> Array:
-        return np.asarray(_hung(r, t, behind, how, porous, sheet).reflectance, float)
+    def seen(r: float, t: float, behind: float, sheet: Callable[..., Layer] = wet_sheet) -> float:
+        return float(np.asarray(_hung(r, t, np.asarray(behind), how, porous, sheet).reflectance))
 
-    middle = seen(r, t, back)
-    ends = []
-    for end in ("low", "high"):
-        variants = [
-            seen(r_low, t, back) if end == "low" else seen(r_high, t, back),
-            seen(r, t_low, back) if end == "low" else seen(r, t_high, back),
-            seen(r, t, back_low) if end == "low" else seen(r, t, back_high),
-        ]
-        if how.wet and end == "low":
-            variants.append(np.minimum(seen(r, t, back, soaked_sheet), middle))
-        deviation = np.sqrt(sum(np.log(np.maximum(v, 1e-12) / np.maximum(middle, 1e-12)) ** 2 for v in variants))
-        ends.append(middle * np.exp(-deviation if end == "low" else deviation))
-    spectrum = _spectrum(cloth, wall, how, porous) if spectral else None
-    many = is_many(wall.reflectance)
-
-    def given(values: Array) -> float | tuple[float, ...]:
-        return tuple(np.minimum(values, 1.0).tolist()) if many else float(min(values[0], 1.0))
-
+    middle = seen(r, t, wall.reflectance)
+    low = [seen(r_low, t, wall.reflectance), seen(r, t_low, wall.reflectance), seen(r, t, wall.low)]
+    high = [seen(r_high, t, wall.reflectance), seen(r, t_high, wall.reflectance), seen(r, t, wall.high)]
+    if how.wet:
+        low.append(min(seen(r, t, wall.reflectance, soaked_sheet), middle))
+    # A reflectance of nothing has no logarithm.
+    ends = [
+        middle * float(in_quadrature([max(value, 1e-12) / max(middle, 1e-12) for value in values], sign))
+        for values, sign in ((low, -1), (high, 1))
+    ]
     pieces = [f"{how.layers} x {cloth.name}" if how.layers > 1 else cloth.name]
     pieces += [how.lining.name] if how.lining else []
-    name = f"{'wet ' if how.wet else ''}{', '.join(pieces)} on {wall.name}"
     return Surface(
-        name=name,
-        reflectance=given(middle),
-        low=given(ends[0]),
-        high=given(ends[1]),
+        name=f"{'wet ' if how.wet else ''}{', '.join(pieces)} on {wall.name}",
+        reflectance=min(middle, 1.0),
+        low=min(ends[0], 1.0),
+        high=min(ends[1], 1.0),
         kind="fabric",
-        spectrum=spectrum,
+        spectrum=_spectrum(cloth, wall, how, porous) if spectral else None,
     )
 
 
-def hanging_table(wall: Surface, cloths: Iterable[str] | None = None, *, gap: float = 0.3) -> str:
-    """Return the reflectance that cloths in front of a wall make, as a text table.
+def hanging_frame(
+    wall: Surface, cloths: Iterable[str] | None = None, *, gap: float = 0.3, units: str = "m"
+) -> pd.DataFrame:
+    """Return the reflectance that cloths in front of a wall make, a row for each, and the bare wall's last.
 
     Parameters
     ----------
@@ -220,31 +200,34 @@ def hanging_table(wall: Surface, cloths: Iterable[str] | None = None, *, gap: fl
         Of ``reference_data/cloths.csv``; all of them if not given.
     gap : float
         Of the hangings with a gap [m].
+    units : {"m", "ft"}
+        Of the gap in the name of its column.
     """
+    sign, size = edge("mm", units)
     lining = Cloth.from_reference(reference.names("cloths", "lining")[0])
     hangings = {
-        "one layer": Hanging(),
-        "two": Hanging(layers=2),
+        "two layers": Hanging(layers=2),
         "black lining": Hanging(lining=lining),
-        f"gap {100 * gap:.0f} cm": Hanging(gap=gap),
+        f"gap {plain(1e3 * gap / size)} {sign}": Hanging(gap=gap),
         "wet": Hanging(wet=True),
     }
-    lines = [f"{'on ' + wall.name:24}{'one layer (likely)':>24}" + "".join(f"{h:>14}" for h in list(hangings)[1:])]
+    rows = []
     for name in cloths or cloth_names():
-        one, *others = (hang(Cloth.from_reference(name), wall, how) for how in hangings.values())
-        band = f"{one.reflectance:.2f} ({one.low:.2f} to {one.high:.2f})"
-        lines.append(f"{name:24}{band:>24}" + "".join(f"{other.reflectance:>14.2f}" for other in others))
-    rain = wet_surface(wall).reflectance
-    bare = f"{wall.reflectance:.2f} ({wall.low:.2f} to {wall.high:.2f})"
-    lines.append(f"{'no cloth':24}{bare:>24}{'':>14}{'':>14}{'':>14}{rain:>14.2f}")
-    return "\n".join(lines)
+        cloth = Cloth.from_reference(name)
+        one = hang(cloth, wall)
+        others = {label: hang(cloth, wall, how).reflectance for label, how in hangings.items()}
+        rows.append({f"on {wall.name}": name, **banded("one layer", (one.low, one.reflectance, one.high)), **others})
+    bare = banded("one layer", (wall.low, wall.reflectance, wall.high))
+    rows.append({f"on {wall.name}": "no cloth", **bare, "wet": wet_surface(wall).reflectance})
+    formats = {"one layer": "band", **dict.fromkeys(hangings, ".2f")}
+    return make_frame(rows, formats, index=f"on {wall.name}")
 
 
 def pattern_behind(pattern: Pattern, cloth: Cloth, how: Hanging | None = None) -> Pattern:
     """Return the pattern of a wall as it shows through cloth, `how` it hangs."""
 
     def through(reflectance: float) -> float:
-        return float(hang(cloth, Surface(name="wall", reflectance=reflectance, kind="brick"), how).reflectance)  # type: ignore[arg-type]
+        return hang(cloth, Surface(name="wall", reflectance=reflectance, kind="brick"), how).reflectance
 
     return behind(pattern, through)
 
@@ -258,14 +241,10 @@ def wet_surface(wall: Surface) -> Surface:
         return wall
     solid = reference.value("constants", "refractive index of masonry")
 
-    def wetted(value: float | tuple[float, ...] | None) -> float | tuple[float, ...]:
-        values = np.atleast_1d(wet_reflectance(np.asarray(value, float), solid=solid))
-        return tuple(values.tolist()) if is_many(value) else float(values[0])
-
-    return replace(
-        wall, name=f"wet {wall.name}", reflectance=wetted(wall.reflectance), low=wetted(wall.low),
-        high=wetted(wall.high),
-    )  # fmt: skip
+    ends = ("reflectance", "low", "high")
+    dry = np.array([getattr(wall, end) for end in ends])
+    wet = dict(zip(ends, wet_reflectance(dry, solid=solid).tolist(), strict=True))
+    return replace(wall, name=f"wet {wall.name}", **wet)
 
 
 def wet_front(facade: Facade) -> Facade:
@@ -274,7 +253,7 @@ def wet_front(facade: Facade) -> Facade:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Covering:
+class Covering(Result):
     """A front with cloth over some of it, and the cloth added up.
 
     Attributes
@@ -301,9 +280,9 @@ class Covering:
     cloth: Cloth
     how: Hanging
     area: float
-    cloth_area: Band
-    weight: Band
-    price: Band
+    cloth_area: Levels
+    weight: Levels
+    price: Levels
 
     def wind_force(self, wind_speed: float) -> float:
         """Return the push of the wind on the cloth, q = rho v^2 / 2 times its area [N].
@@ -313,34 +292,49 @@ class Covering:
         wind_speed : float
             At the cloth, gusts included [m/s]. Shape factors are left to whoever designs the anchoring.
         """
-        return wind_pressure(wind_speed) * self.area
+        speed = WIND.check("wind_speed", wind_speed)
+        return 0.5 * reference.value("constants", "density of air") * speed**2 * self.area
 
-    def sentence(self, wind: str = "near gale", *, units: str = "m") -> str:
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return area, weight and price, one row."""
+        (square, metre2), (heavy, kilogram) = edge("m2", units), edge("kg", units)
+        wall, cloth, weight, price = (
+            f"wall under cloth [{square}]", f"cloth to buy [{square}]", f"weight [{heavy}]", "price [USD]",
+        )  # fmt: skip
+        row = {
+            "cloth": self.cloth.name,
+            wall: self.area / metre2,
+            **banded(cloth, self.cloth_area, metre2),
+            **banded(weight, self.weight, kilogram),
+            **banded(price, self.price),
+        }
+        return make_frame([row], {wall: ",.0f"} | dict.fromkeys((cloth, weight, price), "band"), index="cloth")
+
+    def sentence(self, units: str = "m", wind: str = "near gale") -> str:
         """Return area, weight, price and wind load in words.
 
         Parameters
         ----------
+        units : {"m", "ft"}
         wind : str
             A row of ``reference_data/weather.csv``.
-        units : {"m", "ft"}
-            With feet, areas are in square feet and weights in pounds.
         """
-        row = reference.row("weather", wind, group="wind")
-        force = self.wind_force(row.value)
-        pull = mass_text(force / reference.value("constants", "standard gravity"), units)
+
+        def said(value: float, unit: str, digits: int = 0) -> str:
+            sign, size = edge(unit, units)
+            return f"{plain(value / size, digits)} {sign}"
+
+        speed = reference.row("weather", wind, group="wind").value
+        force = self.wind_force(speed)
+        pull = said(force / reference.value("constants", "standard gravity"), "kg")
+        low, price, high = map(plain, self.price)
         return (
-            f"{area_text(self.area, units)} of wall under cloth; with hems and waste "
-            f"{area_text(self.cloth_area[1], units)} to buy, {mass_text(self.weight[1], units)}, about "
-            f"{self.price[1]:,.0f} USD (likely {self.price[0]:,.0f} to {self.price[2]:,.0f}). In a {wind} "
-            f"({row.value:g} m/s) the wind pushes with {force:,.0f} N, as much as the weight of {pull}; a gust half as "
-            "fast again more than doubles that."
+            f"{said(self.area, 'm2')} of wall under cloth; with hems and waste {said(self.cloth_area[1], 'm2')} to "
+            f"buy, {said(self.weight[1], 'kg')}, about {price} USD (likely {low} to {high}). In a {wind} "
+            f"({said(speed, 'm/s', 1)}) the wind pushes with {said(force, 'N')}"
+            f"{'' if units == 'ft' else f', as much as the weight of {pull}'}; a gust half as fast again more than "
+            "doubles that."
         )
-
-
-def wind_pressure(wind_speed: float) -> float:
-    """Return the dynamic pressure q = rho v^2 / 2 of wind [Pa]; `wind_speed` in m/s, 0 or more."""
-    speed = number("wind_speed", wind_speed, minimum=0.0, unit="m/s")
-    return 0.5 * reference.value("constants", "density of air") * speed**2
 
 
 def cover(
@@ -372,26 +366,32 @@ def cover(
     ------
     InputError
         For a choice that covers nothing, or a patch that is not there.
+
+    Examples
+    --------
+    >>> import kit
+    >>> brick = kit.Surface.from_reference("red brick")
+    >>> front = kit.Facade([kit.Patch("wall", [(0, 0), (8, 0), (8, 3), (0, 3)], brick)])
+    >>> covering = kit.cover(front, kit.Cloth.from_reference("white cotton"))
+    >>> covering.patches, round(covering.area, 1)
+    (('wall',), 24.0)
+    >>> round(covering.facade.patch("wall").surface.reflectance, 2)
+    0.69
     """
     how = how or Hanging()
-    if isinstance(what, str) and what not in CHOICES:
+    if not isinstance(what, Iterable) or (isinstance(what, str) and what not in CHOICES):
         raise InputError("what to cover", what, f"one of {', '.join(CHOICES)}, or a list of patch names")
     if what == LOWER_STOREY:
         facade, chosen = _lower_storey(facade, storey)
     elif isinstance(what, str):
         chosen = tuple(p.name for p in facade.patches if _may_cover(p, what))
-    elif isinstance(what, Iterable):
-        chosen = tuple(dict.fromkeys(facade.patch(name).name for name in what))
     else:
-        raise InputError("what to cover", what, f"one of {', '.join(CHOICES)}, or a list of patch names")
+        chosen = tuple(dict.fromkeys(facade.patch(name).name for name in what))
     areas = {name: exposed_area(facade, name) for name in chosen}
     chosen = tuple(name for name in chosen if areas[name] > 0)
     if not chosen:
-        raise InputError(
-            "what to cover",
-            what,
-            f'something that this front shows; "{EVERYTHING}" takes in all that is not masonry too',
-        )
+        right = f'something that this front shows; "{EVERYTHING}" takes in all that is not masonry too'
+        raise InputError("what to cover", what, right)
     bare = wet_front(facade) if how.wet else facade
     hung = {p.name: hang(cloth, p.surface, how, spectral=spectral) for p in facade.patches if p.name in chosen}
     covered = replace(
@@ -399,14 +399,15 @@ def cover(
     )
     area = sum(areas.values())
     allowance = reference.row("cloths", "hem and overlap")
+    # To buy, for each layer: wall, hems and overlap.
+    sheet = [area * (1.0 + share) for share in (allowance.low, allowance.value, allowance.high)]
     sheets = [(cloth, how.layers)] + ([(how.lining, 1)] if how.lining else [])
-    bought = [tuple(area * n * (1.0 + a) for a in (allowance.low, allowance.value, allowance.high)) for _, n in sheets]
 
-    def total(quantity: str) -> Band:
-        bands = [getattr(sheet, quantity) for sheet, _ in sheets]
-        low, nominal, high = (sum(b[i] * a[i] for b, a in zip(bands, bought, strict=True)) for i in range(3))
+    def total(of: Callable[[Cloth], Levels]) -> Levels:
+        low, nominal, high = (sum(of(c)[i] * size * n for c, n in sheets) for i, size in enumerate(sheet))
         return low, nominal, high
 
+    low, nominal, high = (size * how.layers for size in sheet)
     return Covering(
         facade=covered,
         bare=bare,
@@ -414,9 +415,9 @@ def cover(
         cloth=cloth,
         how=how,
         area=area,
-        cloth_area=bought[0],  # type: ignore[arg-type]
-        weight=total("weight"),
-        price=total("price"),
+        cloth_area=(low, nominal, high),
+        weight=total(lambda cloth: cloth.weight),
+        price=total(lambda cloth: cloth.price),
     )
 
 
@@ -449,7 +450,7 @@ def _hung(r: float, t: float, behind: Array, how: Hanging, porous: bool, sheet: 
     """Return cloth, lining, gap and wall as one layer; `behind` is the wall's dry reflectance."""
     layers = [Layer(reflectance=r, transmittance=t)] * how.layers
     if how.lining:
-        layers.append(Layer(reflectance=how.lining.bands()[0][1], transmittance=how.lining.bands()[1][1]))
+        layers.append(Layer(reflectance=how.lining.reflectance[1], transmittance=how.lining.transmittance[1]))
     if how.wet:
         fibre = reference.value("constants", "refractive index of textile fibres")
         layers = [sheet(layer, solid=fibre) for layer in layers]
@@ -460,30 +461,8 @@ def _hung(r: float, t: float, behind: Array, how: Hanging, porous: bool, sheet: 
     return stack([*layers, Layer(reflectance=behind)])
 
 
-def _spectrum(cloth: Cloth, wall: Surface, how: Hanging, porous: bool):  # type: ignore[no-untyped-def]
-    from kit.source.spectra import WAVELENGTHS, Spectrum
-    from kit.wall.surface_spectra import surface_spectrum
-
+def _spectrum(cloth: Cloth, wall: Surface, how: Hanging, porous: bool) -> Spectrum:
     behind = surface_spectrum(wall).on(WAVELENGTHS)
-    (_, r, _), (_, t, _) = cloth.bands()
-    values = np.asarray(_hung(r, t, behind, how, porous, wet_sheet).reflectance, float)
-    return Spectrum(
-        name=f"{cloth.name} on {wall.name}",
-        wavelengths=tuple(WAVELENGTHS.tolist()),
-        values=tuple(values.tolist()),
-        origin="combined",
-        source="layer over backing; cloth alike at all wavelengths",
-    )
-
-
-def _band(field: str, value: float | Band, **limits: float | str) -> Band:
-    """Return one number or a (low, nominal, high) as a checked band."""
-    if not is_many(value):
-        middle = number(field, value, **limits)  # type: ignore[arg-type]
-        return middle, middle, middle
-    if len(value) != 3:  # type: ignore[arg-type]
-        raise InputError(field, value, "one number, or three: low, nominal, high")
-    low, middle, high = (number(field, v, **limits) for v in value)  # type: ignore[arg-type, union-attr]
-    if not low <= middle <= high or math.isinf(high):
-        raise InputError(field, value, "low <= nominal <= high")
-    return low, middle, high
+    found = _hung(cloth.reflectance[1], cloth.transmittance[1], behind, how, porous, wet_sheet)
+    source = "layer over backing; cloth alike at all wavelengths"
+    return spectrum(f"{cloth.name} on {wall.name}", WAVELENGTHS, np.asarray(found.reflectance), "combined", source)
