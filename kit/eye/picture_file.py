@@ -16,7 +16,8 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from kit.errors import InputError, text
+from kit.errors import InputError
+from kit.fields import NAME, Number, OneOf, check_named, declared
 
 if TYPE_CHECKING:
     from PIL import Image, ImageFile
@@ -36,6 +37,9 @@ FILE_GAMMA, GAMMA_TOLERANCE = 1 / 2.2, 0.005
 # The coding-independent code points (PNG's cICP) of sRGB: primaries, transfer, matrix, full range.
 SRGB_CODE_POINTS = bytes([1, 13, 0, 1])
 TIFF_BITS, TIFF_PHOTOMETRIC = 258, 262
+
+TRANSPARENT = OneOf(options=("refuse", "black"), default="refuse")
+PIXELS = Number(unit="pixels", low=1.0, high=MOST_PIXELS, whole=True)
 
 Array = NDArray[np.float32]
 
@@ -58,11 +62,11 @@ class Picture:
         or with more than `MOST_PIXELS`.
     """
 
-    name: str
+    name: str = declared(NAME)
     rgb: Array
 
     def __post_init__(self) -> None:
-        where = f"picture {text('picture name', self.name)!r}: rgb"
+        where = f"{check_named(self, 'picture')}: rgb"
         right = "floating-point numbers from 0 to 1, of shape (height, width, 3)"
         try:
             given = np.asarray(self.rgb)
@@ -111,12 +115,10 @@ class Picture:
         InputError
             For a size that is not a whole number of 1 or more, or more than `MOST_PIXELS` together.
         """
-        for field, size in (("width", width), ("height", height)):
-            if isinstance(size, bool) or not isinstance(size, int | np.integer) or size < 1:
-                raise InputError(f"resized: {field}", size, "a whole number of pixels, 1 or more")
-        if int(width) * int(height) > MOST_PIXELS:
+        columns, rows = PIXELS.check("resized: width", width), PIXELS.check("resized: height", height)
+        if columns * rows > MOST_PIXELS:
             raise InputError("resized: width, height", (width, height), FEWER)
-        across, down = _area_weights(self.width, int(width)), _area_weights(self.height, int(height))
+        across, down = _area_weights(self.width, columns), _area_weights(self.height, rows)
         channels = [down @ (across @ self.rgb[..., i].T).T for i in range(3)]
         return Picture(name=self.name, rgb=np.stack(channels, axis=-1))
 
@@ -158,8 +160,7 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     sRGB does not hold becomes the nearest that it holds. Of a JPEG that carries several pictures (previews, depth
     maps), the first is the picture.
     """
-    if transparent not in ("refuse", "black"):
-        raise InputError("transparent", transparent, '"refuse" or "black"')
+    TRANSPARENT.check("transparent", transparent)
     if not isinstance(path, str | Path):
         raise InputError("picture", path, "the path of " + READABLE)
     path = Path(path)
