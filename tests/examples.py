@@ -11,8 +11,10 @@ from collections.abc import Callable
 from typing import Any
 
 import kit
-from kit.fields import Spec
+from kit.fields import FLAG, POINT, Spec
 from kit.sky.site import Sky
+from kit.stage.beam_safety import DISTANCES, EYE_HEIGHTS, WALK
+from kit.stage.obtrusive_light import CURFEW, ENVIRONMENTAL_ZONE, LAMPS, RECEIVERS, ROAD
 from kit.wall.cloth import WIND
 from kit.wall.layers import GAP, INDEX, SHARES, SIDE, diffuse_interface_reflectance, gap_layer, wet_reflectance
 
@@ -23,6 +25,7 @@ ARGUMENTS: dict[tuple[Callable[..., Any], str], tuple[Spec, Callable[[Any], Any]
 
 EXAMPLES[kit.Factor] = lambda: kit.Factor(name="pane", low=0.8, nominal=0.9, high=1.0, source="a light meter")
 EXAMPLES[kit.LightSource] = lambda: kit.light_source("lamp")
+EXAMPLES[kit.Placement] = lambda: kit.Placement(position=(2, 1.5, 6), aim=(2, 1.5, 0), roll=1)
 EXAMPLES[kit.Projector] = lambda: kit.Projector(
     light_output=3000,
     throw_ratio=1.5,
@@ -74,9 +77,40 @@ EXAMPLES[Sky] = lambda: EXAMPLES[kit.Site]().sky("2026-12-05 18:30")
 
 # eye
 
+EXAMPLES[kit.Scene] = lambda: kit.Scene(
+    facade=EXAMPLES[kit.Facade](),
+    projectors=[(EXAMPLES[kit.Projector](), EXAMPLES[kit.Placement]())],
+    average_picture_level=0.4,
+    ground_reflectance=0.2,
+)
+
 # decision
 
 # stage
+
+EXAMPLES[kit.Receiver] = lambda: kit.Receiver(name="window", position=(2, 2, 20), facing=(0, 0, -1))
+_OBTRUSIVE = {
+    "receivers": (RECEIVERS, [EXAMPLES[kit.Receiver]()]),
+    "environmental_zone": (ENVIRONMENTAL_ZONE, "suburban"),
+    "curfew": (CURFEW, "after"),
+    "lamps": (LAMPS, [EXAMPLES[kit.LedString]()]),
+    "masked": (FLAG, True),
+}
+for _name, (_spec, _) in _OBTRUSIVE.items():
+    ARGUMENTS[kit.obtrusive_light, _name] = (
+        _spec,
+        lambda value, name=_name: kit.obtrusive_light(
+            EXAMPLES[kit.Scene](), spacing=0.5, **{k: v for k, (_, v) in _OBTRUSIVE.items()} | {name: value}
+        ),
+    )
+ARGUMENTS[kit.road_light, "road"] = ROAD, lambda road: kit.road_light(EXAMPLES[kit.Scene](), road, spacing=0.5)
+ARGUMENTS[kit.beam_table, "distances"] = DISTANCES, lambda at: kit.beam_table(EXAMPLES[kit.Projector](), at)
+ARGUMENTS[kit.beam_exposure, "eye"] = POINT, lambda eye: kit.beam_exposure(EXAMPLES[kit.Scene](), eye)
+ARGUMENTS[kit.keep_out, "eye_heights"] = (
+    EYE_HEIGHTS,
+    lambda heights: kit.keep_out(EXAMPLES[kit.Scene](), eye_heights=heights),
+)
+ARGUMENTS[kit.keep_out, "walk"] = WALK, lambda walk: kit.keep_out(EXAMPLES[kit.Scene](), walk=walk)
 
 # answers
 

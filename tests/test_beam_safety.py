@@ -11,9 +11,9 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.source.placement import picture_position
+from kit.results import shown, text_table
 from kit.source.projector import Factor
-from kit.stage.beam_safety import CAUTION, NEAREST, RAYS, SKY, beam_table, eye_illuminance, keep_out
+from kit.stage.beam_safety import CAUTION, NEAREST, RAYS, SKY, beam_exposure, beam_table, keep_out
 
 CHAIN = (Factor(name="loss", low=0.5, nominal=0.7, high=0.8, source="made up"),)
 PLAIN = kit.Projector(light_output=3000.0, throw_ratio=1.25, resolution=(1600, 1000), chain=CHAIN)
@@ -61,7 +61,7 @@ def test_no_place_in_the_beam_is_brighter_than_the_table_says(wall, across, up, 
     width, height = 1 / ratio, 1 / ratio / projector.aspect
     ray = np.array([(shift[0] + across) * width, (shift[1] + up) * height, -1.0])
     eye = tuple((np.array(placement.position) + away * ray / np.linalg.norm(ray)).tolist())
-    ((low, nominal, high),) = eye_illuminance(scene(wall(60.0, 60.0), (projector, placement)), eye)
+    ((low, nominal, high),) = beam_exposure(scene(wall(60.0, 60.0), (projector, placement)), eye)
     (table,) = beam_table(projector, [away]).exposures
     # The table looks at the picture with rays 1/150 of its height apart; between them zones change by less than 1e-3.
     assert nominal <= table.brightest[1] * (1 + 1e-3)
@@ -85,7 +85,7 @@ def test_flux_through_a_sphere_of_eyes_is_the_delivered_flux(wall):
             length = np.linalg.norm(ray)
             eye = tuple((np.array(placement.position) + 2.0 * ray / length).tolist())
             # Solid angle of a piece of the plane at unit depth.
-            total += eye_illuminance(given_scene, eye)[0][1] * 2.0**2 * wa * wu * width * height / length**3
+            total += beam_exposure(given_scene, eye)[0][1] * 2.0**2 * wa * wu * width * height / length**3
     # Ten nodes integrate these smooth functions far better than this.
     assert total == pytest.approx(3000.0 * 0.7, rel=1e-9)
 
@@ -93,13 +93,13 @@ def test_flux_through_a_sphere_of_eyes_is_the_delivered_flux(wall):
 @pytest.mark.analytic
 def test_outside_the_beam_there_is_no_light_and_two_machines_are_told_apart(wall):
     pairs = (PLAIN, square()), (replace(PLAIN, light_output=6000.0), square(x=20.0))
-    first, second = eye_illuminance(scene(wall(60.0, 9.0), *pairs), (0.0, 1.0, 5.0))
+    first, second = beam_exposure(scene(wall(60.0, 9.0), *pairs), (0.0, 1.0, 5.0))
     assert first[1] == pytest.approx(3000 * 0.7 / (4.0 * 2.5), rel=1e-12)
     assert second == (0.0, 0.0, 0.0)
-    first, second = eye_illuminance(scene(wall(60.0, 9.0), *pairs), (20.0, 1.0, 5.0))
+    first, second = beam_exposure(scene(wall(60.0, 9.0), *pairs), (20.0, 1.0, 5.0))
     assert (first[1], second[1]) == (0.0, pytest.approx(6000 * 0.7 / 10.0))
     # Behind the lens, too.
-    assert eye_illuminance(scene(wall(60.0, 9.0), *pairs), (0.0, 1.0, 15.0))[0] == (0.0, 0.0, 0.0)
+    assert beam_exposure(scene(wall(60.0, 9.0), *pairs), (0.0, 1.0, 15.0))[0] == (0.0, 0.0, 0.0)
 
 
 @pytest.mark.analytic
@@ -145,23 +145,23 @@ def test_rows_of_comparison_and_eye_heights():
 @pytest.mark.analytic
 def test_ground_of_a_level_beam_that_holds_all_eyes(wall):
     """The lens at 1 m, the picture 8 m by 5 m centred on it, 10 m away: eyes at 1 m are in the beam all the way."""
-    (zone,) = keep_out(scene(wall(), (PLAIN, square())), eye_heights=(1.0, 1.0)).zones
-    assert zone.nearest == pytest.approx(0.0, abs=1e-12)
-    assert zone.farthest == pytest.approx(math.hypot(10.0, 4.0))
-    assert zone.width == pytest.approx(8.0)
-    assert zone.up_to_wall
-    assert zone.ground.area == pytest.approx(8.0 * 10.0 / 2)
+    (area,) = keep_out(scene(wall(), (PLAIN, square())), eye_heights=(1.0, 1.0)).areas
+    assert area.nearest == pytest.approx(0.0, abs=1e-12)
+    assert area.farthest == pytest.approx(math.hypot(10.0, 4.0))
+    assert area.width == pytest.approx(8.0)
+    assert area.up_to_wall
+    assert area.ground.area == pytest.approx(8.0 * 10.0 / 2)
 
 
 @pytest.mark.analytic
 def test_ground_of_a_beam_that_rises_over_heads(wall):
     """A lens on the ground whose picture starts level with it: eyes are met from where the upper edge passes them."""
     projector = replace(PLAIN, lens_shift=(0.0, 0.5))  # on the wall from y = 0.2 to 5.2
-    (zone,) = keep_out(scene(wall(), (projector, square(y=0.2))), eye_heights=(1.0, 1.8)).zones
+    (area,) = keep_out(scene(wall(), (projector, square(y=0.2))), eye_heights=(1.0, 1.8)).areas
     # The upper edge rises 5 m in 10 m.
-    assert zone.nearest == pytest.approx(0.8 / 0.5)
-    assert zone.up_to_wall
-    corners = shapely.get_coordinates(zone.ground)
+    assert area.nearest == pytest.approx(0.8 / 0.5)
+    assert area.up_to_wall
+    corners = shapely.get_coordinates(area.ground)
     # There the beam is 0.8 m x 1.6 wide.
     assert np.ptp(corners[np.isclose(corners[:, 1], 10.0 - 1.6), 0]) == pytest.approx(1.6 / 1.25)
 
@@ -169,12 +169,12 @@ def test_ground_of_a_beam_that_rises_over_heads(wall):
 @pytest.mark.analytic
 def test_ground_of_a_high_lens_and_of_a_beam_above_all_eyes(wall):
     high = replace(PLAIN, lens_shift=(0.0, 0.0))
-    (above,) = keep_out(scene(wall(8.0, 12.0), (high, square(y=6.0))), eye_heights=(0.8, 1.8), walk=3.0).zones
+    (above,) = keep_out(scene(wall(8.0, 12.0), (high, square(y=6.0))), eye_heights=(0.8, 1.8), walk=3.0).areas
     # The lower edge comes down from 6 m to 3.5 m.
     assert above.ground.is_empty
     assert (above.nearest, above.farthest, above.width, above.up_to_wall) == (None, None, 0.0, False)
     assert above.clearance == pytest.approx(3.5 + 2.5 * 0.3)
-    (low,) = keep_out(scene(wall(8.0, 12.0), (high, square(y=4.0))), eye_heights=(0.8, 1.8), walk=3.0).zones
+    (low,) = keep_out(scene(wall(8.0, 12.0), (high, square(y=4.0))), eye_heights=(0.8, 1.8), walk=3.0).areas
     # From 4 m down to 1.5 m: below 1.8 m over the last (1.8 - 1.5) / 2.5 of 10 m.
     assert low.nearest == pytest.approx(10.0 - 1.2)
     assert low.up_to_wall
@@ -196,7 +196,7 @@ def test_an_eye_is_over_the_ground_if_and_only_if_some_height_of_it_is_in_the_pi
     projector = replace(PLAIN, lens_shift=shift)
     placement = kit.Placement(position=(0.3, height, 10.0), aim=(turn, height + rise, 0.0), roll=roll)
     low, high = 0.8, 1.8
-    (zone,) = keep_out(scene(wall(30.0, 20.0), (projector, placement)), eye_heights=(low, high)).zones
+    (area,) = keep_out(scene(wall(30.0, 20.0), (projector, placement)), eye_heights=(low, high)).areas
     rng = np.random.default_rng(seed)
     plan = np.stack([rng.uniform(-9, 9, 400), rng.uniform(0.0, 10.0, 400)], axis=-1)
     heights = np.linspace(low, high, 101)
@@ -204,18 +204,16 @@ def test_an_eye_is_over_the_ground_if_and_only_if_some_height_of_it_is_in_the_pi
         [np.repeat(plan[:, None], heights.size, axis=1), np.broadcast_to(heights[:, None], (400, heights.size, 1))],
         axis=-1,
     )[..., [0, 2, 1]]
-    with np.errstate(invalid="ignore"):
-        across, up, _ = picture_position(projector, placement, points)
-        inside = ((np.abs(across) <= 0.5) & (np.abs(up) <= 0.5)).any(axis=1)
-    over = shapely.intersects_xy(zone.ground, plan[:, 0], plan[:, 1])
-    assert not np.any(inside & ~over & (zone_distance(zone.ground, plan) > 1e-9))
+    inside = kit.Beam.of(projector, placement).on(points).inside().any(axis=1)
+    over = shapely.intersects_xy(area.ground, plan[:, 0], plan[:, 1])
+    assert not np.any(inside & ~over & (ground_distance(area.ground, plan) > 1e-9))
     # Heights 1 cm apart miss only places at the ground's very edge.
-    inner = zone.ground.buffer(-0.1)
+    inner = area.ground.buffer(-0.1)
     deep = shapely.intersects_xy(inner, plan[:, 0], plan[:, 1])
     assert not np.any(deep & ~inside)
 
 
-def zone_distance(ground, plan):
+def ground_distance(ground, plan):
     return shapely.distance(ground, shapely.points(plan))
 
 
@@ -224,26 +222,26 @@ def test_the_lens_height_that_keeps_the_beam_above_a_walk_does(wall):
     front = wall(8.0, 12.0)
     walk, (low, high) = 4.0, (0.8, 1.8)
     projector, placement = replace(PLAIN, lens_shift=(0.0, 0.5)), square(y=0.4)
-    (zone,) = keep_out(scene(front, (projector, placement)), eye_heights=(low, high), walk=walk).zones
-    assert zone.clearance == pytest.approx(0.4)
+    (area,) = keep_out(scene(front, (projector, placement)), eye_heights=(low, high), walk=walk).areas
+    assert area.clearance == pytest.approx(0.4)
     # The line from y = 0.4 at the wall through y = 1.8 at 4 m, to 10 m.
-    assert zone.lens_height == pytest.approx(0.4 + 1.4 * 10.0 / 4.0)
-    raised = square(y=zone.lens_height)
-    down = (0.4 + 2.5 - zone.lens_height) / 5.0
+    assert area.lens_height == pytest.approx(0.4 + 1.4 * 10.0 / 4.0)
+    raised = square(y=area.lens_height)
+    down = (0.4 + 2.5 - area.lens_height) / 5.0
     (after,) = keep_out(
         scene(front, (replace(PLAIN, lens_shift=(0.0, down)), raised)), eye_heights=(low, high), walk=walk
-    ).zones
+    ).areas
     assert after.clearance == pytest.approx(1.8)
     corners = shapely.get_coordinates(after.ground)
     assert corners[:, 1].max() == pytest.approx(walk)  # nearer to the wall it is still low
-    (behind,) = keep_out(scene(front, (projector, placement)), walk=12.0).zones
+    (behind,) = keep_out(scene(front, (projector, placement)), walk=12.0).areas
     assert (behind.clearance, behind.lens_height) == (None, None)
 
 
 def test_eye_heights_not_given_are_those_of_the_table(wall):
     found = keep_out(scene(wall(), (PLAIN, square())))
     assert found.eye_heights == (0.8, 1.8)
-    assert found.zones == keep_out(scene(wall(), (PLAIN, square())), eye_heights=(0.8, 1.8)).zones
+    assert found.areas == keep_out(scene(wall(), (PLAIN, square())), eye_heights=(0.8, 1.8)).areas
 
 
 # To the sky
@@ -253,28 +251,28 @@ def test_eye_heights_not_given_are_those_of_the_table(wall):
 def test_what_passes_the_roof_is_the_part_of_the_picture_above_it(wall):
     """A picture from y = 0.5 to 5.5 on a wall 4 m high and as wide: 1.5 of 5 m go to the sky."""
     projector = replace(PLAIN, lens_shift=(0.0, 0.5))
-    (zone,) = keep_out(scene(wall(8.0, 4.0), (projector, square(y=0.5)))).zones
+    (area,) = keep_out(scene(wall(8.0, 4.0), (projector, square(y=0.5)))).areas
     # One row of rays more or less.
-    assert zone.sky_share == pytest.approx(0.3, abs=1 / RAYS[1])
-    low, high = zone.sky_angles
+    assert area.sky_share == pytest.approx(0.3, abs=1 / RAYS[1])
+    low, high = area.sky_angles
     # The steepest ray goes to the middle of the upper edge.
     assert high == pytest.approx(math.degrees(math.atan(0.5)), abs=0.3)
     assert low == pytest.approx(math.degrees(math.atan(3.5 / math.hypot(10.0, 4.0))), abs=0.3)
-    (none,) = keep_out(scene(wall(8.0, 5.5), (projector, square(y=0.5)))).zones
+    (none,) = keep_out(scene(wall(8.0, 5.5), (projector, square(y=0.5)))).areas
     assert (none.sky_share, none.sky_angles) == (0.0, None)
 
 
 @pytest.mark.analytic
-def test_zones_weigh_what_goes_to_the_sky_and_falling_light_is_none(wall):
+def test_lens_zones_weigh_what_goes_to_the_sky_and_falling_light_is_none(wall):
     # The upper row reads twice the rest, and the wall ends at the middle of the picture.
     zones = ((2, 2, 2), (1, 1, 1), (1, 1, 1))
     projector = replace(PLAIN, lens_shift=(0.0, 0.5), zones=zones)
-    (zone,) = keep_out(scene(wall(8.0, 3.0), (projector, square(y=0.5)))).zones
+    (area,) = keep_out(scene(wall(8.0, 3.0), (projector, square(y=0.5)))).areas
     # The smooth step of the upper row integrates to 1/3, all of it above the middle, on top of an even 1; mean 4/3.
-    assert zone.sky_share == pytest.approx((0.5 + 1 / 3) / (4 / 3), abs=1 / RAYS[1])
+    assert area.sky_share == pytest.approx((0.5 + 1 / 3) / (4 / 3), abs=1 / RAYS[1])
     # A high lens that looks down past the sides of a narrow wall sends nothing up.
     down = replace(PLAIN, lens_shift=(0.0, -0.5))
-    (falling,) = keep_out(scene(wall(2.0, 9.0), (down, square(y=6.0)))).zones
+    (falling,) = keep_out(scene(wall(2.0, 9.0), (down, square(y=6.0)))).areas
     assert falling.sky_share == 0.0
 
 
@@ -304,22 +302,26 @@ def test_words_say_that_it_is_no_certificate(wall):
     assert SKY not in flat.sentence()
 
 
-def test_tables_and_sentences_say_what_was_found(wall):
+def test_frames_and_sentences_say_what_was_found(wall):
     table = beam_table(PLAIN, [10.0, 1.0])
-    lines = table.table().splitlines()
-    assert len(lines) == 3
-    assert "8.0 m x 5.0 m" in lines[1]
+    frame = table.frame()
+    first = frame.iloc[0]
+    assert [first[f"{name} [m]"] for name in ("from lens", "picture width", "picture height")] == [10.0, 8.0, 5.0]
     # 3000 x 0.7 / 40 lx on the axis; times (1 + 0.4^2 + 0.25^2)^1.5 in the corner, at this distance.
-    assert " 52 " in lines[1]
-    assert " 71 (51 to 81) " in lines[1]
-    assert "3.3 ft" in table.table("ft")
+    assert first["on the axis [lx]"] == pytest.approx(52.5)
+    corner = 52.5 * (1 + 0.4**2 + 0.25**2) ** 1.5
+    assert first["brightest in the picture [lx]"] == pytest.approx(corner)
+    assert first["times an office desk"] == pytest.approx(corner / 500)
+    assert shown(frame).iloc[0].tolist() == ["10.0", "8.0", "5.0", "52", "71 (51 to 81)", "0.14"]
+    # A figure beside full sun on a wall would invite a look into the lens.
+    assert not any("sun" in name for name in frame)
+    assert table.frame("ft")["from lens [ft]"].tolist() == pytest.approx([32.8084, 3.28084])
     assert table.sentence("ft").startswith("An eye in the beam gets up to ")
     assert " at 1.0 m and " in table.sentence()
     assert " and " not in beam_table(PLAIN, [2.0]).sentence().split(".")[0]
-    assert str(table) == f"{table.sentence()}\n\n{table.table()}"
+    assert str(table) == f"{table.sentence()}\n\n{text_table(frame)}"
     projector = replace(PLAIN, lens_shift=(0.0, 0.5))
     found = keep_out(scene(wall(8.0, 4.0), (projector, square(y=0.5))), eye_heights=(1.0, 1.8), walk=3.0)
-    assert str(found) == f"{found.sentence()}\n\n{found.table()}"
     assert (
         "in the beam from 1.0 m to 10.8 m from the lens, over ground up to 8.0 m wide, up to the wall"
         in found.sentence()
@@ -327,13 +329,14 @@ def test_tables_and_sentences_say_what_was_found(wall):
     # 0.5 + 1.3 / 0.3 = 4.833, told no lower than it has to be.
     assert "with the lens at 4.9 m" in found.sentence()
     assert "3.3 ft and 5.9 ft" in found.sentence("ft")
-    row = found.table().splitlines()[1]
-    assert row.split()[:4] == ["projector", "1", "0.5", "m"]
-    assert "30%" in row
+    row = found.frame().loc["projector 1"]
+    assert row["lens height [m]"] == 0.5
+    assert row["lens height needed [m]"] == pytest.approx(0.5 + 1.3 / 0.3)
+    assert shown(found.frame()).loc["projector 1", "to the sky"] == "30%"
     high = keep_out(scene(wall(8.0, 12.0), (PLAIN, square(y=6.0)), (PLAIN, square(y=7.0))), walk=3.0)
     assert "No eye between 0.8 m and 1.8 m above the ground is in beam 2." in high.sentence()
     assert "the lower edge of beam 1 is 4.2 m up, above all these eyes" in high.sentence()
-    assert high.table("ft").count(" - ") >= 4
+    assert high.frame("ft")[["eyes in beam from [ft]", "lowest there [°]"]].isna().all(axis=None)
 
 
 # What is refused
@@ -344,14 +347,8 @@ def test_tables_and_sentences_say_what_was_found(wall):
     ("projector", "distances", "field"),
     [
         ("bright", [1.0], "projector"),
-        (replace(PLAIN, light_output=(1.0, 2.0)), [1.0], "light_output"),
         (replace(PLAIN, throw_ratio=(1.0, 2.0)), [1.0], "throw_ratio"),
-        (PLAIN, [], "distances"),
-        (PLAIN, 3.0, "distances"),
-        (PLAIN, "3", "distances"),
         (PLAIN, [1.0, 0.9 * NEAREST], "distances[1]"),
-        (PLAIN, [math.nan], "distances[0]"),
-        (PLAIN, [None], "distances[0]"),
     ],
 )
 def test_a_beam_table_names_what_is_wrong(projector, distances, field):
@@ -363,40 +360,14 @@ def test_a_beam_table_names_what_is_wrong(projector, distances, field):
 @pytest.mark.bad_input
 def test_an_eye_in_the_wrong_place_is_named(wall):
     good = scene(wall(), (PLAIN, square()))
-    for eye, field in (
-        ((0, 1), "eye"),
-        ((0, 1, math.inf), "eye[2]"),
-        ((0.0, 1.0, -1.0), "eye"),
-        ((0.0, 1.0, 9.6), "eye"),
-        ((0.0, 1.0, 10.0), "eye"),
-    ):
+    # Behind the wall, too near to the lens, in the lens.
+    for eye in ((0.0, 1.0, -1.0), (0.0, 1.0, 9.6), (0.0, 1.0, 10.0)):
         with pytest.raises(kit.InputError) as caught:
-            eye_illuminance(good, eye)
-        assert caught.value.field == field
-    with pytest.raises(kit.InputError, match="scene"):
-        eye_illuminance("scene", (0, 1, 5))
-    with pytest.raises(kit.InputError, match="light_output"):
-        eye_illuminance(scene(wall(), (replace(PLAIN, light_output=(1.0, 2.0)), square())), (0, 1, 5))
-
-
-@pytest.mark.bad_input
-@pytest.mark.parametrize(
-    ("change", "field"),
-    [
-        ({"eye_heights": (1.8, 0.8)}, "eye_heights"),
-        ({"eye_heights": 1.5}, "eye_heights"),
-        ({"eye_heights": (1.0, 1.5, 2.0)}, "eye_heights"),
-        ({"eye_heights": (-0.1, 1.5)}, "eye_heights[0]"),
-        ({"eye_heights": (0.5, math.nan)}, "eye_heights[1]"),
-        ({"walk": 0.0}, "walk"),
-        ({"walk": "3"}, "walk"),
-        ({"scene": None}, "scene"),
-    ],
-)
-def test_keep_out_names_what_is_wrong(wall, change, field):
-    with pytest.raises(kit.InputError) as caught:
-        keep_out(**{"scene": scene(wall(), (PLAIN, square()))} | change)
-    assert caught.value.field == field
+            beam_exposure(good, eye)
+        assert caught.value.field == "eye"
+    for call in (lambda: beam_exposure("scene", (0, 1, 5)), lambda: keep_out("scene")):
+        with pytest.raises(kit.InputError, match="scene"):
+            call()
 
 
 @pytest.mark.bad_input
@@ -412,6 +383,6 @@ def test_a_beam_that_does_not_go_to_the_wall_is_refused(wall):
 def test_lengths_are_in_metres_or_feet(wall):
     found = keep_out(scene(wall(), (PLAIN, square())))
     table = beam_table(PLAIN, [1.0])
-    for words in (found.table, found.sentence, table.table, table.sentence):
+    for words in (found.frame, found.sentence, table.frame, table.sentence):
         with pytest.raises(kit.InputError, match="units"):
             words("yd")
