@@ -7,6 +7,7 @@ import pytest
 
 import kit
 from kit.decision.verdict import Target
+from kit.results import text_table
 from kit.source.projector import Factor
 
 # A wall of 8 m x 5 m, all of it lit evenly: 4000 lm x 0.9 on 40 m2 = 90 lx, reflectance 0.5 (0.4 to 0.6),
@@ -175,7 +176,7 @@ def test_a_surface_that_sends_back_no_light_is_said_to(wall, straight, ambient):
     verdict = kit.judge(light_of(wall, straight, rho=0.0, ambient=ambient))
     assert verdict.status == "not enough"
     assert verdict.front.remedy is None
-    for text in (verdict.sentence, verdict.front.sentence(verdict.target)):
+    for text in (verdict.sentence(), verdict.front.sentence(verdict.target)):
         assert "no light back" in text
         assert "own black" not in text
 
@@ -226,9 +227,9 @@ def test_a_part_that_no_light_reaches_has_no_figures(straight):
 def sentences(verdict):
     parts = (verdict.front, *verdict.surfaces, *verdict.patches)
     return [
-        verdict.sentence,
-        verdict.table(),
-        verdict.table("patch"),
+        verdict.sentence(),
+        text_table(verdict.frame()),
+        text_table(verdict.frame(kind="patch")),
         *(p.sentence(verdict.target) for p in parts),
     ]
 
@@ -245,7 +246,7 @@ def test_unlimited_contrast_gives_no_nan(wall, straight):
     assert verdict.status == "enough"
     for figure in dataclasses.astuple(verdict.front.white_luminance):
         assert math.isfinite(figure)
-    assert "unlimited" in verdict.sentence + verdict.front.sentence(verdict.target)
+    assert "unlimited" in verdict.sentence() + verdict.front.sentence(verdict.target)
 
 
 @pytest.mark.property
@@ -269,8 +270,8 @@ def test_sentence_names_what_is_good_what_is_not_and_by_how_much():
     light = kit.light_map(kit.Scene(facade=front, projectors=[(projector, place)], ambient=around), 0.1)
     verdict = kit.judge(light, Target(white_luminance=6, contrast=7))
     assert verdict.surface("red brick").status == "not enough"
-    assert verdict.sentence.startswith("4,000 lumens ")
-    assert re.search(r"Not enough on \d+% of it: .*red brick", verdict.sentence)
+    assert verdict.sentence().startswith("4,000 lumens ")
+    assert re.search(r"Not enough on \d+% of it: .*red brick", verdict.sentence())
     for text in sentences(verdict):
         assert not WORDS.search(text.replace("\n", " ")), text
 
@@ -291,21 +292,6 @@ def test_shares_of_the_front_sum_to_one(house):
         for name in ("lit_share", "passing_share"):
             whole = sum(getattr(p, name) * p.share_of_front for p in parts)
             assert getattr(verdict.front, name) == pytest.approx(whole, rel=1e-9)
-
-
-@pytest.mark.analytic
-def test_one_of_a_sweep_is_judged_as_the_single_map_is(wall, straight):
-    swept = light_of(wall, straight, lumens=[3000.0, 6000.0], ambient=[2.0, 4.0])
-    one = kit.judge(swept.isel(light_output=1, ambient=0))
-    assert str(one) == str(kit.judge(light_of(wall, straight, lumens=6000.0, ambient=2.0)))
-    assert one.stated_light_output == 6000.0
-
-
-@pytest.mark.bad_input
-def test_a_map_that_still_has_a_sweep_is_refused(wall, straight):
-    for more in ({"lumens": [1000.0, 2000.0]}, {"ambient": [0.0, 1.0]}):
-        with pytest.raises(kit.InputError, match=r"light.*isel"):
-            kit.judge(light_of(wall, straight, **more))
 
 
 @pytest.mark.bad_input

@@ -21,7 +21,7 @@ from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye, contrast_end
 from kit.eye.glare import ambient_light
 from kit.eye.light_map import Scene, light_map
-from kit.fields import DIMMING, Many
+from kit.fields import DIMMING, Is, Many
 from kit.light.ambient import Ambient
 from kit.quantities import labelled
 from kit.sky.luminaire import LedString
@@ -145,8 +145,7 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
     InputError
         For a scene with sweeps, or one that `light_map` refuses.
     """
-    if not isinstance(scene, Scene):
-        raise InputError("scene", type(scene).__name__, "a kit.Scene")
+    Is(kind=Scene).check("scene", scene)
     light = light_map(replace(scene, ambient=Ambient()), spacing)
     points = judged_points(light)
     verdict = judge(light)
@@ -216,8 +215,7 @@ def string_dimming(
         For a scene without strings, or dimmings out of range.
     """
     target = checked_target(target)
-    if not isinstance(scene, Scene):
-        raise InputError("scene", type(scene).__name__, "a kit.Scene")
+    Is(kind=Scene).check("scene", scene)
     ambient = scene.ambient
     strings = tuple(lamp for lamp in ambient.lamps if isinstance(lamp, LedString))
     if not strings:
@@ -225,7 +223,7 @@ def string_dimming(
     levels = (
         np.linspace(0.0, 1.0, 21)
         if dimmings is None
-        else np.array(Many(of=DIMMING, least=1).check("dimmings", np.ravel(dimmings)))
+        else np.array(Many(of=DIMMING, least=1).check("dimmings", dimmings))
     )
     front = lit_front(scene, spacing)
     others = tuple(lamp for lamp in ambient.lamps if not isinstance(lamp, LedString))

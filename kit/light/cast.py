@@ -174,11 +174,13 @@ def unit_map(raster: FrontRaster, beam: Beam) -> Array:
             depth = linear(beam.forward, area)
             light = depth * depth
             light *= depth
-            np.divide(float(beam.unit_illuminance) * height, light, out=light)
-            if beam.zones is not None:
-                s = (linear(beam.right, area) / depth - left) / beam.size[0] - 0.5
-                t = (linear(beam.up, area) / depth - bottom) / beam.size[1] - 0.5
-                light *= zone_gain(beam.zones, s, t)
+            # Points that are not lit may lie beside or behind the lens.
+            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+                np.divide(float(beam.unit_illuminance) * height, light, out=light)
+                if beam.zones is not None:
+                    s = (linear(beam.right, area) / depth - left) / beam.size[0] - 0.5
+                    t = (linear(beam.up, area) / depth - bottom) / beam.size[1] - 0.5
+                    light *= zone_gain(beam.zones, s, t)
             np.copyto(result[area], light, where=mine)
 
         for area in own:
