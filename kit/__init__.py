@@ -43,7 +43,7 @@ PUBLIC = {
     "eye.glare": ["ambient_light", "veiling_luminance"],
     "eye.light_map": ["Scene", "chain_frame", "light_map"],
     "eye.mesopic": ["dim_vision"],
-    "eye.night": ["base_colours", "base_table", "daylight_picture", "night_view", "on_screen"],
+    "eye.night": ["base_colours", "daylight_picture", "night_view", "on_screen"],
     "eye.picture_file": ["Picture", "load_picture"],
     "decision.evening": [
         "Passing",

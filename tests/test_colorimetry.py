@@ -157,7 +157,7 @@ def test_how_far_other_lights_are_from_the_photometric_path(name, worst, by):
 
 @pytest.mark.analytic
 def test_luminance_of_a_drive_is_read_off_the_matrix():
-    source, wall = light_source("lamp"), kit.Surface(name="red brick", reflectance=0.188, gain=1.5)
+    source, wall = light_source("lamp"), kit.Surface(name="red brick", reflectance=0.188, gain=1.5 * 0.188)
     found = wall_colour(source, wall, white_illuminance=50.0)
     matrix = primary_matrix(source, surface_spectrum(wall))
     for channel, drive in zip(("red", "green", "blue"), np.eye(3), strict=True):

@@ -11,12 +11,14 @@ from scipy.spatial.transform import Rotation
 
 import kit
 from kit import reference
-from kit.eye.night import base_colours, base_table, daylight_picture, night_view, on_screen, ward_scale
+from kit.eye.night import base_colours, daylight_picture, night_view, on_screen, ward_scale
 from kit.eye.picture_file import picture_from_array
-from kit.source.placement import picture_position
+from kit.results import text_table
+from kit.source.beam import Beam
 from kit.source.spectra import FINE, LightSource, Spectrum, light_source, light_source_names
 from kit.wall.cloth import Cloth, cover
 from kit.wall.surface_spectra import surface_spectrum
+from kit.words import short
 
 HOUSE = "notebooks/houses/brick_two_storey.toml"
 D65 = (0.3127, 0.3290)
@@ -140,7 +142,8 @@ SWITCHES = {
 @pytest.mark.parametrize("on", SWITCHES.values(), ids=SWITCHES)
 @pytest.mark.parametrize("drive", [1.0, 0.5, 0.0])
 def test_a_grey_wall_has_the_luminance_of_the_closed_form(wall, straight, lamp, on, drive):
-    gain, ambient, ground = (1.3 if on.get("gain") else 1.0), (2.0 if on.get("ambient") else 0.0), 0.25
+    # A screen's gain is against a perfect diffuser; light from around comes back as from any grey wall.
+    gain, ambient, ground = (0.52 if on.get("gain") else None), (2.0 if on.get("ambient") else 0.0), 0.25
     sequential = 1500.0 if on.get("leak") else math.inf
     checkerboard = 250.0 if on.get("scatter") else None
     glare = (kit.Glare(illuminance=0.3, angle=5.0),) if on.get("veil") else ()
@@ -159,14 +162,14 @@ def test_a_grey_wall_has_the_luminance_of_the_closed_form(wall, straight, lamp, 
     if on.get("bounce"):
         black += (2.0 - math.pi / 2) / 4 * ground * drive * 0.4 * full
     # Full white is what is stated: its own leak is not added once more.
-    luminance = 0.4 * gain / math.pi * (black + drive * (full - black)) + 0.4 * ambient / math.pi
+    luminance = (gain or 0.4) / math.pi * (black + drive * (full - black)) + 0.4 * ambient / math.pi
     if on.get("veil"):
         luminance += 10.0 * 0.3 / 5.0**2
     assert view["xyz"].shape == (20, 32, 3)
     # Sums over 401 wavelengths cost a few last digits.
     np.testing.assert_allclose(view["xyz"][..., 1], luminance, rtol=1e-9, atol=1e-12)
     if drive == 1.0:
-        around = 0.4 * ambient / math.pi + float(view["veil_luminance"])
+        around = 0.4 * ambient / math.pi + float(view["veiling_luminance"].sum())
         np.testing.assert_allclose(view["xyz"][..., 1], view["white_luminance"] + around, rtol=1e-9)
 
 
@@ -228,7 +231,7 @@ def test_ambient_light_gets_no_gain_and_the_projector_does(wall, straight, lamp)
     ambient = kit.Ambient(vertical_illuminance=5.0)
     plain, beaded = (
         night_view(scene(wall(gain=gain), pair, ambient=ambient), HALF, lamp, spacing=0.25)["xyz"].values
-        for gain in (1.0, 2.0)
+        for gain in (None, 1.0)
     )
     around = 0.5 * 5.0 / math.pi
     np.testing.assert_allclose(beaded[..., 1] - around, 2.0 * (plain[..., 1] - around), rtol=1e-9, atol=1e-12)
@@ -339,8 +342,9 @@ def test_a_projected_picture_lands_where_rays_through_a_pinhole_land(lamp, place
     np.testing.assert_allclose(drive[lit][:, 2], 0.25, atol=1e-7)
     assert (drive[~lit] == 0).all()
 
-    s, t, _ = picture_position(projector, placement, np.stack([x, y, z], axis=-1))
-    np.testing.assert_allclose(drive[clear][:, :2], np.stack([s + 0.5, 0.5 - t], axis=-1)[clear], atol=1e-6)
+    landing = Beam.of(projector, placement).on(np.stack([x, y, z], axis=-1))
+    expected = np.stack([landing.across + 0.5, 0.5 - landing.up], axis=-1)
+    np.testing.assert_allclose(drive[clear][:, :2], expected[clear], atol=1e-6)
 
 
 def quarter(view):
@@ -486,7 +490,7 @@ def test_a_half_white_picture_scatters_as_a_checkerboard_does(wall, straight, la
     pair = straight(8.0, 5.0, sequential_contrast=1500.0, checkerboard_contrast=100.0)
     # What the scene says of the picture level does not count: the picture itself is there.
     views = [
-        night_view(scene(wall(8.0, 5.0), pair, picture_level=level), HALF, lamp, fit=fit, spacing=0.25)
+        night_view(scene(wall(8.0, 5.0), pair, average_picture_level=level), HALF, lamp, fit=fit, spacing=0.25)
         for level in (0.0, 1.0)
     ]
     xr.testing.assert_identical(*views)
@@ -514,6 +518,19 @@ def test_a_picture_that_is_white_only_beside_the_front_scatters_nothing(wall, st
     np.testing.assert_allclose(view["xyz"][..., 1] / view["white_luminance"], 1 / 1500, rtol=1e-6)
 
 
+@pytest.mark.analytic
+@pytest.mark.parametrize("share", [1.0, 0.5, 0.25])
+def test_only_what_lands_on_the_front_scatters(wall, straight, lamp, share):
+    # A front of 8 m under a wider picture, white on the front and masked beside it: scatter goes with the mean of the
+    # whole picture, so with the used share of its light. Scatter at full white: 2 (1 / 100 - 1 / 1500).
+    pair = straight(8.0 / share, 5.0, sequential_contrast=1500.0, checkerboard_contrast=100.0)
+    given = scene(wall(8.0, 5.0), pair)
+    half, black = even(0.5), even(0.0)
+    dark, grey = (night_view(given, shown, lamp, spacing=0.25) for shown in (black, half))
+    scatter = (grey["black_illuminance"] - dark["black_illuminance"]) / grey["illuminance"]
+    np.testing.assert_allclose(scatter, 2.0 * (1 / 100.0 - 1 / 1500.0) * 0.5 * share, rtol=1e-9)
+
+
 @pytest.mark.bad_input
 def test_a_picture_wholly_beside_the_front_is_refused(wall, straight, lamp):
     for fit in ("front", "projector"):
@@ -525,16 +542,15 @@ def test_a_picture_wholly_beside_the_front_is_refused(wall, straight, lamp):
 
 
 def threshold(luminance):
-    """Just visible difference [cd/m2] by Ward 1994, fitted to Blackwell's data in CIE 19; coefficients from memory."""
+    """Just visible difference [cd/m2] of Ward 1994, fitted to Blackwell's data (CIE 19); from memory, as in the kit."""
     return 0.0594 * (1.219 + luminance**0.4) ** 2.5
 
 
-@pytest.mark.published
+@pytest.mark.analytic
 @pytest.mark.parametrize("white", [80.0, 250.0])
 @pytest.mark.parametrize("adaptation", [0.0, 0.01, 0.3, 3.0, 1000.0])
 def test_what_is_just_visible_at_night_is_just_visible_on_the_screen(adaptation, white):
-    # G. Ward, A contrast-based scalefactor for luminance display, Graphics Gems IV (1994): the eye at the screen is
-    # adapted to half its white.
+    # What the factor is made for, by hand: the eye at the screen is adapted to half its white.
     shown = ward_scale(adaptation, white) * threshold(adaptation) * white
     assert shown == pytest.approx(threshold(white / 2), rel=1e-12)
 
@@ -618,8 +634,9 @@ def test_what_the_screen_cannot_show_is_counted():
     assert (top == 0).all()  # no wall, and the last row of y is the top one
     assert (bottom[:2] == 255).all()
     assert screen.images[0][2, 0, 0] == 0  # less than no red
-    assert "20% and 0% of the front" in screen.sentence
-    assert f"{screen.brightest:.2g} cd/m²" in screen.sentence
+    assert "20% and 0% of the front" in screen.sentence()
+    assert f"{short(screen.brightest)} cd/m²" in screen.sentence()
+    assert screen.frame()["beyond the screen"].tolist() == list(screen.cut)
 
 
 @pytest.mark.analytic
@@ -690,7 +707,7 @@ def test_the_daylight_picture_on_white_shows_the_house_in_its_colours(house, scr
         kit.Placement(position=(0.0, 4.5, 16.0), aim=(0.0, 4.5, 0.0)),
     )
     view = night_view(scene(sheet, pair), daylight_picture(house), screen_source)
-    seen = {c.patch: c for c in base_colours(view, sheet, screen_source)}
+    seen = {c.patch: c for c in base_colours(view, sheet, screen_source).patches}
     for index, patch in enumerate(house.patches):
         if patch.name not in ("main wall", "gable", "front door", "bay window"):
             continue
@@ -712,7 +729,7 @@ def on_cloth(wall, straight, source, rgb, *, ambient=0.0, contrast=math.inf, spa
     around = kit.Ambient(vertical_illuminance=ambient)
     given = scene(front, straight(8.0, 5.0, sequential_contrast=contrast), ambient=around)
     view = night_view(given, even(*rgb), source, ambient_light="daylight", spacing=spacing)
-    (colour,) = base_colours(view, front, source)
+    (colour,) = base_colours(view, front, source).patches
     return colour
 
 
@@ -773,7 +790,8 @@ def test_white_wants_no_saturation_and_black_has_none(wall, straight, lamp):
 def test_base_colours_hardly_depend_on_the_raster(street, house, lamp):
     shown = daylight_picture(house)
     coarse, fine = (
-        {c.patch: c for c in base_colours(night_view(street, shown, lamp, spacing=s), house, lamp)} for s in (0.1, 0.05)
+        {c.patch: c for c in base_colours(night_view(street, shown, lamp, spacing=s), house, lamp).patches}
+        for s in (0.1, 0.05)
     )
     for name in ("main wall", "gable", "bay"):
         for field in ("luminance", "brightest", "wanted", "seen"):
@@ -796,32 +814,26 @@ def test_base_colours_leave_out_what_is_dark_or_hidden(lamp):
         kit.Placement(position=(0.0, 2.5, 8.0), aim=(0.0, 2.5, 0.0)),
     )
     found = base_colours(night_view(scene(front, pair), WHITE, lamp, spacing=0.1), front, lamp)
-    assert [c.patch for c in found] == ["wall"]
-    text = base_table(found).splitlines()
-    assert len(text) == 2
-    assert text[1].split() == ["wall", "11.94", "11.94", "0.00", "0.00"]  # 0.5 x 3000 lm / 40 m2 / pi
-    assert len(text[0]) == len(text[1])
+    assert list(found.frame().index) == ["wall"]
+    # 0.5 x 3000 lm / 40 m2 / pi
+    assert text_table(found.frame()).split("\n")[1].split() == ["wall", "11.94", "11.94", "0.00", "0.00"]
+    assert found.sentence() == "The picture comes out at 12 to 12 cd/m²."
+    dark = night_view(scene(front, pair), even(0.5, 0.0, 0.0), lamp, spacing=0.1)
+    assert "Wall keeps least of its colour" in base_colours(dark, front, lamp).sentence()
+    beside = front.cover(kit.Surface(name="black", reflectance=0.0), patches=["hidden"])
+    nothing = dark.assign(illuminance=0.0 * dark["illuminance"])
+    assert base_colours(nothing, beside, lamp).sentence() == "No patch of the front is lit."
+    assert base_colours(nothing, beside, lamp).frame().empty
 
 
 # What cannot be used
 
 
 @pytest.mark.bad_input
-@pytest.mark.parametrize("what", ["light_output", "ambient", "reflectance"])
-def test_sweeps_are_refused(wall, straight, lamp, what):
-    projector, place = straight(lumens=(2000.0, 4000.0) if what == "light_output" else 4000.0)
-    ambient = kit.Ambient(vertical_illuminance=(0.0, 1.0) if what == "ambient" else 0.0)
-    front = wall(reflectance=(0.2, 0.6) if what == "reflectance" else 0.5)
-    with pytest.raises(kit.InputError, match="one light output, one ambient light, one reflectance"):
-        night_view(scene(front, (projector, place), ambient=ambient), WHITE, lamp)
-
-
-@pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("more", "text"),
     [
-        ({"fit": "wall"}, '"front" or "projector"'),
-        ({"fit": None}, '"front" or "projector"'),
+        ({"fit": "wall"}, "one of front, projector"),
         ({"ambient_light": "moon"}, "sodium street lamp"),
         ({"spacing": 0.0}, "spacing"),
         ({"extent": (0.0, 1.0)}, "extent"),
@@ -845,9 +857,7 @@ def test_on_screen_says_what_is_right(wall, straight, lamp):
 
 
 @pytest.mark.bad_input
-@pytest.mark.parametrize(
-    ("adaptation", "white"), [(-1.0, 80.0), (math.nan, 80.0), (math.inf, 80.0), (1.0, 0.0), (1.0, math.nan), ("1", 80)]
-)
+@pytest.mark.parametrize(("adaptation", "white"), [(-1.0, 80.0), (1.0, 0.0)])
 def test_the_tone_curve_refuses_what_is_no_luminance(adaptation, white):
     with pytest.raises(kit.InputError):
         ward_scale(adaptation, white)

@@ -260,7 +260,7 @@ def wall_colour(
     source : LightSource
         See `kit.source.spectra.light_source`.
     surface : Surface
-        Its gain multiplies luminance and leaves colour alone.
+        A stated gain scales its luminance and leaves colour alone.
     white_illuminance : float
         From the projector's white on the wall [lx], above 0.
     black_share : float

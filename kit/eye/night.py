@@ -28,7 +28,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import xarray as xr
@@ -36,18 +36,28 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from kit import reference
-from kit.errors import InputError, number
-from kit.eye.colorimetry import primary_matrix, reflected_white
-from kit.eye.light_map import Scene, light_map
+from kit.errors import InputError
+from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
+from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture, picture_from_array
+from kit.fields import Number, OneOf
 from kit.light.cast import blended, cast_light
+from kit.quantities import labelled
+from kit.results import Result, make_frame
 from kit.source.spectra import LightSource, ambient_spectrum, tristimulus
 from kit.wall.facade import Facade, Surface
 from kit.wall.raster import Grid, visible
 from kit.wall.surface_spectra import surface_spectrum
+from kit.words import capital, join, percent, short
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
 Fit = Literal["front", "projector"]
+
+FIT = OneOf(label="picture laid over", options=("front", "projector"), default="front")
+ADAPTATION, SCREEN_WHITE = Number(unit="cd/m2", low=0.0), Number(unit="cd/m2", above=0.0)
 
 
 def night_view(
@@ -65,7 +75,7 @@ def night_view(
     Parameters
     ----------
     scene : Scene
-        No sweeps. Its picture level is replaced by that of the picture, as far as it lands on the front.
+        Its average picture level is replaced by that of the picture, as far as it lands on the front.
     picture : Picture
     source : LightSource
         Of all its projectors.
@@ -82,26 +92,35 @@ def night_view(
     -------
     xarray.Dataset
         That of `light_map` with ``xyz`` (y, x, channel) [cd/m2], NaN where there is no wall: everything the eye gets,
-        and ``drive`` (y, x, channel), the picture's linear drive where it lands, 0 where the projector has no light;
+        and ``drive`` (y, x, primary), the picture's linear drive where it lands, 0 where the projector has no light;
         where several projectors show different parts of it, the mean by their light.
 
     Raises
     ------
     InputError
-        For a scene with sweeps or an unknown fit.
+        For an unknown fit, and as `light_map`.
+
+    Examples
+    --------
+    >>> import kit
+    >>> wall = kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], kit.Surface(name="grey", reflectance=0.5))
+    >>> place = kit.Placement(position=(0, 2.5, 8), aim=(0, 2.5, 0))
+    >>> machine = kit.Projector(light_output=4000, throw_ratio=1.0, resolution=(1600, 1000))
+    >>> scene = kit.Scene(facade=kit.Facade([wall]), projectors=[(machine, place)])
+    >>> grey = kit.Picture(name="half of full drive", rgb=[[[0.5, 0.5, 0.5]]])
+    >>> view = kit.night_view(scene, grey, kit.light_source("lamp"), spacing=0.5)
+    >>> round(float(view["xyz"].sel(channel="Y").mean()), 2)  # half of 0.5 x 100 lx / pi
+    7.96
     """
-    if fit not in ("front", "projector"):
-        raise InputError("fit", fit, '"front" or "projector"')
+    FIT.check("fit", fit)
     first = light_map(scene, spacing, extent=extent)
-    if first["contrast"].dims != ("y", "x"):
-        raise InputError("scene", first["contrast"].dims, "one light output, one ambient light, one reflectance")
     weights = np.nan_to_num(first["illuminance"].values)
     drive = _drive(scene, picture, first, fit, extent)
     # Light from the ground falls into shadows too, and no picture changes it.
     drive[weights == 0] = 0.0
     total = weights.sum()
     level = float((weights[..., None] * drive).sum() / (3.0 * total)) if total else 0.0
-    light = light_map(replace(scene, picture_level=min(level, 1.0)), spacing, extent=extent)
+    light = light_map(replace(scene, average_picture_level=min(level, 1.0)), spacing, extent=extent)
 
     index = light["patch"].values
     surfaces = [patch.surface for patch in scene.facade.patches]
@@ -113,22 +132,21 @@ def night_view(
     # The last row serves the index -1, where there is no wall.
     matrices = np.array([cached[s][0] for s in surfaces] + [np.full((3, 3), np.nan)])
     whites = np.array([cached[s][1] for s in surfaces] + [np.full(3, np.nan)])
-    gain = np.array([s.gain for s in surfaces] + [np.nan])[index] / np.pi
+    gain = np.array([gain_of(s) for s in surfaces] + [np.nan])[index] / np.pi
     bright, dark = light["illuminance"].values * gain, light["black_illuminance"].values * gain
     # Full white is what the projector is stated to give, its own leak and scatter included.
     mixed = dark[..., None] + drive * (bright - dark)[..., None]
     xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)
-    xyz += whites[index] * (light["ambient_illuminance"].values[..., None] / np.pi)
+    xyz += whites[index] * (light["ambient_illuminance"].sum("source", skipna=False).values[..., None] / np.pi)
     veil = tristimulus(around)
-    xyz += veil * (float(light["veil_luminance"]) / veil[1])
+    xyz += veil * (float(light["veiling_luminance"].sum()) / veil[1])
     return light.assign(
-        xyz=(("y", "x", "channel"), xyz, {"long_name": "X, Y, Z at the eye", "units": "cd/m2"}),
-        drive=(("y", "x", "channel"), drive, {"long_name": "linear drive"}),
-    )
+        xyz=labelled("xyz", ("y", "x", "channel"), xyz), drive=labelled("drive", ("y", "x", "primary"), drive)
+    ).assign_coords(channel=["X", "Y", "Z"], primary=["red", "green", "blue"])
 
 
 @dataclass(frozen=True, kw_only=True)
-class Screen:
+class Screen(Result):
     """Options translated for a screen, all by one tone curve.
 
     Attributes
@@ -149,14 +167,25 @@ class Screen:
     brightest: float
     cut: tuple[float, ...]
 
-    @property
-    def sentence(self) -> str:
-        """How the pictures were made, in words."""
-        cuts = " and ".join(f"{share:.0%}" for share in self.cut)
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return how each picture was made; `units` change nothing."""
+        rows = [
+            {
+                "picture": number,
+                "eye adapted to [cd/m²]": self.adaptation,
+                "screen's white stands for [cd/m²]": self.brightest,
+                "beyond the screen": cut,
+            }
+            for number, cut in enumerate(self.cut, 1)
+        ]
+        return make_frame(rows, {"beyond the screen": ".0%"}, index="picture")
+
+    def sentence(self, units: str = "m") -> str:
+        """Return in words how the pictures were made; `units` change nothing."""
         return (
-            f"Drawn for an eye adapted to {self.adaptation:.2g} cd/m²; the screen's white stands for "
-            f"{self.brightest:.2g} cd/m² in each picture (tone curve: Ward 1994). Beyond what a screen shows: {cuts} "
-            "of the front."
+            f"Drawn for an eye adapted to {short(self.adaptation)} cd/m²; the screen's white stands for "
+            f"{short(self.brightest)} cd/m² in each picture. Beyond what a screen shows: "
+            f"{join([f'{share:.0%}' for share in self.cut])} of the front."
         )
 
 
@@ -206,8 +235,8 @@ def ward_scale(adaptation: float, screen_white: float) -> float:
     screen_white : float
         [cd/m2], above 0.
     """
-    world = number("adaptation", adaptation, minimum=0.0, unit="cd/m2")
-    white = number("screen_white", screen_white, above=0.0, unit="cd/m2")
+    world = ADAPTATION.check("adaptation", adaptation)
+    white = SCREEN_WHITE.check("screen_white", screen_white)
     offset, inner, outer = (
         reference.value("constants", f"visibility threshold {name}")
         for name in ("offset", "inner exponent", "exponent")
@@ -261,7 +290,47 @@ class BaseColour:
     seen: float
 
 
-def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> tuple[BaseColour, ...]:
+@dataclass(frozen=True, kw_only=True)
+class BaseColours(Result):
+    """What becomes of a picture on each visible, lit patch.
+
+    Attributes
+    ----------
+    patches : tuple of BaseColour
+    """
+
+    patches: tuple[BaseColour, ...]
+
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return a row for each patch; `units` change nothing."""
+        rows = [
+            {
+                "patch": one.patch,
+                "luminance [cd/m²]": one.luminance,
+                "at most [cd/m²]": one.brightest,
+                "saturation wanted": one.wanted,
+                "saturation seen": one.seen,
+            }
+            for one in self.patches
+        ]
+        names = ("luminance [cd/m²]", "at most [cd/m²]", "saturation wanted", "saturation seen")
+        return make_frame(rows, dict.fromkeys(names, ".2f"), index="patch" if rows else "")
+
+    def sentence(self, units: str = "m") -> str:
+        """Return in words how bright the picture is, and where it loses most of its colour; `units` change nothing."""
+        if not self.patches:
+            return "No patch of the front is lit."
+        levels = sorted(one.luminance for one in self.patches)
+        words = f"The picture comes out at {short(levels[0])} to {short(levels[-1])} cd/m²."
+        coloured = [one for one in self.patches if one.wanted > 0.0]
+        if not coloured:
+            return words
+        worst = min(coloured, key=lambda one: one.seen / one.wanted)
+        share = percent(worst.seen / worst.wanted)
+        return f"{words} {capital(worst.patch)} keeps least of its colour: {share} of the saturation that is wanted."
+
+
+def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseColours:
     """Return for each visible, lit patch how bright and how saturated a picture comes out.
 
     Parameters
@@ -285,7 +354,7 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> tuple
             continue
         colour = np.median(drive[here], axis=0)
         seen = np.median(xyz[here], axis=0)
-        matrix = primary_matrix(source, surface_spectrum(patch.surface)) * (patch.surface.gain / np.pi)
+        matrix = primary_matrix(source, surface_spectrum(patch.surface)) * (gain_of(patch.surface) / np.pi)
         illuminance = float(np.median((view["illuminance"] - view["black_illuminance"]).values[here]))
         peak = float(colour.max())
         full = colour / peak if peak > 0 else np.ones(3)
@@ -299,16 +368,7 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> tuple
                 seen=_saturation(seen, white),
             )
         )
-    return tuple(result)
-
-
-def base_table(colours: Sequence[BaseColour]) -> str:
-    """Return the colours as a text table."""
-    lines = [f"{'':24}{'cd/m2':>8}{'at most':>9}{'saturation wanted':>19}{'seen':>7}"]
-    lines += [
-        f"{c.patch[:23]:24}{c.luminance:>8.2f}{c.brightest:>9.2f}{c.wanted:>19.2f}{c.seen:>7.2f}" for c in colours
-    ]
-    return "\n".join(lines)
+    return BaseColours(patches=tuple(result))
 
 
 def _drive(
@@ -323,7 +383,8 @@ def _drive(
         down = (top - y[:, None]) / (top - bottom) + 0.0 * x
         return _sampled(picture, across, down, (right - left) / spacing, (top - bottom) / spacing)
     # The same cast as in `light`, remembered.
-    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds if extent is None else extent, spacing)
+    area = scene.facade.bounds if extent is None else EXTENT.check("extent", extent)
+    cast = cast_light(scene.facade, scene.projectors, area, spacing)
     result, lumens = np.zeros((*light["patch"].shape, 3)), np.zeros(light["patch"].shape)
     units = blended(cast)[0] if scene.blend else cast.units
     for (projector, _), beam, unit in zip(scene.projectors, cast.beams, units, strict=True):
@@ -358,8 +419,7 @@ def _saturation(xyz: Array, white: Array) -> float:
     """Return s_uv of a colour against a white (CIE 015:2018); 0 for no light at all."""
     if not xyz.any():
         return 0.0
-    u, v = (np.array([4.0 * c[0], 9.0 * c[1]]) / (c[0] + 15.0 * c[1] + 3.0 * c[2]) for c in (xyz, white))
-    return float(13.0 * np.hypot(*(u - v)))
+    return float(13.0 * np.hypot(*(uv(xyz) - uv(white))))
 
 
 @cache
