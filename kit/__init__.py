@@ -11,6 +11,7 @@ FOLDERS = ("source", "wall", "sky", "light", "eye", "decision", "stage", "answer
 
 # The public names, by the room that defines each.
 PUBLIC = {
+    "answers.glossary": ["glossary"],
     "errors": ["InputError"],
     "units": ["foot_lamberts", "length_text"],
     "source.beam": ["Beam", "Landing"],
@@ -60,7 +61,7 @@ PUBLIC = {
     "decision.washout": ["string_dimming"],
     "stage.audience": ["Viewer", "audience_table", "upstairs_neighbour", "windscreen"],
     "stage.beam_safety": ["beam_exposure", "beam_table", "keep_out"],
-    "stage.content": ["content_zones", "picture_map", "save_masks"],
+    "stage.content": ["content_parts", "picture_map", "save_masks"],
     "stage.obtrusive_light": ["Receiver", "obtrusive_light", "road_light"],
     "stage.search": ["Lens", "Limits", "Stand", "describe", "evaluate", "placement_of", "search"],
     "answers.classes": ["Choice", "compare"],
