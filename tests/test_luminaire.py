@@ -15,7 +15,7 @@ from kit.eye.glare import veil_luminance
 from kit.eye.lamp_glare import eye_illuminance, lamp_veil
 from kit.light.lamps import lamp_illuminance, lamp_map
 from kit.sky.luminaire import MOST_NODES, LedString, Luminaire, headlamps, typical_luminaire
-from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic, lambertian
+from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic
 from kit.wall.raster import Grid
 
 HOUSE = Path(__file__).parents[1] / "notebooks" / "houses" / "brick_two_storey.toml"
@@ -153,8 +153,8 @@ def test_lamps_and_strings_add(places):
 @given(st.tuples(st.floats(-4, 4), st.floats(-4, 4), st.floats(0.1, 9)), st.floats(-4, 4), st.floats(-4, 4))
 def test_lamp_and_point_can_change_places(place, x, y):
     """A small diffuse lamp lights a small piece of wall as that piece, were it the lamp, would light it."""
-    flat = lamp(place, shape=lambertian(1000), tilt=90)  # looks at the wall
-    back = lamp((x, y, 0), shape=lambertian(1000), pan=180, tilt=90)  # looks away from it
+    flat = lamp(place, shape=beam(1000, 120), tilt=90)  # looks at the wall
+    back = lamp((x, y, 0), shape=beam(1000, 120), pan=180, tilt=90)  # looks away from it
     there = lamp_illuminance(flat, (x, y, 0), OUT)
     # Straight lines over 0.1 degree: 4e-7 of the peak intensity.
     assert there == pytest.approx(lamp_illuminance(back, place, (0, 0, -1)), rel=1e-5, abs=4e-7 * 1000 / place[2] ** 2)

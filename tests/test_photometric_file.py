@@ -18,7 +18,6 @@ from kit.sky.photometric_file import (
     beam,
     cutoff,
     isotropic,
-    lambertian,
     load_distribution,
     parse_ies,
     parse_ldt,
@@ -288,10 +287,9 @@ def test_simple_shapes_have_their_closed_forms():
     cosine = np.cos(np.radians(theta))
     np.testing.assert_allclose(isotropic(500).intensity(theta * 2), 500 / (4 * np.pi), rtol=1e-12)
     # Straight lines over 0.1 degree lie within (0.1 degree)^2 / 8 = 4e-7 of the peak.
-    np.testing.assert_allclose(lambertian(500).intensity(theta) / (500 / np.pi), cosine, atol=4e-7)
+    np.testing.assert_allclose(beam(500, 120).intensity(theta) / (500 / np.pi), cosine, atol=4e-7)
     inside = 500 / (2 * np.pi * (1 - np.cos(np.radians(60))))
     np.testing.assert_allclose(cutoff(500, 60).intensity([0, 59.9, 60.1, 180]), [inside, inside, 0, 0], rtol=1e-12)
-    np.testing.assert_allclose(beam(500, 120).intensity(theta), lambertian(500).intensity(theta), rtol=1e-9)
     for angle in (20.0, 60.0, 110.0):
         lamp = beam(500, angle)
         # Half the beam angle is an angle of the table.
@@ -304,7 +302,7 @@ def test_simple_shapes_have_their_closed_forms():
 def test_simple_shapes_carry_the_flux_that_was_asked_for(flux, angle, end):
     # Zonal sums of a convex curve over 0.1 degree: worst for the narrowest beam and the steepest edge.
     assert beam(flux, angle).flux() == pytest.approx(flux, rel=5e-4)
-    for lamp in (isotropic(flux), lambertian(flux), cutoff(flux, end)):
+    for lamp in (isotropic(flux), cutoff(flux, end)):
         assert lamp.flux() == pytest.approx(flux, rel=1e-9)
 
 
@@ -542,7 +540,7 @@ def test_what_the_simple_shapes_cannot_be_is_refused():
             isotropic(100).intensity(theta)
     with pytest.raises(InputError, match="phi"):
         isotropic(100).intensity(10, np.nan)
-    for call in (isotropic, lambertian, lambda flux: cutoff(flux, 60), lambda flux: beam(flux, 60)):
+    for call in (isotropic, lambda flux: cutoff(flux, 60), lambda flux: beam(flux, 60)):
         for flux in (0, 1e30):
             with pytest.raises(InputError):
                 call(flux)

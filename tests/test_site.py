@@ -281,15 +281,28 @@ def test_direction_of_the_moon_by_hand(facing, azimuth, elevation, direction):
 @pytest.mark.property
 @given(st.floats(0, 360), st.floats(0, 360), st.floats(-90, 90), st.floats(0, 180), st.floats(-90, 90))
 def test_light_of_the_moon_on_upright_walls(facing, azimuth, elevation, phase, turned):
-    """Against `moon_on_wall`, which works with azimuths, on walls turned to the right of the front."""
+    """By azimuths instead of vectors, on walls turned to the right of the front."""
     found = one_sky(facing, moon_azimuth=azimuth, moon_elevation=elevation, moon_phase_angle=phase)
     turn = math.radians(turned)
     light = found.moon([(math.sin(turn), 0.0, math.cos(turn))])
     # To the right of who looks at the front is counter-clockwise as seen from above.
-    wall = (found.site.facing - turned) % 360.0
-    expected = sky.moon_on_wall(elevation=elevation, azimuth=azimuth, phase_angle=phase, wall_azimuth=wall)
+    across = math.cos(math.radians(azimuth - (found.site.facing - turned)))
+    expected = found.moon_normal() * max(math.cos(math.radians(elevation)) * across, 0.0)
     # Rounding of the cosine at grazing light.
     np.testing.assert_allclose(light, [expected], rtol=1e-9, atol=1e-15)
+
+
+@pytest.mark.property
+@given(st.floats(-90, 90), st.floats(0, 360), st.floats(0, 180), st.floats(0, 360))
+def test_walls_and_ground_share_the_moon_as_three_axes_do(elevation, azimuth, phase, facing):
+    found = one_sky(facing, moon_azimuth=azimuth, moon_elevation=elevation, moon_phase_angle=phase)
+    straight = found.moon_normal()
+    assert 0.0 <= straight < 0.32
+    assert (straight > 0.0) == (elevation > 0.0)
+    # Cosines of the direction on a wall, on those beside and opposite, and on the ground: their squares make 1.
+    light = found.moon([(0, 0, 1), (1, 0, 0), (0, 0, -1), (-1, 0, 0), (0, 1, 0)])
+    assert np.sqrt(np.sum(light**2)) == pytest.approx(straight, rel=1e-9, abs=1e-18)
+    assert ((light >= 0.0) & (light <= straight * (1.0 + 1e-12))).all()
 
 
 @pytest.mark.analytic

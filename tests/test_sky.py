@@ -9,7 +9,6 @@ from kit.sky.natural_light import (
     horizontal_illuminance,
     moon_horizontal,
     moon_normal,
-    moon_on_wall,
     sky_glow_horizontal,
     sky_luminance,
     vertical_from_horizontal,
@@ -20,7 +19,6 @@ STARLIGHT = reference.value("sky", "starlight")
 JOINTS = (-12.0, -5.0, -0.8, 5.0, 20.0)
 SHARE = st.floats(0.0, 1.0)
 HALF = st.floats(0.0, 0.5)
-AZIMUTH = st.floats(0.0, 360.0)
 PHASE = st.floats(0.0, 180.0)
 
 # Janiczek and DeYoung, USNO Circular 171 (1987), from memory; here once more, so that a slip in the table shows:
@@ -272,39 +270,6 @@ def test_a_low_moon_is_too_bright_by_what_is_stated(elevation, excess):
     assert light == pytest.approx(excess, abs=0.05)
 
 
-@pytest.mark.analytic
-def test_moon_on_walls_of_all_directions():
-    # A moon at 30 degrees in the south: the wall to the south gets cos 30, one at 60 degrees to it half of that.
-    def wall(facing):
-        return moon_on_wall(elevation=30.0, azimuth=180.0, phase_angle=10.0, wall_azimuth=facing)
-
-    straight = moon_normal(elevation=30.0, phase_angle=10.0)
-    assert wall(180.0) == pytest.approx(straight * np.cos(np.radians(30.0)))
-    assert wall(120.0) == wall(240.0) == pytest.approx(wall(180.0) / 2.0)
-    assert wall(90.0) == pytest.approx(0.0, abs=1e-15)
-    assert wall(0.0) == wall(360.0) == wall(45.0) == 0.0
-    assert moon_on_wall(elevation=90.0, azimuth=180.0, phase_angle=0.0, wall_azimuth=180.0) < 1e-15
-    assert moon_on_wall(elevation=-5.0, azimuth=180.0, phase_angle=0.0, wall_azimuth=180.0) == 0.0
-    # Either side of north.
-    east = moon_on_wall(elevation=20.0, azimuth=355.0, phase_angle=0.0, wall_azimuth=10.0)
-    assert east == pytest.approx(moon_on_wall(elevation=20.0, azimuth=15.0, phase_angle=0.0, wall_azimuth=0.0))
-
-
-@pytest.mark.property
-@given(st.floats(-90.0, 90.0), AZIMUTH, PHASE, AZIMUTH, st.floats(0.0, 1.0))
-def test_walls_and_ground_share_the_moon_as_three_axes_do(elevation, azimuth, phase, facing, air):
-    moon = {"elevation": elevation, "phase_angle": phase, "extinction": air}
-    straight = moon_normal(**moon)
-    assert 0.0 <= straight < 0.32
-    assert (straight > 0.0) == (elevation > 0.0)
-    # Cosines of the direction on a wall, on those beside and opposite, and on the ground: their squares make 1.
-    facings = (facing + np.array([0.0, 90.0, 180.0, 270.0])) % 360.0
-    walls = moon_on_wall(azimuth=azimuth, wall_azimuth=facings, **moon)
-    ground = moon_horizontal(**moon)
-    assert np.sqrt(np.sum(np.square([*walls, ground]))) == pytest.approx(straight, rel=1e-9, abs=1e-18)
-    assert ((walls >= 0.0) & (walls <= straight)).all()
-
-
 @pytest.mark.property
 @given(st.floats(0.5, 90.0), PHASE, PHASE, st.floats(0.0, 1.0), st.floats(0.0, 1.0))
 def test_less_moon_and_thicker_air_give_less_light(elevation, phase, other, air, thicker):
@@ -359,10 +324,6 @@ FUNCTIONS = {
     ),
     "normal": (moon_normal, {"elevation": 40.0, "phase_angle": 20.0, "extinction": 0.2}),
     "ground": (moon_horizontal, {"elevation": 40.0, "phase_angle": 20.0, "extinction": 0.2}),
-    "moon": (
-        moon_on_wall,
-        {"elevation": 40.0, "azimuth": 170.0, "phase_angle": 20.0, "wall_azimuth": 200.0, "extinction": 0.2},
-    ),
     "luminance": (sky_luminance, {"magnitudes": 19.0}),
     "glow": (sky_glow_horizontal, {"magnitudes": 19.0}),
 }
@@ -419,8 +380,6 @@ def test_shapes_that_do_not_go_together_are_refused(which):
 
 @pytest.mark.bad_input
 def test_arguments_that_could_be_swapped_have_names():
-    with pytest.raises(TypeError):
-        moon_on_wall(40.0, 170.0, 20.0, 200.0)
     with pytest.raises(TypeError):
         moon_normal(40.0, 20.0)
 

@@ -91,7 +91,11 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: 
     ----------
     PyEphem (libastro of XEphem); J. Meeus, Astronomical algorithms, 16.4. Constants: ``reference_data/sky.csv``.
     """
-    microseconds = _checked(times)
+    given = np.asarray(times)
+    if given.dtype.kind != "M" or not in_range(given):
+        right = f"UTC times as numpy.datetime64, from {FIRST.astype('M8[D]')} to {LAST.astype('M8[D]')}"
+        raise InputError("times", str(times), right)
+    microseconds = given.astype("M8[us]").astype(np.int64)
     lat, lon = LATITUDE.check("latitude", latitude), LONGITUDE.check("longitude", longitude)
     hour, rest = np.divmod(microseconds, HOUR)
     hours, index = np.unique(hour.ravel()[:, None] + HOURS_AROUND, return_inverse=True)
@@ -133,20 +137,13 @@ def refraction(elevation: ArrayLike) -> Array:
     return np.where(seen, raised, 0.0)[()]
 
 
-def _checked(times: ArrayLike) -> NDArray[np.int64]:
-    """Microseconds since 1970."""
-    right = f"UTC times as numpy.datetime64, from {FIRST.astype('M8[D]')} to {LAST.astype('M8[D]')}"
-    given = np.asarray(times)
-    if given.dtype.kind != "M":
-        raise InputError("times", times, right)
+def in_range(times: NDArray[np.datetime64], last: np.datetime64 = LAST) -> bool:
+    """Return whether all are times from `FIRST` to `last`."""
     # In years first: a far year does not fit into microseconds.
-    year = given.astype("M8[Y]")
-    bad = np.isnat(given) | (year < FIRST.astype("M8[Y]")) | (year > LAST.astype("M8[Y]"))
-    if not bad.any():
-        bad = given.astype("M8[us]") > LAST
-    if bad.any():
-        raise InputError("times", str(given[bad][0]), right)
-    return given.astype("M8[us]").astype(np.int64)
+    year = times.astype("M8[Y]")
+    if np.any(np.isnat(times) | (year < FIRST.astype("M8[Y]")) | (year > last.astype("M8[Y]"))):
+        return False
+    return bool(np.all(times.astype("M8[us]") <= last))
 
 
 def _weights(fraction: Array) -> Array:

@@ -19,12 +19,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.fields import FACING, LATITUDE, SHARE, Number, Numbers, together
+from kit.fields import LATITUDE, SHARE, Number, Numbers, together
 
 Array = NDArray[np.float64]
 
 ELEVATION = Numbers(of=LATITUDE)
-AZIMUTH = Numbers(of=FACING)
 SHARES = Numbers(of=SHARE)
 VIEW = Number(label="share of the sky in view", low=0.0, high=0.5)
 VIEWS = Numbers(of=VIEW)
@@ -147,7 +146,12 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
     its light comes out 1.2 times too high at 15 degrees, 1.6 times at 10, and 4 times at 5. What is left at new moon is
     0.03% of full, less than starlight.
     """
-    height, phase, k = together(**_moon(elevation, phase_angle, extinction))
+    k = reference.value("sky", "low land", group="extinction") if extinction is None else extinction
+    height, phase, k = together(
+        elevation=ELEVATION.check("elevation", elevation),
+        phase_angle=PHASE.check("phase_angle", phase_angle),
+        extinction=Numbers(of=EXTINCTION).check("extinction", k),
+    )
     full, linear, fourth, one, flat = (
         reference.value("sky", name, group="moon")
         for name in ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
@@ -163,44 +167,6 @@ def moon_horizontal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction:
     """Return the direct light of the moon on level ground [lx]; see `moon_normal`."""
     light = moon_normal(elevation=elevation, phase_angle=phase_angle, extinction=extinction)
     return light * np.maximum(np.sin(np.radians(np.asarray(elevation, float))), 0.0)
-
-
-def moon_on_wall(
-    *,
-    elevation: ArrayLike,
-    azimuth: ArrayLike,
-    phase_angle: ArrayLike,
-    wall_azimuth: ArrayLike,
-    extinction: ArrayLike | None = None,
-) -> Array:
-    """Return the direct light of the moon on an upright wall with nothing in front of it [lx].
-
-    Parameters
-    ----------
-    elevation, phase_angle, extinction : array
-        See `moon_normal`.
-    azimuth : array
-        Of the moon, from north clockwise [deg], 0 to 360.
-    wall_azimuth : array
-        Direction in which the wall faces, from north clockwise [deg], 0 to 360; 180 is a front to the south.
-
-    Returns
-    -------
-    array
-        0 where the moon is behind the wall or below the horizon.
-
-    Raises
-    ------
-    InputError
-        For values out of range, or of shapes that do not go together.
-    """
-    height, phase, k, moon_at, wall_at = together(
-        **_moon(elevation, phase_angle, extinction),
-        azimuth=AZIMUTH.check("azimuth", azimuth),
-        wall_azimuth=AZIMUTH.check("wall_azimuth", wall_azimuth),
-    )
-    incidence = np.cos(np.radians(height)) * np.cos(np.radians(moon_at - wall_at))
-    return moon_normal(elevation=height, phase_angle=phase, extinction=k) * np.maximum(incidence, 0.0)
 
 
 def sky_luminance(magnitudes: ArrayLike) -> Array:
@@ -231,15 +197,6 @@ def sky_glow_horizontal(magnitudes: ArrayLike) -> Array:
     Starlight is part of what such a meter shows: do not add it again.
     """
     return np.pi * sky_luminance(magnitudes)
-
-
-def _moon(elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None) -> dict[str, Array]:
-    k = reference.value("sky", "low land", group="extinction") if extinction is None else extinction
-    return {
-        "elevation": ELEVATION.check("elevation", elevation),
-        "phase_angle": PHASE.check("phase_angle", phase_angle),
-        "extinction": Numbers(of=EXTINCTION).check("extinction", k),
-    }
 
 
 @cache

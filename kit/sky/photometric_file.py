@@ -184,13 +184,6 @@ def isotropic(flux: float, *, name: str = "all round") -> Distribution:
     return _axial(name, np.array([0.0, 180.0]), np.full(2, level))
 
 
-def lambertian(flux: float, *, name: str = "diffuse") -> Distribution:
-    """Return the light of a flat, evenly bright disc, ``flux / pi * cos(theta)``; `flux` in lm."""
-    peak = FLUX.check("flux", flux) / math.pi
-    angles = _quarter()
-    return _axial(name, angles, peak * _cosine(angles))
-
-
 def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distribution:
     """Return the same intensity in all directions up to `cutoff_angle` from the axis, and none beyond.
 
@@ -211,7 +204,7 @@ def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distr
 def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
     """Return a beam, ``I = I0 cos(theta)^m``, whose intensity is half of I0 at half the `beam_angle`.
 
-    I0 is ``flux (m + 1) / (2 pi)``; a beam angle of 120 degrees is the diffuse lamp.
+    I0 is ``flux (m + 1) / (2 pi)``; a beam angle of 120 degrees is the light of a flat, evenly bright disc.
 
     Parameters
     ----------
@@ -223,17 +216,10 @@ def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
     half = BEAM.check("beam_angle", beam_angle) / 2.0
     power = math.log(0.5) / math.log(math.cos(math.radians(half)))
     peak = FLUX.check("flux", flux) * (power + 1.0) / (2.0 * math.pi)
-    angles = _quarter()
-    return _axial(name, angles, peak * _cosine(angles) ** power)
-
-
-def _quarter() -> Array:
     # Steps of a tenth of a degree: the straight lines between them lie within 1e-3 of the narrowest beam's peak.
-    return np.linspace(0.0, 90.0, 901)
-
-
-def _cosine(angles: Array) -> Array:
-    return np.where(angles < 90.0, np.cos(np.radians(angles)), 0.0)
+    angles = np.linspace(0.0, 90.0, 901)
+    cosine = np.where(angles < 90.0, np.cos(np.radians(angles)), 0.0)
+    return _axial(name, angles, peak * cosine**power)
 
 
 def _axial(name: str, vertical: Array, intensity: Array) -> Distribution:
