@@ -328,9 +328,12 @@ class Text(Spec):
     ----------
     empty : bool
         Whether no letter at all is right too: not named.
+    example : str
+        What a line for it shows while it is empty.
     """
 
     empty: bool = False
+    example: str = ""
 
     def checked(self, field: str, value: Any) -> str:
         """Return `value` if it is text."""

@@ -6,10 +6,12 @@ vision. Points that miss the target carry diagonal stripes, which do not need co
 
 from __future__ import annotations
 
+import base64
+import html
 import io
 import struct
 import zlib
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -25,7 +27,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
 from kit.decision.verdict import Target
-from kit.errors import InputError
+from kit.errors import InputError, text
 from kit.units import metres_per
 from kit.wall.facade import Facade
 from kit.wall.raster import elevation_rings
@@ -129,64 +131,148 @@ def draw_map(light: xr.Dataset, name: str, target: Target, ax: Axes | None = Non
 
 
 def show(ax: Axes, alt: str) -> Any:
-    """Return the figure of `ax` as a picture for a notebook, with a text for those who cannot see it."""
-    from IPython.display import Image
+    """Return the figure of `ax` as a picture for a notebook, with a text for those who cannot see it.
+
+    Parameters
+    ----------
+    ax : matplotlib Axes
+    alt : str
+        What the picture shows; stands in the page.
+    """
+    from IPython.display import HTML
 
     figure = ax.get_figure()
     buffer = io.BytesIO()
     figure.savefig(buffer, format="png", dpi=90, bbox_inches="tight")  # type: ignore[union-attr]
-    return Image(buffer.getvalue(), format="png", alt=alt)
+    return HTML(picture(buffer.getvalue(), alt))
 
 
-class _Board:
-    """Pictures side by side that are redrawn fast: axes and scales are drawn once and kept as a background."""
+def picture(png: bytes, alt: str) -> str:
+    """Return a PNG picture as part of a page: the picture itself, its size and its text.
 
-    def __init__(self, *, units: str, size: tuple[float, float]) -> None:
-        self.units = units
+    With its size said, the page keeps the place of a picture that is replaced, and does not jump.
+    """
+    width, height = struct.unpack(">2I", png[16:24])
+    words = html.escape(text("alt", alt), quote=True)
+    data = base64.b64encode(png).decode("ascii")
+    return (
+        f'<img class="kit-picture" alt="{words}" width="{width}" height="{height}" decoding="sync" '
+        f'src="data:image/png;base64,{data}">'
+    )
+
+
+class Board:
+    """A figure that is redrawn fast: what stays is drawn once and kept as a picture.
+
+    Parameters
+    ----------
+    size : (float, float)
+        Of the figure [inches at 100 dots].
+    """
+
+    def __init__(self, size: tuple[float, float]) -> None:
         self.size = size
-        self._frame: tuple[float, ...] | None = None
+        self.start()
 
-    def _build(self, extent: tuple[float, ...], shape: tuple[int, ...], rows: int) -> list[list[Axes]]:
-        self.figure = Figure(figsize=self.size, dpi=100, layout="constrained")
+    def start(self) -> None:
+        """Begin with an empty figure."""
+        self.figure = Figure(figsize=self.size, dpi=100)
         self.canvas = FigureCanvasAgg(self.figure)
-        axes = self.figure.subplots(rows, 2, sharex=True, sharey=True, squeeze=False)
-        self.images: list[list[Any]] = []
-        for row in axes:
-            images = []
-            for ax in row:
-                blank = np.zeros((*shape, 4), dtype=np.uint8)
-                images.append(ax.imshow(blank, extent=extent, origin="lower", interpolation="nearest", animated=True))
-                _label(ax, self.units)
-                ax.label_outer()
-            self.images.append(images)
-        self.titles = [ax.set_title("title", fontsize=11, animated=True) for ax in axes[0]]
-        return [list(row) for row in axes]
 
-    def _keep(self) -> None:
-        """Lay out once, then keep what does not change as a picture."""
+    def keep(self) -> None:
+        """Draw what there is, and keep it as what stays."""
+        if self.figure.get_layout_engine() is not None:
+            self.canvas.draw()
+            self.figure.set_layout_engine("none")
         self.canvas.draw()
-        self.figure.set_layout_engine("none")
-        self.canvas.draw()
-        self.empty = self.canvas.copy_from_bbox(self.figure.bbox)
+        self._kept = self.canvas.copy_from_bbox(self.figure.bbox)
 
-    def _paint(self, pictures: Sequence[Sequence[np.ndarray]], titles: Sequence[str]) -> bytes:
-        """Return the board with `pictures`, row by row, as a PNG picture."""
-        if list(titles) != [title.get_text() for title in self.titles]:
-            self.canvas.restore_region(self.empty)  # type: ignore[attr-defined]
-            for artist, title in zip(self.titles, titles, strict=True):
-                artist.set_text(title)
-                artist.axes.draw_artist(artist)  # type: ignore[union-attr]
-            self.background = self.canvas.copy_from_bbox(self.figure.bbox)
-        self.canvas.restore_region(self.background)  # type: ignore[attr-defined]
-        for row, images in zip(pictures, self.images, strict=True):
-            for picture, image in zip(row, images, strict=True):
-                image.set_data(picture)
-                image.axes.draw_artist(image)
+    def paint(self, artists: Iterable[Any], images: Iterable[tuple[Axes, Any]] = ()) -> bytes:
+        """Return what stays with `images` and `artists` over it, as a PNG picture.
+
+        Parameters
+        ----------
+        artists : iterable of matplotlib artists
+        images : iterable of (axes, array of bytes, shape (y, x, 3 or 4))
+            Row 0 at the bottom; each fills its axes.
+        """
+        self.canvas.restore_region(self._kept)  # type: ignore[attr-defined]
+        pixels = np.asarray(self.canvas.buffer_rgba())
+        for ax, image in images:
+            # By hand: the library would scale each picture anew, which takes longer than all the rest.
+            (down, row), (across, column) = self._nearest(ax, image.shape)
+            pixels[down, across, : image.shape[2]] = image[row[:, None], column]
+        for artist in artists:
+            artist.axes.draw_artist(artist)
         return png(self.canvas)
 
+    def _nearest(self, ax: Axes, shape: tuple[int, ...]) -> list[tuple[slice, Any]]:
+        """Return which pixels of the figure lie within axes, and which of an image is nearest to each: down, across."""
+        box, height = ax.get_window_extent(), self.canvas.get_width_height()[1]
+        found = []
+        for start, end, size in ((height - box.y1, height - box.y0, shape[0]), (box.x0, box.x1, shape[1])):
+            at = np.arange(round(start) + 1, round(end) - 1)
+            nearest = np.clip(((at + 0.5 - start) / (end - start) * size).astype(int), 0, size - 1)
+            found.append((slice(at[0], at[-1] + 1), nearest))
+        (down, row), across = found
+        return [(down, shape[0] - 1 - row), across]
 
-class MapBoard(_Board):
-    """Four maps, two options side by side, redrawn fast: axes and colour scales stay as they are.
+
+class PairBoard(Board):
+    """Pictures of a front, two options side by side, in so many rows; axes and scales stay as they are.
+
+    Parameters
+    ----------
+    units : {"m", "ft"}
+        Of the axes.
+    size : (float, float)
+        Of the figure [inches at 100 dots].
+    rows : int
+    """
+
+    def __init__(self, *, units: str, size: tuple[float, float], rows: int) -> None:
+        super().__init__(size)
+        self.units, self.rows = units, rows
+        self._extent: tuple[float, ...] = ()
+
+    def scales(self, axes: Any) -> None:
+        """Draw the scales that stay; `axes` in rows of two."""
+
+    def pair(self, views: Sequence[xr.Dataset], pictures: Sequence[Any], titles: Sequence[str]) -> bytes:
+        """Return the board as a PNG picture.
+
+        Parameters
+        ----------
+        views : two xarray.Dataset
+            Over the same extent; say where the pictures lie.
+        pictures : arrays of bytes, shape (y, x, 3 or 4), row 0 at the bottom
+            Row by row, two to a row.
+        titles : two str
+        """
+        extent = _extent(views[0], self.units)
+        if extent != self._extent:
+            self._build(extent)
+            self._extent = extent
+        for artist, title in zip(self.titles, titles, strict=True):
+            artist.set_text(title)
+        return self.paint(self.titles, zip(self.axes, pictures, strict=True))
+
+    def _build(self, extent: tuple[float, ...]) -> None:
+        self.start()
+        self.figure.set_layout_engine("constrained")
+        axes = self.figure.subplots(self.rows, 2, sharex=True, sharey=True, squeeze=False)
+        self.axes = list(axes.flat)
+        for ax in self.axes:
+            ax.set(xlim=extent[:2], ylim=extent[2:], aspect="equal")
+            _label(ax, self.units)
+            ax.label_outer()
+        self.titles = [ax.set_title("title", fontsize=11, animated=True) for ax in axes[0]]
+        self.scales(axes)
+        self.keep()
+
+
+class MapBoard(PairBoard):
+    """Four maps, luminance of white above and contrast below, two options side by side.
 
     Parameters
     ----------
@@ -194,81 +280,63 @@ class MapBoard(_Board):
         Marked on the colour scales, and where the stripes begin.
     units : {"m", "ft"}
         Of the axes.
-    size : (float, float)
-        Of the figure [inches at 100 dots].
     """
 
-    def __init__(self, target: Target, *, units: str = "m", size: tuple[float, float] = (8.8, 6.4)) -> None:
-        super().__init__(units=units, size=size)
+    def __init__(self, target: Target, *, units: str = "m") -> None:
+        super().__init__(units=units, size=(8.8, 6.4), rows=len(SCALES))
         self.target = target
 
+    def scales(self, axes: Any) -> None:
+        """Draw the colour scales."""
+        for row, name in zip(axes, SCALES, strict=True):
+            _colour_bar(self.figure, list(row), name, self.target)
+
     def draw(self, maps: Sequence[xr.Dataset], titles: Sequence[str]) -> bytes:
-        """Return the board with two maps as a PNG picture.
-
-        Parameters
-        ----------
-        maps : two xarray.Dataset
-            Each one map on (y, x); both over the same extent.
-        titles : two str
-        """
-        frame = (*_extent(maps[0], self.units), *maps[0]["patch"].shape)
-        if frame != self._frame:
-            axes = self._build(frame[:4], maps[0]["patch"].shape, len(SCALES))
-            for row, name in zip(axes, SCALES, strict=True):
-                _colour_bar(self.figure, row, name, self.target)
-            self._keep()
-            self._frame = frame
-        return self._paint([[_colours(light, name, self.target) for light in maps] for name in SCALES], titles)
+        """Return two maps from `light_map`, over the same extent, as a PNG picture."""
+        return self.pair(maps, [_colours(light, name, self.target) for name in SCALES for light in maps], titles)
 
 
-class NightBoard(_Board):
-    """Two night pictures side by side, redrawn fast.
+class NightBoard(PairBoard):
+    """Two night pictures side by side.
 
     Parameters
     ----------
     units : {"m", "ft"}
         Of the axes.
-    size : (float, float)
-        Of the figure [inches at 100 dots].
     """
 
-    def __init__(self, *, units: str = "m", size: tuple[float, float] = (9.6, 4.2)) -> None:
-        super().__init__(units=units, size=size)
+    def __init__(self, *, units: str = "m") -> None:
+        super().__init__(units=units, size=(9.6, 4.2), rows=1)
 
-    def draw(self, views: Sequence[xr.Dataset], images: Sequence[np.ndarray], titles: Sequence[str]) -> bytes:
+    def draw(self, views: Sequence[xr.Dataset], images: Sequence[Any], titles: Sequence[str]) -> bytes:
         """Return two options as a PNG picture.
 
         Parameters
         ----------
         views : two xarray.Dataset
-            Both over the same extent; say where the pictures lie.
+            From `night_view`, over the same extent.
         images : two arrays of bytes, shape (y, x, 3), row 0 on top
             From `kit.on_screen`.
         titles : two str
         """
-        frame = (*_extent(views[0], self.units), *views[0]["patch"].shape)
-        if frame != self._frame:
-            self._build(frame[:4], views[0]["patch"].shape, 1)
-            self._keep()
-            self._frame = frame
-        opaque = [np.dstack([image[::-1], np.full(image.shape[:2], 255, np.uint8)]) for image in images]
-        return self._paint([opaque], titles)
+        return self.pair(views, [image[::-1] for image in images], titles)
 
 
 def png(canvas: FigureCanvasAgg) -> bytes:
     """Return what `canvas` shows as a PNG picture (ISO/IEC 15948), compressed quickly rather than well.
 
     Flat areas and no choice of row filters: a quarter of the time that an image library takes over the same picture,
-    which is what a slider waits for.
+    which is what a slider waits for. The figure is opaque, so its colours are all there is.
     """
     pixels = np.asarray(canvas.buffer_rgba())
     height, width, _ = pixels.shape
     # Each row begins with the number of its filter: 0, none.
-    rows = np.zeros((height, 1 + 4 * width), dtype=np.uint8)
-    rows[:, 1:] = pixels.reshape(height, -1)
+    rows = np.zeros((height, 1 + 3 * width), dtype=np.uint8)
+    for channel in range(3):
+        rows[:, 1 + channel :: 3] = pixels[..., channel]
     chunks = (
-        (b"IHDR", struct.pack(">2I5B", width, height, 8, 6, 0, 0, 0)),
-        (b"IDAT", zlib.compress(rows.tobytes(), 1)),
+        (b"IHDR", struct.pack(">2I5B", width, height, 8, 2, 0, 0, 0)),
+        (b"IDAT", zlib.compress(rows.data, 1)),
         (b"IEND", b""),
     )
     return b"\x89PNG\r\n\x1a\n" + b"".join(

@@ -6,20 +6,19 @@ import html
 import re
 import threading
 from collections.abc import Callable
+from functools import cache
 from typing import Any
 
 import ipywidgets as widgets
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.figure import Figure
 from matplotlib.patches import Rectangle
 
 from kit.answers.lessons import Lesson, Outcome, Question, lesson
 from kit.errors import InputError
-from kit.views.drawing import png
-from kit.views.panel import STYLE
+from kit.views.drawing import Board, picture
+from kit.views.panel import control, layout, styled
 
 # Read aloud when it changes, for those who listen.
-SPOKEN = "aria-live='polite' style='line-height:1.45'"
+SPOKEN = "aria-live='polite'"
 
 
 class LessonPanel:
@@ -36,30 +35,26 @@ class LessonPanel:
         self._lock = threading.RLock()
         self.guess = Asked(self.lesson.guess, "Guess first", self._guessed)
         self.check = Asked(self.lesson.check, "Check yourself")
-        knob = self.lesson.knob
-        self.knob = widgets.FloatSlider(
-            description=knob.label, min=knob.low, max=knob.high, step=knob.step, value=knob.start,
-            readout_format=knob.form, style=STYLE, layout=widgets.Layout(width="100%", max_width="560px"),
-        )  # fmt: skip
-        self.picture = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
-        self.picture.add_class("kit-picture")
-        self.caption = widgets.HTML()
-        self.why = widgets.HTML(f"<p class='kit-why' style='line-height:1.45'>{_marked(self.lesson.why)}</p>")
+        self.knob = control(self.lesson.knob)
+        self.knob.value = self.lesson.knob.default
+        self.knob.layout = layout("560px")
+        self.picture, self.caption = widgets.HTML(), widgets.HTML()
+        self.why = widgets.HTML(f"<p class='kit-why'>{_marked(self.lesson.why)}</p>")
         # What can be moved and read comes after the guess.
         self.after = widgets.VBox([self.knob, self.picture, self.caption, self.why, *self.check.parts])
         self.after.layout.display = "none"
         self.knob.observe(self._moved, names="value")
-        self.show(knob.start)
+        self.show(self.knob.value)
 
     def show(self, value: float) -> None:
         """Show what comes of a setting: picture and sentence."""
         with self._lock:
             try:
-                outcome = self.lesson.outcome(value)
+                outcome = self.lesson.outcome(self.lesson.knob.check(self.lesson.knob.label, value))
             except InputError as error:
                 self.caption.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
                 return
-            self.picture.value = lesson_picture(outcome)
+            self.picture.value = picture(lesson_picture(outcome), outcome.sentence)
             self.caption.value = f"<p class='kit-outcome' {SPOKEN}>{html.escape(outcome.sentence)}</p>"
 
     def _guessed(self) -> None:
@@ -70,7 +65,7 @@ class LessonPanel:
 
     def widget(self) -> widgets.VBox:
         """Return the lesson in the order in which it is read."""
-        return widgets.VBox([*self.guess.parts, self.after])
+        return styled([*self.guess.parts, self.after])
 
 
 class Asked:
@@ -81,9 +76,9 @@ class Asked:
 
     def __init__(self, question: Question, heading: str, then: Callable[[], None] | None = None) -> None:
         self.question, self.then = question, then
-        head = widgets.HTML(f"<p style='line-height:1.45'><b>{heading}.</b> {html.escape(question.text)}</p>")
-        layout = widgets.Layout(width="100%", max_width="560px", height="auto", min_height="36px")
-        self.buttons = tuple(widgets.Button(layout=layout) for _ in question.options)
+        head = widgets.HTML(f"<p><b>{heading}.</b> {html.escape(question.text)}</p>")
+        wide = widgets.Layout(width="100%", max_width="560px", height="auto", min_height="36px")
+        self.buttons = tuple(widgets.Button(layout=wide) for _ in question.options)
         for i, button in enumerate(self.buttons):
             button.style.text_align = "left"
             button.on_click(lambda _, i=i: self.choose(i))
@@ -110,37 +105,42 @@ def _marked(text: str) -> str:
     return re.sub(r"\*(.+?)\*", r"<i>\1</i>", safe)
 
 
+@cache
+def _board() -> tuple[Board, Any, Any]:
+    """Return what outcomes are drawn on: tiles on the left, figures on the right."""
+    board = Board((7.0, 2.4))
+    left, right = board.figure.subplots(1, 2, width_ratios=(1, 1.25))
+    board.figure.subplots_adjust(left=0.02, right=0.97, bottom=0.06, top=0.94, wspace=0.08)
+    for ax in (left, right):
+        ax.set(xlim=(0, 1), ylim=(0, 1))
+        ax.axis("off")
+    left.add_patch(Rectangle((0, 0), 1, 1, facecolor="0.05"))
+    board.keep()
+    return board, left, right
+
+
 def lesson_picture(outcome: Outcome) -> bytes:
     """Return the tiles and figures of an outcome as a PNG picture, in greys.
 
     Tiles are as light as the eye sees them, on a screen that follows sRGB: lightness is nearly even in its codes.
     """
-    figure = Figure(figsize=(7.0, 2.4), dpi=100)
-    canvas = FigureCanvasAgg(figure)
-    left, right = figure.subplots(1, 2, width_ratios=(1, 1.25))
-    figure.subplots_adjust(left=0.02, right=0.97, bottom=0.06, top=0.94, wspace=0.08)
-    left.set(xlim=(0, 1), ylim=(0, 1))
-    left.axis("off")
-    left.add_patch(Rectangle((0, 0), 1, 1, facecolor="0.05"))
+    board, left, right = _board()
+    artists: list[Any] = []
     count = len(outcome.tiles)
     for i, tile in enumerate(outcome.tiles):
         middle = (i + 0.5) / count
         width = 0.92 * tile.width if count == 1 else 0.9 * tile.width
         shade = f"{min(1.0, max(0.0, tile.lightness / 100.0)):.3f}"
-        left.add_patch(
-            Rectangle((middle - width / 2, 0.56 - 0.42 * width / 0.92 if count == 1 else 0.2), width,
-                      0.84 * width / 0.92 if count == 1 else 0.72, facecolor=shade, edgecolor="0.5", linewidth=0.8)
-        )  # fmt: skip
-        left.text(middle, 0.04, tile.label, color="white", ha="center", va="bottom", fontsize=8.5)
-    right.set(xlim=(0, 1), ylim=(0, 1))
-    right.axis("off")
+        low, high = (0.56 - 0.42 * tile.width, 0.84 * tile.width) if count == 1 else (0.2, 0.72)
+        box = Rectangle((middle - width / 2, low), width, high, facecolor=shade, edgecolor="0.5", linewidth=0.8)
+        artists.append(left.add_patch(box))
+        artists.append(left.text(middle, 0.04, tile.label, color="white", ha="center", va="bottom", fontsize=8.5))
     for i, (label, value, unit) in enumerate(outcome.figures):
         y = 0.68 - 0.5 * i
-        right.text(0.02, y + 0.16, label, fontsize=11, va="center")
-        right.text(0.02, y - 0.06, f"{_short(value)} {unit}", fontsize=19, va="center", fontweight="bold")
-    canvas.draw()
-    return png(canvas)
-
-
-def _short(value: float) -> str:
-    return f"{value:,.0f}" if value >= 20 else f"{value:.1f}"
+        figure = f"{value:,.0f}" if value >= 20 else f"{value:.1f}"
+        artists.append(right.text(0.02, y + 0.16, label, fontsize=11, va="center"))
+        artists.append(right.text(0.02, y - 0.06, f"{figure} {unit}", fontsize=19, va="center", fontweight="bold"))
+    drawn = board.paint(artists)
+    for artist in artists:
+        artist.remove()
+    return drawn

@@ -1,177 +1,125 @@
-"""What all panels share: sliders in feet or metres, one answer at a time, words before pictures before numbers.
+"""What all panels share: controls made from declared fields, one answer at a time, words before pictures and tables.
 
-A panel turns a choice into words and pictures; the light is computed elsewhere. A subclass names its controls, the
-function that computes what they ask for, and how the result is shown.
+A panel turns a choice into words, pictures and tables; the answer is computed elsewhere. A subclass names the choice,
+the function that answers it, and how the answer is shown.
 """
 
 from __future__ import annotations
 
 import html
+import math
 import threading
-from collections.abc import Iterable, Sequence
-from dataclasses import fields
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
+from datetime import date
 from typing import Any, ClassVar
 
 import ipywidgets as widgets
 import numpy as np
 import pandas as pd
 
-from kit import reference
 from kit.errors import InputError
-from kit.eye.ambient import Ambient
-from kit.eye.light_map import Scene
-from kit.source.placement import Placement
-from kit.source.projector import typical_projector
-from kit.units import metres_per
+from kit.fields import Day, Flag, Number, OneOf, Spec, Text, specs
+from kit.results import html_table
+from kit.units import edge, metres_per
 from kit.wall.facade import Facade
 
-# The lens stands on the ground in its housing; the picture's lower edge is level with it.
-LENS_HEIGHT = 0.3
-LENS_SHIFT = (0.0, 0.5)
-RESOLUTION = (1920, 1200)
-
-STYLE = {"description_width": "125px"}
-WIDTH = "395px"
-# Tables of text keep their lines and scroll.
-TABLE_STYLE = "style='font-family:monospace; line-height:1.3; white-space:pre; overflow-x:auto'"
-
 CAUTIONS = (
-    "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam "
-    "below drivers' and pilots' eyes and off the neighbours' windows. Outdoors, mains power, stands and "
-    "housings are matters of your local code and of a licensed electrician."
+    "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam out of "
+    "drivers' and pilots' eyes and off the neighbours' windows. Outdoors, mains power, stands and housings are matters "
+    "of your local code and of a licensed electrician."
 )
+LABEL = {"description_width": "125px"}
+
+# Words wrap; tables keep their columns and scroll within themselves; cautions stand out.
+STYLE = """<style>
+.kit-panel .widget-html-content { line-height: 1.45; white-space: normal; }
+.kit-panel p { margin: 0.4em 0; max-width: 62em; }
+.kit-words { border-left: 6px solid currentColor; padding: 0 12px; }
+.kit-words h3 { font-size: 1.2em; margin: 0.3em 0; }
+.kit-caution { border: 2px solid #8a6d00; background: #fff6d6; color: #111; padding: 6px 14px; margin: 6px 0;
+  font-size: 1.12em; line-height: 1.5; max-width: 62em; box-sizing: border-box; }
+.kit-scroll { overflow-x: auto; max-width: 100%; margin: 6px 0; }
+.kit-table { border-collapse: collapse; width: max-content; font-variant-numeric: tabular-nums; }
+.kit-table caption { text-align: left; font-weight: bold; padding: 4px 8px; }
+.kit-table th, .kit-table td { text-align: left; vertical-align: top; padding: 2px 10px; max-width: 34em; }
+.kit-table tr > * { border-bottom: 1px solid #8886; }
+.kit-picture { display: block; max-width: 100%; height: auto; }
+.kit-stale { opacity: 0.45; }
+</style>"""
 
 
-def street_scene(
-    house: Facade,
-    *,
-    light_output: float | tuple[float, ...],
-    distance: float,
-    throw_ratio: float,
-    ambient: float,
-    options: dict[str, str] | None = None,
-) -> Scene:
-    """Return the scene that the panels show: a typical projector on the ground in front of the middle of a house.
+def layout(width: str = "395px") -> widgets.Layout:
+    """Return the layout of a control; a phone is narrower, and shows the right-hand border of a menu."""
+    return widgets.Layout(width=width, max_width="calc(100% - 4px)")
+
+
+def control(spec: Spec, units: str = "m") -> Any:
+    """Return the control of a declared field: a slider, a menu, a box to tick or a line for text.
 
     Parameters
     ----------
-    house : Facade
-    light_output : float or tuple of float
-        Stated [lm].
-    distance : float
-        Lens to the plane of the front wall [m].
-    throw_ratio : float
-    ambient : float
-        Ambient light on the front [lx].
-    options : dict
-        Losses, as for `typical_projector`.
+    spec : Spec
+    units : {"m", "ft"}
+        Of a length.
     """
-    left, right, _, _ = house.bounds
-    centre = (left + right) / 2.0
-    projector = typical_projector(
-        light_output, throw_ratio, resolution=RESOLUTION, lens_shift=LENS_SHIFT, options=options
-    )
-    place = Placement(position=(centre, LENS_HEIGHT, distance), aim=(centre, LENS_HEIGHT, 0.0))
-    return Scene(
-        facade=house,
-        projectors=((projector, place),),
-        ambient=Ambient(vertical_illuminance=ambient),
-        ground_reflectance=reference.value("surfaces", "grass"),
-    )
+    look: dict[str, Any] = {"description": spec.label, "style": LABEL, "layout": layout()}
+    if isinstance(spec, OneOf) and len(spec.names()) == 2:
+        buttons = widgets.ToggleButtons(options=spec.menu(), **look)
+        buttons.style.button_width = "80px"
+        return buttons
+    if isinstance(spec, OneOf):
+        return widgets.Dropdown(options=spec.menu(), **look)
+    if isinstance(spec, Flag):
+        return widgets.Checkbox(**look)
+    if isinstance(spec, Text):
+        # Answers when it is finished.
+        return widgets.Text(placeholder=spec.example, continuous_update=False, **look)
+    if isinstance(spec, Day):
+        return widgets.SelectionSlider(options=[(_day(day), day) for day in spec.days()], **look)
+    assert isinstance(spec, Number)
+    limits = spec.feet if units == "ft" and spec.feet else spec.steps
+    assert limits is not None
+    low, high, step = limits
+    if spec.reading is not None:
+        values = low + step * np.arange(round((high - low) / step) + 1)
+        return widgets.SelectionSlider(options=[(spec.reading(v), v) for v in values.tolist()], **look)
+    unit = edge(spec.unit.split(",")[0], units)[0]
+    if unit and not spec.form:
+        look["description"] = f"{spec.label} ({'°' if unit == 'degrees' else unit})"
+    look |= {"min": low, "max": high, "step": step}
+    if spec.whole:
+        look |= {name: int(look[name]) for name in ("min", "max", "step")}
+        return widgets.IntSlider(readout_format=spec.form or ",d", **look)
+    if spec.ratio:
+        return widgets.FloatLogSlider(base=10, value=10.0**low, readout_format=spec.form or ".2f", **look)
+    digits = max(0, -math.floor(math.log10(step) + 1e-9))
+    if round(step, digits) != round(step, 9):
+        digits += 1
+    return widgets.FloatSlider(value=low, readout_format=spec.form or f",.{digits}f", **look)
 
 
-def _layout() -> widgets.Layout:
-    # A phone is narrower; a hair less than all of it keeps the right-hand border of a menu.
-    return widgets.Layout(width=WIDTH, max_width="calc(100% - 4px)")
+def _day(day: str) -> str:
+    when = date.fromisoformat(day)
+    return f"{when:%a} {when.day} {when:%b %Y}"
 
 
-def slider(label: str, low: float, high: float, step: float, form: str) -> Any:
-    """Return a slider of plain steps."""
-    return widgets.FloatSlider(
-        description=label, min=low, max=high, step=step, value=low, readout_format=form,
-        style=STYLE, layout=_layout(), continuous_update=True,
-    )  # fmt: skip
-
-
-def count(label: str, low: int, high: int, step: int = 1) -> Any:
-    """Return a slider of whole numbers."""
-    return widgets.IntSlider(
-        description=label, min=low, max=high, step=step, value=high, readout_format=",d",
-        style=STYLE, layout=_layout(),
-    )  # fmt: skip
-
-
-def menu(label: str, options: Iterable[str | tuple[str, Any]]) -> Any:
-    """Return a menu."""
-    return widgets.Dropdown(description=label, options=list(options), style=STYLE, layout=_layout())
-
-
-def tick(label: str) -> Any:
-    """Return a box to tick."""
-    return widgets.Checkbox(description=label, style=STYLE, layout=_layout())
-
-
-def line(label: str, example: str) -> Any:
-    """Return a line for text, which answers when it is finished."""
-    return widgets.Text(
-        description=label, placeholder=example, continuous_update=False,
-        style=STYLE, layout=_layout(),
-    )  # fmt: skip
-
-
-def days(label: str, first: str, last: str) -> Any:
-    """Return a slider of dates, from `first` to `last`, each as text such as ``"2026-12-05"``."""
-    dates = pd.date_range(first, last)
-    return widgets.SelectionSlider(
-        description=label, options=[(f"{day:%a} {day.day} {day:%b %Y}", f"{day:%Y-%m-%d}") for day in dates],
-        style=STYLE, layout=_layout(),
-    )  # fmt: skip
-
-
-def ambient_slider() -> Any:
-    """Return the slider of ambient light, in steps of equal ratio."""
-    return widgets.FloatLogSlider(
-        description="ambient light (lx)", base=10, min=-2.065, max=1.595, step=0.02, value=0.861,
-        readout_format=".2f", style=STYLE, layout=_layout(),
-    )  # fmt: skip
-
-
-def targets(table: str, group: str | None, unit: str) -> list[tuple[str, str]]:
-    """Return menu entries of a reference table, each a name with its value and the name alone."""
-    return [
-        (f"{name} ({reference.value(table, name, group=group):g}{unit})", name)
-        for name in reference.names(table, group)
-    ]
-
-
-def target_menus() -> dict[str, Any]:
-    """Return the two menus that say what counts as enough."""
-    return {
-        "district": menu("surroundings", targets("luminance_targets", "district brightness", " cd/m²")),
-        "purpose": menu("contrast for", targets("contrast_categories", None, ":1")),
-    }
-
-
-def unit_buttons() -> Any:
-    """Return the choice of feet or metres."""
-    buttons = widgets.ToggleButtons(
-        description="lengths in", options=[("feet", "ft"), ("metres", "m")], style=STYLE,
-        layout=_layout(),
-    )  # fmt: skip
-    buttons.style.button_width = "80px"
-    return buttons
-
-
-def _image() -> Any:
-    image = widgets.Image(format="png", layout=widgets.Layout(max_width="100%"))
-    image.add_class("kit-picture")
-    return image
+def nearest(slider: Any, value: float) -> float:
+    """Return the step of a slider that is nearest to `value`: between steps the page would round it by itself."""
+    if isinstance(slider, widgets.SelectionSlider):
+        values = [option for _, option in slider.options]
+        return float(min(values, key=lambda v: abs(v - value)))
+    if isinstance(slider, widgets.FloatLogSlider):
+        return float(np.clip(value, slider.base**slider.min, slider.base**slider.max))
+    steps = round((value - slider.min) / slider.step)
+    found = float(np.clip(slider.min + steps * slider.step, slider.min, slider.max))
+    return int(found) if isinstance(slider, widgets.IntSlider) else found
 
 
 class Panel:
-    """Controls, words, a picture and numbers that follow a choice.
+    """Controls, words, pictures and tables that follow a choice.
 
-    A subclass sets `choice_type`, `caution` and `split`, and gives `_controls`, `_compute` and `_render`.
+    A subclass sets `choice_type` and `answer`, and gives `page`.
 
     Parameters
     ----------
@@ -179,170 +127,187 @@ class Panel:
     wall_patches : sequence of str
         The patches whose surface the reader may change: the main wall and what matches it.
     start : choice_type, optional
-        What the controls show first, and after a reset; as the house is, if not given.
-    spacing : float
-        Pixel size of the maps [m].
+        What the controls show first, and after a reset.
+    **given
+        What else `answer` takes, such as ``spacing``.
     """
 
     choice_type: ClassVar[type]
+    answer: ClassVar[Callable[..., Any]]
     caution: ClassVar[str] = CAUTIONS
-    split: ClassVar[int]  # so many controls stand in the left column
-    pictures: ClassVar[int] = 1
+    pictures: ClassVar[tuple[str, ...]] = ("picture",)
     live: ClassVar[bool] = True  # follows a slider while it is dragged; otherwise answers when it is let go
 
-    def __init__(
-        self, house: Facade, *, wall_patches: Sequence[str], start: Any = None, spacing: float = 0.075
-    ) -> None:
+    def __init__(self, house: Facade, *, wall_patches: Sequence[str], start: Any = None, **given: Any) -> None:
         self.house = house
-        self.wall_patches = tuple(house.patch(name).name for name in wall_patches)
-        self.start = start or self.choice_type(wall=house.patch(self.wall_patches[0]).surface.name)
-        self.spacing = spacing
+        self.given = {"wall_patches": tuple(house.patch(name).name for name in wall_patches), **given}
+        self.start = self.choice_type() if start is None else start
+        self.fields = self.declarations()
         # A kernel may answer controls on several threads at once.
         self._lock = threading.RLock()
         self._quiet = False
         self._shown: Any = None
         self.result: Any = None
         # Each length has a slider for each unit: one whose range changes while it is shown sends its old value back.
-        self.lengths: dict[str, dict[str, Any]] = {}
-        self.controls = self._controls()
+        self.lengths = {
+            name: {units: control(spec, units) for units in ("ft", "m")}
+            for name, spec in self.fields.items()
+            if isinstance(spec, Number) and spec.feet
+        }
+        self.controls = {
+            name: self.lengths[name]["ft"] if name in self.lengths else control(spec)
+            for name, spec in self.fields.items()
+        }
         self.reset = widgets.Button(description="Reset all", tooltip="Back to the values at the start", icon="undo")
         self.reset.on_click(lambda _: self.show(self.start))
-        self.message = widgets.HTML()
-        self.words = widgets.HTML()
-        self.picture, *self.further = [_image() for _ in range(self.pictures)]
-        # The picture's text alternative; the image widget itself cannot carry one.
-        self.caption = widgets.HTML()
-        self.numbers = widgets.HTML(layout=widgets.Layout(overflow="auto"))
-        for control in {*self.controls.values(), *(c for pair in self.lengths.values() for c in pair.values())}:
-            if not self.live and hasattr(control, "continuous_update"):
-                control.continuous_update = False
-            control.observe(self._changed, names="value")
+        names = ("message", "words", "caution", *self.pictures, "caption", "tables")
+        self.parts = {name: widgets.HTML() for name in names}
+        self.parts["caution"].value = box(self.caution)
+        for one in (c for name in self.controls for c in self._sliders(name)):
+            if not self.live and hasattr(one, "continuous_update"):
+                one.continuous_update = False
+            one.observe(self._changed, names="value")
         self.show(self.start)
 
-    def _controls(self) -> dict[str, Any]:
-        """Return the controls by the name of the choice's field; those of lengths are made by `_length`."""
-        raise NotImplementedError
+    def declarations(self) -> dict[str, Spec]:
+        """Return the declared fields of the choice, which the controls follow."""
+        return specs(self.choice_type)
 
-    def _length(
-        self, name: str, label: str, feet: tuple[float, float, float], metres: tuple[float, float, float]
-    ) -> Any:
-        """Return the slider of a length; each unit has its lowest and highest value and its step."""
-        self.lengths[name] = {
-            unit: slider(f"{label} ({unit})", *limits, ".1f") for unit, limits in (("ft", feet), ("m", metres))
-        }
-        return self.lengths[name]["ft"]
-
-    def _distance(self) -> Any:
-        """Return the slider of the distance from lens to wall."""
-        return self._length("distance", "distance", (10.0, 98.0, 0.5), (3.0, 30.0, 0.1))
-
-    def _compute(self, choice: Any) -> Any:
-        raise NotImplementedError
-
-    def _render(self, result: Any) -> None:
+    def page(self, result: Any) -> Iterator[tuple[str, str]]:
+        """Yield which part of the page shows what, as HTML, in the order in which the parts are to appear."""
         raise NotImplementedError
 
     @property
     def choice(self) -> Any:
-        """What the controls say now."""
-        values = {field.name: self.controls[field.name].value for field in fields(self.choice_type)}
+        """What the controls say now; `InputError` where they say what cannot be."""
+        values = {name: one.value for name, one in self.controls.items()}
         # The slider's own unit is the one it was last given, not the one just asked for.
         for name in self.lengths:
             values[name] *= metres_per(self._unit)
         return self.choice_type(**values)
 
     def show(self, choice: Any) -> None:
-        """Show `choice`: move the controls to it, then words, pictures and numbers.
-
-        A choice that cannot be shown leaves the last picture and says what is wrong above it.
-        """
+        """Move the controls to `choice` and show it; see `update`."""
         with self._lock:
-            self._quiet = True
-            try:
+            with self._silence():
                 self._set_lengths(choice)
-                for name, control in self.controls.items():
+                for name, one in self.controls.items():
                     if name not in self.lengths:
-                        control.value = getattr(choice, name)
-            finally:
-                self._quiet = False
+                        value = getattr(choice, name)
+                        one.value = nearest(one, value) if isinstance(self.fields[name], Number) else value
             self.update(choice)
 
     def update(self, choice: Any) -> None:
-        """Show the words, pictures and numbers of `choice`: what every control calls."""
+        """Show words, pictures and tables of `choice`: what every control calls.
+
+        A choice that cannot be shown leaves the last page, in grey, and says what is wrong above it.
+        """
         with self._lock:
             self._shown = choice
             try:
-                result = self._compute(choice)
-                self._render(result)
+                result = type(self).answer(self.house, choice, **self.given)
+                for part, content in self.page(result):
+                    self.parts[part].value = content
             except InputError as error:
-                self.message.value = f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))}</p>"
-                return
-            self.result = result
-            self.message.value = ""
+                self._refuse(error)
+            else:
+                self.result = result
+                self._say("")
+
+    def _refuse(self, error: InputError) -> None:
+        self._shown = None
+        self._say(f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))} Below: the last answer.</p>")
+
+    def _say(self, message: str) -> None:
+        """Show a message, and the page in grey as long as there is one."""
+        if self.parts["message"].value != message:
+            self.parts["message"].value = message
+            for name in ("words", *self.pictures, "caption", "tables"):
+                part = self.parts[name]
+                part.add_class("kit-stale") if message else part.remove_class("kit-stale")
+
+    @contextmanager
+    def _silence(self) -> Iterator[None]:
+        """Move controls without an answer to each."""
+        self._quiet = True
+        try:
+            yield
+        finally:
+            self._quiet = False
 
     def _set_lengths(self, choice: Any) -> None:
         """Show the sliders of the chosen unit."""
         self._unit = choice.units
         for name, pair in self.lengths.items():
-            for unit, control in pair.items():
-                control.layout.display = None if unit == choice.units else "none"
-            control = self.controls[name] = pair[choice.units]
-            steps = round((getattr(choice, name) / metres_per(choice.units) - control.min) / control.step)
-            control.value = float(np.clip(control.min + steps * control.step, control.min, control.max))
+            for unit, one in pair.items():
+                one.layout.display = None if unit == choice.units else "none"
+            one = self.controls[name] = pair[choice.units]
+            one.value = nearest(one, getattr(choice, name) / metres_per(choice.units))
 
     def _changed(self, _: Any) -> None:
         with self._lock:
             if self._quiet:
                 return
-            choice = self.choice
-            if choice.units != self._unit:
-                self._quiet = True
-                try:
-                    self._set_lengths(choice)
-                finally:
-                    self._quiet = False
+            try:
                 choice = self.choice
+                if choice.units != self._unit:
+                    with self._silence():
+                        self._set_lengths(choice)
+                    choice = self.choice
+            except InputError as error:
+                self._refuse(error)
+                return
             # Answers that waited for the lock find their change shown already.
             if choice != self._shown:
                 self.update(choice)
 
+    def _sliders(self, name: str) -> tuple[Any, ...]:
+        """Return the control of a field: for a length, one for each unit."""
+        return tuple(self.lengths[name].values()) if name in self.lengths else (self.controls[name],)
+
     def widget(self) -> widgets.VBox:
-        """Return everything in the order in which it is read: words, controls, pictures, numbers."""
-        keys = list(self.controls)
-        shown = [(*self.lengths[key].values(),) if key in self.lengths else (self.controls[key],) for key in keys]
-        left = widgets.VBox([control for group in shown[: self.split] for control in group])
-        right = widgets.VBox([*(self.controls[key] for key in keys[self.split :]), self.reset])
-        return widgets.VBox(
-            [
-                self.message,
-                self.words,
-                widgets.HBox([left, right], layout=widgets.Layout(flex_flow="row wrap")),
-                self.picture,
-                *self.further,
-                self.caption,
-                self.numbers,
-                widgets.HTML(f"<p><b>Caution.</b> {html.escape(self.caution)}</p>"),
-            ]
-        )
+        """Return everything in the order in which it is read: words, controls, cautions, pictures, tables."""
+        groups = [*(self._sliders(name) for name in self.controls), (self.reset,)]
+        half = (len(groups) + 1) // 2
+        columns = [widgets.VBox([c for group in part for c in group]) for part in (groups[:half], groups[half:])]
+        controls = widgets.HBox(columns, layout=widgets.Layout(flex_flow="row wrap"))
+        message, words, *rest = self.parts.values()
+        return styled([message, words, controls, *rest])
 
     def ranges(self) -> dict[str, tuple[Any, ...]]:
-        """Return for each control its lowest, first and highest value, or all options; nothing for a free text."""
-        result: dict[str, tuple[Any, ...]] = {}
-        for name, control in self.controls.items():
-            if isinstance(control, widgets.FloatLogSlider):
-                result[name] = (
-                    control.base**control.min,
-                    getattr(self.start, name),
-                    control.base**control.max,
-                )
-            elif name in self.lengths:
-                metre = metres_per(self._unit)
-                result[name] = (control.min * metre, getattr(self.start, name), control.max * metre)
-            elif isinstance(control, widgets.FloatSlider | widgets.IntSlider):
-                result[name] = (control.min, getattr(self.start, name), control.max)
-            elif isinstance(control, widgets.Checkbox):
-                result[name] = (False, True)
-            elif hasattr(control, "options"):
-                options = control.options
-                result[name] = tuple(o[1] if isinstance(o, tuple) else o for o in options)
-        return result
+        """Return for each control the values at its ends and at the start, or all options; nothing for a free text."""
+        found = {}
+        for name, spec in self.fields.items():
+            ends = spec.ends()
+            more = (getattr(self.start, name),) if isinstance(spec, Number) else ()
+            found[name] = tuple(dict.fromkeys((*ends, *more))) if ends else ()
+        return found
+
+
+def styled(parts: Sequence[Any]) -> widgets.VBox:
+    """Return parts one below the other, in the style of a panel."""
+    page = widgets.VBox([widgets.HTML(STYLE, layout=widgets.Layout(display="none")), *parts])
+    page.add_class("kit-panel")
+    return page
+
+
+def paragraphs(*texts: str) -> str:
+    """Return texts as paragraphs of a page."""
+    return "".join(f"<p>{html.escape(text)}</p>" for text in texts)
+
+
+def words(name: str, *texts: str) -> str:
+    """Return the words of a page, as a block called `name`."""
+    return f"<div class='kit-words {name}'>{paragraphs(*texts)}</div>"
+
+
+def tables(name: str, *frames: tuple[pd.DataFrame, str]) -> str:
+    """Return frames, each with its title, as tables of a page; the first one is called `name`."""
+    first, *rest = (html_table(frame, title) for frame, title in frames)
+    return f"<div class='{name}'>{first}</div>{''.join(rest)}"
+
+
+def box(*texts: str) -> str:
+    """Return cautions, boxed."""
+    first, *rest = texts
+    return f"<div class='kit-caution'><p><b>Caution.</b> {html.escape(first)}</p>{paragraphs(*rest)}</div>"

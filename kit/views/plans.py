@@ -11,16 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
 from matplotlib.ticker import MaxNLocator
 from numpy.typing import NDArray
 
-from kit.source.placement import Placement, picture_corners
+from kit.source.beam import Beam
+from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.units import length_text, metres_per
-from kit.views.drawing import COLOURS, png
+from kit.views.drawing import COLOURS, Board
 from kit.wall.facade import Facade
 
 if TYPE_CHECKING:
@@ -31,7 +31,6 @@ Pairs = Sequence[tuple[Projector, Placement]]
 
 # Beams of a second and third machine differ by hatching too.
 HATCHES = (None, "///", "\\\\\\")
-EYE_HEIGHT = 1.6
 
 
 def draw_way(ax: Axes | None = None) -> Axes:
@@ -65,7 +64,7 @@ def _arrow(ax: Axes, start: tuple[float, float], end: tuple[float, float], style
     ax.annotate("", end, start, arrowprops={"arrowstyle": "->", "linewidth": 1.4, "linestyle": style})
 
 
-class PlanBoard:
+class PlanBoard(Board):
     """Plan, section and elevation, redrawn fast.
 
     Parameters
@@ -94,10 +93,9 @@ class PlanBoard:
         eyes: Sequence[tuple[str, tuple[float, float, float]]] = (),
         most: int = 2,
     ) -> None:
+        super().__init__((9.6, 5.6))
         self.facade, self.units, self.reach = facade, units, reach
         self._metre = 1.0 / metres_per(units)
-        self.figure = Figure(figsize=(9.6, 5.6), dpi=100)
-        self.canvas = FigureCanvasAgg(self.figure)
         left, right, _, top = facade.bounds
         aside = 0.25 * (right - left) + 2.0
         height = 1.25 * top + 1.0
@@ -133,29 +131,22 @@ class PlanBoard:
             self.plan.annotate(name, (x * m, z * m), (5, 3), textcoords="offset points", fontsize=8)
             self.section.plot([z * m], [y * m], "k^", markersize=5)
         self._beams = [self._beam(k) for k in range(most)]
-        self._note = self.plan.text(
-            0.02, 0.015, "", transform=self.plan.transAxes, fontsize=9, va="bottom", animated=True,
-            bbox={"facecolor": "white", "edgecolor": "0.6", "linewidth": 0.5, "pad": 2.5},
-        )  # fmt: skip
-        self.canvas.draw()
-        self._empty = self.canvas.copy_from_bbox(self.figure.bbox)
+        self.keep()
 
-    def draw(self, projectors: Pairs, note: str = "") -> bytes:
+    def draw(self, projectors: Pairs) -> bytes:
         """Return the drawing of a set-up as a PNG picture.
 
         Parameters
         ----------
         projectors : sequence of (Projector, Placement)
             Not more than the board was made for.
-        note : str
-            One short line in the plan.
         """
-        self.canvas.restore_region(self._empty)  # type: ignore[attr-defined]
         m = self._metre
+        drawn: list[Any] = []
         for k, (artists, (projector, placement)) in enumerate(zip(self._beams, projectors, strict=False)):
-            corners = picture_corners(projector, placement)
-            if np.isnan(corners).any():
-                corners = np.nan_to_num(corners, nan=0.0)
+            beam = Beam.of(projector, placement)
+            # A corner that never meets the wall is drawn at its foot.
+            corners = np.nan_to_num(beam.land(beam.corners(), (0.0, 0.0, 1.0), 0.0), nan=0.0)
             x, y, z = placement.position
             ends = corners[[corners[:, 0].argmin(), corners[:, 0].argmax()]]
             highest, lowest = corners[:, 1].max(), corners[:, 1].min()
@@ -171,12 +162,8 @@ class PlanBoard:
             artists["arrow"].set_data([dimension, dimension], [0.0, z * m])
             artists["distance"].set_position((dimension, 0.5 * z * m))
             artists["distance"].set_text(length_text(z, self.units, 1))
-            for artist in artists.values():
-                artist.axes.draw_artist(artist)
-        if note:
-            self._note.set_text(note)
-            self.plan.draw_artist(self._note)
-        return png(self.canvas)
+            drawn += artists.values()
+        return self.paint(drawn)
 
     def _house(self) -> None:
         m = self._metre

@@ -1,0 +1,272 @@
+"""Does covering the masonry pay? The bare wall and the wall under cloth, at night, side by side.
+
+`weigh` takes a `ClothChoice` and returns a `Weighing`: no widgets, no plots.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from functools import cached_property, lru_cache
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import xarray as xr
+
+from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL, street_scene, target_for, walled
+from kit.decision.payoff import PayOff, check_reach, pay_off
+from kit.decision.verdict import Target, Verdict, judge
+from kit.errors import InputError
+from kit.eye.light_map import Scene
+from kit.eye.night import Screen, daylight_picture, night_view, on_screen
+from kit.eye.picture_file import Picture, load_picture, picture_from_array
+from kit.fields import (
+    AMBIENT,
+    DISTANCE,
+    FLAG,
+    LENGTH,
+    THROW_RATIO,
+    UNITS,
+    Number,
+    OneOf,
+    Text,
+    check_fields,
+    declared,
+)
+from kit.light.ambient import Ambient
+from kit.results import Result
+from kit.source.spectra import AMBIENT as STREET_LIGHTS
+from kit.source.spectra import light_source, light_source_names
+from kit.wall.cloth import ALL_MASONRY, CHOICES, Cloth, Covering, Hanging, cloth_names, cover
+from kit.wall.facade import Facade
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+DAYLIGHT, WHITE, FILE = "the house by daylight", "all white", "a picture file"
+BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH = (
+    "bare wall and cloth",
+    "these lumens and twice as many, bare",
+    "these lumens and twice as many, cloth",
+)
+
+LAYERS = Number(label="layers", low=1.0, whole=True, steps=(1.0, 4.0, 1.0), default=1)
+GAP = LENGTH.but(
+    label="gap to wall", low=0.0, default=0.0, steps=(0.0, 1.0, 0.05), feet=(0.0, 3.5, 0.25),
+    meaning="of air between cloth and wall",
+)  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class ClothChoice:
+    """What hangs before which wall, in which light, and what stands side by side.
+
+    Parameters
+    ----------
+    cloth : str
+        A name of ``reference_data/cloths.csv``.
+    layers : int
+    lining : bool
+        A black cloth behind.
+    gap : float
+        Between cloth and wall [m].
+    cover : str
+        One of `kit.wall.cloth.CHOICES`.
+    wet : bool
+    light_output : float
+        Stated [lm].
+    distance : float
+        Lens to the plane of the front wall [m].
+    throw_ratio : float
+    wall : str, optional
+        Surface of the main wall, a name of ``reference_data/surfaces.csv``; as the house is, if not given.
+    ambient : float
+        Ambient light on the front [lx].
+    ambient_light, light_source : str
+        Their colours, see `kit.source.spectra`.
+    picture : str
+        `DAYLIGHT`, `WHITE` or `FILE`.
+    file : str
+        Path of the picture where `picture` is `FILE`.
+    pair : str
+        What stands side by side in the night picture.
+    district, purpose : str
+        Name the target, see `Target.from_reference`.
+    units : {"ft", "m"}
+        Of lengths in words and pictures.
+    """
+
+    cloth: str = declared(OneOf(label="cloth", options=cloth_names), default="white cotton")
+    layers: int = declared(LAYERS)
+    lining: bool = declared(FLAG, label="black lining behind it", default=False)
+    gap: float = declared(GAP)
+    cover: str = declared(OneOf(label="cover", options=CHOICES), default=ALL_MASONRY)
+    wet: bool = declared(FLAG, label="wet: rain on cloth and wall", default=False)
+    light_output: float = declared(MACHINE, default=4000.0)
+    distance: float = declared(DISTANCE)
+    throw_ratio: float = declared(THROW_RATIO, default=0.8)
+    wall: str | None = declared(WALL, default=None)
+    ambient: float = declared(AMBIENT)
+    ambient_light: str = declared(
+        OneOf(label="street light", options=STREET_LIGHTS), default="warm white led street lamp"
+    )
+    light_source: str = declared(OneOf(label="light source", options=light_source_names), default="laser phosphor")
+    picture: str = declared(OneOf(label="picture", options=(DAYLIGHT, WHITE, FILE)), default=DAYLIGHT)
+    file: str = declared(Text(label="picture file", example="my_house.jpg", empty=True), default="")
+    pair: str = declared(
+        OneOf(label="side by side", options=(BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH)), default=BARE_AND_CLOTH
+    )
+    district: str = declared(DISTRICT)
+    purpose: str = declared(PURPOSE)
+    units: str = declared(UNITS, default="ft")
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Weighing(Result):
+    """The night pictures and the decision on cloth; decided when first asked, so that pictures come first.
+
+    Attributes
+    ----------
+    choice : ClothChoice
+    scene : Scene
+        With the dry front.
+    covering : Covering
+    target : Target
+    spacing : float
+        Pixel size [m].
+    views : (xarray.Dataset, xarray.Dataset)
+        From `night_view`.
+    titles : (str, str)
+    screen : Screen
+    """
+
+    choice: ClothChoice
+    scene: Scene
+    covering: Covering
+    target: Target
+    spacing: float
+    views: tuple[xr.Dataset, xr.Dataset]
+    titles: tuple[str, str]
+    screen: Screen
+
+    @cached_property
+    def payoff(self) -> PayOff:
+        """The decision on cloth."""
+        return pay_off(self.scene, self.covering, self.target, spacing=self.spacing)
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        """On the front under cloth."""
+        return judge(self.payoff.after, self.target)
+
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return the routes to a brighter wall."""
+        return self.payoff.frame(units)
+
+    def sentence(self, units: str = "m") -> str:
+        """Return what the cloth is worth, what it is, and whether the front under it is bright enough."""
+        return " ".join(
+            (
+                self.payoff.sentence(units),
+                self.covering.sentence(units),
+                f"The front under cloth: {self.verdict.sentence(units)}",
+            )
+        )
+
+
+def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], spacing: float = 0.075) -> Weighing:
+    """Return the decision on cloth and the pair of night pictures for a choice.
+
+    Parameters
+    ----------
+    house : Facade
+    choice : ClothChoice
+    wall_patches : tuple of str
+        The patches that `choice.wall` covers.
+    spacing : float
+        Pixel size of the pictures and maps [m].
+
+    Raises
+    ------
+    InputError
+        For a choice that makes no picture, nothing to cover, or a picture file that cannot be used.
+    """
+    dry = walled(house, choice.wall, wall_patches)
+    covering = _covering(dry, choice.cloth, choice.cover, choice.layers, choice.lining, choice.gap, choice.wet)
+    scene = street_scene(
+        dry,
+        light_output=choice.light_output,
+        distance=choice.distance,
+        throw_ratio=choice.throw_ratio,
+        ambient=Ambient(vertical_illuminance=choice.ambient),
+    )
+    bare, clothed = replace(scene, facade=covering.bare), replace(scene, facade=covering.facade)
+    lumens, twice = f"{choice.light_output:,.0f} lm", f"{2 * choice.light_output:,.0f} lm"
+    pairs = {
+        BARE_AND_CLOTH: ((bare, f"{lumens}, bare wall"), (clothed, f"{lumens}, {choice.cloth}")),
+        DOUBLE_BARE: ((bare, f"{lumens}, bare wall"), (_doubled(bare), f"{twice}, bare wall")),
+        DOUBLE_CLOTH: ((clothed, f"{lumens}, {choice.cloth}"), (_doubled(clothed), f"{twice}, {choice.cloth}")),
+    }
+    (first, title), (second, other_title) = pairs[choice.pair]
+    picture, source = _picture(choice, dry), light_source(choice.light_source)
+    one, other = (
+        night_view(s, picture, source, ambient_light=choice.ambient_light, spacing=spacing, extent=house.bounds)
+        for s in (first, second)
+    )
+    # All that can be wrong is found here, before a picture is shown.
+    check_reach(one, covering.patches)
+    return Weighing(
+        choice=choice,
+        scene=scene,
+        covering=covering,
+        target=target_for(choice),
+        spacing=spacing,
+        views=(one, other),
+        titles=(title, other_title),
+        screen=on_screen((one, other)),
+    )
+
+
+# A slider that leaves the cloth or the picture alone need not work it out again.
+@lru_cache(maxsize=4)
+def _covering(house: Facade, cloth: str, what: str, layers: int, lining: bool, gap: float, wet: bool) -> Covering:
+    left, right, bottom, top = house.bounds
+    how = Hanging(
+        layers=layers,
+        lining=Cloth.from_reference("black lining") if lining else None,
+        gap=gap,
+        # The cloth's open edges are those of the whole hanging, taken as wide and high as the front.
+        span=(right - left, top - bottom),
+        wet=wet,
+    )
+    return cover(house, Cloth.from_reference(cloth), what, how=how, spectral=True)
+
+
+def _doubled(scene: Scene) -> Scene:
+    pairs = tuple((replace(p, light_output=2.0 * p.light_output), place) for p, place in scene.projectors)
+    return replace(scene, projectors=pairs)
+
+
+def _picture(choice: ClothChoice, house: Facade) -> Picture:
+    if choice.picture == DAYLIGHT:
+        return _by_daylight(house)
+    if choice.picture == WHITE:
+        return picture_from_array("white", np.ones((1, 1, 3)))
+    if not choice.file.strip():
+        raise InputError("picture file", choice.file, "the path of a picture, for example my_house.jpg")
+    path = Path(choice.file.strip()).expanduser()
+    changed = path.stat().st_mtime_ns if path.is_file() else 0
+    return _from_file(str(path), changed)
+
+
+@lru_cache(maxsize=2)
+def _from_file(path: str, changed: int) -> Picture:
+    return load_picture(path, transparent="black")
+
+
+@lru_cache(maxsize=4)
+def _by_daylight(house: Facade) -> Picture:
+    return daylight_picture(house)

@@ -1,0 +1,342 @@
+"""Where does the projector stand, and is it one or two?
+
+`arrange` takes a `StandChoice` and returns an `Arrangement`: no widgets, no plots.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+from typing import TYPE_CHECKING, Any
+
+import xarray as xr
+
+from kit.answers.scenes import (
+    ASIDE,
+    DISTRICT,
+    MACHINE,
+    PURPOSE,
+    RESOLUTION,
+    SHIFT_UP,
+    WALL,
+    on_grass,
+    target_for,
+    walled,
+)
+from kit.decision.several import Comparison, compare_setups, stacked
+from kit.decision.verdict import Target, Verdict, judge
+from kit.errors import InputError
+from kit.eye.light_map import Scene, light_map
+from kit.fields import (
+    AMBIENT,
+    ANGLE,
+    DISTANCE,
+    LENGTH,
+    LENS_HEIGHT,
+    THROW_RATIO,
+    UNITS,
+    Is,
+    Many,
+    OneOf,
+    check_fields,
+    declared,
+)
+from kit.light.ambient import Ambient
+from kit.results import Result
+from kit.source.placement import Placement
+from kit.source.projector import Projector, typical_projector
+from kit.stage.audience import Audience, Viewer, audience_table, windscreen
+from kit.stage.beam_safety import KeepOuts, keep_out
+from kit.stage.content import ContentParts, content_parts
+from kit.stage.search import Stand, describe
+from kit.units import length_text
+from kit.wall.facade import Facade
+from kit.wall.occlusion import Obstacle
+from kit.words import percent
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ONE, STACKED, SIDE_BY_SIDE = "one", "two, one on the other", "two, side by side"
+# How wide two pictures side by side overlap, as a share of their width.
+OVERLAP = 0.12
+SETUP = OneOf(label="machines", options=(ONE, STACKED, SIDE_BY_SIDE), default=ONE)
+TILT = ANGLE.but(
+    label="tilt up", low=-89.0, high=89.0, default=0.0, steps=(-10.0, 25.0, 0.5), meaning="of the machine, upwards"
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Garden:
+    """What is in front of a house: where a lens may stand, what stands in the light, who watches from where.
+
+    Parameters
+    ----------
+    stands : sequence of Stand
+    obstacles : sequence of Obstacle
+    viewers : sequence of Viewer
+        The first one is who most things are worked out for.
+    walk : float
+        From the plane of the wall to where people walk [m].
+    """
+
+    stands: tuple[Stand, ...] = declared(Many(of=Is(kind=Stand)))
+    obstacles: tuple[Obstacle, ...] = declared(Many(of=Is(kind=Obstacle)))
+    viewers: tuple[Viewer, ...] = declared(Many(of=Is(kind=Viewer), least=1))
+    walk: float = declared(LENGTH)
+
+    def __post_init__(self) -> None:
+        check_fields(self, "garden")
+
+    def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:
+        """Return all areas as `kit.views.plans.PlanBoard` draws them."""
+        return (
+            *((s.name, s.area, s.heights, None) for s in self.stands),
+            *((o.name, o.area, o.heights, o.blocks) for o in self.obstacles),
+        )
+
+
+def invented_garden(house: Facade) -> Garden:
+    """Return an invented garden and street: a lawn, a post, a young tree, the walk, a parked car with viewers."""
+    left, right, *_ = house.bounds
+    walk, people = 15.0, 2.0
+    return Garden(
+        stands=(
+            Stand(name="lawn", area=((left, 6.0), (right, 6.0), (right, 14.0), (left, 14.0)), heights=(0.2, 1.0)),
+            Stand(name="post", area=((-0.5, 13.0), (0.5, 13.0), (0.5, 14.0), (-0.5, 14.0)), heights=(2.3, 3.5)),
+        ),
+        obstacles=(
+            Obstacle(
+                name="tree", area=((right - 2.2, 8.0), (right - 1.2, 8.0), (right - 1.2, 9.0), (right - 2.2, 9.0)),
+                heights=(0.0, 3.5),
+            ),
+            Obstacle(
+                name="walk",
+                area=((left - 4, walk), (right + 4, walk), (right + 4, walk + 1.5), (left - 4, walk + 1.5)),
+                heights=(0.0, people), blocks=False,
+            ),
+        ),
+        viewers=(
+            Viewer(name="on the walk", eye=(2.0, 1.6, walk + 0.7)),
+            windscreen((-4.0, 1.2, 20.0), name="in a car"),
+            Viewer(name="across the street", eye=(4.0, 4.5, 24.0)),
+        ),
+        walk=walk,
+    )  # fmt: skip
+
+
+@dataclass(frozen=True, kw_only=True)
+class StandChoice:
+    """How many machines, where they stand, how they point, and what the wall is.
+
+    Parameters
+    ----------
+    setup : str
+        One machine, two stacked, or two side by side.
+    light_output : float
+        Stated, of each machine [lm].
+    distance : float
+        Lens to the plane of the front wall [m].
+    side : float
+        Of the lens (of the middle of two), to the right of the middle of the front [m].
+    height : float
+        Of the lens above the ground line [m].
+    throw_ratio : float
+        Distance over picture width.
+    shift_up : float
+        Of the picture, in picture heights; 0.5: its lower edge is level with the lens.
+    tilt : float
+        Of the machine, upwards [deg].
+    wall : str, optional
+        Surface of the main wall, a name of ``reference_data/surfaces.csv``; None: as the house is.
+    ambient : float
+        Ambient light on the front [lx].
+    district, purpose : str
+        Name the target, see `Target.from_reference`.
+    units : {"ft", "m"}
+        Of lengths in words and pictures.
+    """
+
+    setup: str = declared(SETUP)
+    light_output: float = declared(MACHINE, label="each", default=8000.0)
+    distance: float = declared(DISTANCE)
+    side: float = declared(ASIDE)
+    height: float = declared(LENS_HEIGHT)
+    throw_ratio: float = declared(THROW_RATIO, default=0.8)
+    shift_up: float = declared(SHIFT_UP)
+    tilt: float = declared(TILT)
+    wall: str | None = declared(WALL, default="white fabric")
+    ambient: float = declared(AMBIENT)
+    district: str = declared(DISTRICT)
+    purpose: str = declared(PURPOSE)
+    units: str = declared(UNITS, default="ft")
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+        if self.setup == STACKED and self.tilt:
+            raise InputError("tilt", self.tilt, "0 degrees for stacked machines: lens shift brings them into line")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Arrangement(Result):
+    """A set-up in its place; what takes longer is worked out when first asked.
+
+    Attributes
+    ----------
+    choice : StandChoice
+    scene : Scene
+    target : Target
+    light : xarray.Dataset
+        From `light_map`.
+    figures : xarray.Dataset
+        From `describe`, of the first machine.
+    garden : Garden
+    spacing : float
+        Pixel size of the maps [m].
+    """
+
+    choice: StandChoice
+    scene: Scene
+    target: Target
+    light: xr.Dataset
+    figures: xr.Dataset
+    garden: Garden
+    spacing: float
+
+    @cached_property
+    def verdict(self) -> Verdict:
+        """On the front."""
+        return judge(self.light, self.target)
+
+    @cached_property
+    def zones(self) -> ContentParts:
+        """What each patch can carry."""
+        return content_parts(self.light, self.target, scene=self.scene, viewer=self.garden.viewers[0].eye)
+
+    @cached_property
+    def audience(self) -> Audience:
+        """What each viewer sees."""
+        return audience_table(self.scene, self.garden.viewers, self.target, spacing=self.spacing)
+
+    @cached_property
+    def keep_out(self) -> KeepOuts:
+        """Where eyes are in the beam."""
+        return keep_out(self.scene, walk=self.garden.walk)
+
+    @cached_property
+    def compared(self) -> Comparison:
+        """Two machines against one of the same light, at this place and without tilt."""
+        choice = self.choice
+        half = choice.light_output * (0.5 if choice.setup == ONE else 1.0)
+        both = replace(choice, light_output=half, tilt=0.0)
+        setups = {
+            f"one of {2 * half:,.0f} lm": replace(both, setup=ONE, light_output=2 * half),
+            f"two of {half:,.0f} lm, stacked": replace(both, setup=STACKED),
+            # Another lens, so that the two pictures together are as wide as the one.
+            f"two of {half:,.0f} lm, side by side": replace(
+                both, setup=SIDE_BY_SIDE, throw_ratio=choice.throw_ratio * (2.0 - OVERLAP)
+            ),
+        }
+        scenes = {name: stand_scene(self.scene.facade, one, self.scene.ambient) for name, one in setups.items()}
+        return compare_setups(scenes, self.target, spacing=self.spacing)
+
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return what each patch can carry."""
+        return self.zones.frame(units)
+
+    def sentence(self, units: str = "m") -> str:
+        """Return whether it is enough, and what the picture is."""
+        return f"{self.verdict.sentence(units)} {self.picture_sentence(units)}"
+
+    def picture_sentence(self, units: str = "m") -> str:
+        """Return what the picture is, in words."""
+        one = {str(name): value.values for name, value in self.figures.data_vars.items()}
+        lost = 1.0 - float(self.light["picture_share"].sum()) / len(self.scene.projectors)
+        text = (
+            f"The picture reaches {percent(float(one['reached_share']))} of the front; {percent(max(0.0, lost))} of "
+            f"the light goes past it. {percent(float(one['pixel_share']))} of the picture elements land on the front's "
+            "rectangle"
+        )
+        if math.isfinite(one["coarsest_element"]):
+            text += (
+                f", each {float(one['finest_element']):.1f} to {float(one['coarsest_element']):.1f} mm; from the walk "
+                f"{float(one['pixels_per_degree']):.0f} go to a degree (60 look smooth)"
+            )
+        text += ". "
+        if not math.isfinite(one["keystone"]):
+            text += "Part of the picture never meets the wall. "
+        elif one["keystone"] >= 0.05:
+            text += (
+                f"Its corners are off by up to {float(one['keystone']):.1f}°; the machine's keystone correction has to "
+                "mend that. "
+            )
+        else:
+            text += "It is square. "
+        if one["blocked_share"] >= 0.005:
+            text += f"{percent(float(one['blocked_share']))} of what it reaches lies in shadow. "
+        return f"{text}It has to be sharp over {length_text(float(one['depth_range']), units)} of depth."
+
+
+def stand_scene(house: Facade, choice: StandChoice, ambient: Ambient) -> Scene:
+    """Return the scene of `choice`; a lens that is not in front of the wall: `InputError`."""
+    left, right, *_ = house.bounds
+    x = 0.5 * (left + right) + choice.side
+    machine = typical_projector(
+        choice.light_output, choice.throw_ratio, resolution=RESOLUTION, lens_shift=(0.0, choice.shift_up)
+    )
+    pairs: tuple[tuple[Projector, Placement], ...] = ((machine, _standing(x, choice)),)
+    if choice.setup == STACKED:
+        pairs = stacked(machine, _standing(x, choice), 2)
+    elif choice.setup == SIDE_BY_SIDE:
+        half = 0.5 * (choice.distance / choice.throw_ratio) * (1.0 - OVERLAP)
+        pairs = tuple((machine, _standing(x + way * half, choice)) for way in (-1.0, 1.0))
+    return on_grass(house, pairs, ambient, blend=choice.setup == SIDE_BY_SIDE)
+
+
+def _standing(x: float, choice: StandChoice) -> Placement:
+    rise = choice.distance * math.tan(math.radians(choice.tilt))
+    return Placement(position=(x, choice.height, choice.distance), aim=(x, choice.height + rise, 0.0))
+
+
+def arrange(
+    house: Facade,
+    choice: StandChoice,
+    *,
+    wall_patches: tuple[str, ...],
+    garden: Garden | None = None,
+    spacing: float = 0.15,
+) -> Arrangement:
+    """Return what a set-up gives in its place.
+
+    Parameters
+    ----------
+    house : Facade
+    choice : StandChoice
+    wall_patches : tuple of str
+        The patches that `choice.wall` covers.
+    garden : Garden, optional
+        An invented one if not given.
+    spacing : float
+        Pixel size of the maps [m].
+
+    Raises
+    ------
+    InputError
+        For a picture that misses the front, or a choice that cannot be.
+    """
+    garden = invented_garden(house) if garden is None else garden
+    front = walled(house, choice.wall, wall_patches)
+    scene = stand_scene(front, choice, Ambient(vertical_illuminance=choice.ambient))
+    projector, placement = scene.projectors[0]
+    return Arrangement(
+        choice=choice,
+        scene=scene,
+        target=target_for(choice),
+        light=light_map(scene, spacing),
+        figures=describe(
+            front, projector, placement, obstacles=garden.obstacles, audience=garden.viewers[0].eye, points=120
+        ),
+        garden=garden,
+        spacing=spacing,
+    )

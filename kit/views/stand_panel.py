@@ -1,0 +1,49 @@
+"""The panel of the fourth notebook: where does the projector stand, and is it one or two?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from kit.answers.stands import Arrangement, StandChoice, arrange
+from kit.views.drawing import picture
+from kit.views.panel import CAUTIONS, Panel, box, paragraphs, tables, words
+from kit.views.plans import PlanBoard
+
+
+class StandPanel(Panel):
+    """Where the projector stands: plan, section and elevation, and what comes of it; see `Panel` and `arrange`."""
+
+    choice_type = StandChoice
+    answer = staticmethod(arrange)
+    caution = (
+        "A stand or post in the garden needs a foundation and a housing that local code and a licensed electrician "
+        f"accept; nothing may fall on the walk. These figures are no certificate of safety. {CAUTIONS}"
+    )
+
+    _board: PlanBoard | None = None
+
+    def page(self, result: Arrangement) -> Iterator[tuple[str, str]]:
+        """Yield the drawing, then words, who has the beam in the eye, and figures."""
+        units, garden = result.choice.units, result.garden
+        if self._board is None or self._board.units != units:
+            eyes = [(viewer.name, viewer.eye) for viewer in garden.viewers]
+            self._board = PlanBoard(self.house, units=units, grounds=garden.grounds(), eyes=eyes, reach=27.0)
+        about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
+        yield "picture", picture(self._board.draw(result.scene.projectors), about)
+        yield "words", words("kit-place", result.verdict.sentence(units), result.picture_sentence(units))
+        yield "caution", box(result.keep_out.sentence(units), self.caution)
+        yield (
+            "caption",
+            paragraphs(
+                "Plan, elevation and section to one scale each. Square: lens. Dashed: where a lens may stand. Grey: "
+                "what stops the light. Dotted: where people walk. Triangles: viewers."
+            ),
+        )
+        yield (
+            "tables",
+            tables(
+                "kit-zones",
+                (result.zones.frame(units), "What each part can carry"),
+                (result.audience.frame(units), "Who sees what"),
+            ),
+        )
