@@ -4,6 +4,7 @@ Independent readers: photompy (LM-63) and eulumdat-py (module pyldt, EULUMDAT); 
 not installed.
 """
 
+import os
 import time
 
 import numpy as np
@@ -440,6 +441,9 @@ def test_files_that_cannot_be_read_are_refused(tmp_path):
     for path in (tmp_path / "none.ies", tmp_path, "a\0b", 3, None):
         with pytest.raises(InputError, match="photometric file"):
             load_distribution(path)
+    os.mkfifo(tmp_path / "pipe.ies")  # reading it would wait for ever
+    with pytest.raises(InputError, match="not a file"):
+        load_distribution(tmp_path / "pipe.ies")
     path = tmp_path / "lamp.ies"
     for content, words in [
         (b"", "empty"),

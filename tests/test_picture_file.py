@@ -445,7 +445,7 @@ def test_a_huge_file_is_refused_before_it_is_read(tmp_path):
     path = tmp_path / "huge.png"
     with path.open("wb") as out:
         out.truncate(300_000_000)  # a hole on the disk
-    refused(path, "300 MB", "at most 200 MB")
+    refused(path, "300,000,000 bytes", "at most 200 MB")
 
 
 # Anything at all

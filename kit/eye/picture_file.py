@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError
 from kit.fields import NAME, Number, OneOf, check_named, declared
+from kit.files import read_file
 
 if TYPE_CHECKING:
     from PIL import Image, ImageFile
@@ -161,29 +162,9 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     maps), the first is the picture.
     """
     TRANSPARENT.check("transparent", transparent)
-    if not isinstance(path, str | Path):
-        raise InputError("picture", path, "the path of " + READABLE)
-    path = Path(path)
-    where = f"picture {path.name!r}"
-    return Picture(name=path.name, rgb=_decoded(where, _file_bytes(where, path), transparent))
-
-
-def _file_bytes(where: str, path: Path) -> bytes:
-    try:
-        if not path.exists():
-            raise InputError(where, "no such file", f"the path of {READABLE}")
-        if not path.is_file():
-            kind = "a folder" if path.is_dir() else "not a file"
-            raise InputError(where, kind, f"the path of {READABLE}")
-        size = path.stat().st_size
-        if size > MOST_BYTES:
-            right = f"at most {MOST_BYTES // 1_000_000} MB: save it smaller"
-            raise InputError(where, f"{size / 1e6:.0f} MB", right)
-        return path.read_bytes()
-    except InputError:
-        raise
-    except (OSError, ValueError) as error:  # ValueError: a zero in the path
-        raise InputError(where, f"a file that cannot be opened ({error})", READABLE) from None
+    data = read_file("picture", path, right=READABLE, most=MOST_BYTES)
+    name = Path(path).name
+    return Picture(name=name, rgb=_decoded(f"picture {name!r}", data, transparent))
 
 
 def _decoded(where: str, data: bytes, transparent: str) -> Array:

@@ -28,6 +28,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError
 from kit.fields import ANGLE, NAME, Number, Numbers, check_named, declared, together
+from kit.files import read_file
 from kit.units import metres_per
 
 Array = NDArray[np.float64]
@@ -259,20 +260,8 @@ def load_distribution(path: str | Path) -> Distribution:
     >>> f"{lamp.flux():.0f} lm", lamp.intensity([0.0, 22.5, 90.0]).tolist()
     ('312 lm', [100.0, 85.0, 0.0])
     """
-    if not isinstance(path, str | Path):
-        raise InputError("photometric file", path, "the path of an .ies or .ldt file")
+    data = read_file("photometric file", path, right="an .ies or .ldt file", most=MOST_BYTES)
     file = Path(path)
-    where = f"photometric file {file.name!r}"
-    try:
-        size = file.stat().st_size
-        if size > MOST_BYTES:
-            raise InputError(where, f"{size / 1e6:.1f} MB", f"at most {MOST_BYTES / 1e6:g} MB")
-        data = file.read_bytes()
-    except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        reason = getattr(error, "strerror", None) or "not a path"
-        raise InputError(where, str(path), f"a file that can be read ({reason})") from None
     try:
         source = data.decode("utf-8-sig")
     except UnicodeDecodeError:
