@@ -13,6 +13,7 @@ from typing import Any
 import kit
 from kit.fields import FLAG, POINT, Spec
 from kit.sky.site import Sky
+from kit.stage.audience import VIEWERS
 from kit.stage.beam_safety import DISTANCES, EYE_HEIGHTS, WALK
 from kit.stage.obtrusive_light import CURFEW, ENVIRONMENTAL_ZONE, LAMPS, RECEIVERS, ROAD
 from kit.wall.cloth import WIND
@@ -24,7 +25,9 @@ ARGUMENTS: dict[tuple[Callable[..., Any], str], tuple[Spec, Callable[[Any], Any]
 # source
 
 EXAMPLES[kit.Factor] = lambda: kit.Factor(name="pane", low=0.8, nominal=0.9, high=1.0, source="a light meter")
-EXAMPLES[kit.LightSource] = lambda: kit.light_source("lamp")
+EXAMPLES[kit.LightSource] = lambda: kit.LightSource(
+    name="lamp", source="none", **dict.fromkeys(("red", "green", "blue"), EXAMPLES[kit.Spectrum]())
+)
 EXAMPLES[kit.Placement] = lambda: kit.Placement(position=(2, 1.5, 6), aim=(2, 1.5, 0), roll=1)
 EXAMPLES[kit.Projector] = lambda: kit.Projector(
     light_output=3000,
@@ -34,7 +37,9 @@ EXAMPLES[kit.Projector] = lambda: kit.Projector(
     zones=[[8, 9, 8], [9, 10, 9], [8, 9, 7]],
     chain=[EXAMPLES[kit.Factor]()],
 )
-EXAMPLES[kit.Spectrum] = lambda: kit.light_source("lamp").red
+EXAMPLES[kit.Spectrum] = lambda: kit.Spectrum(
+    name="flat", wavelengths=range(400, 701, 20), values=[1] * 16, origin="assumed flat", source="none"
+)
 
 # wall
 
@@ -77,6 +82,7 @@ EXAMPLES[Sky] = lambda: EXAMPLES[kit.Site]().sky("2026-12-05 18:30")
 
 # eye
 
+EXAMPLES[kit.Picture] = lambda: kit.Picture(name="grey", rgb=[[[0.5, 0.5, 0.5]]])
 EXAMPLES[kit.Scene] = lambda: kit.Scene(
     facade=EXAMPLES[kit.Facade](),
     projectors=[(EXAMPLES[kit.Projector](), EXAMPLES[kit.Placement]())],
@@ -88,6 +94,16 @@ EXAMPLES[kit.Scene] = lambda: kit.Scene(
 
 # stage
 
+EXAMPLES[kit.Viewer] = lambda: kit.Viewer(name="neighbour", eye=(2, 2, 20), transmittance=0.8, age=60)
+ARGUMENTS[kit.audience_table, "viewers"] = (
+    VIEWERS,
+    lambda viewers: kit.audience_table(EXAMPLES[kit.Scene](), viewers, spacing=0.5),
+)
+for _name in ("patches", "overwrite"):
+    ARGUMENTS[kit.save_masks, _name] = (
+        FLAG,
+        lambda value, name=_name: kit.save_masks("", EXAMPLES[kit.Scene](), {"wall": "animation"}, **{name: value}),
+    )
 EXAMPLES[kit.Receiver] = lambda: kit.Receiver(name="window", position=(2, 2, 20), facing=(0, 0, -1))
 _OBTRUSIVE = {
     "receivers": (RECEIVERS, [EXAMPLES[kit.Receiver]()]),

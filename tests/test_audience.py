@@ -11,12 +11,13 @@ from hypothesis import strategies as st
 import kit
 from kit import reference
 from kit.decision.verdict import Target
-from kit.eye.ambient import Ambient
-from kit.eye.glare import Glare, middle, veil_luminance
-from kit.eye.lamp_glare import lamp_veil
+from kit.eye.glare import lamp_veil, veiling_luminance
+from kit.light.ambient import Ambient, Glare
+from kit.results import shown, text_table
 from kit.sky.luminaire import Luminaire
 from kit.sky.photometric_file import isotropic
 from kit.stage.audience import PANES, Viewer, audience_table, upstairs_neighbour, windscreen
+from kit.wall.points import middle
 
 LEAKS = {"sequential_contrast": 500.0}
 LAMP = Luminaire(name="street lamp", position=(2.0, 4.0, 3.0), distribution=isotropic(3000.0))
@@ -40,8 +41,8 @@ def test_a_clean_pane_changes_luminance_and_not_contrast(lit, transmittance, age
     pane = replace(bare, name="pane", transmittance=transmittance)
     found = audience_table(lit, [bare, pane], spacing=0.5)
     one, other = found.views
-    assert one.veil_luminance > 0
-    assert other.veil_luminance == pytest.approx(transmittance * one.veil_luminance, rel=1e-12)
+    assert one.veiling_luminance > 0
+    assert other.veiling_luminance == pytest.approx(transmittance * one.veiling_luminance, rel=1e-12)
     for level in ("worst", "low", "median", "high", "best"):
         a, b = (getattr(view.front.white_luminance, level) for view in found.views)
         assert b == pytest.approx(transmittance * a, rel=1e-12)
@@ -62,9 +63,9 @@ def test_a_pane_can_turn_the_verdict_by_luminance_alone(lit):
 
 @pytest.mark.published
 def test_a_windscreen_passes_what_fmvss_205_asks_for():
-    # FMVSS 205, by way of ANSI/SAE Z26.1: 70% where the driver has to see; from memory, and the row says so.
+    # At least 70% where the driver has to see: NHTSA interpretation 11-000697 on FMVSS 205.
     row = reference.row("exposure", "windscreen")
-    assert (row.value, row.low, row.status) == (0.7, 0.7, "from memory")
+    assert (row.value, row.low) == (0.7, 0.7)
     car = windscreen((1, 1.2, 18), age=40.0)
     assert (car.transmittance, car.age, car.name) == (0.7, 40.0, "in a car")
     assert windscreen((1, 1.2, 18), name="driver").name == "driver"
@@ -97,10 +98,10 @@ def test_the_veil_is_that_of_each_place_and_age(lit):
     for view in found.views:
         expected = lamp_veil([LAMP], view.viewer.eye, middle(lit.facade), age=view.viewer.age).luminance
         assert expected > 0
-        assert view.veil_luminance == pytest.approx(float(expected), rel=1e-12)
+        assert view.veiling_luminance == pytest.approx(float(expected), rel=1e-12)
     young, old, _ = found.views
     # CIE 146: 1 + (75 / 70)^4 times as much.
-    assert old.veil_luminance / young.veil_luminance == pytest.approx(1 + (75 / 70) ** 4, rel=1e-12)
+    assert old.veiling_luminance / young.veiling_luminance == pytest.approx(1 + (75 / 70) ** 4, rel=1e-12)
     assert old.contrast < young.contrast
     assert old.white_luminance == young.white_luminance
 
@@ -120,8 +121,8 @@ def test_glare_that_is_known_by_its_light_alone_is_the_same_for_all(wall, straig
     source = Glare(illuminance=3.0, angle=10.0)
     scene = kit.Scene(facade=wall(), projectors=[straight(**LEAKS)], ambient=Ambient(glare=(source,)))
     found = audience_table(scene, [Viewer(name="a", eye=(0, 1, 9)), Viewer(name="b", eye=(5, 1, 30), age=70.0)])
-    assert found.views[0].veil_luminance == pytest.approx(float(veil_luminance(3.0, 10.0)))
-    assert found.views[1].veil_luminance == pytest.approx(2 * float(veil_luminance(3.0, 10.0)))
+    assert found.views[0].veiling_luminance == pytest.approx(float(veiling_luminance(3.0, 10.0)))
+    assert found.views[1].veiling_luminance == pytest.approx(2 * float(veiling_luminance(3.0, 10.0)))
 
 
 @pytest.mark.analytic
@@ -145,11 +146,28 @@ def test_picture_elements_per_degree_are_those_of_the_nearest_point(wall, straig
     """On a wall looked at squarely all elements are alike, so the nearest looks coarsest."""
     scene = kit.Scene(facade=wall(), projectors=[straight(8.0, 5.0)])
     projector = scene.projectors[0][0]
-    spacing = 0.1
-    (view,) = audience_table(scene, [Viewer(name="a", eye=(0.05, 2.55, away))], spacing=spacing).views
-    side = 8.0 / projector.resolution[0]
     # The nearest pixel centre lies straight ahead.
-    assert view.pixels_per_degree == pytest.approx(1 / math.degrees(2 * math.atan(side / 2 / away)), rel=1e-9)
+    (view,) = audience_table(scene, [Viewer(name="a", eye=(0.05, 2.55, away))], spacing=0.1).views
+    side = 8.0 / projector.resolution[0]
+    assert view.pixels_per_degree == pytest.approx(math.radians(1.0) / (side / away), rel=1e-9)
+
+
+@pytest.mark.analytic
+def test_elements_on_a_slope_are_longer_and_what_lies_along_the_line_of_sight_is_not_seen(straight):
+    """A roof that leans back by 45 degrees: elements are longer by the square root of 2, and do not look longer."""
+    grey = kit.Surface(name="grey", reflectance=0.5)
+    roof = kit.Patch("roof", [(-0.2, 2, 0.2), (0.2, 2, 0.2), (0.2, 2.4, -0.2), (-0.2, 2.4, -0.2)], grey)
+    projector, _ = straight(8.0, 5.0)
+    # From so far that rays are parallel, but for a thousandth.
+    far = kit.Placement(position=(0.0, 2.2, 1000.0), aim=(0.0, 2.2, 0.0))
+    scene = kit.Scene(facade=kit.Facade([roof]), projectors=[(replace(projector, throw_ratio=125.0), far)])
+    side = 8.0 / projector.resolution[0]
+    level, square = (
+        audience_table(scene, [Viewer(name="a", eye=eye)], spacing=0.05).views[0]
+        for eye in ((0.0, 2.2, 100.0), (0.0, 2.2 + 70.710678, 70.710678))
+    )
+    assert level.pixels_per_degree == pytest.approx(math.radians(1.0) / (side / 100.0), rel=5e-3)
+    assert square.pixels_per_degree == pytest.approx(math.radians(1.0) / (math.sqrt(2) * side / 100.0), rel=5e-3)
 
 
 @pytest.mark.analytic
@@ -188,47 +206,29 @@ def test_sixty_elements_to_a_degree_look_smooth(wall, straight):
 # Words
 
 
-def test_table_and_sentence_say_what_was_found(lit):
+def test_frame_and_sentence_say_what_was_found(lit):
     found = audience_table(lit, [Viewer(name="on the pavement", eye=(0, 1.6, 14)), windscreen((-4, 1.2, 18))])
-    first, second, third = found.table().splitlines()
-    assert first.split()[0] == "viewer"
-    assert second.startswith("on the pavement")
-    assert second.endswith(found.views[0].status)
-    assert "14.0 m" in second
-    assert "46.0 ft" in found.table("ft")
-    assert " 0.70 " in third
+    frame = found.frame()
+    assert frame.index.tolist() == ["on the pavement", "in a car"]
+    assert frame["pane"].tolist() == [1.0, 0.7]
+    for view in found.views:
+        row = frame.loc[view.viewer.name]
+        assert row[["distance [m]", "off axis [°]", "veil [cd/m²]", "elements per degree", "front"]].tolist() == [
+            view.distance, view.angle, view.veiling_luminance, view.pixels_per_degree, view.status
+        ]  # fmt: skip
+        for name, figure in (("white [cd/m²]", view.front.white_luminance), ("contrast", view.front.contrast)):
+            band = [row[f"{end}{name}"] for end in ("low ", "", "high ")]
+            assert band == [figure.low, figure.median, figure.high]
+    assert shown(found.frame("ft")).loc["on the pavement", "distance [ft]"] == "46.0"
     assert found.sentence().endswith(PANES)
     assert "dirt" in PANES
     assert found.sentence("ft").startswith("On the pavement, 46 ft away: ")
-    assert str(found) == f"{found.sentence()}\n\n{found.table()}"
+    assert str(found) == f"{found.sentence()}\n\n{text_table(frame)}"
     assert found.view("in a car") is found.views[1]
     assert PANES not in audience_table(lit, [Viewer(name="a", eye=(0, 1, 9))]).sentence()
 
 
 # What is refused
-
-
-@pytest.mark.bad_input
-@pytest.mark.parametrize(
-    ("change", "field"),
-    [
-        ({"name": ""}, "viewer name"),
-        ({"name": 3}, "viewer name"),
-        ({"eye": (0, 1)}, "viewer 'a': eye"),
-        ({"eye": None}, "viewer 'a': eye"),
-        ({"eye": (0, 1, math.nan)}, "viewer 'a': eye[2]"),
-        ({"transmittance": 0.0}, "viewer 'a': transmittance"),
-        ({"transmittance": 1.1}, "viewer 'a': transmittance"),
-        ({"transmittance": None}, "viewer 'a': transmittance"),
-        ({"age": -1.0}, "viewer 'a': age"),
-        ({"age": 121.0}, "viewer 'a': age"),
-        ({"age": "old"}, "viewer 'a': age"),
-    ],
-)
-def test_a_viewer_names_what_is_wrong(change, field):
-    with pytest.raises(kit.InputError) as caught:
-        Viewer(**{"name": "a", "eye": (0, 1, 9)} | change)
-    assert caught.value.field == field
 
 
 @pytest.mark.bad_input
@@ -247,26 +247,19 @@ def test_an_eye_behind_the_wall_or_inside_the_front_is_refused(straight, eye):
 
 
 @pytest.mark.bad_input
-def test_a_table_names_what_is_wrong(lit, straight):
+def test_a_table_names_what_is_wrong(lit):
     person = Viewer(name="a", eye=(0, 1, 9))
-    for scene, viewers, field in (
-        ("scene", [person], "scene"),
-        (lit, [], "viewers"),
-        (lit, person, "viewers"),
-        (lit, "a", "viewers"),
-        (lit, ["a"], "viewers"),
-        (lit, [person, person], "viewers"),
-        (replace(lit, projectors=[straight(lumens=(1.0, 2.0))]), [person], "light"),
+    for change, field in (
+        ({"scene": "scene"}, "scene"),
+        ({"viewers": [person, person]}, "viewers: name"),
+        ({"target": 4.0}, "target"),
+        ({"spacing": -1.0}, "spacing"),
     ):
         with pytest.raises(kit.InputError) as caught:
-            audience_table(scene, viewers)
+            audience_table(**{"scene": lit, "viewers": [person]} | change)
         assert caught.value.field == field
-    with pytest.raises(kit.InputError, match="target"):
-        audience_table(lit, [person], 4.0)
-    with pytest.raises(kit.InputError, match="spacing"):
-        audience_table(lit, [person], spacing=-1.0)
     found = audience_table(lit, [person])
-    for words in (found.table, found.sentence):
+    for words in (found.frame, found.sentence):
         with pytest.raises(kit.InputError, match="units"):
             words("yd")
     with pytest.raises(kit.InputError, match="one of a"):

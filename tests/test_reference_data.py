@@ -26,7 +26,7 @@ TABLES = (
     "ambient_levels",
     "cloths",
     "constants",
-    "content_zones",
+    "content_parts",
     "contrast_categories",
     "exposure",
     "eye",

@@ -6,6 +6,7 @@ change to one of those need not cast the light anew.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,12 +16,12 @@ from numpy.typing import NDArray
 from kit.blocks import in_blocks
 from kit.errors import InputError
 from kit.memory import Memory
-from kit.source.beam import Beam, zone_gain
+from kit.source.beam import Beam, Landing, zone_gain
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.wall.facade import Facade
 from kit.wall.occlusion import reached
-from kit.wall.points import FrontRaster, check_in_front
+from kit.wall.points import FrontRaster, WallPoints, check_in_front
 from kit.wall.raster import Grid, Mask, Window, common
 
 Array = NDArray[np.float64]
@@ -45,6 +46,12 @@ class Cast:
     beams: tuple[Beam, ...]
     units: tuple[Array, ...]
     share: Array
+
+    def landings(self, among: Mask | bool = True) -> Iterator[tuple[WallPoints, Landing]]:
+        """Return, for each projector, those of some points (y, x) that it lights, and how its beam meets them."""
+        for beam, unit in zip(self.beams, self.units, strict=True):
+            points = self.raster.at((unit > 0.0) & among)
+            yield points, beam.on(points.position, points.normal)
 
 
 # A slider that moves no lens need not cast the light anew; large casts would hold memory.

@@ -312,7 +312,7 @@ class ObtrusiveLight(Result):
     def front_frame(self) -> pd.DataFrame:
         """Return the average luminance of the front, with the show and by ambient light alone."""
         parts = {"with the show": self.luminance, "ambient light alone": self.ambient_luminance}
-        rows = [{"front": name} | part.row("average luminance", "cd/m²") for name, part in parts.items()]
+        rows = [{"front": name, **part.row("average luminance", "cd/m²")} for name, part in parts.items()]
         return make_frame(rows, {"average luminance [cd/m²]": "band", "limit [cd/m²]": "g"}, index="front")
 
     def missing_frame(self) -> pd.DataFrame:
