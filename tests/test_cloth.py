@@ -185,6 +185,13 @@ def test_rain_darkens_what_soaks_water_up_and_nothing_else(surface):
     assert (wet.name, wet.kind) == (f"wet {surface.name}", surface.kind)
 
 
+def test_a_wet_screen_loses_of_its_gain_what_it_loses_of_its_reflectance():
+    dry = kit.Surface(name="board", reflectance=0.5, gain=1.2)
+    wet = wet_surface(dry)
+    assert wet.luminance_factor / dry.luminance_factor == pytest.approx(wet.reflectance / 0.5, rel=1e-12)  # rounding
+    assert wet_surface(replace(dry, reflectance=0.0, low=0.0)).reflectance == 0.0
+
+
 def test_paint_behind_wet_cloth_stays_as_it_is_and_an_unknown_wall_counts_as_porous():
     wet = Hanging(wet=True)
     brick, paint, unknown = (

@@ -1,4 +1,5 @@
 import math
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -156,6 +157,17 @@ def test_kinds_are_the_groups_of_the_reference_surfaces():
         assert kit.Surface.from_reference(row.name).kind == row.group
         assert kit.Surface(name="mine", reflectance=0.5, kind=row.group).kind == row.group
     assert kit.Surface(name="mine", reflectance=0.5).kind == ""
+
+
+@pytest.mark.analytic
+def test_gain_is_stated_against_a_perfect_diffuser_whatever_the_reflectance(wall, straight):
+    grey, paint = kit.Surface(name="grey screen", reflectance=0.4, gain=1.2), kit.Surface(name="paint", reflectance=0.4)
+    assert (grey.luminance_factor, paint.luminance_factor) == (1.2, 0.4)
+    front = wall()
+    scene = kit.Scene(facade=front, projectors=[straight()])
+    light = kit.light_map(replace(scene, facade=front.cover(grey, patches=["wall"])), 0.5)
+    # Rounding only.
+    np.testing.assert_allclose(light["white_luminance"], 1.2 * light["illuminance"] / np.pi, rtol=1e-12)
 
 
 # Cutting a patch
@@ -428,6 +440,9 @@ def test_a_house_file_may_say_what_a_surface_of_its_own_is():
     told = kit.parse_house(GOOD.replace("high = 0.20", 'high = 0.20\nkind = "brick"'))
     assert told.patch("bay").surface.kind == "brick"
     assert told.patch("gable").surface.kind == "siding"
+    assert told.patch("bay").surface.gain is None
+    screen = kit.parse_house(GOOD.replace("high = 0.20", "high = 0.20\ngain = 1.2"))
+    assert screen.patch("bay").surface.luminance_factor == 1.2
 
 
 def broken(old, new):
@@ -495,7 +510,9 @@ BAD_FILES = {
         broken("depth = 2", "depth = 2\nthickness = -1"),
         ["patch 'bay'", "thickness", "-1"],
     ),
-    "reflectance above 1": (broken("0.16", "1.6"), ["surfaces", "our brick", "reflectance", "1.6"]),
+    "reflectance above 1": (broken("0.16", "1.6"), ["surface 'our brick'", "reflectance", "1.6", "from 0 to 1"]),
+    "reflectance in words": (broken("0.16", '"dark"'), ["our brick", "reflectance", "'dark'", "a number"]),
+    "no gain at all": (broken("high = 0.20", "high = 0.20\ngain = 0"), ["surface 'our brick'", "gain", "above 0"]),
     "band the wrong way round": (broken("low = 0.12", "low = 0.18"), ["surface 'our brick'", "0.18"]),
     "unknown kind": (
         broken("high = 0.20", 'high = 0.20\nkind = "bricks"'),

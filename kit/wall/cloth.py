@@ -243,8 +243,10 @@ def wet_surface(wall: Surface) -> Surface:
 
     ends = ("reflectance", "low", "high")
     dry = np.array([getattr(wall, end) for end in ends])
-    wet = dict(zip(ends, wet_reflectance(dry, solid=solid).tolist(), strict=True))
-    return replace(wall, name=f"wet {wall.name}", **wet)
+    wet = wet_reflectance(dry, solid=solid)
+    # A screen loses of its gain what it loses of its reflectance.
+    gain = None if wall.gain is None else wall.gain * float(wet[0]) / max(wall.reflectance, 1e-12)
+    return replace(wall, name=f"wet {wall.name}", gain=gain or None, **dict(zip(ends, wet.tolist(), strict=True)))
 
 
 def wet_front(facade: Facade) -> Facade:

@@ -108,9 +108,10 @@ class Surface:
         Diffuse, photopic, in [0, 1].
     low, high : float, optional
         Band of the reflectance; same as `reflectance` where not given.
-    gain : float
-        Luminance towards the audience over that of an ideal diffuser of the same reflectance, for light
-        from the projector; above 0. Ambient light comes from all sides and gets none.
+    gain : float, optional
+        As a projection screen states it: luminance towards the audience over that of a perfect diffuser, for light
+        from the projector; above 0, whatever the reflectance. Ambient light comes from all sides and gets none. Not
+        given: an ordinary diffuse surface, whose luminance is reflectance x illuminance / pi.
     kind : str
         A group of ``reference_data/surfaces.csv`` (``"brick"``, ``"window"``): says what may be covered, what
         rain darkens and which colour is likely. Empty: unknown.
@@ -127,15 +128,17 @@ class Surface:
     >>> import kit
     >>> kit.Surface(name="our brick", reflectance=0.16, low=0.12, high=0.20, kind="brick").high
     0.2
-    >>> kit.Surface.from_reference("red brick").reflectance
+    >>> kit.Surface.from_reference("red brick").luminance_factor
     0.188
+    >>> kit.Surface(name="screen", reflectance=0.8, gain=1.2).luminance_factor
+    1.2
     """
 
     name: str = declared(NAME)
     reflectance: float = declared(REFLECTANCE)
     low: float = declared(REFLECTANCE, default=None)
     high: float = declared(REFLECTANCE, default=None)
-    gain: float = declared(GAIN, default=1.0)
+    gain: float | None = declared(GAIN, default=None)
     kind: str = declared(KIND)
     spectrum: Spectrum | None = declared(Is(kind=Spectrum), default=None)
 
@@ -150,7 +153,7 @@ class Surface:
     @property
     def luminance_factor(self) -> float:
         """Luminance towards the audience over that of a perfect diffuser, for light from the projector."""
-        return self.reflectance * self.gain
+        return self.reflectance if self.gain is None else self.gain
 
     @classmethod
     def from_reference(cls, name: str) -> Surface:

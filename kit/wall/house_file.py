@@ -49,7 +49,6 @@ from kit.wall.raster import SAME_PLANE
 
 Length = Annotated[float, Field(allow_inf_nan=False, ge=-1000.0, le=1000.0)]
 Size = Annotated[float, Field(allow_inf_nan=False, gt=0.0, le=1000.0)]
-Share = Annotated[float, Field(allow_inf_nan=False, ge=0.0, le=1.0)]
 Corner = Annotated[list[Length], Field(min_length=2, max_length=3)]
 Outline = Annotated[list[Corner], Field(min_length=3, max_length=1000)]
 Name = Annotated[str, Field(min_length=1, max_length=200, pattern=r"\S")]
@@ -84,10 +83,12 @@ class _Rectangle(_Record):
 
 
 class _Surface(_Record):
-    reflectance: Share
-    low: Share | None = None
-    high: Share | None = None
-    gain: Annotated[float, Field(allow_inf_nan=False, gt=0.0, le=20.0)] = 1.0
+    """As `Surface`, which knows what each number may be."""
+
+    reflectance: float
+    low: float | None = None
+    high: float | None = None
+    gain: float | None = None
     kind: str = ""
 
 
@@ -127,6 +128,13 @@ def load_house(path: str | Path) -> Facade:
     InputError
         For anything that is wrong with the file; names the file, the patch, the field, the value and what
         is right.
+
+    Examples
+    --------
+    >>> import kit
+    >>> house = kit.load_house("notebooks/houses/brick_two_storey.toml")
+    >>> house.patch("main wall").surface.name
+    'red brick'
     """
     file = Path(path)
     try:
@@ -159,10 +167,7 @@ def parse_house(source: str, file: str = "house file") -> Facade:
 
 
 def _facade(house: _House, scale: float) -> Facade:
-    own = {
-        name: Surface(name=name, reflectance=s.reflectance, low=s.low, high=s.high, gain=s.gain, kind=s.kind)
-        for name, s in house.surfaces.items()
-    }
+    own = {name: Surface(name=name, **s.model_dump(exclude_none=True)) for name, s in house.surfaces.items()}
     patches: list[Patch] = []
     for item in house.patch:
         where = f"patch {item.name!r}"
