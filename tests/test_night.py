@@ -12,7 +12,7 @@ from scipy.spatial.transform import Rotation
 import kit
 from kit import reference
 from kit.eye.night import base_colours, daylight_picture, night_view, on_screen, ward_scale
-from kit.eye.picture_file import picture_from_array
+from kit.eye.picture_file import Picture
 from kit.results import text_table
 from kit.source.beam import Beam
 from kit.source.spectra import FINE, LightSource, Spectrum, light_source, light_source_names
@@ -25,7 +25,7 @@ D65 = (0.3127, 0.3290)
 
 
 def picture(rgb):
-    return picture_from_array("picture", np.array(rgb, float))
+    return Picture(name="picture", rgb=np.array(rgb, float))
 
 
 def even(*rgb):

@@ -13,7 +13,7 @@ from hypothesis.extra import numpy as hnp
 from PIL import Image, ImageCms
 
 from kit.errors import InputError
-from kit.eye.picture_file import FORMATS, MOST_PIXELS, load_picture, picture_from_array
+from kit.eye.picture_file import FORMATS, MOST_PIXELS, Picture, load_picture
 
 EXIF_ORIENTATION = 0x0112
 RAMP = np.arange(256, dtype=np.uint8).reshape(16, 16)
@@ -532,7 +532,7 @@ drives = hnp.arrays(
 @pytest.mark.property
 @given(drives)
 def test_an_array_is_kept_and_cannot_be_changed(rgb):
-    picture = picture_from_array("test", rgb)
+    picture = Picture(name="test", rgb=rgb)
     np.testing.assert_array_equal(picture.rgb, rgb.astype(np.float32))
     rgb[...] = 0.5  # the caller's array is not the picture's
     with pytest.raises(ValueError, match="read-only"):
@@ -544,7 +544,7 @@ def test_an_array_is_kept_and_cannot_be_changed(rgb):
 @pytest.mark.property
 @given(drives, st.integers(1, 20), st.integers(1, 20))
 def test_a_resized_picture_holds_the_same_mean_light(rgb, width, height):
-    picture = picture_from_array("test", rgb)
+    picture = Picture(name="test", rgb=rgb)
     other = picture.resized(width, height)
     assert (other.name, other.width, other.height) == ("test", width, height)
     # float32 of the results.
@@ -556,12 +556,12 @@ def test_a_resized_picture_holds_the_same_mean_light(rgb, width, height):
 @pytest.mark.analytic
 def test_resizing_is_the_mean_over_the_area():
     rgb = np.random.default_rng(3).random((6, 8, 3))
-    picture = picture_from_array("test", rgb)
+    picture = Picture(name="test", rgb=rgb)
     blocks = rgb.reshape(3, 2, 2, 4, 3).mean((1, 3))
     np.testing.assert_allclose(picture.resized(2, 3).rgb, blocks, rtol=1e-6)
     np.testing.assert_allclose(picture.resized(8, 6).rgb, picture.rgb, rtol=1e-7)
     np.testing.assert_allclose(picture.resized(16, 18).rgb, rgb.repeat(3, 0).repeat(2, 1), rtol=1e-6)
-    line = picture_from_array("line", np.array([[[0.0] * 3, [0.6] * 3, [0.9] * 3]]))
+    line = Picture(name="line", rgb=np.array([[[0.0] * 3, [0.6] * 3, [0.9] * 3]]))
     # Three cells on two: by hand, (0 + 0.6 / 2) / 1.5 and (0.6 / 2 + 0.9) / 1.5.
     np.testing.assert_allclose(line.resized(2, 1).rgb[0, :, 0], [0.2, 0.8], rtol=1e-6)
 
@@ -569,7 +569,7 @@ def test_resizing_is_the_mean_over_the_area():
 @pytest.mark.analytic
 def test_a_fine_checkerboard_shrinks_to_half_the_light_not_to_half_the_code():
     board = np.indices((64, 64)).sum(0) % 2 * np.ones((3, 1, 1))
-    small = picture_from_array("board", np.moveaxis(board, 0, -1)).resized(8, 8)
+    small = Picture(name="board", rgb=np.moveaxis(board, 0, -1)).resized(8, 8)
     np.testing.assert_allclose(small.rgb, 0.5, rtol=1e-6)
 
 
@@ -596,11 +596,11 @@ def test_a_fine_checkerboard_shrinks_to_half_the_light_not_to_half_the_code():
 )
 def test_arrays_that_are_no_picture_are_refused(rgb):
     with pytest.raises(InputError, match="picture 'test': rgb"):
-        picture_from_array("test", rgb)
+        Picture(name="test", rgb=rgb)
 
 
 @pytest.mark.bad_input
 @pytest.mark.parametrize("size", [(0, 1), (1.5, 1), (10**4, 10**4)])
 def test_sizes_that_are_none_are_refused(size):
     with pytest.raises(InputError, match="resized"):
-        picture_from_array("test", np.zeros((2, 2, 3))).resized(*size)
+        Picture(name="test", rgb=np.zeros((2, 2, 3))).resized(*size)

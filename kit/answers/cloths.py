@@ -19,7 +19,7 @@ from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.night import Screen, daylight_picture, night_view, on_screen
-from kit.eye.picture_file import Picture, load_picture, picture_from_array
+from kit.eye.picture_file import Picture, load_picture
 from kit.fields import (
     AMBIENT,
     DISTANCE,
@@ -254,7 +254,7 @@ def _picture(choice: ClothChoice, house: Facade) -> Picture:
     if choice.picture == DAYLIGHT:
         return _by_daylight(house)
     if choice.picture == WHITE:
-        return picture_from_array("white", np.ones((1, 1, 3)))
+        return Picture(name="white", rgb=np.ones((1, 1, 3)))
     if not choice.file.strip():
         raise InputError("picture file", choice.file, "the path of a picture, for example my_house.jpg")
     path = Path(choice.file.strip()).expanduser()

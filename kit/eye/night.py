@@ -39,7 +39,7 @@ from kit import reference
 from kit.errors import InputError
 from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
 from kit.eye.light_map import EXTENT, Scene, light_map
-from kit.eye.picture_file import Picture, picture_from_array
+from kit.eye.picture_file import Picture
 from kit.fields import Number, OneOf
 from kit.light.cast import blended, cast_light
 from kit.quantities import labelled
@@ -265,7 +265,7 @@ def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
     to_rgb, _ = _screen()
     colours = [to_rgb @ reflected_white(daylight, surface_spectrum(p.surface)) for p in facade.patches]
     table = np.clip(np.array([*colours, np.zeros(3)]), 0.0, 1.0)
-    return picture_from_array(f"{facade.name} by daylight", table[index][::-1])
+    return Picture(name=f"{facade.name} by daylight", rgb=table[index][::-1])
 
 
 @dataclass(frozen=True, kw_only=True)

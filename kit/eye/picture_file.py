@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from kit.errors import InputError
 from kit.fields import NAME, Number, OneOf, check_named, declared
@@ -122,11 +122,6 @@ class Picture:
         across, down = _area_weights(self.width, columns), _area_weights(self.height, rows)
         channels = [down @ (across @ self.rgb[..., i].T).T for i in range(3)]
         return Picture(name=self.name, rgb=np.stack(channels, axis=-1))
-
-
-def picture_from_array(name: str, rgb_linear: ArrayLike) -> Picture:
-    """Return a picture of an array of linear drive; see `Picture` for shape, range and errors."""
-    return Picture(name=name, rgb=np.asarray(rgb_linear))
 
 
 def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = "refuse") -> Picture:
