@@ -2,15 +2,16 @@
 
 Common practice, no source. Nothing is tuned: reference reflectances, the typical projector, the low-density
 residential ambient level, a picture as wide as the house. Where the verdict is milder or stricter than what
-is reported, the test says so and holds the figure.
+is reported, the test says so. A report is a word such as "good", with room on both sides: that the figures below the
+verdicts are right is held by hand, from lumens, area and reflectance.
 """
+
+import math
 
 import pytest
 
 import kit
 from kit import reference
-
-pytestmark = pytest.mark.practice
 
 FOOT = 0.3048
 
@@ -42,6 +43,7 @@ def verdict(lumens, width_ft, surface, *, windows=False, height_ft=20.0):
     return kit.judge(kit.light_map(scene, 0.1))
 
 
+@pytest.mark.practice
 def test_a_one_to_one_lens_needs_the_house_width_and_a_short_throw_lens_a_third_to_a_half():
     assert kit.throw_distance(60, 1.0) == 60
     short = reference.row("projector_classes", "short", group="throw")
@@ -51,25 +53,59 @@ def test_a_one_to_one_lens_needs_the_house_width_and_a_short_throw_lens_a_third_
     assert ultra.low < needed[0] < short.low < needed[1] < short.high
 
 
+@pytest.mark.practice
 def test_4000_lumens_look_good_on_a_light_house_of_40_feet():
     assert verdict(4000, 40, "white siding").status == "enough"
     assert verdict(4000, 40, "cream siding").front.passing_share > 0.9
 
 
+@pytest.mark.practice
 def test_3000_lumens_on_a_light_house_of_40_feet_are_borderline_and_the_middle_of_the_band_passes():
     result = verdict(3000, 40, "white siding")
     assert result.status == "borderline"
     assert result.front.shortfall < 1.0
 
 
+CASES = [
+    (4000, 40, "white siding"),
+    (4000, 40, "cream siding"),
+    (3000, 40, "white siding"),
+    (3000, 60, "white siding"),
+    (4000, 60, "white siding"),
+    (3000, 50, "white siding"),
+    (8000, 40, "dark red brick"),
+    (8000, 60, "red brick"),
+    (8000, 60, "white fabric"),
+]
+
+
+def by_hand(lumens, width_ft, surface):
+    """White of a flat front [cd/m2]: delivered lumens on the picture's area (16:10), times reflectance over pi."""
+    # As stated, standard picture, first seasons, middle of the zoom, plain pane, clean.
+    delivered = lumens * 0.90 * 0.85 * 0.93 * 0.92 * 0.90 * 1.00
+    width = width_ft * FOOT
+    return delivered / (width * width * 10 / 16) * reference.value("surfaces", surface) / math.pi
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(("lumens", "width", "surface"), CASES)
+def test_the_figure_behind_each_report_is_that_of_a_pocket_calculator(lumens, width, surface):
+    front = verdict(lumens, width, surface).front
+    # A flat front square to the lens is lit evenly; rounding only.
+    assert front.white_luminance.median == pytest.approx(by_hand(lumens, width, surface), rel=1e-9)
+
+
+@pytest.mark.practice
 @pytest.mark.parametrize(("lumens", "width"), [(3000, 60), (4000, 60), (3000, 50)])
 def test_wider_light_houses_get_less_than_is_reported(lumens, width):
-    """Stricter than practice reports, should the reported house be this wide: by 1.4 to 2.2 times."""
+    """Stricter than practice reports, should the reported house be this wide: by 1.4 to 2.1 times."""
     result = verdict(lumens, width, "white siding")
     assert result.status == "not enough"
-    assert 1.3 < result.front.shortfall < 2.2
+    assert result.front.shortfall == pytest.approx(4.0 / by_hand(lumens, width, "white siding"), rel=1e-9)
+    assert 1.4 < result.front.shortfall < 2.1
 
 
+@pytest.mark.practice
 def test_8000_lumens_are_not_enough_on_dark_brick():
     for width in (40, 60):
         result = verdict(8000, width, "dark red brick")
@@ -78,6 +114,7 @@ def test_8000_lumens_are_not_enough_on_dark_brick():
     assert verdict(8000, 60, "red brick").status == "not enough"
 
 
+@pytest.mark.practice
 def test_8000_lumens_on_white_fabric_are_excellent_at_40_feet_and_pass_at_60():
     at_40 = verdict(8000, 40, "white fabric")
     assert at_40.status == "enough"
@@ -89,6 +126,7 @@ def test_8000_lumens_on_white_fabric_are_excellent_at_40_feet_and_pass_at_60():
     assert at_60.front.white_luminance.low > 0.9 * at_60.target.white_luminance
 
 
+@pytest.mark.practice
 @pytest.mark.parametrize(("lumens", "width"), [(2000, 25), (3000, 30)])
 def test_a_small_projector_works_on_shaded_windows_and_not_on_the_brick_around_them(lumens, width):
     result = verdict(lumens, width, "red brick", windows=True, height_ft=14)

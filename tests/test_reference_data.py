@@ -107,9 +107,11 @@ def test_every_siding_is_marked_as_not_found():
         assert "not found" in surface(name).note
 
 
-# Published and computed values
+# Remembered and computed values. `regression`: the same memory, or the same look into a source, stands in the table and
+# here; such a test holds the table against a slip of the keyboard, and is no evidence for the value.
 
 
+@pytest.mark.regression
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
@@ -119,11 +121,12 @@ def test_every_siding_is_marked_as_not_found():
         ("bright concrete", (0.24, 0.35, 0.44)),
     ],
 )
-def test_published_spectra_klum(name, expected):
+def test_reflectances_seen_in_the_klum_library(name, expected):
     assert levels(surface(name)) == expected
     assert surface(name).status == "seen"
 
 
+@pytest.mark.analytic
 def test_dark_red_brick_is_the_mean_of_three_published_samples():
     samples = (0.150, 0.099, 0.093)
     expected = (min(samples), sum(samples) / 3, max(samples))
@@ -138,6 +141,7 @@ def ideal_pane():
     return 1.0 - transmitted, transmitted
 
 
+@pytest.mark.analytic
 def test_plain_pane_is_at_best_the_ideal_one():
     reflected, transmitted = ideal_pane()
     assert transmitted == pytest.approx(0.9183, abs=5e-5)
@@ -146,6 +150,7 @@ def test_plain_pane_is_at_best_the_ideal_one():
     assert surface("bare window").low < reflected < surface("bare window").high
 
 
+@pytest.mark.analytic
 @pytest.mark.parametrize(
     ("name", "behind"),
     [
@@ -164,6 +169,7 @@ def test_shade_behind_a_pane_is_the_diffuse_part(name, behind):
     assert surface(name).status == "from memory"
 
 
+@pytest.mark.analytic
 def test_two_layers_of_white_fabric():
     one = surface("white fabric")
     expected = []
@@ -174,6 +180,7 @@ def test_two_layers_of_white_fabric():
     assert levels(surface("white fabric two layers")) == pytest.approx(expected, abs=1e-4)
 
 
+@pytest.mark.regression
 @pytest.mark.parametrize(
     ("name", "expected", "unit"),
     [
@@ -242,7 +249,7 @@ def test_refractive_index_of_water():
     assert row.high == pytest.approx(refractive_index_of_water(460.0), abs=5e-4)
 
 
-@pytest.mark.published
+@pytest.mark.regression
 def test_refractive_indices_of_solids_lie_between_those_of_their_minerals_and_fibres():
     # Quartz at 589 nm: 1.5442 and 1.5533 (ordinary and extraordinary); a textbook value, from memory.
     masonry = reference.row("constants", "refractive index of masonry")
@@ -260,7 +267,6 @@ def test_visibility_threshold_has_its_published_form():
         reference.value("constants", f"visibility threshold {name}") for name in ("inner exponent", "exponent")
     )
     assert inner * outer == pytest.approx(1.0, rel=1e-12)
-    assert reference.value("constants", "white of a screen") == 80.0  # IEC 61966-2-1, reference display
 
 
 def test_lengths_agree_with_a_library():
@@ -281,7 +287,8 @@ def test_light_losses_keep_the_order_of_the_chain():
     assert levels(reference.row("light_losses", "none", group="housing window")) == (1.0, 1.0, 1.0)
 
 
-def test_published_contrast_categories():
+@pytest.mark.regression
+def test_remembered_contrast_categories():
     found = {row.name: levels(row) for row in reference.table("contrast_categories")}
     assert found == {
         "passive viewing": (7.0,) * 3,
@@ -291,7 +298,8 @@ def test_published_contrast_categories():
     }
 
 
-def test_published_luminance_targets():
+@pytest.mark.regression
+def test_remembered_luminance_targets():
     assert [reference.value("luminance_targets", name) for name in ("dark", "medium", "bright")] == [4, 6, 12]
     assert levels(reference.row("luminance_targets", "white")) == pytest.approx((48 - 10.2, 48, 48 + 10.2))
     flood = {row.name: row.value for row in reference.table("luminance_targets") if row.quantity == "illuminance"}
@@ -304,7 +312,8 @@ def test_published_luminance_targets():
             assert value < flood[name.replace(", dark", ", medium")] < flood[name.replace(", dark", ", bright")]
 
 
-def test_published_ambient_levels():
+@pytest.mark.regression
+def test_remembered_ambient_levels():
     curfew = [name for name in reference.names("ambient_levels") if name.startswith("after curfew")]
     assert [reference.value("ambient_levels", name) for name in curfew] == [0.1, 1, 2, 5]
     foot_candle = reference.value("constants", "foot-candle")
