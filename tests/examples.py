@@ -11,11 +11,13 @@ from collections.abc import Callable
 from typing import Any
 
 import kit
-from kit.fields import FLAG, POINT, Spec
+from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
+from kit.fields import FLAG, LENGTH, LIGHT_OUTPUT, POINT, SPACING, Spec
+from kit.light.lamps import LAMPS
 from kit.sky.site import Sky
 from kit.stage.audience import VIEWERS
 from kit.stage.beam_safety import DISTANCES, EYE_HEIGHTS, WALK
-from kit.stage.obtrusive_light import CURFEW, ENVIRONMENTAL_ZONE, LAMPS, RECEIVERS, ROAD
+from kit.stage.obtrusive_light import CURFEW, ENVIRONMENTAL_ZONE, RECEIVERS, ROAD
 from kit.wall.cloth import WIND
 from kit.wall.layers import GAP, INDEX, SHARES, SIDE, diffuse_interface_reflectance, gap_layer, wet_reflectance
 
@@ -54,6 +56,7 @@ EXAMPLES[kit.Patch] = lambda: kit.Patch(
 )
 EXAMPLES[kit.Pattern] = lambda: kit.Pattern.from_reference("modular brick")
 EXAMPLES[kit.Surface] = lambda: kit.Surface(name="brick", reflectance=0.2, low=0.1, high=0.3, kind="brick")
+ARGUMENTS[kit.split_at, "height"] = LENGTH, lambda height: kit.split_at(EXAMPLES[kit.Patch](), height)
 ARGUMENTS[kit.Covering.wind_force, "wind_speed"] = (
     WIND,
     lambda speed: kit.cover(EXAMPLES[kit.Facade](), EXAMPLES[kit.Cloth]()).wind_force(speed),
@@ -91,6 +94,18 @@ EXAMPLES[kit.Scene] = lambda: kit.Scene(
 )
 
 # decision
+
+_PAY_OFF = {"ambient_left": AMBIENT_LEFT, "lamp_price": LAMP_PRICE.but(optional=True), "spacing": SPACING}
+for _name, _spec in _PAY_OFF.items():
+    ARGUMENTS[kit.pay_off, _name] = (
+        _spec,
+        lambda value, name=_name: kit.pay_off(
+            EXAMPLES[kit.Scene](),
+            kit.cover(EXAMPLES[kit.Facade](), EXAMPLES[kit.Cloth]()),
+            **{"spacing": 1.0} | {name: value},
+        ),
+    )
+ARGUMENTS[kit.projector_price, "light_output"] = LIGHT_OUTPUT, kit.projector_price
 
 # stage
 

@@ -267,12 +267,6 @@ def test_a_tip_too_thin_to_be_wall_is_not_cut_off():
     assert same is gable
 
 
-@pytest.mark.bad_input
-def test_a_level_that_is_no_height_is_refused():
-    with pytest.raises(kit.InputError, match="height"):
-        split_at(kit.Patch("wall", SQUARE, PLAIN), math.nan)
-
-
 # What is not hidden
 
 

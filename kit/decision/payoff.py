@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import xarray as xr
@@ -23,15 +24,31 @@ from numpy.typing import NDArray
 
 from kit import reference
 from kit.decision.verdict import Target, checked_target, judge
-from kit.errors import InputError, number
+from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.source.projector import combine
-from kit.units import metres_per
-from kit.wall.cloth import Band, Covering
+from kit.fields import LIGHT_OUTPUT, SHARE, Number
+from kit.results import Format, Result, make_frame
+from kit.source.projector import Levels, combine
+from kit.units import edge
+from kit.wall.cloth import Covering
+from kit.words import capital, percent, short
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of lamps, when they are shaded")
+LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
+
+FORMATS: dict[str, Format] = {
+    "contrast": ".1f",
+    "lit": percent,
+    "price [USD]": ",.0f",
+    "price of each cd/m² [USD]": lambda price: "buys none" if math.isinf(price) else short(price),
+}
 
 
 @dataclass(frozen=True, kw_only=True)
-class Route:
+class Route(Result):
     """One way to a brighter wall.
 
     Attributes
@@ -43,8 +60,8 @@ class Route:
         Median of projected white on the lit part of what the cloth would cover [cd/m2].
     contrast : float
         Median contrast at the eye there.
-    gain : float
-        Luminance above that of the bare wall [cd/m2].
+    added_luminance : float
+        Above that of the bare wall [cd/m2].
     lit_share : float
         Of the whole front.
     status : str
@@ -57,21 +74,46 @@ class Route:
     change: str
     luminance: float
     contrast: float
-    gain: float
+    added_luminance: float
     lit_share: float
     status: str
-    price: Band | None
+    price: Levels | None
 
     @property
     def price_per_luminance(self) -> float:
-        """Price of each cd/m2 gained [USD/(cd/m2)]; infinite where none is gained or none is on sale."""
-        if self.price is None or self.gain <= 1e-9 * max(self.luminance, 1.0):
+        """Price of each cd/m2 added [USD/(cd/m2)]; infinite where none is added or none is on sale."""
+        if self.price is None or self.added_luminance <= 1e-9 * max(self.luminance, 1.0):
             return math.inf
-        return self.price[1] / self.gain
+        return self.price[1] / self.added_luminance
+
+    def row(self) -> dict[str, Any]:
+        """Return the figures as a row of the frame of a `PayOff`; prices are NaN where nothing on sale does it."""
+        return {
+            "route": self.name,
+            "white [cd/m²]": self.luminance,
+            "contrast": self.contrast,
+            "lit": self.lit_share,
+            "price [USD]": math.nan if self.price is None else self.price[1],
+            "price of each cd/m² [USD]": math.nan if self.price is None else self.price_per_luminance,
+            "front": self.status,
+            "change": self.change,
+        }
+
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return the figures, one row."""
+        return make_frame([self.row()], FORMATS, index="route")
+
+    def sentence(self, units: str = "m") -> str:
+        """Return what is done and what comes of it in words."""
+        price = "not on sale" if self.price is None else f"{short(self.price[1])} USD"
+        return (
+            f"{capital(self.name)} ({self.change}): white {short(self.luminance)} cd/m², contrast "
+            f"{self.contrast:.1f}:1, {percent(self.lit_share)} of the front lit, {price}. The front: {self.status}."
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
-class PayOff:
+class PayOff(Result):
     """The decision: cloth against the other routes.
 
     Attributes
@@ -112,67 +154,41 @@ class PayOff:
                 return route
         raise InputError("route", name, f"one of {', '.join(r.name for r in self.routes)}")
 
-    @property
-    def sentence(self) -> str:
-        """The decision in words, in metres."""
-        return self.words("m")
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return the routes side by side, a row for each."""
+        return make_frame([route.row() for route in self.routes], FORMATS, index="route")
 
-    def words(self, units: str) -> str:
-        """Return the decision in words, prices of cloth by the square metre or, with ``"ft"``, by the square foot."""
-        square, name = metres_per(units) ** 2, "sq ft" if units == "ft" else "m²"
-        bare, _, cloth, *_ = self.routes
+    def patch_frame(self) -> pd.DataFrame:
+        """Return luminance before and after for each covered patch; NaN for one that no picture reaches."""
+        rows = []
+        for name in self.covering.patches:
+            one, other = (_medians(light, (name,))[0] for light in (self.before, self.after))
+            rows.append({"patch": name, "bare [cd/m²]": one, "cloth [cd/m²]": other, "times": other / one})
+        return make_frame(rows, {"times": ".2f"}, index="patch")
+
+    def sentence(self, units: str = "m") -> str:
+        """Return the decision in words."""
+        bare, cloth = self.route("as it is"), self.route("cloth")
+        change = f"the wall goes from {short(bare.luminance)} to {short(cloth.luminance)} cd/m²"
+        low, high = map(short, self.worth_band)
         text = (
-            f"This cloth is worth {_round(self.worth - self.stated_light_output):,} lumens: the wall goes from "
-            f"{bare.luminance:.1f} to {cloth.luminance:.1f} cd/m², for which bare it would take {_round(self.worth):,} "
-            f"lumens (likely {_round(self.worth_band[0]):,} to {_round(self.worth_band[1]):,}) instead of "
-            f"{_round(self.stated_light_output):,}."
+            f"This cloth is worth {short(self.worth - self.stated_light_output)} lumens: {change}, for which bare it "
+            f"would take {short(self.worth)} lumens (likely {low} to {high}) instead of "
+            f"{short(self.stated_light_output)}."
         )
         if self.worth <= self.stated_light_output:
-            text = (
-                f"This cloth takes light away: the wall goes from {bare.luminance:.1f} to {cloth.luminance:.1f} cd/m²."
-            )
+            text = f"This cloth takes light away: {change}."
         elif self.break_even_price is None:
             text += " No listed machine gives that."
         else:
-            cloth_price = self.covering.price[1] / self.covering.cloth_area[1]
+            sign, square = edge("m2", units)
+            alone = self.covering.price[1] / self.covering.cloth_area[1]
             text += (
-                f" Cloth pays as long as it costs less than {_price(self.break_even_price * square)} USD/{name} sewn"
-                f" and hung (cloth alone is about {_price(cloth_price * square)})."
+                f" Cloth pays as long as it costs less than {short(self.break_even_price * square)} USD/{sign} sewn"
+                f" and hung (cloth alone is about {short(alone * square)})."
             )
         one, other = self.wall_only_contrast
         return f"{text} It does not buy contrast: {one:.1f}:1 on the bare wall, {other:.1f}:1 on the cloth."
-
-    def table(self) -> str:
-        """Return the routes as a text table."""
-        lines = [f"{'route':22}{'white cd/m2':>12}{'contrast':>10}{'lit':>6}{'USD':>9}{'USD per cd/m2':>15}  front"]
-        for r in self.routes:
-            price = "" if r.price is None else f"{r.price[1]:,.0f}"
-            per = r.price_per_luminance
-            if r is self.routes[0]:
-                price, each = "-", "-"
-            elif r.price is None:
-                price, each = "not sold", "-"
-            else:
-                each = "buys none" if math.isinf(per) else f"{per:,.0f}"
-            lines.append(
-                f"{r.name:22}{r.luminance:>12.2f}{r.contrast:>10.1f}{r.lit_share:>6.0%}{price:>9}{each:>15}  {r.status}"
-            )
-        return "\n".join(lines)
-
-    def changes(self) -> str:
-        """Return what each route does, one line each."""
-        return "\n".join(f"{r.name}: {r.change}" for r in self.routes)
-
-    def patches(self) -> str:
-        """Return luminance before and after for each covered patch as a text table."""
-        lines = [f"{'':24}{'bare cd/m2':>12}{'cloth cd/m2':>13}{'times':>8}"]
-        for name in self.covering.patches:
-            one, other = (_median(light, (name,)) for light in (self.before, self.after))
-            if one is None or other is None:
-                lines.append(f"{name[:23]:24}{'not lit':>12}")
-            else:
-                lines.append(f"{name[:23]:24}{one[0]:>12.2f}{other[0]:>13.2f}{other[0] / one[0]:>8.2f}")
-        return "\n".join(lines)
 
 
 def pay_off(
@@ -189,7 +205,7 @@ def pay_off(
     Parameters
     ----------
     scene : Scene
-        Projectors and ambient light as they are; its front is replaced by the covering's. No sweeps.
+        Projectors and ambient light as they are; its front is replaced by the covering's.
     covering : Covering
         From `kit.cover`.
     target : Target
@@ -204,24 +220,33 @@ def pay_off(
     Raises
     ------
     InputError
-        For a negative price, a scene with sweeps, or a picture that misses what the cloth covers.
+        For a negative price, or a picture that misses what the cloth covers.
+
+    Examples
+    --------
+    >>> import kit
+    >>> brick = kit.Surface.from_reference("red brick")
+    >>> front = kit.Facade([kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], brick)])
+    >>> machine = kit.Projector(light_output=4000, throw_ratio=1.0, resolution=(1600, 1000))
+    >>> place = kit.Placement(position=(0, 2.5, 8), aim=(0, 2.5, 0))
+    >>> street = kit.Ambient(vertical_illuminance=2.0)
+    >>> scene = kit.Scene(facade=front, projectors=[(machine, place)], ambient=street)
+    >>> found = kit.pay_off(scene, kit.cover(front, kit.Cloth.from_reference("white cotton")))
+    >>> round(found.worth, -2)
+    14800.0
     """
     shade = reference.row("prices", "shade for one street side lamp")
-    lamp: Band = (shade.low, shade.value, shade.high)
+    lamp: Levels = (shade.low, shade.value, shade.high)
     if lamp_price is not None:
-        lamp = (number("lamp_price", lamp_price, minimum=0.0, unit="USD"),) * 3
-    left = number("ambient_left", ambient_left, minimum=0.0, maximum=1.0)
+        lamp = (LAMP_PRICE.check("lamp_price", lamp_price),) * 3
+    left = AMBIENT_LEFT.check("ambient_left", ambient_left)
     target = checked_target(target)
     bare_scene, cloth_scene = (replace(scene, facade=f) for f in (covering.bare, covering.facade))
     extent = covering.facade.bounds
     before, after = (light_map(s, spacing, extent=extent) for s in (bare_scene, cloth_scene))
-    if before["contrast"].dims != ("y", "x"):
-        raise InputError("scene", before["contrast"].dims, "one light output, one ambient light, one reflectance")
     chosen = covering.patches
     check_reach(before, chosen)
-    bare_at, cloth_at = _median(before, chosen), _median(after, chosen)
-    assert bare_at is not None
-    assert cloth_at is not None
+    bare_at, cloth_at = _medians(before, chosen), _medians(after, chosen)
     if not bare_at[0] > 0:
         raise InputError("reflectance", 0.0, "a wall that sends some light back, to compare cloth with")
     if not cloth_at[0] > 0:
@@ -231,29 +256,29 @@ def pay_off(
     stated = float(before.attrs["stated_light_output"])
     worth = stated * times
     present, wanted = projector_price(stated), projector_price(worth)
-    extra: Band | None = (0.0, 0.0, 0.0) if times <= 1.0 else None
+    extra: Levels | None = (0.0, 0.0, 0.0) if times <= 1.0 else None
     if times > 1.0 and present is not None and wanted is not None:
-        extra = tuple(max(0.0, b - a) for a, b in zip(present, wanted, strict=True))  # type: ignore[assignment]
+        low, nominal, high = (max(0.0, b - a) for a, b in zip(present, wanted, strict=True))
+        extra = low, nominal, high
 
-    def route(name: str, change: str, light: xr.Dataset, price: Band | None) -> Route:
-        at = _median(light, chosen) or (0.0, 1.0)
+    def route(name: str, change: str, light: xr.Dataset, price: Levels | None) -> Route:
+        white, contrast = _medians(light, chosen) if lit_part(light, chosen).any() else (0.0, 1.0)
         front = judge(light, target).front
         return Route(
-            name=name, change=change, luminance=at[0], contrast=at[1], gain=at[0] - bare_at[0],
+            name=name, change=change, luminance=white, contrast=contrast, added_luminance=white - bare_at[0],
             lit_share=front.lit_share, status=front.status, price=price,
         )  # fmt: skip
 
-    stronger = tuple(
-        (replace(p, light_output=float(p.light_output) * times), place)  # type: ignore[arg-type]
-        for p, place in scene.projectors
-    )
+    stronger = tuple((replace(p, light_output=p.light_output * times), place) for p, place in scene.projectors)
     smaller, width = _smaller(bare_scene, times)
     dimmer = light_map(replace(bare_scene, ambient=scene.ambient.dimmed(left)), spacing, extent=extent)
-    lux, less = (float(np.nanmedian(light["ambient_illuminance"])) for light in (before, dimmer))
+    lux, less = (
+        float(np.nanmedian(light["ambient_illuminance"].sum("source", skipna=False))) for light in (before, dimmer)
+    )
     routes = (
         route("as it is", "the bare wall", before, (0.0, 0.0, 0.0)),
         route(
-            "more lumens", f"{_round(worth):,} instead of {_round(stated):,} lumens",
+            "more lumens", f"{short(worth)} instead of {short(stated)} lumens",
             light_map(replace(bare_scene, projectors=stronger), spacing, extent=extent), extra,
         ),
         route("cloth", f"{covering.cloth.name} over {', '.join(chosen)}", after, covering.price),
@@ -286,7 +311,7 @@ def check_reach(light: xr.Dataset, names: tuple[str, ...]) -> None:
         raise InputError("scene: picture", names, "a picture that reaches what the cloth covers")
 
 
-def projector_price(light_output: float) -> Band | None:
+def projector_price(light_output: float) -> Levels | None:
     """Return the likely price of a projector of a stated light output [USD], low, nominal, high.
 
     Parameters
@@ -303,13 +328,13 @@ def projector_price(light_output: float) -> Band | None:
     return between_classes("prices", "projector", light_output)
 
 
-def between_classes(table: str, group: str, light_output: float) -> Band | None:
+def between_classes(table: str, group: str, light_output: float) -> Levels | None:
     """Return low, nominal and high of a table whose rows are classes such as ``"4000 lumens"``.
 
     Between the classes along a power law, below the smallest its value, None above the largest: nothing is listed.
     `light_output` is in lm, above 0.
     """
-    lumens = number("light_output", light_output, above=0.0, unit="lm")
+    lumens = LIGHT_OUTPUT.check("light_output", light_output)
     rows = [(float(row.name.split()[0]), row) for row in reference.table(table) if row.group == group]
     rows.sort(key=lambda item: item[0])
     if lumens > rows[-1][0]:
@@ -322,13 +347,13 @@ def between_classes(table: str, group: str, light_output: float) -> Band | None:
     return low, nominal, high
 
 
-def _median(light: xr.Dataset, names: tuple[str, ...]) -> tuple[float, float] | None:
-    """Return the medians of white luminance and contrast over the lit part of patches, or None."""
+def _medians(light: xr.Dataset, names: tuple[str, ...]) -> tuple[float, float]:
+    """Return the medians of white luminance and contrast over the lit part of patches; NaN where none is lit."""
     where = lit_part(light, names)
     if not where.any():
-        return None
-    white, contrast = light["white_luminance"].values[where], light["contrast"].values[where]
-    return float(np.median(white)), float(np.median(contrast))
+        return math.nan, math.nan
+    white, contrast = (float(np.median(light[name].values[where])) for name in ("white_luminance", "contrast"))
+    return white, contrast
 
 
 def _worth_band(covering: Covering, worth: float) -> tuple[float, float]:
@@ -336,11 +361,11 @@ def _worth_band(covering: Covering, worth: float) -> tuple[float, float]:
     name = max(covering.patches, key=lambda name: covering.bare.patch(name).area)
     wall, cloth = (facade.patch(name).surface for facade in (covering.bare, covering.facade))
     # A band that reaches down to nothing has no logarithm; a millionth stands for it.
-    floors = [max(surface.low, 1e-6 * surface.reflectance) for surface in (wall, cloth)]  # type: ignore[type-var, operator]
+    floors = [max(surface.low, 1e-6 * surface.reflectance) for surface in (wall, cloth)]
     low, nominal, high = combine(
         [
-            (floors[1], cloth.reflectance, cloth.high),  # type: ignore[list-item]
-            (1.0 / wall.high, 1.0 / wall.reflectance, 1.0 / floors[0]),  # type: ignore[operator]
+            (floors[1], cloth.reflectance, cloth.high),
+            (1.0 / wall.high, 1.0 / wall.reflectance, 1.0 / floors[0]),
         ]
     )
     return worth * low / nominal, worth * high / nominal
@@ -374,20 +399,5 @@ def _wall_only(
     result = []
     for scene in (bare, covered):
         plain = replace(scene, ground_reflectance=0.0, ambient=replace(scene.ambient, glare=(), eye=None))
-        at = _median(light_map(plain, spacing, extent=extent), names)
-        assert at is not None
-        result.append(at[1])
+        result.append(_medians(light_map(plain, spacing, extent=extent), names)[1])
     return result[0], result[1]
-
-
-def _price(value: float) -> str:
-    """Return a price as a buyer reads it: with cents where it is small."""
-    return f"{value:,.0f}" if value >= 2.0 or value == 0.0 else f"{value:.2f}"
-
-
-def _round(value: float) -> int:
-    """Return a number of lumens rounded to two significant figures."""
-    if value == 0:
-        return 0
-    places = 1 - math.floor(math.log10(abs(value)))
-    return int(round(value, places))
