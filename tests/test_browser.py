@@ -1,5 +1,6 @@
 """The notebooks in JupyterLab, driven by keyboard in the system's Chromium."""
 
+import io
 import json
 import os
 import shutil
@@ -12,8 +13,12 @@ import urllib.error
 import urllib.request
 from pathlib import Path
 
+import nbformat
+import numpy as np
 import pytest
+from PIL import Image
 from playwright.sync_api import Page, TimeoutError, expect, sync_playwright
+from test_notebooks import says_too_little
 
 pytestmark = pytest.mark.browser
 
@@ -21,6 +26,7 @@ ROOT = Path(__file__).parents[1]
 ARTEFACTS = ROOT / "test-artefacts"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 TOKEN = "local-test-token"
+EMPTY = 0.05  # of the middle of a screenshot; a page of text alone has more
 
 # On a machine set up for tests a missing browser is a failure, elsewhere a reason to skip.
 if CHROMIUM is None and not os.environ.get("CI"):
@@ -29,7 +35,7 @@ if CHROMIUM is None and not os.environ.get("CI"):
 
 @pytest.fixture(scope="module")
 def lab(tmp_path_factory):
-    """Address of a JupyterLab on loopback that serves a copy of the notebooks."""
+    """Address of a JupyterLab on loopback that serves a copy of the notebooks, and the folder of the copy."""
     folder = tmp_path_factory.mktemp("lab")
     shutil.copytree(ROOT / "notebooks", folder / "notebooks")
     with socket.socket() as probe:
@@ -44,6 +50,8 @@ def lab(tmp_path_factory):
         sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1",
         f"--port={port}", f"--IdentityProvider.token={TOKEN}", f"--ServerApp.root_dir={folder / 'notebooks'}",
         "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        # What has run and what came of it is asked of the page's model: cells out of sight are not in the page.
+        "--LabApp.expose_app_in_browser=True",
     ]  # fmt: skip
     with (
         (folder / "log.txt").open("w") as log,
@@ -58,7 +66,7 @@ def lab(tmp_path_factory):
                 except (urllib.error.URLError, ConnectionError, TimeoutError):
                     assert server.poll() is None, (folder / "log.txt").read_text()
                     time.sleep(0.25)
-            yield address
+            yield address, folder / "notebooks"
         finally:
             server.terminate()
 
@@ -74,18 +82,66 @@ def chromium():
         browser.close()
 
 
-def run_all(chromium, lab, name, ready, width=1280):
-    """Open a notebook in a page of its own, run all its cells and wait for `ready` to be there."""
+# Of what the kernel says, all that no reader should see: exceptions and warnings, of callbacks too.
+WATCH = r"""() => {
+    window.kitCells = window.jupyterapp.shell.currentWidget.content;
+    window.kitSession = window.jupyterapp.shell.currentWidget.sessionContext;
+    window.kitRan = 0;
+    window.kitTrouble = [];
+    window.kitSession.iopubMessage.connect((_, message) => {
+        const {header: {msg_type: kind}, content} = message;
+        if (kind === "execute_input") window.kitRan += 1;
+        if (kind === "error") window.kitTrouble.push(`${content.ename}: ${content.evalue}`);
+        // The page's own widget manager, where it asks for widgets before the kernel has any: nothing a reader sees.
+        if (kind === "stream" && content.name === "stderr" && !/^(No such comm: [-0-9a-f]+\s*)+$/.test(content.text))
+            window.kitTrouble.push(content.text);
+    });
+}"""
+IDLE = "() => window.kitSession.session.kernel.status === 'idle'"
+# After an exception the cells below it do not run.
+ALL_RAN = f"""() => {{
+    const code = window.kitCells.widgets.filter(c => c.model.type === "code" && c.model.sharedModel.source.trim());
+    return (window.kitRan >= code.length || window.kitTrouble.length > 0) && ({IDLE})();
+}}"""
+OUTPUTS = """() => window.kitCells.widgets.flatMap((cell, i) =>
+    cell.model.type === "code" ? cell.model.outputs.toJSON().map(output => [i, output]) : [])"""
+# Each cell is brought into sight, as cells out of sight are not drawn; then what it shows is asked for.
+TOUR = """async () => {
+    const found = {pictures: [], broken: []};
+    for (let i = 0; i < window.kitCells.widgets.length; i++) {
+        const cell = window.kitCells.widgets[i];
+        if (cell.model.type !== "code") continue;
+        await window.kitCells.scrollToItem(i);
+        await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)));
+        const images = [...cell.node.querySelectorAll(".jp-OutputArea img")];
+        await Promise.all(images.map(image => image.decode().catch(() => null)));
+        for (const image of images) found.pictures.push({
+            cell: i, width: image.naturalWidth, seen: image.checkVisibility(),
+            words: [image.alt, image.ariaLabel, image.title].find(words => words) || "",
+        });
+        const broken = ".jupyter-widgets-error-widget, [data-mime-type$='.stderr'], [data-mime-type$='.error']";
+        for (const part of cell.node.querySelectorAll(broken)) found.broken.push([i, part.innerText]);
+    }
+    return found;
+}"""
+
+
+def run_all(chromium, lab, name, ready="", width=1280):
+    """Open a notebook in a page of its own, run all its cells, and wait until all have run and `ready` is there."""
+    address, _ = lab
     page = chromium.new_page(viewport={"width": width, "height": 1500})
     # A workspace of its own, so that no other notebook is open beside it.
-    page.goto(f"{lab}/lab/workspaces/{name[:2]}/tree/{name}?token={TOKEN}")
+    page.goto(f"{address}/lab/workspaces/{name.split('.')[0]}/tree/{name}?token={TOKEN}")
     page.locator(".jp-NotebookPanel").wait_for(timeout=60_000)
     # Cells that are run before the kernel answers are dropped.
     page.get_by_text("| Idle").wait_for(timeout=60_000)
+    page.evaluate(WATCH)
     page.get_by_role("menuitem", name="Run", exact=True).click()
     page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
     try:
-        page.locator(ready).first.wait_for(timeout=90_000)
+        page.wait_for_function(ALL_RAN, timeout=120_000)
+        if ready and not trouble(page):
+            page.locator(ready).first.wait_for(timeout=30_000)
     except TimeoutError:
         ARTEFACTS.mkdir(exist_ok=True)
         page.screenshot(path=ARTEFACTS / f"not_ready_{name[:2]}.png")
@@ -93,46 +149,77 @@ def run_all(chromium, lab, name, ready, width=1280):
     return page
 
 
+def opened(chromium, lab, name, ready, width=1280):
+    """A notebook whose cells have all run; in the end, after all that was done to it, nothing went wrong."""
+    page = run_all(chromium, lab, name, ready, width)
+    yield page
+    no_error(page)
+    page.close()
+
+
 @pytest.fixture(scope="module")
 def page(chromium, lab):
-    page = run_all(chromium, lab, "01_which_brightness_class.ipynb", ".kit-verdict")
-    yield page
-    page.close()
+    yield from opened(chromium, lab, "01_which_brightness_class.ipynb", ".kit-verdict")
 
 
 @pytest.fixture(scope="module")
 def cloth_page(chromium, lab):
-    page = run_all(chromium, lab, "02_does_cloth_pay.ipynb", ".kit-payoff")
-    yield page
-    page.close()
+    yield from opened(chromium, lab, "02_does_cloth_pay.ipynb", ".kit-payoff")
 
 
 @pytest.fixture(scope="module")
 def evening_page(chromium, lab):
-    page = run_all(chromium, lab, "03_when_can_the_show_start.ipynb", ".kit-start")
-    yield page
-    page.close()
+    yield from opened(chromium, lab, "03_when_can_the_show_start.ipynb", ".kit-start")
 
 
 @pytest.fixture(scope="module")
 def lesson_page(chromium, lab):
     # As wide as a tablet held upright.
-    page = run_all(chromium, lab, "05_light_for_neighbours.ipynb", "text=Guess first", width=800)
-    yield page
-    page.close()
+    yield from opened(chromium, lab, "05_light_for_neighbours.ipynb", "text=Guess first", width=800)
 
 
 @pytest.fixture(scope="module")
 def place_page(chromium, lab):
-    page = run_all(chromium, lab, "04_where_does_it_stand.ipynb", ".kit-place")
-    yield page
-    page.close()
+    yield from opened(chromium, lab, "04_where_does_it_stand.ipynb", ".kit-place")
+
+
+def trouble(page: Page):
+    """What went wrong by now: what the kernel said, what stands in any cell, seen or not, and what is drawn."""
+    page.wait_for_function(IDLE, timeout=60_000)
+    found = [f"kernel: {said}" for said in page.evaluate("window.kitTrouble")]
+    for cell, output in page.evaluate(OUTPUTS):
+        if output["output_type"] == "error" or output.get("name") == "stderr":
+            found.append(f"cell {cell}: {output.get('evalue') or output.get('text')}")
+    return found
 
 
 def no_error(page: Page):
-    for kind in ("stderr", "error"):
-        assert page.locator(f"[data-mime-type='application/vnd.jupyter.{kind}']").count() == 0
-    assert page.locator(".jupyter-widgets-error-widget").count() == 0
+    assert trouble(page) == []
+    assert page.evaluate(TOUR)["broken"] == []
+
+
+def ink(picture: bytes):
+    """Share of a screenshot's middle that is not white."""
+    with Image.open(io.BytesIO(picture)) as image:
+        pixels = np.asarray(image.convert("L"))
+    height, width = pixels.shape
+    middle = pixels[height // 5 : -height // 5, width // 5 : -width // 5]
+    return float((middle < 245).mean())
+
+
+def keep_screenshot(page: Page, name: str, at):
+    """Store what the page shows at a place, once it is drawn; fail if nothing is."""
+    at.scroll_into_view_if_needed()
+    at.evaluate("image => image.decode && image.decode()")
+    ARTEFACTS.mkdir(exist_ok=True)
+    # A page may be white for a moment after it was scrolled.
+    for _ in range(20):
+        page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
+        shot = page.screenshot(path=ARTEFACTS / f"{name}.png")
+        if ink(shot) > EMPTY:
+            return
+        page.wait_for_timeout(250)
+    pytest.fail(f"{name}.png: {ink(shot):.1%} of its middle is not white")
 
 
 def handle(page: Page, label: str):
@@ -151,9 +238,7 @@ def test_run_all_shows_words_pictures_and_numbers_without_an_error(page):
     expect(page.get_by_text("all together (deviations in quadrature)")).to_be_attached(timeout=60_000)
     assert picture(page).evaluate("i => i.naturalWidth") >= 800
     no_error(page)
-    picture(page).scroll_into_view_if_needed()
-    ARTEFACTS.mkdir(exist_ok=True)
-    page.screenshot(path=ARTEFACTS / "which_brightness_class.png")
+    keep_screenshot(page, "which_brightness_class", picture(page))
 
 
 def test_a_slider_moved_by_keyboard_changes_picture_and_verdict(page):
@@ -177,14 +262,19 @@ def test_feet_and_metres_switch_and_reset(page):
     expect(page.get_by_text("The picture is 49 ft wide")).to_be_visible()
 
 
-def test_picture_follows_the_slider(page):
-    """Time from key press to the new picture, measured and stored; the figure is no pass mark."""
-    times = key_to_picture(page, "ambient light (lx)", presses=24)
-    assert min(times) > 0
+PIXELS = """async () => {
+    const image = document.querySelector("img.kit-picture");
+    const bytes = await (await fetch(image.src)).arrayBuffer();
+    return [...new Uint8Array(await crypto.subtle.digest("SHA-1", bytes))].join();
+}"""
 
 
-def key_to_picture(page, label, presses, settle=400):
-    """Press keys on a slider and return the times from key press to the new picture [ms]; stores them too."""
+def follows_slider(page, label, presses, settle=400):
+    """Press keys on a slider, four to the right, four to the left, and compare pictures; store how soon they came.
+
+    Each place of the slider has a picture of its own, the same each time: a late answer would show. The times from key
+    press to the new picture [ms] are no pass mark.
+    """
     handle(page, label).focus()
     page.evaluate(
         """() => {
@@ -194,21 +284,29 @@ def key_to_picture(page, label, presses, settle=400):
             image.addEventListener('load', () => window.kitLoads.push(performance.now() - window.kitStart));
         }"""
     )
-    times, pictures = [], []
+    times, pictures, drawn = [], [], {0: page.evaluate(PIXELS)}
+    place = 0
     for i in range(presses):
         page.evaluate("window.kitLoads.length = 0")
-        page.keyboard.press("ArrowRight" if i % 8 < 4 else "ArrowLeft")
+        right = i % 8 < 4
+        page.keyboard.press("ArrowRight" if right else "ArrowLeft")
+        place += 1 if right else -1
         page.wait_for_function("window.kitLoads.length > 0", timeout=10_000)
         # A press that draws twice must not lend its second picture to the next press.
         page.wait_for_timeout(settle)
         loads = page.evaluate("window.kitLoads")
         times.append(loads[-1])
         pictures.append(len(loads))
+        assert drawn.setdefault(place, now := page.evaluate(PIXELS)) == now, f"press {i}: not the picture of before"
+    assert len(set(drawn.values())) == len(drawn)
     ARTEFACTS.mkdir(exist_ok=True)
     record = {"median_ms": round(statistics.median(times)), "all_ms": [round(t) for t in times], "pictures": pictures}
     name = page.url.split("/")[-1].split(".")[0]
     (ARTEFACTS / f"slider_to_picture_{name}.json").write_text(json.dumps(record))
-    return times
+
+
+def test_each_place_of_the_slider_has_its_picture(page):
+    follows_slider(page, "ambient light (lx)", presses=24)
 
 
 def test_the_fabric_notebook_runs_and_shows_words_pictures_and_numbers(cloth_page):
@@ -217,9 +315,7 @@ def test_the_fabric_notebook_runs_and_shows_words_pictures_and_numbers(cloth_pag
     assert picture(cloth_page).evaluate("i => i.naturalWidth") >= 800
     expect(cloth_page.get_by_text("neutral white on red brick takes")).to_be_attached(timeout=90_000)
     no_error(cloth_page)
-    picture(cloth_page).scroll_into_view_if_needed()
-    ARTEFACTS.mkdir(exist_ok=True)
-    cloth_page.screenshot(path=ARTEFACTS / "does_cloth_pay.png")
+    keep_screenshot(cloth_page, "does_cloth_pay", picture(cloth_page))
 
 
 def test_more_layers_and_rain_by_keyboard_change_words_and_picture(cloth_page):
@@ -245,9 +341,8 @@ def test_a_picture_file_that_is_not_there_is_answered_in_words(cloth_page):
     expect(cloth_page.locator("p[role=alert]")).to_have_count(0)
 
 
-def test_the_night_pictures_follow_the_slider(cloth_page):
-    """Time from key press to the new pair of pictures, measured and stored; the figure is no pass mark."""
-    assert min(key_to_picture(cloth_page, "light output (lm)", presses=12)) > 0
+def test_each_place_of_the_slider_has_its_night_pictures(cloth_page):
+    follows_slider(cloth_page, "light output (lm)", presses=12)
 
 
 def test_the_evening_notebook_runs_and_shows_words_pictures_and_numbers(evening_page):
@@ -256,9 +351,7 @@ def test_the_evening_notebook_runs_and_shows_words_pictures_and_numbers(evening_
     expect(evening_page.locator("img.kit-picture")).to_have_count(2)
     expect(evening_page.get_by_text("misses the house").first).to_be_attached(timeout=90_000)
     no_error(evening_page)
-    picture(evening_page).scroll_into_view_if_needed()
-    ARTEFACTS.mkdir(exist_ok=True)
-    evening_page.screenshot(path=ARTEFACTS / "when_can_the_show_start.png")
+    keep_screenshot(evening_page, "when_can_the_show_start", picture(evening_page))
 
 
 def test_another_date_and_a_lamp_switched_off_by_keyboard_change_words_and_picture(evening_page):
@@ -285,9 +378,8 @@ def test_a_time_zone_that_is_not_there_is_answered_in_words(evening_page):
     expect(evening_page.locator("p[role=alert]")).to_have_count(0)
 
 
-def test_the_evening_follows_the_slider(evening_page):
-    """Time from key press to the new picture, measured and stored; the figure is no pass mark."""
-    assert min(key_to_picture(evening_page, "light output (lm)", presses=6, settle=2500)) > 0
+def test_each_place_of_the_slider_has_its_evening(evening_page):
+    follows_slider(evening_page, "light output (lm)", presses=6, settle=2500)
 
 
 def test_the_notebook_of_places_runs_and_shows_words_drawing_and_numbers(place_page):
@@ -296,9 +388,7 @@ def test_the_notebook_of_places_runs_and_shows_words_drawing_and_numbers(place_p
     assert picture(place_page).evaluate("i => i.naturalWidth") >= 800
     expect(place_page.get_by_text("animation.png, beside.png")).to_be_attached(timeout=90_000)
     no_error(place_page)
-    picture(place_page).scroll_into_view_if_needed()
-    ARTEFACTS.mkdir(exist_ok=True)
-    place_page.screenshot(path=ARTEFACTS / "where_does_it_stand.png")
+    keep_screenshot(place_page, "where_does_it_stand", picture(place_page))
 
 
 def test_tilt_and_two_machines_by_keyboard_change_words_and_drawing(place_page):
@@ -316,9 +406,8 @@ def test_tilt_and_two_machines_by_keyboard_change_words_and_drawing(place_page):
     expect(words).to_have_text(text, use_inner_text=True)
 
 
-def test_the_drawing_follows_the_slider(place_page):
-    """Time from key press to the new drawing, measured and stored; the figure is no pass mark."""
-    assert min(key_to_picture(place_page, "distance (ft)", presses=12, settle=700)) > 0
+def test_each_place_of_the_slider_has_its_drawing(place_page):
+    follows_slider(place_page, "distance (ft)", presses=12, settle=700)
 
 
 def test_a_lesson_is_guessed_moved_and_checked_by_keyboard_alone(lesson_page):
@@ -346,5 +435,56 @@ def test_a_lesson_is_guessed_moved_and_checked_by_keyboard_alone(lesson_page):
     lesson_page.keyboard.press("Space")
     expect(lesson.locator(".kit-said").nth(1)).to_contain_text("Not quite")
     no_error(lesson_page)
-    ARTEFACTS.mkdir(exist_ok=True)
-    lesson_page.screenshot(path=ARTEFACTS / "light_for_neighbours.png")
+    keep_screenshot(lesson_page, "light_for_neighbours", lesson.locator("img.kit-picture"))
+
+
+@pytest.fixture(scope="module")
+def home_page(chromium, lab):
+    yield from opened(chromium, lab, "00_start_here.ipynb", "")
+
+
+@pytest.mark.xfail(strict=True, reason="pictures carry their words in the notebook's metadata only, not in the page")
+@pytest.mark.parametrize("fixture", ["home_page", "page", "cloth_page", "evening_page", "place_page", "lesson_page"])
+def test_every_picture_in_the_page_has_a_text_of_its_own(request, fixture):
+    """For those who cannot see it: in the page, where a screen reader finds it; in words, and not those of another."""
+    pictures = request.getfixturevalue(fixture).evaluate(TOUR)["pictures"]
+    assert pictures
+    assert all(picture["width"] >= 300 for picture in pictures if picture["seen"])
+    texts = [picture["words"] for picture in pictures]
+    assert [text for text in texts if says_too_little(text)] == []
+    assert len(set(texts)) == len(texts)
+
+
+FAULTS = {
+    "an exception in a late cell": "1 / 0",
+    "a warning": "import warnings\nwarnings.warn('odd')",
+    "words to standard error": "import sys\nprint('odd', file=sys.stderr)",
+    "an exception after a pause": "import time\ntime.sleep(0.5)\nraise ValueError('late')",
+    "an exception in a callback": "import asyncio\nasyncio.get_running_loop().call_later(0.1, lambda: 1 / 0)",
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_what_goes_wrong_in_a_late_cell_is_noticed(chromium, lab, fault):
+    cells = [nbformat.v4.new_code_cell("print('first')")]
+    cells += [nbformat.v4.new_markdown_cell("Words.\n\n" * 60) for _ in range(4)]
+    cells += [nbformat.v4.new_code_cell(FAULTS[fault]), nbformat.v4.new_code_cell("print('last')")]
+    _, folder = lab
+    name = f"{fault.replace(' ', '_')}.ipynb"
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    nbformat.write(nbformat.v4.new_notebook(cells=cells, metadata=kernel), folder / name)
+    page = run_all(chromium, lab, name)
+    if "callback" in fault:
+        page.wait_for_timeout(500)
+    with pytest.raises(AssertionError):
+        no_error(page)
+    page.close()
+
+
+def test_an_empty_picture_is_noticed(chromium):
+    page = chromium.new_page(viewport={"width": 800, "height": 600})
+    page.set_content("<h1>Words alone</h1><img width=600 height=400>")
+    assert ink(page.screenshot()) < EMPTY
+    page.set_content("<div style='background: linear-gradient(to right, black, white); height: 600px'></div>")
+    assert ink(page.screenshot()) > 0.5
+    page.close()

@@ -51,8 +51,59 @@ def test_links_lead_to_pages_that_are_there(path):
         assert (path.parent / target).exists(), target
 
 
-@pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda p: p.name)
-def test_every_picture_has_a_text_for_those_who_cannot_see_it(path):
-    for cell in nbformat.read(path, as_version=4).cells:
-        if cell.cell_type == "code" and "kit.show(" in cell.source:
-            assert re.search(r'"[^"]{25,}"', cell.source), cell.source
+def says_too_little(text):
+    """Whether a picture's text is no description: a few words, a name of a file or of a thing in the code."""
+    words = set(re.findall(r"[^\W\d_]{2,}", text.lower())) - {
+        "image",
+        "picture",
+        "plot",
+        "figure",
+        "chart",
+        "graph",
+        "of",
+    }
+    return len(words) < 6 or re.search(r"\w_\w|\.(png|jpe?g|svg)\b", text) is not None
+
+
+@pytest.mark.parametrize(
+    "text", ["", "a" * 25, "a picture of the picture of a figure", "house_front_with_light_on_it", "house.png " * 9]
+)
+def test_what_is_no_text_for_a_picture_is_noticed(text):
+    assert says_too_little(text)
+
+
+def picture_texts(source):
+    """The text of each picture that a cell shows; None where it is none that stands in the cell."""
+    tree = ast.parse(source)
+    named = {
+        target.id: node.value
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Assign)
+        for target in node.targets
+        if isinstance(target, ast.Name)
+    }
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "kit.show":
+            alt = next((word.value for word in node.keywords if word.arg == "alt"), None) or (*node.args, None, None)[1]
+            alt = named.get(alt.id) if isinstance(alt, ast.Name) else alt
+            yield alt.value if isinstance(alt, ast.Constant) and isinstance(alt.value, str) else None
+
+
+def test_every_picture_has_a_text_of_its_own_for_those_who_cannot_see_it():
+    texts = [
+        (path.name, text)
+        for path in NOTEBOOKS
+        for cell in nbformat.read(path, as_version=4).cells
+        if cell.cell_type == "code"
+        for text in picture_texts(cell.source)
+    ]
+    assert len(texts) >= 5
+    assert [(name, text) for name, text in texts if text is None or says_too_little(text)] == []
+    assert len({text for _, text in texts}) == len(texts)
+
+
+@pytest.mark.xfail(strict=True, reason="the pages still end in cells that check figures for developers")
+def test_pages_hold_no_checks_for_developers():
+    for path in NOTEBOOKS:
+        for cell in nbformat.read(path, as_version=4).cells:
+            assert "assert" not in cell.source, (path.name, cell.source)
