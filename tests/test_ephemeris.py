@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from kit.errors import InputError
 from kit.sky import ephemeris
-from kit.sky.ephemeris import positions, refraction
+from kit.sky.ephemeris import positions
 
 ROOT = Path(__file__).parents[1]
 LATITUDES = (90.0, 89.9, 40.0, 0.0, -33.0, -90.0)
@@ -118,26 +118,6 @@ def test_sun_against_pvlib(years):
         other = solarposition.spa_python(index, latitude, longitude, altitude=0.0, delta_t=None)
         # Measured: 0.0004 at most. It is the same sky, so anything more would be a mistake.
         assert apart(sun(found), (other.elevation.to_numpy(), other.azimuth.to_numpy())).max() < 0.001
-
-
-@pytest.mark.reference
-def test_apparent_elevation_against_pvlib():
-    solarposition = pytest.importorskip("pvlib.solarposition")
-    pandas = pytest.importorskip("pandas")
-    times = np.datetime64("2026-03-20T00:00") + np.arange(288) * np.timedelta64(5, "m")
-    found = positions(times, latitude=40.0, longitude=0.0, apparent=True)
-    plain = positions(times, latitude=40.0, longitude=0.0)
-    index = pandas.DatetimeIndex(times, tz="UTC")
-    other = solarposition.spa_python(
-        index, 40.0, 0.0, altitude=0.0, pressure=101_000.0, temperature=10.0, delta_t=None, atmos_refract=0.5667
-    )
-    up = other.elevation.to_numpy() > -0.8
-    assert up.sum() > 100
-    # Near the horizon the refraction changes by 0.2 per degree of elevation, so 0.0004 stays 0.0005.
-    np.testing.assert_allclose(found.sun_elevation[up], other.apparent_elevation.to_numpy()[up], atol=0.001)
-    assert (found.sun_elevation - plain.sun_elevation)[~up & (plain.sun_elevation < -1.0)].max() == 0.0
-    assert (found.moon_elevation > plain.moon_elevation).any()
-    np.testing.assert_array_equal(found.moon_azimuth, plain.moon_azimuth)
 
 
 @pytest.mark.reference
@@ -271,17 +251,6 @@ def test_east_and_north_are_where_they_belong():
     assert 80.0 < morning.sun_azimuth < 110.0
 
 
-@pytest.mark.published
-def test_refraction_at_the_horizon_and_overhead():
-    # Meeus, Astronomical algorithms, chapter 16: an apparent elevation of 0 is a true one of -34.5', 45 degrees 1.0'.
-    assert refraction(-34.5 / 60.0) * 60.0 == pytest.approx(34.5, abs=0.5)
-    assert refraction(45.0) * 60.0 == pytest.approx(1.0, abs=0.03)
-    assert refraction(90.0) == 0.0
-    assert refraction(-1.01) == refraction(-90.0) == 0.0
-    heights = np.linspace(-1.0, 90.0, 2000)
-    assert (np.diff(refraction(heights)) <= 0.0).all()
-
-
 # Bad input
 
 
@@ -315,13 +284,6 @@ def test_times_out_of_range_are_refused(times):
 def test_places_that_are_not_on_earth_are_refused(field, value):
     with pytest.raises(InputError, match=f"^{field} = "):
         positions(utc("2026-01-01"), **{"latitude": 40.0, "longitude": 0.0} | {field: value})
-
-
-@pytest.mark.bad_input
-@pytest.mark.parametrize("elevation", [90.5, [0.0, np.inf]])
-def test_refraction_refuses_elevations_that_are_none(elevation):
-    with pytest.raises(InputError, match="elevation"):
-        refraction(elevation)
 
 
 def test_nothing_is_fetched():

@@ -7,7 +7,6 @@ from kit import reference
 from kit.errors import InputError
 from kit.sky.natural_light import (
     horizontal_illuminance,
-    moon_horizontal,
     moon_normal,
     sky_glow_horizontal,
     sky_luminance,
@@ -199,6 +198,11 @@ def test_a_wall_gets_no_more_than_the_ground(light, rho, other, sky, ground):
 # Moon
 
 
+def on_ground(*, elevation, **moon):
+    """Direct light of the moon on level ground [lx]."""
+    return moon_normal(elevation=elevation, **moon) * np.maximum(np.sin(np.radians(elevation)), 0.0)
+
+
 @pytest.mark.analytic
 def test_moon_of_krisciunas_and_schaefer():
     # PASP 103:1033 (1991), equations 3, 8 and 9, worked by hand: m = -12.73 at full, I* = 10^-1.536 = 0.029107 fc =
@@ -222,7 +226,7 @@ def test_full_moon_on_the_ground_beside_urban_and_seidelmann(elevation, publishe
     # outside the atmosphere and loses more in it. How far ours lies from it depends on the air: 0.28 mag near sea
     # level, 0.172 mag on the mountain of Krisciunas and Schaefer, who state 8 to 23% against measurements.
     for ratio, air in ((low_land, None), (mountain, MOUNTAIN)):
-        ours = moon_horizontal(elevation=elevation, phase_angle=0.0, extinction=air)
+        ours = on_ground(elevation=elevation, phase_angle=0.0, extinction=air)
         # Three digits of the published value, two of the ratio.
         assert ours / published == pytest.approx(ratio, abs=0.01)
 
@@ -232,12 +236,12 @@ def test_full_moon_is_as_bright_as_known():
     # 0.32 lx at most on the ground: Kyba et al., How bright is moonlight? Astronomy and Geophysics 58 (2017) 1.31.
     elevations = np.linspace(0.0, 90.0, 91)
     for air in (0.0, MOUNTAIN, None):
-        assert moon_horizontal(elevation=elevations, phase_angle=0.0, extinction=air).max() < 0.32
+        assert on_ground(elevation=elevations, phase_angle=0.0, extinction=air).max() < 0.32
     # The same source: 0.05 to 0.1 lx is typical of a full moon at temperate latitudes in summer, low in the sky.
-    assert 0.05 < moon_horizontal(elevation=25.0, phase_angle=3.0) < 0.1
+    assert 0.05 < on_ground(elevation=25.0, phase_angle=3.0) < 0.1
     # A half moon gives about a tenth of a full one: Krisciunas and Schaefer 1991, after Russell 1916.
-    assert moon_horizontal(elevation=60.0, phase_angle=90.0) == pytest.approx(
-        0.1 * moon_horizontal(elevation=60.0, phase_angle=0.0), rel=0.15
+    assert on_ground(elevation=60.0, phase_angle=90.0) == pytest.approx(
+        0.1 * on_ground(elevation=60.0, phase_angle=0.0), rel=0.15
     )
 
 
@@ -246,9 +250,9 @@ def test_a_quarter_of_a_lux_needs_clearer_air_than_low_land_has():
     # 0.25 to 0.3 lx for a high full moon, as handbooks of lighting have it: 0.31331 x 10^(-0.4 k) falls to 0.25 lx at
     # k = 2.5 log10(0.31331 / 0.25) = 0.2451 mag. The low land has 0.28 mag and gets 0.242 lx, a mountain 0.267 lx.
     overhead = {"elevation": 90.0, "phase_angle": 0.0}
-    assert moon_horizontal(**overhead, extinction=0.2451) == pytest.approx(0.25, rel=1e-4)
-    assert moon_horizontal(**overhead) == pytest.approx(0.242, abs=5e-4)
-    assert moon_horizontal(**overhead, extinction=MOUNTAIN) == pytest.approx(0.267, abs=5e-4)
+    assert on_ground(**overhead, extinction=0.2451) == pytest.approx(0.25, rel=1e-4)
+    assert on_ground(**overhead) == pytest.approx(0.242, abs=5e-4)
+    assert on_ground(**overhead, extinction=MOUNTAIN) == pytest.approx(0.267, abs=5e-4)
 
 
 def test_a_new_moon_gives_no_light_that_matters():
@@ -323,7 +327,6 @@ FUNCTIONS = {
         {"horizontal": 3.0, "ground_reflectance": 0.2, "sky_view": 0.4, "ground_view": 0.5},
     ),
     "normal": (moon_normal, {"elevation": 40.0, "phase_angle": 20.0, "extinction": 0.2}),
-    "ground": (moon_horizontal, {"elevation": 40.0, "phase_angle": 20.0, "extinction": 0.2}),
     "luminance": (sky_luminance, {"magnitudes": 19.0}),
     "glow": (sky_glow_horizontal, {"magnitudes": 19.0}),
 }

@@ -39,17 +39,6 @@ GRID_STEP = 2.5
 ILLUMINANCE = Number(unit="lx", above=0.0)
 
 
-def luminous_reflectance(reflectance: Spectrum, illuminant: Spectrum) -> float:
-    """Return the share of the illuminant's luminous flux that is reflected, in [0, 1].
-
-    Raises
-    ------
-    InputError
-        For a reflectance above 1.
-    """
-    return float(tristimulus(illuminant, reflectance)[1] / tristimulus(illuminant)[1])
-
-
 def reflected_white(spd: Spectrum, reflectance: Spectrum) -> Array:
     """Return X, Y, Z of `spd` after reflection, with Y = 1 on an ideal white diffuser; shape (3,)."""
     return tristimulus(spd, reflectance) / tristimulus(spd)[1]

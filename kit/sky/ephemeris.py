@@ -12,9 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from kit import reference
 from kit.errors import InputError
-from kit.fields import LATITUDE, LONGITUDE, Numbers
+from kit.fields import LATITUDE, LONGITUDE
 
 Array = NDArray[np.float64]
 
@@ -57,7 +56,7 @@ class Positions:
         return (1.0 + np.cos(np.radians(self.moon_phase_angle))) / 2.0
 
 
-def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: bool = False) -> Positions:
+def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positions:
     """Return where sun and moon stand in the sky of one place.
 
     Parameters
@@ -68,9 +67,6 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: 
         Geodetic [deg], -90 to 90, north positive.
     longitude : float
         [deg], -180 to 180, east positive.
-    apparent : bool
-        Raise the elevations by the refraction of mean air (1010 hPa, 10 degrees Celsius). Without it they are those
-        of geometry, which is what the relations of `kit.sky.natural_light` ask for.
 
     Returns
     -------
@@ -84,12 +80,12 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: 
 
     Notes
     -----
-    UT1 is taken to be UTC, which differ by less than a second (0.004 degree). Refraction ends at a true elevation of
-    -1 degree: there the apparent elevation jumps, below the horizon.
+    Directions are those of geometry, without refraction, which is what the relations of `kit.sky.natural_light` ask
+    for. UT1 is taken to be UTC, which differ by less than a second (0.004 degree).
 
     References
     ----------
-    PyEphem (libastro of XEphem); J. Meeus, Astronomical algorithms, 16.4. Constants: ``reference_data/sky.csv``.
+    PyEphem (libastro of XEphem).
     """
     given = np.asarray(times)
     if given.dtype.kind != "M" or not in_range(given):
@@ -108,9 +104,6 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: 
     # By the arc tangent: the cosine alone is blunt near full moon.
     across = np.linalg.norm(np.cross(-moon, to_sun), axis=-1)
     phase = np.degrees(np.arctan2(across, np.sum(-moon * to_sun, axis=-1)))
-    if apparent:
-        sun_elevation = sun_elevation + refraction(sun_elevation)
-        moon_elevation = moon_elevation + refraction(moon_elevation)
     return Positions(
         sun_elevation=sun_elevation,
         sun_azimuth=sun_azimuth,
@@ -119,22 +112,6 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float, apparent: 
         moon_phase_angle=phase,
         moon_distance=np.linalg.norm(moon, axis=-1),
     )
-
-
-def refraction(elevation: ArrayLike) -> Array:
-    """Return by how much mean air raises what stands at a true `elevation` [deg]; 0 below -1 degree.
-
-    R = 1.02' / tan(h + 10.3 / (h + 5.11)), at 1010 hPa and 10 degrees Celsius; good to about 0.1' (Meeus 16.4).
-    """
-    height = Numbers(of=LATITUDE).check("elevation", elevation)
-    scale, numerator, offset, limit = (
-        reference.value("sky", name, group="refraction") for name in ("scale", "numerator", "offset", "lower limit")
-    )
-    seen = height >= -limit
-    safe = np.where(seen, height, 0.0)
-    # At the zenith the relation falls below 0 by 0.002', which is none.
-    raised = np.maximum(scale / 60.0 / np.tan(np.radians(safe + numerator / (safe + offset))), 0.0)
-    return np.where(seen, raised, 0.0)[()]
 
 
 def in_range(times: NDArray[np.datetime64], last: np.datetime64 = LAST) -> bool:

@@ -54,7 +54,7 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 
     Published is the total down to -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially
     with the slope that the curve has there, and starlight stays: 5e-4 lx under a natural sky. Neither the moon nor
-    the glow of towns is in it: add `moon_horizontal` and `sky_glow_horizontal`.
+    the glow of towns is in it: add `moon_normal` and `sky_glow_horizontal`.
     """
     height = ELEVATION.check("elevation", elevation)
     ends, coefficients, half_width = _daylight()
@@ -161,12 +161,6 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
     outside = reference.value("constants", "foot-candle") * 10.0 ** (-0.4 * (magnitude + one))
     air_mass = (1.0 - flat * np.cos(np.radians(height)) ** 2) ** -0.5
     return np.where(height > 0.0, outside * 10.0 ** (-0.4 * k * air_mass), 0.0)[()]
-
-
-def moon_horizontal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
-    """Return the direct light of the moon on level ground [lx]; see `moon_normal`."""
-    light = moon_normal(elevation=elevation, phase_angle=phase_angle, extinction=extinction)
-    return light * np.maximum(np.sin(np.radians(np.asarray(elevation, float))), 0.0)
 
 
 def sky_luminance(magnitudes: ArrayLike) -> Array:
