@@ -368,6 +368,24 @@ def test_a_perfect_black_leaves_nothing_and_a_scattering_lens_some_of_the_front_
     assert dark.beams[0] / white.beams[0] == pytest.approx(black, rel=1e-9)
 
 
+@pytest.mark.analytic
+def test_the_white_of_every_surface_scatters_into_the_masked_black(straight):
+    """Whatever a part reflects, and whether it counts for a verdict or not: what lands on it is shown white."""
+    grey, black, roof = (
+        kit.Patch(name, [(left, 0), (right, 0), (right, 5), (left, 5)], surface, judged=judged)
+        for name, left, right, surface, judged in (
+            ("grey", -4, 0, GREY, True), ("black", 0, 2, BLACK, True), ("roof", 2, 3, GREY, False)
+        )
+    )  # fmt: skip
+    pair = straight(16.0, 10.0, y=2.5, sequential_contrast=1000.0, checkerboard_contrast=200.0)
+    given = scene(kit.Facade([grey, black, roof]), pair)
+    white, dark = (light_at(given, window((6, 3, -1), AWAY), masked=masked) for masked in (False, True))
+    used = 35 / 160
+    left = 1 / 1000 + 2 * (1 / 200 - 1 / 1000) * used
+    assert dark.receivers[0].beams[0] / white.receivers[0].beams[0] == pytest.approx(left, rel=1e-9)
+    assert dark.missing_flux == pytest.approx((4000 * (1 - used) * left,), rel=1e-9)
+
+
 # Lamps
 
 

@@ -25,7 +25,7 @@ def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil
     """
     rest = np.asarray(ambient, float) + np.asarray(veil, float)
     below = np.asarray(black, float) + rest
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         result = (np.asarray(white, float) + rest) / below
     return np.where((below == 0.0) & np.isnan(result), 1.0, result)
 

@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 from kit import reference
 from kit.errors import InputError, number
 from kit.fields import AGE, AMBIENT, POINT, Is, Many, Number, check_fields, declared
-from kit.light.lamps import Lamp, lamp_map
-from kit.sky.luminaire import LedString, Luminaire
+from kit.light.lamps import LAMPS, Lamp, lamp_map
 from kit.sky.site import GLOW, MOON, TWILIGHT, Sky
 from kit.wall.points import FrontRaster
 
@@ -81,7 +80,7 @@ class Ambient:
     vertical_illuminance: float = declared(AMBIENT, default=0.0)
     glare: tuple[Glare, ...] = declared(Many(of=Is(kind=Glare)), default=())
     age: float | None = declared(AGE, default=None)
-    lamps: tuple[Lamp, ...] = declared(Many(of=Is(kind=(Luminaire, LedString)), unique="name"), default=())
+    lamps: tuple[Lamp, ...] = declared(LAMPS, unique="name", default=())
     sky: Sky | None = declared(Is(kind=Sky), default=None)
     eye: tuple[float, float, float] | None = declared(POINT, default=None)
 

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError
+from kit.fields import Is, Many
 from kit.memory import Memory
 from kit.sky.luminaire import LedString, Luminaire
 from kit.wall.occlusion import reached
@@ -21,6 +22,7 @@ from kit.wall.raster import SAME_PLANE, Mask
 
 Array = NDArray[np.float64]
 Lamp = Luminaire | LedString
+LAMPS = Many(label="lamps", of=Is(kind=(Luminaire, LedString)))
 
 # Nodes along a piece of string this long share one shadow [m].
 SHADOW_STEP = 1.0
@@ -111,7 +113,7 @@ def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp]) -> Array:
     is remembered.
     """
     result = np.zeros(raster.patch.shape)
-    for lamp in lamps:
+    for lamp in LAMPS.check("lamps", lamps):
         result += lamp.dimming * _full_map(raster, lamp.dimmed(1.0))
     result[raster.patch < 0] = np.nan
     return result

@@ -39,9 +39,8 @@ from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import FLAG, NAME, POINT, Is, Many, OneOf, Vector, check_named, declared
 from kit.light.cast import cast_light
-from kit.light.lamps import Lamp, source_illuminance, sources
+from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
 from kit.results import Result, make_frame
-from kit.sky.luminaire import LedString, Luminaire
 from kit.source.beam import Beam
 from kit.source.projector import LEVELS
 from kit.units import edge, length_text
@@ -105,7 +104,6 @@ class Receiver:
 
 RECEIVERS = Many(label="receivers", of=Is(kind=Receiver), least=1, unique="name")
 ROAD = Many(label="road", of=Is(kind=Receiver), least=2)
-LAMPS = Many(label="lamps", of=Is(kind=(Luminaire, LedString)))
 
 
 @dataclass(frozen=True, kw_only=True)
