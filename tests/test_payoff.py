@@ -307,7 +307,7 @@ def test_the_frames_hold_what_the_routes_hold():
         assert (row["price [USD]"], row["price of each cd/m² [USD]"]) == (route.price[1], route.price_per_luminance)
         assert (row["front"], row["change"]) == (route.status, route.change)
         assert route.frame().equals(frame.loc[[route.name]])
-    wall = found.patch_frame().loc["wall"]
+    wall = found.patches_frame().loc["wall"]
     assert wall["bare [cd/m²]"] == found.route("as it is").luminance
     assert wall["cloth [cd/m²]"] == found.route("cloth").luminance
     assert wall["times"] == pytest.approx(3.69, abs=0.005)
@@ -375,7 +375,7 @@ def test_only_what_the_cloth_covers_is_looked_at():
     storey = pay_off(scene, cover(scene.facade, COTTON, LOWER_STOREY))
     assert storey.covering.area == pytest.approx(12.0)
     assert storey.worth == pytest.approx(found.worth, rel=1e-12)
-    assert list(storey.patch_frame().index) == ["wall, lower"]
+    assert list(storey.patches_frame().index) == ["wall, lower"]
 
 
 def test_a_covered_patch_that_no_picture_reaches_is_said_to_be_dark():
@@ -385,7 +385,7 @@ def test_a_covered_patch_that_no_picture_reaches_is_said_to_be_dark():
     ]
     scene = replace(seen(), facade=kit.Facade(parts))
     found = pay_off(scene, cover(scene.facade, COTTON))
-    assert found.patch_frame().loc["garage"].isna().all()
+    assert found.patches_frame().loc["garage"].isna().all()
 
 
 def test_a_little_black_on_the_wall_does_not_spoil_the_comparison():

@@ -158,7 +158,7 @@ class PayOff(Result):
         """Return the routes side by side, a row for each."""
         return make_frame([route.row() for route in self.routes], FORMATS, index="route")
 
-    def patch_frame(self) -> pd.DataFrame:
+    def patches_frame(self, units: str = "m") -> pd.DataFrame:
         """Return luminance before and after for each covered patch; NaN for one that no picture reaches."""
         rows = []
         for name in self.covering.patches:

@@ -19,7 +19,7 @@ from typing import Any
 
 from kit import reference
 from kit.bands import in_quadrature
-from kit.errors import InputError, number
+from kit.errors import InputError
 from kit.fields import (
     CONTRAST,
     LIGHT_OUTPUT,
@@ -288,13 +288,3 @@ def is_many(value: Any) -> bool:
     return not isinstance(value, str | bytes) and (
         isinstance(value, Sequence) or (hasattr(value, "__iter__") and getattr(value, "ndim", 1) > 0)
     )
-
-
-def sweep(field: str, value: Any, **limits: Any) -> float | tuple[float, ...]:
-    """Return one checked number, or a tuple of them if `value` is a one-dimensional sequence."""
-    if not is_many(value):
-        return number(field, value, **limits)
-    result = tuple(number(f"{field}[{i}]", item, **limits) for i, item in enumerate(value))
-    if not result:
-        raise InputError(field, value, "at least one number")
-    return result
