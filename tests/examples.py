@@ -12,6 +12,7 @@ from typing import Any
 
 import kit
 from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
+from kit.eye.light_map import EXTENT
 from kit.fields import FLAG, LENGTH, LIGHT_OUTPUT, POINT, SPACING, Spec
 from kit.light.lamps import LAMPS
 from kit.sky.site import Sky
@@ -92,6 +93,9 @@ EXAMPLES[kit.Scene] = lambda: kit.Scene(
     average_picture_level=0.4,
     ground_reflectance=0.2,
 )
+
+ARGUMENTS[kit.light_map, "spacing"] = SPACING, lambda spacing: kit.light_map(EXAMPLES[kit.Scene](), spacing)
+ARGUMENTS[kit.light_map, "extent"] = EXTENT, lambda extent: kit.light_map(EXAMPLES[kit.Scene](), 1.0, extent=extent)
 
 # decision
 

@@ -1,5 +1,3 @@
-import math
-
 import pytest
 
 import kit
@@ -30,29 +28,10 @@ def test_checkerboard_contrast_is_no_higher_than_sequential():
         kit.Projector(**GOOD, sequential_contrast=300, checkerboard_contrast=301)
 
 
-@pytest.mark.parametrize(
-    ("field", "value"),
-    [
-        ("aim", (0, 2, 8)),  # where the lens is
-        ("aim", (0, 9, 8)),  # straight above it
-        ("aim", (0, 2)),
-        ("aim", (0, math.nan, 0)),
-        ("aim", "house"),
-        ("aim", None),
-        ("position", (math.nan, 2, 8)),
-        ("position", (0, 2, math.inf)),
-        ("position", (0, 2, 8, 1)),
-        ("position", 8),
-        ("position", ("0", "2", "8")),
-        ("roll", math.nan),
-        ("roll", 361),
-        ("roll", "level"),
-        ("roll", None),
-    ],
-)
-def test_placement_names_the_field_that_cannot_be(field, value):
-    with pytest.raises(kit.InputError, match=field):
-        kit.Placement(**(PLACE | {field: value}))
+@pytest.mark.parametrize("aim", [(0, 2, 8), (0, 9, 8)], ids=["where the lens is", "straight above it"])
+def test_a_placement_has_an_axis_that_is_not_upright(aim):
+    with pytest.raises(kit.InputError, match=r"^aim"):
+        kit.Placement(**PLACE | {"aim": aim})
 
 
 @pytest.mark.parametrize(("low", "nominal", "high"), [(0.95, 0.9, 1.0), (0.8, 0.9, 0.85)])
@@ -117,12 +96,6 @@ def test_the_second_projector_is_named_where_it_is_the_bad_one():
         kit.light_map(kit.Scene(facade=kit.Facade([WALL]), projectors=[good, bad]), 0.5)
 
 
-@pytest.mark.parametrize("spacing", [0, -0.1, math.nan, math.inf, None, "fine", "0.1", True])
-def test_spacing_is_a_number_above_zero(spacing):
-    with pytest.raises(kit.InputError, match="spacing"):
-        light(spacing=spacing)
-
-
 @pytest.mark.parametrize("spacing", [1e-4, 1e-9, 5e-324])
 def test_a_raster_that_would_not_fit_is_refused_before_it_is_made(spacing):
     with pytest.raises(kit.InputError, match=r"spacing.*at most \d+ pixels"):
@@ -134,10 +107,6 @@ def test_a_raster_that_would_not_fit_is_refused_before_it_is_made(spacing):
     [
         (0, 0, 0, 5),
         (4, -4, 0, 5),
-        (0, 1, 2),
-        (0, 1, 0, math.nan),
-        "all of it",
-        5,
         (100, 101, 0, 1),  # shows nothing of the front
     ],
 )
@@ -147,26 +116,17 @@ def test_extent_has_four_limits_and_shows_some_of_the_front(extent):
 
 
 @pytest.mark.parametrize(
-    ("change", "field"),
+    "projectors",
     [
-        ({"facade": WALL}, "facade"),
-        ({"facade": None}, "facade"),
-        ({"projectors": []}, "projectors"),
-        ({"projectors": 3}, "projectors"),
-        ({"projectors": [kit.Projector(**GOOD)]}, "projectors"),
-        ({"projectors": (kit.Projector(**GOOD), kit.Placement(**PLACE))}, "projectors"),
-        ({"projectors": [(kit.Placement(**PLACE), kit.Projector(**GOOD))]}, "projectors"),
-        ({"ambient": 5}, "ambient"),
-        ({"average_picture_level": 1.1}, "average_picture_level"),
-        ({"average_picture_level": math.nan}, "average_picture_level"),
-        ({"ground_reflectance": -0.1}, "ground_reflectance"),
-        ({"ground_reflectance": "grass"}, "ground_reflectance"),
+        [kit.Projector(**GOOD)],
+        (kit.Projector(**GOOD), kit.Placement(**PLACE)),
+        [(kit.Placement(**PLACE), kit.Projector(**GOOD))],
     ],
+    ids=["no placement", "a pair alone", "swapped"],
 )
-def test_scene_names_the_field_that_cannot_be(change, field):
-    scene = {"facade": kit.Facade([WALL]), "projectors": [(kit.Projector(**GOOD), kit.Placement(**PLACE))]}
-    with pytest.raises(kit.InputError, match=f"^{field}"):
-        kit.Scene(**(scene | change))
+def test_a_scene_takes_pairs_of_projector_and_placement(projectors):
+    with pytest.raises(kit.InputError, match=r"projectors.*a pair"):
+        kit.Scene(facade=kit.Facade([WALL]), projectors=projectors)
 
 
 @pytest.mark.parametrize("unit", ["yd", "", None, 3])
