@@ -54,7 +54,7 @@ def banded(name: str, band: Sequence[float] | None, size: float = 1.0) -> dict[s
 
 
 def shown(frame: pd.DataFrame) -> pd.DataFrame:
-    """Return a frame of text as people read it: see `make_frame`."""
+    """Return a frame of text as people read it: see `make_frame`; with ``attrs["across"]`` its rows are columns."""
     import pandas as pd
 
     formats = frame.attrs.get("formats", {})
@@ -69,13 +69,14 @@ def shown(frame: pd.DataFrame) -> pd.DataFrame:
             cells[name] = ["-" if _missing(middle) else band(low, middle, high) for low, middle, high in ends]
         else:
             cells[name] = [_cell(value, formats.get(name)) for value in frame[name]]
-    return pd.DataFrame(cells, index=frame.index)
+    words = pd.DataFrame(cells, index=frame.index)
+    return words.T if frame.attrs.get("across") else words
 
 
 def text_table(frame: pd.DataFrame) -> str:
     """Return a frame as a text table that keeps its columns."""
     words = shown(frame)
-    words.index.name = None
+    words.index.name = words.columns.name = None
     lines = words.to_string(index=not _counted(frame)).split("\n")
     return "\n".join(line.rstrip() for line in lines)
 
@@ -83,7 +84,7 @@ def text_table(frame: pd.DataFrame) -> str:
 def html_table(frame: pd.DataFrame, caption: str = "") -> str:
     """Return a frame as a table of a page: it keeps its columns, and scrolls within itself where it is too wide."""
     words = shown(frame)
-    words.index.name = None
+    words.index.name = words.columns.name = None
     table = words.to_html(border=0, classes="kit-table", index=not _counted(frame), justify="left")
     title = f"<caption>{markup.escape(caption)}</caption>" if caption else ""
     # The style stands in the element: a result is shown in notebooks that load no style sheet of the kit.

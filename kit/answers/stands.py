@@ -49,7 +49,8 @@ from kit.source.projector import Projector, typical_projector
 from kit.stage.audience import Audience, Viewer, audience_table, windscreen
 from kit.stage.beam_safety import KeepOuts, keep_out
 from kit.stage.content import ContentParts, content_parts
-from kit.stage.search import Stand, describe
+from kit.stage.places import describe
+from kit.stage.search import Stand
 from kit.units import length_text
 from kit.wall.facade import Facade
 from kit.wall.occlusion import Obstacle

@@ -10,37 +10,48 @@ All machines are taken to be perfectly aligned. Outdoors stands move, and seams 
 
 from __future__ import annotations
 
-import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from kit.decision.payoff import between_classes, projector_price
 from kit.decision.verdict import Part, Status, Target, checked_target, judge, judged_points
-from kit.errors import InputError, number, text
+from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.light.cast import Cast, cast_light
+from kit.fields import DISTANCE, LENGTH, LENS_HEIGHT, NAME, Is, Many, Number
+from kit.light.cast import Cast, Machines, cast_light
+from kit.results import Result, banded, make_frame
 from kit.source.placement import Placement
-from kit.source.projector import Projector, is_many
+from kit.source.projector import Levels, Projector
+from kit.units import edge
 from kit.wall.facade import Facade
+from kit.words import capital, join, percent, short
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 Array = NDArray[np.float64]
-Band = tuple[float, float, float]
-Pairs = tuple[tuple[Projector, Placement], ...]
 
 # Data sheets round a throw ratio: a lens without zoom fits within this share of it.
 ROUNDED = 0.01
-MOST = 16
 STATES: tuple[Status, ...] = ("not enough", "borderline", "enough")
+
+PROJECTOR, PLACEMENT, FACADE = Is(kind=Projector), Is(kind=Placement), Is(kind=Facade)
+COUNT = Number(label="machines", low=1, high=16, whole=True)
+GAP = LENGTH.but(label="gap", low=0.0, meaning="from lens to lens, upwards")
+OVERLAP = LENGTH.but(label="overlap", low=0.0, meaning="of neighbouring pictures on the wall")
+ABOVE_GROUND = LENS_HEIGHT.but(low=0.0)
+BANDS = Many(label="heights", of=LENGTH, least=2)
 
 
 # Ways to set machines up
 
 
-def stacked(projector: Projector, placement: Placement, count: int, *, gap: float = 0.35) -> Pairs:
+def stacked(projector: Projector, placement: Placement, count: int, *, gap: float = 0.35) -> Machines:
     """Return `count` equal projectors one above the other whose pictures coincide on the plane of the wall.
 
     Parameters
@@ -65,9 +76,8 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
     InputError
         For an axis that is not square to the wall, a lens behind it, or a zoom that is not set.
     """
-    machine, place = _projector(projector), _placement(placement)
-    many = _count(count, 1)
-    step = number("gap", gap, minimum=0.0, unit="m")
+    machine, place = PROJECTOR.check("projector", projector), PLACEMENT.check("placement", placement)
+    many, step = COUNT.check("count", count), GAP.check("gap", gap)
     ratio = machine.fixed_throw_ratio()
     x, y, depth = place.position
     forward, right, up = place.frame()
@@ -88,7 +98,7 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
 
 def side_by_side(
     projector: Projector, facade: Facade, *, distance: float, height: float, overlap: float, count: int = 2
-) -> Pairs:
+) -> Machines:
     """Return `count` equal projectors in a row, each for its part of the width of a front.
 
     Parameters
@@ -116,11 +126,9 @@ def side_by_side(
     InputError
         For a width that the lens does not make at this distance; the message says at which distance it does.
     """
-    machine, front = _projector(projector), _facade(facade)
-    away = number("distance", distance, above=0.0, unit="m")
-    lens = number("height", height, minimum=0.0, unit="m")
-    many = _count(count, 2)
-    common = number("overlap", overlap, minimum=0.0, unit="m")
+    machine, front = PROJECTOR.check("projector", projector), FACADE.check("facade", facade)
+    away, lens = DISTANCE.check("distance", distance), ABOVE_GROUND.check("height", height)
+    many, common = COUNT.but(low=2).check("count", count), OVERLAP.check("overlap", overlap)
     left, right, _, _ = front.bounds
     width = (right - left + (many - 1) * common) / many
     if common >= width:
@@ -132,8 +140,8 @@ def side_by_side(
 
 
 def per_storey(
-    projector: Projector, facade: Facade, *, distance: float, heights: tuple[float, ...], lens_height: float
-) -> Pairs:
+    projector: Projector, facade: Facade, *, distance: float, heights: Sequence[float], lens_height: float
+) -> Machines:
     """Return one projector for each storey of a front: a band as wide as the front, all lenses in one place.
 
     Parameters
@@ -161,14 +169,11 @@ def per_storey(
     InputError
         For bands that do not rise, or a width that the lens does not make at this distance.
     """
-    machine, front = _projector(projector), _facade(facade)
-    away = number("distance", distance, above=0.0, unit="m")
-    lens = number("lens_height", lens_height, minimum=0.0, unit="m")
-    if not is_many(heights) or len(heights) < 2 or len(heights) > MOST + 1:
-        raise InputError("heights", heights, f"2 to {MOST + 1} heights in m, from the foot of the lowest band up")
-    edges = [number(f"heights[{i}]", value, unit="m") for i, value in enumerate(heights)]
-    if any(b <= a for a, b in pairwise(edges)):
-        raise InputError("heights", heights, "heights that rise")
+    machine, front = PROJECTOR.check("projector", projector), FACADE.check("facade", facade)
+    away, lens = DISTANCE.check("distance", distance), ABOVE_GROUND.check("lens_height", lens_height)
+    edges = BANDS.check("heights", heights)
+    if len(edges) > COUNT.high + 1 or any(b <= a for a, b in pairwise(edges)):
+        raise InputError("heights", heights, f"2 to {COUNT.high + 1} heights in m that rise")
     left, right, _, _ = front.bounds
     pairs = []
     for low, high in pairwise(edges):
@@ -206,7 +211,7 @@ class Failure:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Setup:
+class Setup(Result):
     """One way to light a front, with what it gives and what it takes.
 
     Attributes
@@ -229,7 +234,8 @@ class Setup:
         Picture elements on the visible front, of all machines together; stacked machines show the same picture, so
         they add light and no detail.
     coarsest : float
-        Side of a square as large as the largest picture element on the judged part [m]; 0 where none lands.
+        Longest extent of a picture element on the judged part, tilt included (`Landing.element`) [m]; 0 where none
+        lands.
     price, power : (float, float, float) or None
         Low, nominal, high of all machines [USD], [W]; None where a class is not listed. Lows and highs add up, for
         machines of one make are dear or cheap together.
@@ -248,8 +254,8 @@ class Setup:
     overlap_share: float
     pixels: float
     coarsest: float
-    price: Band | None
-    power: Band | None
+    price: Levels | None
+    power: Levels | None
     failures: tuple[Failure, ...]
 
     @property
@@ -262,10 +268,69 @@ class Setup:
         """The failure that leaves least: by verdict, then by what is lit, then by luminance."""
         return min(self.failures, key=lambda f: (STATES.index(f.status), f.lit_share, f.white_luminance))
 
+    def row(self, units: str = "m") -> dict[str, Any]:
+        """Return the figures as a row of the frame of a `Comparison`."""
+        small, inch = edge("mm", units)
+        left = self.worst_failure
+        row: dict[str, Any] = {
+            "setup": self.name,
+            "stated light output [lm]": self.stated_light_output,
+            "verdict on the front": self.status,
+            "lit": self.front.lit_share,
+        }
+        for name, unit, quantity in (("white", " [cd/m²]", "white_luminance"), ("contrast", "", "contrast")):
+            for part in (self.front, *self.surfaces):
+                figure = getattr(part, quantity)
+                levels = None if figure is None else (figure.low, figure.median, figure.high)
+                row |= banded(f"{name}{unit}" if part is self.front else f"{name}, {part.name}{unit}", levels)
+        return row | {
+            "black [cd/m²]": self.black,
+            "black where pictures overlap [cd/m²]": self.overlap_black,
+            "black where one reaches [cd/m²]": self.single_black,
+            "overlap, share of the lit part": self.overlap_share,
+            "picture elements on the front": self.pixels,
+            f"longest of them [{small}]": 1e3 * self.coarsest / inch,
+            **banded("price [USD]", self.price),
+            **banded("electrical power [W]", self.power),
+            "if one fails: verdict": left.status,
+            "if one fails: lit": left.lit_share,
+            "if one fails: white [cd/m²]": left.white_luminance,
+            "if one fails: contrast": left.contrast,
+        }
+
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return the figures, in one row."""
+        return _frame([self.row(units)])
+
+    def sentence(self, units: str = "m") -> str:
+        """Return what this way gives, in words; the same in any `units`."""
+        front, name = self.front, capital(self.name)
+        if front.white_luminance is None or front.contrast is None:
+            return f"{name}: not enough. No picture reaches what is judged."
+        words = (
+            f"{name}: {self.status}. White {short(front.white_luminance.median)} cd/m² and contrast "
+            f"{front.contrast.median:.1f}:1 on the {percent(front.lit_share)} of the front that it lights, black "
+            f"{short(self.black)} cd/m²"
+        )
+        if self.overlap_black is not None and self.single_black is not None:
+            words += f" ({short(self.overlap_black)} where pictures overlap, {short(self.single_black)} elsewhere)"
+        words += "."
+        if self.price is not None and self.power is not None:
+            words += f" About {short(self.price[1])} USD and {short(self.power[1])} W."
+        left = self.worst_failure
+        if not left.lit_share:
+            return words + (
+                " If it fails, the front is dark." if self.count == 1 else " If the wrong one fails, it is dark."
+            )
+        return (
+            f"{words} If one machine fails, {percent(left.lit_share)} of the front is still lit, with white "
+            f"{short(left.white_luminance)} cd/m²: {left.status}."
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
-class Comparison:
-    """Ways to light one front, side by side. ``print(comparison)`` shows sentence and table."""
+class Comparison(Result):
+    """Ways to light one front, side by side."""
 
     target: Target
     setups: tuple[Setup, ...]
@@ -277,45 +342,13 @@ class Comparison:
                 return setup
         raise InputError("setup", name, f"one of {', '.join(s.name for s in self.setups)}")
 
-    def table(self) -> str:
-        """Return all figures as a text table, one column for each setup."""
-        names = list(dict.fromkeys(part.name for setup in self.setups for part in setup.surfaces))
-        rows = [("", [setup.name for setup in self.setups])]
+    def frame(self, units: str = "m") -> pd.DataFrame:
+        """Return all figures, a row for each setup; as text each has a column."""
+        return _frame([setup.row(units) for setup in self.setups])
 
-        def add(label: str, cells: list[str]) -> None:
-            rows.append((label, cells))
-
-        add("stated light output, lm", [f"{s.stated_light_output:,.0f}" for s in self.setups])
-        add("verdict on the front", [s.status for s in self.setups])
-        add("lit share of the front", [f"{s.front.lit_share:.0%}" for s in self.setups])
-        for label, quantity in (("white, cd/m2", "white_luminance"), ("contrast", "contrast")):
-            add(f"{label}: front", [s.front.band(quantity) for s in self.setups])  # type: ignore[arg-type]
-            for name in names:
-                found = [[p for p in s.surfaces if p.name == name] for s in self.setups]
-                add(f"  {name}", [p[0].band(quantity) if p else "-" for p in found])  # type: ignore[arg-type]
-        add("black, cd/m2: lit part", [_small(s.black) for s in self.setups])
-        add("  where pictures overlap", [_small(s.overlap_black) for s in self.setups])
-        add("  where one reaches", [_small(s.single_black) for s in self.setups])
-        add("overlap, share of lit part", [f"{s.overlap_share:.0%}" for s in self.setups])
-        add("picture elements on the front", [f"{s.pixels / 1e6:.2f} million" for s in self.setups])
-        add("coarsest of them, mm", [f"{1e3 * s.coarsest:.1f}" for s in self.setups])
-        add("price, USD", [_band(s.price, "not listed") for s in self.setups])
-        add("electrical power, W", [_band(s.power, "not listed") for s in self.setups])
-        add("if one fails: verdict", [s.worst_failure.status for s in self.setups])
-        add("  lit share", [f"{s.worst_failure.lit_share:.0%}" for s in self.setups])
-        add("  white, cd/m2", [_small(s.worst_failure.white_luminance) for s in self.setups])
-        add("  contrast", [f"{s.worst_failure.contrast:.1f}" for s in self.setups])
-        first = max(len(label) for label, _ in rows) + 2
-        widths = [max(len(cells[i]) for _, cells in rows) + 2 for i in range(len(self.setups))]
-        lines = [
-            f"{label:{first}}" + "".join(f"{cell:>{width}}" for cell, width in zip(cells, widths, strict=True))
-            for label, cells in rows
-        ]
-        return "\n".join(line.rstrip() for line in lines)
-
-    def sentence(self) -> str:
-        """Return the comparison in words."""
-        parts = [_setup_text(setup) for setup in self.setups]
+    def sentence(self, units: str = "m") -> str:
+        """Return the comparison in words; the same in any `units`."""
+        parts = [setup.sentence(units) for setup in self.setups]
         if len(self.setups) > 1:
             priced = [s for s in self.setups if s.price is not None]
             if priced:
@@ -325,9 +358,6 @@ class Comparison:
             parts.append(f"Best contrast where lit: {_least(self.setups, lambda s: -_median(s.front, 'contrast'))}.")
         return " ".join([*parts, "Prices and power are for planning only; alignment is taken to be perfect."])
 
-    def __str__(self) -> str:
-        return f"{self.sentence()}\n\n{self.table()}"
-
 
 def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *, spacing: float = 0.1) -> Comparison:
     """Compare ways to light a front: light, black, picture elements, cost, power, and what a failure leaves.
@@ -335,7 +365,7 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
     Parameters
     ----------
     setups : mapping of str to Scene
-        By name, for example ``{"two of 4,000 lm, stacked": scene, "one of 8,000 lm": other}``. No sweeps.
+        By name, for example ``{"two of 4,000 lm, stacked": scene, "one of 8,000 lm": other}``.
     target : Target, optional
         The default target if not given.
     spacing : float
@@ -348,7 +378,7 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
     Raises
     ------
     InputError
-        For no setup, a scene with sweeps, or one that `light_map` refuses.
+        For no setup, or a scene that `light_map` refuses.
 
     Notes
     -----
@@ -357,17 +387,13 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
     """
     if not isinstance(setups, Mapping) or not setups:
         raise InputError("setups", setups, "at least one scene by name, such as {'one of 8,000 lm': scene}")
-    for name, scene in setups.items():
-        text("setup name", name)
-        if not isinstance(scene, Scene):
-            raise InputError(f"setup {name!r}", type(scene).__name__, "a kit.Scene")
     wanted = checked_target(target)
-    return Comparison(
-        target=wanted, setups=tuple(_setup(name, scene, wanted, spacing) for name, scene in setups.items())
-    )
+    scenes = {NAME.check("setup name", name): Is(kind=Scene).check(f"setup {name!r}", s) for name, s in setups.items()}
+    found = tuple(_setup(name, scene, wanted, spacing) for name, scene in scenes.items())
+    return Comparison(target=wanted, setups=found)
 
 
-def electrical_power(light_output: float) -> Band | None:
+def electrical_power(light_output: float) -> Levels | None:
     """Return the likely mains power of a projector of a stated light output [W], low, nominal, high.
 
     Parameters
@@ -388,50 +414,43 @@ def electrical_power(light_output: float) -> Band | None:
     return light_output / best, light_output / nominal, light_output / worst
 
 
-def picture_elements(scene: Scene, spacing: float) -> tuple[float, Cast, Array]:
-    """Return how many picture elements land on the visible front, and how large they are.
-
-    Every element of a panel sends the same light when the zones of the lens are left out, so light per lumen tells
-    where elements land and how large they are: one of N covers 1 / (N x illuminance per lumen) of wall.
+def picture_elements(cast: Cast) -> tuple[float, float]:
+    """Return how many picture elements land on the visible front, of all projectors together, and how long they are.
 
     Parameters
     ----------
-    scene : Scene
-    spacing : float
-        Pixel size of the raster [m].
+    cast : Cast
 
     Returns
     -------
     count : float
-        Of all projectors together, on every patch that the audience sees.
-    cast : Cast
-        Of the light without zones.
-    largest : array, shape (y, x)
-        Side of a square as large as the largest element at each point that is judged [m]; 0 where none lands.
+        On every patch that the audience sees: elements lie edge to edge, so many fit the wall behind each point.
+    longest : float
+        Longest extent of one on patches that are judged [m]; 0 where none lands.
     """
-    bare = tuple((replace(projector, zones=None), place) for projector, place in scene.projectors)
-    cast = cast_light(scene.facade, bare, scene.facade.bounds, spacing)
-    elements = np.array([float(math.prod(projector.resolution)) for projector, _ in scene.projectors])
-    counts = np.append([patch.judged for patch in scene.facade.patches], False)[cast.patch]  # the last for index -1
-    largest = np.zeros(cast.patch.shape)
-    for many, unit in zip(elements, cast.units, strict=True):
-        lit = counts & (unit > 0.0)
-        largest[lit] = np.maximum(largest[lit], 1.0 / np.sqrt(many * unit[lit]))
-    return float(elements @ cast.share.sum(axis=1)), cast, largest
+    judged = np.array([patch.judged for patch in cast.raster.facade.patches])
+    count = largest = 0.0
+    for points, landing in cast.landings():
+        longest, shortest = landing.element()
+        count += float(np.sum(points.area / (longest * shortest)))
+        largest = max(largest, float(np.max(longest, initial=0.0, where=judged[points.patch])))
+    return count, largest
 
 
 def _setup(name: str, scene: Scene, target: Target, spacing: float) -> Setup:
     light = light_map(scene, spacing)
     verdict = judge(light, target)
-    pixels, cast, largest = picture_elements(scene, spacing)
+    # The light that has just been cast for the map.
+    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing)
+    pixels, coarsest = picture_elements(cast)
     points = judged_points(light).seen
     reach = np.sum([unit.ravel()[points] > 0.0 for unit in cast.units], axis=0)
     black = light["black_luminance"].values.ravel()[points]
     lit = np.count_nonzero(reach)
-    stated = [float(p.light_output) for p, _ in scene.projectors]  # type: ignore[arg-type]
+    stated = [projector.light_output for projector, _ in scene.projectors]
     return Setup(
         name=name,
-        stated_light_output=sum(stated),
+        stated_light_output=verdict.stated_light_output,
         count=len(stated),
         front=verdict.front,
         surfaces=verdict.surfaces,
@@ -440,7 +459,7 @@ def _setup(name: str, scene: Scene, target: Target, spacing: float) -> Setup:
         single_black=_median_of(black[reach == 1]),
         overlap_share=np.count_nonzero(reach > 1) / lit if lit else 0.0,
         pixels=pixels,
-        coarsest=float(largest.max()),
+        coarsest=coarsest,
         price=_together([projector_price(lumens) for lumens in stated]),
         power=_together([electrical_power(lumens) for lumens in stated]),
         failures=tuple(_failure(scene, i, target, spacing) for i in range(len(stated))),
@@ -461,11 +480,11 @@ def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Fail
     )
 
 
-def _together(bands: list[Band | None]) -> Band | None:
+def _together(bands: Sequence[Levels | None]) -> Levels | None:
     listed = [band for band in bands if band is not None]
     if len(listed) < len(bands):
         return None
-    low, nominal, high = (float(sum(band[i] for band in listed)) for i in range(3))
+    low, nominal, high = (float(sum(level)) for level in zip(*listed, strict=True))
     return low, nominal, high
 
 
@@ -476,34 +495,6 @@ def _median_of(values: Array) -> float | None:
 def _median(part: Part, quantity: str, dark: float = 0.0) -> float:
     figure = getattr(part, quantity)
     return dark if figure is None else float(figure.median)
-
-
-# What is asked for
-
-
-def _projector(projector: Projector) -> Projector:
-    if not isinstance(projector, Projector):
-        raise InputError("projector", projector, "a kit.Projector")
-    return projector
-
-
-def _placement(placement: Placement) -> Placement:
-    if not isinstance(placement, Placement):
-        raise InputError("placement", placement, "a kit.Placement")
-    return placement
-
-
-def _facade(facade: Facade) -> Facade:
-    if not isinstance(facade, Facade):
-        raise InputError("facade", facade, "a kit.Facade")
-    return facade
-
-
-def _count(count: int, least: int) -> int:
-    value = number("count", count, minimum=least, maximum=MOST)
-    if value != int(value):
-        raise InputError("count", count, f"a whole number from {least} to {MOST}")
-    return int(value)
 
 
 def _fitted(projector: Projector, distance: float, width: float) -> Projector:
@@ -528,45 +519,17 @@ def _square(x: float, y: float, distance: float) -> Placement:
 # Words
 
 
-def _setup_text(setup: Setup) -> str:
-    front = setup.front
-    name = setup.name[:1].upper() + setup.name[1:]
-    if front.white_luminance is None or front.contrast is None:
-        return f"{name}: not enough. No picture reaches what is judged."
-    words = (
-        f"{name}: {setup.status}. White {front.white_luminance.median:.2g} cd/m2 and contrast "
-        f"{front.contrast.median:.1f}:1 on the {front.lit_share:.0%} of the front that it lights, black "
-        f"{_small(setup.black)} cd/m2"
-    )
-    if setup.overlap_black is not None and setup.single_black is not None:
-        words += f" ({_small(setup.overlap_black)} where pictures overlap, {_small(setup.single_black)} elsewhere)"
-    words += "."
-    if setup.price is not None and setup.power is not None:
-        words += f" About {_round(setup.price[1])} USD and {_round(setup.power[1])} W."
-    left = setup.worst_failure
-    if not left.lit_share:
-        words += " If it fails, the front is dark." if setup.count == 1 else " If the wrong one fails, it is dark."
-    else:
-        words += (
-            f" If one machine fails, {left.lit_share:.0%} of the front is still lit, with white "
-            f"{left.white_luminance:.2g} cd/m2: {left.status}."
-        )
-    return words
+def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+    names = set().union(*rows)
+    formats: dict[str, Any] = {name: "band" for name in names if f"low {name}" in names}
+    formats |= dict.fromkeys(("lit", "overlap, share of the lit part", "if one fails: lit"), percent)
+    formats |= dict.fromkeys(("stated light output [lm]", "picture elements on the front"), ",.0f")
+    frame = make_frame(rows, formats, index="setup")
+    frame.attrs["across"] = True
+    return frame
 
 
-def _least(setups, key) -> str:  # type: ignore[no-untyped-def]
+def _least(setups: Sequence[Setup], key: Callable[[Setup], float]) -> str:
     """Return the names of the setups that have the least `key`, ties within a thousandth together."""
     best = min(key(setup) for setup in setups)
-    return " and ".join(setup.name for setup in setups if key(setup) - best <= 1e-3 * abs(best))
-
-
-def _small(value: float | None) -> str:
-    return "-" if value is None else f"{value:.3g}"
-
-
-def _round(value: float) -> str:
-    return f"{float(f'{value:.2g}'):,.0f}"
-
-
-def _band(band: Band | None, missing: str) -> str:
-    return missing if band is None else f"{_round(band[1])} ({_round(band[0])} to {_round(band[2])})"
+    return join([setup.name for setup in setups if key(setup) - best <= 1e-3 * abs(best)])

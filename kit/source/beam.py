@@ -30,7 +30,8 @@ A ray :math:`D = f + s r + t u` meets a wall of unit normal :math:`n` at the dep
     \partial X / \partial s = d (r + \alpha D), \qquad \partial X / \partial t = d (u + \beta D),
 
 whose singular values times the pitch of the elements at unit depth are the longest and the shortest extent of an
-element. Their product is :math:`d^3 / h` times the pitch squared: the other face of :math:`E = E_1 h / d^3`.
+element. Their product is :math:`d^3 / h` times the pitch squared: the other face of :math:`E = E_1 h / d^3`. As seen
+from a point at the distance :math:`r` along the unit vector :math:`v` it is :math:`|n \cdot v| / r^2` times that.
 """
 
 from __future__ import annotations
@@ -163,14 +164,14 @@ class Beam:
             Of the wall at each, on the side that is looked at; needed for light and for picture elements.
         """
         where = np.asarray(points, float)
-        flat = where.reshape(-1, 3)
+        # One product of matrices for each axis: the lens's own place along it is one more column.
+        flat = np.vstack([where.reshape(-1, 3).T, np.ones(where.size // 3)])
         shape = (*self.position.shape[:-1], *where.shape[:-1])
 
         def along(axis: Array) -> Array:
             vector = axis.reshape(-1, 3)
-            found: Array = vector @ flat.T
-            found -= np.sum(vector * self.position.reshape(-1, 3), axis=1)[:, None]
-            return found.reshape(shape)
+            start = np.sum(vector * self.position.reshape(-1, 3), axis=1)
+            return np.asarray((np.column_stack([vector, -start]) @ flat).reshape(shape))
 
         depth, s, t = (along(axis) for axis in (self.forward, self.right, self.up))
         with np.errstate(invalid="ignore"):
@@ -281,45 +282,78 @@ class Landing:
         longest, shortest : array
             [m]; with an eye, the angles that the element covers [rad]. Elements are taken as square at unit depth.
         """
-        depth, s, t = self.depth, self.s, self.t
-        inner = self.points.ndim - 1
+        slant, alpha, beta, *gram = self._stretch
+        ss, st, tt = (part.copy() for part in gram)
+        length = self.beam._spread(self.beam.size[..., 0] / self.beam.resolution[0], self.points.ndim - 1) * self.depth
+        area = np.abs(slant)
+        if eye is not None:
+            view = self.points - np.asarray(eye, float)
+            distance = np.linalg.norm(view, axis=-1)
+            view = view / distance[..., None]
+            flat = view.reshape(-1, 3)
+            # What lies along the line of sight is not seen.
+            start = np.sum(flat * self.points.reshape(-1, 3), axis=1)
+            seen = (start - self.beam.position.reshape(-1, 3) @ flat.T).reshape(ss.shape) / self.depth
+            u, v = (
+                (axis.reshape(-1, 3) @ flat.T).reshape(ss.shape) + slope * seen
+                for axis, slope in ((self.beam.right, alpha), (self.beam.up, beta))
+            )
+            ss -= u * u
+            st -= u * v
+            tt -= v * v
+            length /= distance
+            area *= np.abs(np.sum(self._normals() * view, axis=-1))
+        with np.errstate(divide="ignore", invalid="ignore"):
+            swing = ss - tt
+            swing *= swing
+            st *= st
+            st *= 4.0
+            swing += st
+            ss += tt
+            ss += np.sqrt(swing)
+            ss *= 0.5
+            longest = np.sqrt(ss)
+            # By the area: at grazing incidence the difference to the swing would lose digits.
+            area /= longest
+            area *= length
+            longest *= length
+        return np.asarray(longest), np.asarray(area)
+
+    @cached_property
+    def _stretch(self) -> tuple[Array, Array, Array, Array, Array, Array]:
+        """Depth over height, the slopes alpha and beta, and the map's Gram matrix (ss, st, tt) over depth squared."""
+        s, t = self.s, self.t
         right, up = (
-            (axis.reshape(-1, 3) @ self._normals().reshape(-1, 3).T).reshape(depth.shape)
+            (axis.reshape(-1, 3) @ self._normals().reshape(-1, 3).T).reshape(s.shape)
             for axis in (self.beam.right, self.beam.up)
         )
         with np.errstate(divide="ignore", invalid="ignore"):
-            slant = depth / self.height
-            alpha, beta = slant * right, slant * up
-            length = 1.0 + s * s + t * t
-            # The map's Gram matrix, divided by depth squared.
-            ss = 1.0 + alpha * (2.0 * s + alpha * length)
-            tt = 1.0 + beta * (2.0 * t + beta * length)
-            st = beta * s + alpha * t + alpha * beta * length
-            scale: Array = depth * depth
-            if eye is not None:
-                view = self.points - np.asarray(eye, float)
-                distance = np.linalg.norm(view, axis=-1)
-                view = view / distance[..., None]
-                flat = view.reshape(-1, 3)
-                # What lies along the line of sight is not seen.
-                start = np.sum(flat * self.points.reshape(-1, 3), axis=1)
-                seen = (start - self.beam.position.reshape(-1, 3) @ flat.T).reshape(depth.shape) / depth
-                u, v = (
-                    (axis.reshape(-1, 3) @ flat.T).reshape(depth.shape) + slope * seen
-                    for axis, slope in ((self.beam.right, alpha), (self.beam.up, beta))
-                )
-                ss, st, tt, scale = ss - u * u, st - u * v, tt - v * v, scale / distance**2
-            middle, swing = 0.5 * (ss + tt), np.hypot(0.5 * (ss - tt), st)
-            pitch = self.beam._spread(self.beam.size[..., 0] / self.beam.resolution[0], inner)
-            longest = pitch * np.sqrt((middle + swing) * scale)
-            # By the determinant: the difference would lose digits at grazing incidence.
-            shortest = pitch * np.sqrt(np.maximum(ss * tt - st * st, 0.0) / (middle + swing) * scale)
-        return longest, shortest
+            slant = self.depth / self.height
+            alpha, beta = np.multiply(right, slant, out=right), np.multiply(up, slant, out=up)
+            length = s * s
+            length += t * t
+            length += 1.0
+            # a = s + alpha length, so that ss = 1 + alpha (s + a), st = alpha t + beta a.
+            long = alpha * length
+            long += s
+            st = alpha * t
+            st += beta * long
+            long += s
+            long *= alpha
+            long += 1.0
+            tt = beta * length
+            tt += t
+            tt += t
+            tt *= beta
+            tt += 1.0
+        return slant, alpha, beta, long, st, tt
 
     def _place(self, unit: Array, k: int) -> Array:
         inner = self.points.ndim - 1
         centre, size = (self.beam._spread(part[..., k], inner) for part in (self.beam.centre, self.beam.size))
-        return np.asarray((unit - centre) / size)
+        place = np.asarray(unit - centre)
+        place /= size
+        return place
 
     def _normals(self) -> Array:
         if self.normals is None:

@@ -1,0 +1,229 @@
+r"""How a machine points, and how it is set, wherever its lens stands.
+
+For each position of the lens the rest follows from one rule:
+
+1. The machine stands level and square to the wall. Lens shift moves the picture's centre towards the middle of the
+   target, as far as the lens allows.
+2. Tilt and pan do what is left, without roll, so that the picture's centre lies on that middle exactly.
+3. The zoom makes the smallest picture that still covers the target's corners.
+
+Tilt counts from level, upwards positive; pan from square to the wall, to the right as the audience sees it.
+
+Tilt and pan in closed form
+---------------------------
+In the square frame (right, up, towards the wall) let the middle lie along :math:`(a, b, 1)`. In the machine's own
+frame the picture's centre lies along :math:`(p, q, 1)`, with :math:`p = shift_{across} w` and
+:math:`q = shift_{up} h` for a picture of :math:`w \times h` at unit depth. The rotation keeps lengths, so the middle
+is at :math:`n (a, b, 1)` with :math:`n^2 = (1 + p^2 + q^2) / (1 + a^2 + b^2)`. Tilt :math:`t` alone decides the
+height, pan :math:`\psi` the rest:
+
+.. math::
+    \sin t + q \cos t = n b = e, \qquad g = \cos t - q \sin t = \sqrt{1 + q^2 - e^2},
+
+    \cos t = \frac{g + q e}{1 + q^2}, \quad \sin t = \frac{e - q g}{1 + q^2}, \qquad
+    \psi = \arctan a - \arctan (p / g).
+
+Pan is zero for :math:`p = a \sqrt{(1 + q^2) / (1 + b^2)}`, tilt for :math:`q = b \sqrt{(1 + p^2) / (1 + a^2)}`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import ConvexHull
+
+from kit.fields import ANGLE, THROW_RATIO, Number, Range, check_fields, declared
+from kit.source.beam import Beam
+from kit.source.projector import Projector
+from kit.wall.facade import Patch
+from kit.wall.raster import SAME_PLANE
+
+Array = NDArray[np.float64]
+
+# The zoom is found to this share of its range: far below what a zoom ring can be set to.
+FINEST = 2.0**-42
+# At the end of its range a zoom may fit exactly: rounding, in shares of the picture.
+EXACT = 1e-12
+
+SHIFT = Number(label="lens shift", meaning="of the picture's centre, in picture widths or heights")
+SHIFTS = Range(label="lens shift", of=SHIFT, default=(0.0, 0.0))
+TURNS = Range(label="tilt or pan", of=ANGLE.but(low=-90.0, high=90.0), default=(-90.0, 90.0))
+
+
+@dataclass(frozen=True, kw_only=True)
+class Lens:
+    """What a lens and its mount can do; each a range (lowest, highest).
+
+    Parameters
+    ----------
+    throw_ratio : (float, float)
+        Distance / picture width, above 0.
+    shift_across, shift_up : (float, float)
+        As `Projector.lens_shift`: picture widths to the right, picture heights up. Not given: none.
+    tilt, pan : (float, float)
+        Of the machine [deg]: up from level, and to the right from square to the wall, as the audience sees it;
+        -90 to 90. Not given: not limited.
+    """
+
+    throw_ratio: tuple[float, float] = declared(Range(label="throw ratio", of=THROW_RATIO))
+    shift_across: tuple[float, float] = declared(SHIFTS, label="lens shift across")
+    shift_up: tuple[float, float] = declared(SHIFTS, label="lens shift up")
+    tilt: tuple[float, float] = declared(TURNS, label="tilt")
+    pan: tuple[float, float] = declared(TURNS, label="pan")
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Goal:
+    """What the picture has to cover.
+
+    Parameters
+    ----------
+    rectangle : array, shape (4, 3)
+        The target's bounding rectangle in elevation, on the plane of its main (largest) patch [m].
+    normal : array, shape (3,)
+        Of that plane.
+    outline : array, shape (n, 3)
+        The corners of the target's patches [m].
+    corners : array, shape (corner, 3)
+        Those of the rectangle, and those of the patches that stand out from the plane [m].
+    """
+
+    rectangle: Array
+    normal: Array
+    outline: Array
+    corners: Array
+
+    @classmethod
+    def of(cls, patches: Sequence[Patch]) -> Goal:
+        """Return the goal of a picture that covers `patches`."""
+        outline = np.concatenate([p.rings[0] for p in patches])
+        main = max(patches, key=lambda p: p.area)
+        z0, zx, zy = main.depth_plane()
+        (left, bottom), (right, top) = outline[:, :2].min(axis=0), outline[:, :2].max(axis=0)
+        x, y = np.array([left, right, right, left]), np.array([bottom, bottom, top, top])
+        rectangle = corners = np.stack([x, y, z0 + zx * x + zy * y], axis=1)
+        out = outline[np.abs(outline @ main.normal - main.offset) > SAME_PLANE]
+        if len(out):
+            corners = np.concatenate([rectangle, out])
+            # A picture is convex, so the hull is enough.
+            corners = corners[ConvexHull(corners).vertices]
+        return cls(rectangle=rectangle, normal=main.normal, outline=outline, corners=corners)
+
+    @cached_property
+    def middle(self) -> Array:
+        """Middle of the rectangle, shape (3,) [m]."""
+        return np.asarray(self.rectangle.mean(axis=0))
+
+    @cached_property
+    def square(self) -> Array:
+        """Unit vectors of a machine that stands level and square to the wall, right, up and ahead, shape (3, 3)."""
+        ahead = -np.array([self.normal[0], 0.0, self.normal[2]]) / np.hypot(self.normal[0], self.normal[2])
+        return np.array([np.cross(ahead, (0.0, 1.0, 0.0)), (0.0, 1.0, 0.0), ahead])
+
+    def before(self, positions: Array) -> Array:
+        """Return how far positions, shape (n, 3), lie in front of the main plane, shape (n,) [m]."""
+        return np.asarray((positions - self.middle) @ self.normal)
+
+
+def zoomed(goal: Goal, lens: Lens, projector: Projector, positions: Array) -> Array:
+    """Return the longest throw ratio with which the picture covers the corners, the shortest where none does.
+
+    Parameters
+    ----------
+    goal : Goal
+    lens : Lens
+    projector : Projector
+        Its resolution is used.
+    positions : array, shape (n, 3)
+        Of the lens [m].
+
+    Returns
+    -------
+    array, shape (n,)
+        NaN from behind the main plane.
+    """
+
+    def beyond(which: NDArray[np.intp], throw: Array) -> Array:
+        """Return by how much a corner lies beyond the picture's edge, in shares of the picture; 1 for far off."""
+        landing = aimed(goal, lens, projector, positions[which], throw).on(goal.corners)
+        place = np.maximum(np.abs(landing.across), np.abs(landing.up))
+        return np.fmin(place.max(axis=1) - 0.5 * (1.0 + EXACT), 1.0)
+
+    every = np.arange(len(positions))
+    throw, end = (np.full(len(positions), ratio) for ratio in lens.throw_ratio)
+    low, high = beyond(every, throw), beyond(every, end)
+    throw[high <= 0] = lens.throw_ratio[1]
+    which = np.flatnonzero((low <= 0) & (high > 0))
+    start, end, low, high = throw[which], end[which], low[which], high[which]
+    least, last = FINEST * (end - start), np.zeros(len(which))
+    # By false position, the value of an end that stays twice counting half (Dowell and Jarratt 1971,
+    # doi:10.1007/BF01934364), and by no less than what is asked for, so that both ends close in.
+    while np.any(end - start > 2.0 * least):
+        middle = start + np.clip(low / (low - high) * (end - start), least, end - start - least)
+        value = beyond(which, middle)
+        side = np.where(value <= 0, 1, -1)
+        start, end = np.where(side > 0, middle, start), np.where(side > 0, end, middle)
+        again = np.where(side == last, 0.5, 1.0)
+        low, high = np.where(side > 0, value, again * low), np.where(side > 0, again * high, value)
+        last = side
+    throw[which] = start
+    return np.where(np.isfinite(_towards(goal, positions)[0]), throw, np.nan)
+
+
+def aimed(goal: Goal, lens: Lens, projector: Projector, positions: Array, throw: Array) -> Beam:
+    """Return the beams of machines that are aimed by the rule at the top of this module.
+
+    Parameters
+    ----------
+    goal, lens, positions
+        As for `zoomed`.
+    projector : Projector
+        Its resolution and zones are used.
+    throw : array, shape (n,)
+        Throw ratio of each.
+
+    Returns
+    -------
+    Beam
+        Of batch (n,); NaN where no tilt brings the picture's centre to the middle.
+    """
+    a, b = _towards(goal, positions)
+    w = 1.0 / throw
+    h = w / projector.aspect
+    across, up = lens.shift_across, lens.shift_up
+    q = np.clip(b, up[0] * h, up[1] * h)
+    p = np.clip(a * np.sqrt((1.0 + q * q) / (1.0 + b * b)), across[0] * w, across[1] * w)
+    q = np.clip(b * np.sqrt((1.0 + p * p) / (1.0 + a * a)), up[0] * h, up[1] * h)
+    qq = 1.0 + q * q
+    e = b * np.sqrt((p * p + qq) / (1.0 + a * a + b * b))
+    g = np.sqrt(qq - e * e)
+    norm = np.sqrt((1.0 + a * a) * (p * p + g * g))
+    cos_tilt, sin_tilt, cos_pan, sin_pan = (
+        part[:, None] for part in ((g + q * e) / qq, (e - q * g) / qq, (g + a * p) / norm, (a * g - p) / norm)
+    )
+    right, upward, ahead = goal.square
+    heading = cos_pan * ahead + sin_pan * right
+    return Beam(
+        position=positions,
+        forward=cos_tilt * heading + sin_tilt * upward,
+        right=cos_pan * right - sin_pan * ahead,
+        up=cos_tilt * upward - sin_tilt * heading,
+        centre=np.stack([p, q], axis=1),
+        size=np.stack([w, h], axis=1),
+        resolution=projector.resolution,
+        zones=projector.zones,
+    )
+
+
+def _towards(goal: Goal, positions: Array) -> tuple[Array, Array]:
+    """Return the direction (a, b) of the middle in the square frame; NaN from behind the main plane."""
+    right, up, ahead = goal.square @ (goal.middle - positions).T
+    ahead = np.where((goal.before(positions) > SAME_PLANE) & (ahead > SAME_PLANE), ahead, np.nan)
+    return right / ahead, up / ahead

@@ -1,0 +1,484 @@
+"""What each place for the lens gives: light, picture elements, keystone, shadow; for one machine or for thousands.
+
+All figures over the target are taken at a sample of its points, and are exact at them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import numpy as np
+import shapely
+import xarray as xr
+from numpy.typing import ArrayLike, NDArray
+
+from kit.blocks import share_out
+from kit.errors import InputError
+from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Is, Many, Number, check_fields, declared
+from kit.quantities import labelled
+from kit.source.beam import Beam, Landing
+from kit.source.placement import Placement
+from kit.source.projector import Projector
+from kit.stage.aim import Goal, Lens, aimed, zoomed
+from kit.wall.facade import Facade
+from kit.wall.occlusion import Block, Obstacle, Occluders, blocks, crosses
+from kit.wall.points import WallPoints, check_in_front
+from kit.wall.raster import SAME_PLANE
+
+Array = NDArray[np.float64]
+Index = NDArray[np.intp]
+
+# Pairs of candidate and point that are worked on together stay in the processor's cache.
+PAIRS = 1 << 16
+# Rounding, in the unit of whatever is limited.
+SLACK = 1e-9
+# Places across and up the picture whose rays are followed through the people, and how far one that meets no wall [m].
+RAYS, FAR = (16, 10), 1e3
+CORNERS = ("bottom left", "bottom right", "top right", "top left")
+# Dimensions of the figures that are not one number for each candidate.
+MORE = {"position": ("axis",), "aim": ("axis",), "corner_angle": ("corner",)}
+
+POINTS = Number(label="points", low=20, high=1e5, default=200, meaning="about as many sample the target")
+AUDIENCE = POINT.but(label="audience", optional=True, meaning="an eye that looks at the front")
+OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle))
+TARGET = Many(label="target", of=NAME, least=1, optional=True)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Limits:
+    """What a place must keep to; None where anything will do.
+
+    Parameters
+    ----------
+    keystone : float, optional
+        Largest deviation of the picture's corners on the wall from a right angle [deg].
+    blocked : float, optional
+        Largest share of the target that lies in shadow, 0 to 1.
+    reached : float, optional
+        Least share of the target within the picture, 0 to 1.
+    focus_depth : float, optional
+        Depth along the lens axis that is sharp at once [m].
+    people : float, optional
+        Largest share of the beam that meets people, 0 to 1.
+    """
+
+    keystone: float | None = declared(ANGLE, label="keystone", low=0.0, high=90.0, default=None)
+    blocked: float | None = declared(SHARE, label="blocked", default=None)
+    reached: float | None = declared(SHARE, label="reached", default=1.0, optional=True)
+    focus_depth: float | None = declared(LENGTH, label="focus depth", low=0.0, default=None)
+    people: float | None = declared(SHARE, label="people", default=None)
+
+    def __post_init__(self) -> None:
+        check_fields(self)
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Front:
+    """All that does not depend on where the lens is.
+
+    Parameters
+    ----------
+    goal : Goal
+    points : WallPoints
+        Of the target first.
+    share : array, shape (point of the target,)
+        Part of the target, as the audience sees it, that each stands for.
+    area : array, shape (point,)
+        Wall behind each point [m2] where its light counts as light on judged parts, else 0.
+    occluders : Occluders
+    people : tuple of Block
+    audience : (float, float, float) or None
+    """
+
+    goal: Goal
+    points: WallPoints
+    share: Array
+    area: Array
+    occluders: Occluders
+    people: tuple[Block, ...]
+    audience: tuple[float, float, float] | None
+
+    @classmethod
+    def of(
+        cls,
+        facade: Facade,
+        target: Sequence[str] | None,
+        obstacles: Sequence[Obstacle],
+        audience: Sequence[float] | None,
+        points: float,
+    ) -> Front:
+        """Return the front of the arguments of `evaluate`, checked."""
+        house, wanted = Is(kind=Facade).check("facade", facade), POINTS.check("points", points)
+        things, eye = OBSTACLES.check("obstacles", obstacles), AUDIENCE.check("audience", audience)
+        judged = [i for i, p in enumerate(house.patches) if p.faces_audience and p.judged]
+        members = _members(house, target, judged)
+        goal = Goal.of([house.patches[i] for i in members])
+        (left, bottom), (right, top) = goal.rectangle[0, :2], goal.rectangle[2, :2]
+        at = WallPoints.sample(house, members, (left, right, bottom, top), wanted)
+        share, area = at.weight / at.weight.sum(), at.area
+        if set(members) != set(judged):
+            area = np.zeros(len(area))
+            if judged:
+                more = WallPoints.sample(house, judged, house.bounds, wanted)
+                at = replace(
+                    at,
+                    position=np.append(at.position, more.position, axis=0),
+                    patch=np.append(at.patch, more.patch),
+                    weight=np.append(at.weight, more.weight),
+                )
+                area = np.append(area, more.area)
+        return cls(
+            goal=goal,
+            points=at,
+            share=share,
+            area=area,
+            occluders=Occluders.of(house, things),
+            people=tuple(b for o in things if not o.blocks for b in blocks(o)),
+            audience=eye,
+        )
+
+
+def evaluate(
+    facade: Facade,
+    projector: Projector,
+    lens: Lens,
+    positions: ArrayLike,
+    *,
+    target: Sequence[str] | None = None,
+    obstacles: Sequence[Obstacle] = (),
+    audience: Sequence[float] | None = None,
+    limits: Limits | None = None,
+    points: float = 200,
+) -> xr.Dataset:
+    """Return what each position of the lens gives.
+
+    Parameters
+    ----------
+    facade : Facade
+    projector : Projector
+        Its resolution and zones are used; `lens` takes the place of its throw ratio and lens shift.
+    lens : Lens
+    positions : array, shape (candidate, 3)
+        Of the lens [m], world axes.
+    target : sequence of str, optional
+        Names of the patches to be lit; all that are judged if not given.
+    obstacles : sequence of Obstacle
+    audience : (x, y, z), optional
+        An eye [m], for pixels_per_degree.
+    limits : Limits, optional
+    points : int
+        About as many points sample the target, 20 or more.
+
+    Returns
+    -------
+    xarray.Dataset
+        On (candidate,):
+
+        ============================ ============================================================================
+        feasible                     all limits are kept
+        fails_...                    tilt, pan, reached, keystone, blocked, focus_depth, people: that one is not
+        throw_ratio                  as set
+        shift_across, shift_up       as set, as in `Projector.lens_shift`
+        tilt, pan [deg]              of the machine
+        position, aim [m]            (candidate, axis), for `kit.Placement`
+        corner_angle [deg]           (candidate, corner), of the picture on the main plane; NaN where it has none
+        keystone [deg]               largest deviation from 90; infinite where the picture has no end
+        reached_share                of the target: within the picture; 1 only where all its corners are
+        blocked_share                of the target within the picture: hidden by an obstacle or by the front itself
+        people_share                 of the beam: meets an obstacle that does not block, before the main plane
+        pixel_share                  of the picture: the image of the target's rectangle, after pre-warp
+        flux_share                   of the light: lands on visible judged parts of the front, see below
+        illuminance_median, _lowest  per lumen [lx/lm], over lit points of the target; 0 where none is
+        finest_, coarsest_element    shortest and longest extent of a picture element on the wall, tilt included, over
+                                     lit points of the target [mm]; NaN where none is (`Landing.element`)
+        pixels_per_degree            one over the longest angle that an element covers as seen from `audience` if given,
+                                     over lit points of the target;
+                                     common practice takes 60, a minute of arc each, for what an eye of 20/20 resolves
+        depth_range [m]              of the target, along the lens axis
+        ============================ ============================================================================
+
+        A position that cannot be aimed at all, as from behind the main plane, has NaN and fails tilt and pan.
+
+    Raises
+    ------
+    InputError
+        For a position behind or inside the front, or a target that is not there or not seen.
+
+    Notes
+    -----
+    `flux_share` is a sum over points, each of which is in the light or not. Where an edge of the picture or of a shadow
+    runs along a row of points, all of the row may be: against `picture_share` of `light_map` on the same parts, which
+    is exact to its pixels, it is off by 0.03 on average at 200 points, by up to 0.1; at 1,000 points by up to 0.04.
+    """
+    front = Front.of(facade, target, obstacles, audience, points)
+    given = _positions(positions)
+    check_in_front(facade, given, "positions", "a lens")
+    return evaluated(front, projector, lens, given, limits or Limits())
+
+
+def describe(
+    facade: Facade,
+    projector: Projector,
+    placement: Placement,
+    *,
+    target: Sequence[str] | None = None,
+    obstacles: Sequence[Obstacle] = (),
+    audience: Sequence[float] | None = None,
+    points: float = 200,
+) -> xr.Dataset:
+    """Return the figures of one machine that stands, points, and is set as it is.
+
+    Parameters
+    ----------
+    facade, target, obstacles, audience, points
+        As for `evaluate`.
+    projector : Projector
+        With its zoom set.
+    placement : Placement
+
+    Returns
+    -------
+    xarray.Dataset
+        As from `evaluate` for one candidate, without its limits.
+
+    Raises
+    ------
+    InputError
+        As for `evaluate`; for a zoom that is not set.
+    """
+    front = Front.of(facade, target, obstacles, audience, points)
+    check_in_front(facade, placement.position, "position", "a lens")
+    beam = Beam.of(projector, placement)
+    batch = {name: getattr(beam, name)[None] for name in ("position", "forward", "right", "up", "centre", "size")}
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        out = figures(front, replace(beam, **batch))
+    return _dataset(batch["position"], {**out, "aim": np.array([placement.aim])}).isel(candidate=0)
+
+
+def placement_of(projector: Projector, places: xr.Dataset, index: int) -> tuple[Projector, Placement]:
+    """Return a candidate of `evaluate` as `kit.Scene` takes it, with zoom and shift set.
+
+    Raises
+    ------
+    InputError
+        For an index out of range, or a candidate that cannot be aimed.
+    """
+    count = places.sizes["candidate"]
+    if not 0 <= index < count:
+        raise InputError("index", index, f"0 to {count - 1}")
+    one = places.isel(candidate=index)
+    if not np.isfinite(one["aim"].values).all():
+        raise InputError("index", index, "a candidate that can be aimed at the target")
+    shift = (float(one["shift_across"]), float(one["shift_up"]))
+    fixed = replace(projector, throw_ratio=float(one["throw_ratio"]), lens_shift=shift)
+    return fixed, Placement(position=tuple(one["position"].values), aim=tuple(one["aim"].values))
+
+
+def evaluated(front: Front, projector: Projector, lens: Lens, positions: Array, limits: Limits) -> xr.Dataset:
+    """Return what `evaluate` returns, of positions that have been checked."""
+    step = max(1, PAIRS // len(front.area))
+    # Neighbours go together: what can shade them is then soon found.
+    order = _neighbours(positions, step)
+    throw = np.empty(len(positions))
+    out: dict[str, Array] = {}
+
+    def zoom(chosen: Index) -> None:
+        throw[chosen] = zoomed(front.goal, lens, projector, positions[chosen])
+
+    def light(chosen: Index) -> None:
+        found = figures(front, aimed(front.goal, lens, projector, positions[chosen], throw[chosen]))
+        for name, values in found.items():
+            if name not in out:
+                out.setdefault(name, np.empty((len(positions), *values.shape[1:])))
+            out[name][chosen] = values
+
+    _in_blocks(zoom, order, max(1, PAIRS // len(front.goal.corners)))
+    _in_blocks(light, order, step)
+    # As set, so that it stays within the lens's range to the last digit.
+    out["throw_ratio"] = throw
+    fails: dict[str, Any] = {f"fails_{name}": over > SLACK for name, over in excesses(out, lens, limits).items()}
+    return _dataset(positions, {**out, **fails, "feasible": ~np.logical_or.reduce(list(fails.values()))})
+
+
+def bounds(lens: Lens, limits: Limits) -> dict[str, tuple[str, float | None, float | None]]:
+    """Return what each limit is on: the variable, the least and the greatest value; None where anything will do."""
+    return {
+        "tilt": ("tilt", *lens.tilt),
+        "pan": ("pan", *lens.pan),
+        "reached": ("reached_share", limits.reached, None),
+        "keystone": ("keystone", None, limits.keystone),
+        "blocked": ("blocked_share", None, limits.blocked),
+        "focus_depth": ("depth_range", None, limits.focus_depth),
+        "people": ("people_share", None, limits.people),
+    }
+
+
+def excesses(places: Mapping[Any, Any], lens: Lens, limits: Limits) -> dict[str, Array]:
+    """Return by how much each place exceeds each limit; at most 0 where it does not, infinite without an aim."""
+    found = {}
+    for name, (variable, low, high) in bounds(lens, limits).items():
+        values = np.asarray(places[variable])
+        over = np.full(values.shape, -np.inf)
+        for end, sign in ((low, -1.0), (high, 1.0)):
+            if end is not None:
+                over = np.maximum(over, sign * (values - end))
+        found[name] = np.where(np.isnan(over), np.inf, over)
+    return found
+
+
+def figures(front: Front, beam: Beam) -> dict[str, Array]:
+    """Return the figures of a few machines, on (candidate,): a beam of batch (candidate,); see `evaluate`."""
+    goal = front.goal
+    aims = np.isfinite(beam.forward[:, 0])
+    side, rise, ahead = goal.square @ beam.forward.T
+    away = np.linalg.norm(goal.middle - beam.position, axis=1)
+    along = beam.forward @ goal.outline.T
+    shift = beam.centre / beam.size
+    angle = _corner_angles(goal, beam)
+    off = np.abs(angle - 90.0).max(axis=1)
+    result = {
+        "throw_ratio": 1.0 / beam.size[:, 0],
+        "shift_across": shift[:, 0],
+        "shift_up": shift[:, 1],
+        "tilt": np.degrees(np.arctan2(rise, np.hypot(side, ahead))),
+        "pan": np.degrees(np.arctan2(side, ahead)),
+        "aim": beam.position + beam.forward * away[:, None],
+        "corner_angle": angle,
+        "keystone": np.where(np.isfinite(off), off, np.inf),
+        "pixel_share": _area_in_picture(beam.on(goal.rectangle)),
+        "people_share": _people_share(front, beam),
+        "depth_range": along.max(axis=1) - along.min(axis=1),
+    }
+
+    landing = beam.on(front.points.position, front.points.normal)
+    reached = landing.inside(SLACK)
+    lit = reached & (landing.height > SAME_PLANE)
+    lit &= ~front.occluders.hidden(front.points.position, front.points.plane, beam.position)
+    light = landing.flat_illuminance()
+    light[~lit] = 0.0
+    result["flux_share"] = light @ front.area
+
+    target = np.s_[:, : len(front.share)]
+    lit, reached, light = lit[target], reached[target], light[target]
+    within = reached @ front.share
+    # Between the outermost points and the target's edge the picture may end: then it is not quite all.
+    whole = beam.on(goal.outline).inside(SLACK).all(axis=1)
+    result["reached_share"] = np.where(whole, 1.0, np.minimum(within, 1.0 - 0.5 * front.share.min()))
+    result["blocked_share"] = np.where(within > 0, (reached & ~lit) @ front.share / within, 0.0)
+    some = lit.any(axis=1)
+    ordered = np.sort(np.where(lit, light, np.inf), axis=1)
+    last = np.maximum(lit.sum(axis=1), 1)
+    row = np.arange(len(last))
+    median = 0.5 * (ordered[row, (last - 1) // 2] + ordered[row, last // 2])
+    result["illuminance_median"] = np.where(some, median, 0.0)
+    result["illuminance_lowest"] = np.where(some, ordered[:, 0], 0.0)
+
+    longest, shortest = landing.element()
+    result["finest_element"] = np.where(some, 1e3 * np.where(lit, shortest[target], np.inf).min(axis=1), np.nan)
+    result["coarsest_element"] = np.where(some, 1e3 * np.where(lit, longest[target], 0.0).max(axis=1), np.nan)
+    if front.audience is not None:
+        widest = np.where(lit, landing.element(front.audience)[0][target], 0.0).max(axis=1)
+        result["pixels_per_degree"] = np.where(some, np.radians(1.0) / widest, np.nan)
+    for values in result.values():
+        values[~aims] = np.nan
+    return result
+
+
+def _corner_angles(goal: Goal, beam: Beam) -> Array:
+    """Return the angles at the corners of the pictures on the main plane, shape (candidate, 4) [deg]."""
+    landed = beam.land(beam.corners(), goal.normal, goal.normal @ goal.middle)
+    landed[goal.before(beam.position) <= 0] = np.nan
+    edge = np.roll(landed, -1, axis=1) - landed
+    back = -np.roll(edge, 1, axis=1)
+    cosine = np.sum(edge * back, axis=2) / np.sqrt(np.sum(edge**2, axis=2) * np.sum(back**2, axis=2))
+    return np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+
+
+def _area_in_picture(landing: Landing) -> Array:
+    """Return the share of the picture that quadrangles, shape (candidate, 4), take in it."""
+    x, y = landing.across, landing.up
+    area = 0.5 * np.abs(np.sum(x * np.roll(y, -1, axis=1) - np.roll(x, -1, axis=1) * y, axis=1))
+    beyond = np.flatnonzero(np.isfinite(area) & ~landing.inside(SLACK).all(axis=1))
+    if beyond.size:
+        image = shapely.polygons(np.stack([x[beyond], y[beyond]], axis=2))
+        area[beyond] = shapely.area(shapely.intersection(image, shapely.box(-0.5, -0.5, 0.5, 0.5)))
+    return area
+
+
+def _people_share(front: Front, beam: Beam) -> Array:
+    """Return the share of each picture's rays that meet people before the main plane; each carries equal light."""
+    if not front.people:
+        return np.zeros(len(beam.position))
+    s, t = ((np.arange(size) + 0.5) / size - 0.5 for size in RAYS)
+    rays = beam.rays(*(part.ravel() for part in np.meshgrid(s, t)))
+    height = front.goal.before(beam.position)[:, None]
+    towards = -(rays @ front.goal.normal)
+    reach = np.where(towards > height / FAR, height / towards, FAR)
+    met = np.zeros(reach.shape, dtype=bool)
+    for block in front.people:
+        start = beam.position @ block.faces[:, :3].T + block.faces[:, 3]
+        met |= crosses((start[:, [k]], start[:, [k]] + reach * (rays @ f[:3])) for k, f in enumerate(block.faces))
+    return met.mean(axis=1)
+
+
+def _dataset(positions: Array, out: Mapping[str, Any]) -> xr.Dataset:
+    """Return figures on (candidate,) with their names and units."""
+    return xr.Dataset(
+        {
+            name: labelled(name, ("candidate", *MORE.get(name, ())), values)
+            for name, values in {"position": positions.copy(), **out}.items()
+        },
+        coords={"axis": list("xyz"), "corner": list(CORNERS)},
+    )
+
+
+def _in_blocks(work: Callable[[Index], None], order: Index, step: int) -> None:
+    """Call `work` on runs of `step` candidates.
+
+    The array library lets go of the interpreter while it computes, so two threads share them.
+    """
+
+    def quiet(block: Index) -> None:
+        # NaN marks what cannot be; and a thread starts with the warnings on.
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            work(block)
+
+    share_out(quiet, [order[start : start + step] for start in range(0, len(order), step)])
+
+
+def _neighbours(positions: Array, size: int) -> Index:
+    """Return an order in which runs of `size` positions lie close together in plan."""
+    strips = max(1, int(np.sqrt(len(positions) / size)))
+    by_x = np.argsort(positions[:, 0], kind="stable")
+    return np.concatenate(
+        [part[np.argsort(positions[part, 2], kind="stable")] for part in np.array_split(by_x, strips)]
+    )
+
+
+def _members(facade: Facade, target: Sequence[str] | None, judged: list[int]) -> list[int]:
+    """Return the indices of the patches to be lit."""
+    names = TARGET.check("target", target)
+    if names is None:
+        if not judged:
+            raise InputError("target", target, "names of patches to be lit, or a front with judged patches")
+        return judged
+    for name in names:
+        if not facade.patch(name).faces_audience:
+            raise InputError("target", name, "patches that face the audience")
+    return [i for i, p in enumerate(facade.patches) if p.name in names]
+
+
+def _positions(positions: ArrayLike) -> Array:
+    right = "an array of shape (candidate, 3) in m, with at least one candidate"
+    try:
+        given = np.array(positions, dtype=float)
+    except (TypeError, ValueError):
+        raise InputError("positions", positions, right) from None
+    if given.ndim != 2 or given.shape[1] != 3 or not len(given):
+        raise InputError("positions", given.shape, right)
+    if not np.isfinite(given).all():
+        bad = int(np.argmin(np.isfinite(given).all(axis=1)))
+        raise InputError(f"positions[{bad}]", tuple(given[bad].tolist()), "3 finite numbers in m")
+    return given
