@@ -6,11 +6,12 @@ import re
 
 import numpy as np
 import pytest
+from panels import IMAGE
 from PIL import Image
 
 import kit
 from kit import reference
-from kit.answers.lessons import Question, lightness
+from kit.answers.lessons import Question, about, lightness, sized
 from kit.views.lesson_panel import lesson_picture
 
 LESSONS = kit.all_lessons()
@@ -45,6 +46,45 @@ def test_what_is_right_by_hand():
     assert right("What a piece of cloth is worth", "check") == "it stays the same"
 
 
+@pytest.mark.analytic
+def test_the_right_option_holds_what_was_computed():
+    """Not the nearest one: 2.8 times is not "between three and four"."""
+    options = (
+        ("a fifth more", about(1.2), "a"),
+        ("three to four times", (3.0, 4.0), "b"),
+        ("ten times", about(10.0), "c"),
+    )
+    assert [sized("?", value, *options).right for value in (1.2, 3.0, 3.7, 9.5)] == [0, 1, 1, 2]
+    for value in (2.8, 4.1, 20.0):
+        with pytest.raises(kit.InputError, match="a value within one option, and no other"):
+            sized("How much?", value, *options)
+    with pytest.raises(kit.InputError, match="no other"):
+        sized("How much?", 3.5, *options, ("more than three times", (3.0, 9.0), "d"))
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("brick", "dimmer", "gain"),
+    [(0.188, "about a quarter as bright", "between three and four times the lumens"),
+     (0.25, "about a third as bright", "between two and three times the lumens"),
+     (0.12, "about a sixth as bright", "between five and six times the lumens")],
+)  # fmt: skip
+def test_the_answers_follow_a_brick_that_sends_back_more_or_less(monkeypatch, brick, dimmer, gain):
+    def surface(name):
+        value = brick if name == "red brick" else reference.value("surfaces", name)
+        return kit.Surface(name=name, reflectance=value, kind="brick")
+
+    monkeypatch.setattr(kit.Surface, "from_reference", surface)
+    assert right("Why dark brick is a poor screen", "check") == dimmer
+    assert right("What a piece of cloth is worth") == gain
+    said = kit.lesson("What a piece of cloth is worth").guess
+    times = float(re.search(r"white is (\d\.\d) times", said.reasons[said.right])[1])
+    assert said.right == 1
+    words = ("two", "three", "four", "five", "six")
+    low, high = (words.index(word) + 2 for word in re.findall("|".join(words), gain))
+    assert low <= times <= high
+
+
 @pytest.mark.published
 @pytest.mark.parametrize(("percent", "wanted"), [(100.0, 100.0), (18.418651851244416, 50.0), (0.8856451679035631, 8.0)])
 def test_lightness_is_that_of_cie_1976(percent, wanted):
@@ -77,10 +117,10 @@ def test_every_option_is_answered_and_a_wrong_one_names_the_right_one(one):
 
 @pytest.mark.parametrize("one", LESSONS, ids=TITLES)
 def test_every_setting_gives_tiles_figures_and_a_sentence(one):
-    knob = one.knob
-    assert knob.low <= knob.start <= knob.high
+    low, high, step = one.knob.steps
+    assert low <= one.knob.default <= high
     seen = set()
-    for value in np.arange(knob.low, knob.high + knob.step / 2, max(knob.step, (knob.high - knob.low) / 12)):
+    for value in np.arange(low, high + step / 2, max(step, (high - low) / 12)):
         outcome = one.outcome(float(value))
         assert outcome.sentence
         for tile in outcome.tiles:
@@ -116,7 +156,9 @@ def test_unknown_lessons_and_answers_are_named():
     with pytest.raises(kit.InputError, match="index"):
         LESSONS[0].guess.answer(3)
     with pytest.raises(kit.InputError, match="reason for each"):
-        Question(text="?", options=("a", "b"), right=0, reasons=("because",))
+        Question(text="?", options=("a", "b"), right=0, reasons=("because", "so", "or"))
+    with pytest.raises(kit.InputError, match="a right one among them"):
+        Question(text="?", options=("a", "b"), right=2, reasons=("because", "so"))
 
 
 def test_the_panel_asks_first_and_shows_afterwards():
@@ -130,6 +172,7 @@ def test_the_panel_asks_first_and_shows_afterwards():
     assert "Right" in panel.guess.said.value
     assert [button.description[0] for button in panel.guess.buttons] == ["○", "○", "●"]
     before, said = panel.picture.value, panel.caption.value
+    assert IMAGE.fullmatch(before)[1] in said
     panel.knob.value = 12.0
     assert panel.picture.value != before
     assert panel.caption.value != said

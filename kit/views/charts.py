@@ -225,7 +225,7 @@ class EveningChart(Chart):
     def top(self) -> float:
         """Where the scale ends."""
         highest = float(np.nanmax(self.evening["contrast"].values, initial=2.0))
-        return _round_up(max(2.0 * self.wanted, 1.3 * highest), decades=True)
+        return _round_up(max(SCALES["contrast"].high, 2.0 * self.wanted, 1.3 * highest), decades=True)
 
     @property
     def styles(self) -> list[dict[str, Any]]:

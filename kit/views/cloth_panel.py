@@ -35,6 +35,6 @@ class ClothPanel(Panel):
             tables(
                 "kit-routes",
                 (payoff.frame(units), "Ways to a brighter wall"),
-                (payoff.patches_frame(units), "Where the cloth hangs"),
+                (payoff.patches_frame(), "Where the cloth hangs"),
             ),
         )
