@@ -33,14 +33,14 @@ def square(x=0.0, y=1.0, z=10.0):
 @pytest.mark.analytic
 @pytest.mark.parametrize("away", [0.5, 1.0, 7.0, 40.0])
 def test_light_on_the_axis_is_delivered_lumens_over_the_picture(away):
-    (found,) = beam_table(PLAIN, [away]).exposures
+    found = beam_table(PLAIN, [away])
     width, height = away / 1.25, away / 1.25 / 1.6
-    assert (found.picture_width, found.picture_height) == pytest.approx((width, height))
+    assert found.picture == pytest.approx((width / away, height / away))
     for level, factor in enumerate((0.5, 0.7, 0.8)):
-        assert found.on_axis[level] == pytest.approx(3000.0 * factor / (width * height), rel=1e-12)
+        assert found.on_axis(away)[level] == pytest.approx(3000.0 * factor / (width * height), rel=1e-12)
     # The corner at depth d is d / cos(beta) away and gets 1 / cos(beta)^3 of the axis at that distance.
     tangent = math.hypot(0.5 / 1.25, 0.5 / 1.25 / 1.6)
-    assert found.brightest[1] == pytest.approx(found.on_axis[1] * (1 + tangent**2) ** 1.5, rel=1e-12)
+    assert found.brightest(away)[1] == pytest.approx(found.on_axis(away)[1] * (1 + tangent**2) ** 1.5, rel=1e-12)
 
 
 @pytest.mark.property
@@ -62,12 +62,12 @@ def test_no_place_in_the_beam_is_brighter_than_the_table_says(wall, across, up, 
     ray = np.array([(shift[0] + across) * width, (shift[1] + up) * height, -1.0])
     eye = tuple((np.array(placement.position) + away * ray / np.linalg.norm(ray)).tolist())
     ((low, nominal, high),) = beam_exposure(scene(wall(60.0, 60.0), (projector, placement)), eye)
-    (table,) = beam_table(projector, [away]).exposures
+    table = beam_table(projector, [away])
     # The table looks at the picture with rays 1/150 of its height apart; between them zones change by less than 1e-3.
-    assert nominal <= table.brightest[1] * (1 + 1e-3)
+    assert nominal <= table.brightest(away)[1] * (1 + 1e-3)
     if zones is None and max(abs(across), abs(up)) < 0.5 - 1e-9:
         cosine = 1 / np.linalg.norm(ray)
-        assert nominal == pytest.approx(table.on_axis[1] / cosine**3, rel=1e-9)
+        assert nominal == pytest.approx(table.on_axis(away)[1] / cosine**3, rel=1e-9)
         assert (low / nominal, high / nominal) == pytest.approx((0.5 / 0.7, 0.8 / 0.7), rel=1e-9)
 
 
@@ -105,11 +105,9 @@ def test_outside_the_beam_there_is_no_light_and_two_machines_are_told_apart(wall
 @pytest.mark.analytic
 def test_comparisons_are_where_the_light_is_as_much():
     found = beam_table(PLAIN, [1.0, 5.0])
-    at_one = found.exposures[0].brightest[1]
-    assert at_one / found.like_office**2 == pytest.approx(found.office)
-    assert at_one / found.like_sunlight**2 == pytest.approx(found.sunlight)
-    (there,) = beam_table(PLAIN, [found.like_office]).exposures
-    assert there.brightest[1] == pytest.approx(500.0)
+    assert (found.office, found.sunlight) == (500.0, 100_000.0)
+    for light in (found.office, found.sunlight):
+        assert found.brightest(found.reach(light))[1] == pytest.approx(light)
 
 
 @pytest.mark.published

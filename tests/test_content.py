@@ -83,7 +83,7 @@ def test_corners_of_a_flat_wall_square_on():
     window = rectangle("window", 1, 2, 1, 3)
     wall = rectangle("wall", -4, 4, 0, 5, holes=[(-3, -1, 2, 4)])
     picture = picture_map(square_on([wall, window]))
-    found = {(c.patch, c.ring, c.corner): (c.column, c.row) for c in picture.corners}
+    found = {(c.patch, c.ring, c.corner): (c.column, c.row) for c in picture.corners.itertuples()}
     expected = {
         ("wall", 0, 1): (0, 500),
         ("wall", 0, 2): (800, 500),
@@ -101,8 +101,9 @@ def test_corners_of_a_flat_wall_square_on():
     assert found.keys() == expected.keys()
     for key, place in expected.items():
         assert found[key] == pytest.approx(place, abs=1e-9), key
-    assert not any(c.hidden for c in picture.corners)
-    assert {c.surface for c in picture.corners} == {"grey"}
+    assert not picture.corners["hidden"].any()
+    assert set(picture.corners["surface"]) == {"grey"}
+    assert picture.corners["in_picture"].all()
     # Pixel centres decide: the window lies upon the wall, the hole shows nothing.
     by_hand = np.zeros((500, 800), dtype=int)
     by_hand[200:400, 500:600] = 1
@@ -191,7 +192,7 @@ def test_what_stands_in_front_hides_what_is_behind_by_hand():
     by_hand[200:300, 320:370] = 2
     by_hand[150:350, 300:500] = 0
     np.testing.assert_array_equal(picture.patch, by_hand)
-    hidden = {(c.patch, c.corner) for c in picture.corners if c.hidden}
+    hidden = {(c.patch, c.corner) for c in picture.corners.itertuples() if c.hidden}
     assert hidden == {("small", k) for k in (1, 2, 3, 4)}
     # Through a hole of the board the wall is seen: here all but the corners of the one on the right.
     pierced = rectangle("board", -0.5, 0.5, 2.0, 3.0, z=4.0, holes=[(-0.45, -0.1, 2.2, 2.8)])
@@ -199,7 +200,7 @@ def test_what_stands_in_front_hides_what_is_behind_by_hand():
     by_hand[190:310, 310:380] = 1
     by_hand[200:300, 320:370] = 2
     np.testing.assert_array_equal(picture.patch, by_hand)
-    assert not any(c.hidden for c in picture.corners)
+    assert not picture.corners["hidden"].any()
 
 
 @pytest.mark.analytic
@@ -208,7 +209,7 @@ def test_a_corner_under_what_lies_upon_it_is_hidden_and_a_joined_one_is_not():
     cloth = rectangle("cloth", -2, 4.5, 0.5, 5.5)
     bay = kit.with_returns(rectangle("bay", -3.5, -2.5, 1.5, 2.5, z=1.0), 0.0)
     picture = picture_map(square_on([wall, lower, cloth, *bay]))
-    hidden = {(c.patch, c.position) for c in picture.corners if c.hidden}
+    hidden = {(c.patch, (c.x_m, c.y_m, c.z_m)) for c in picture.corners.itertuples() if c.hidden}
     upon = {("wall", (4, 1, 0)), ("wall", (4, 5, 0)), ("lower", (4, 1, 0))}
     # From the middle, the bay hides the back corners of its sides on the left, and shows those on the right
     # but not the two above and below: the lens stands at the height of the bay's upper edge.
@@ -434,7 +435,8 @@ def test_hidden_corners_agree_with_rays_of_the_renderer(demo, demo_picture):
     pose = {"position": place.position, "aim": place.aim, "roll": place.roll}
     _, _, loaded = raster_of_the_renderer(demo.facade.patches, **lens, **pose, variant=variant)
     at = np.array(place.position)
-    towards = np.array([corner.position for corner in demo_picture.corners]) - at
+    corners = demo_picture.corners
+    towards = corners[["x_m", "y_m", "z_m"]].to_numpy() - at
     reach = np.linalg.norm(towards, axis=1)
     answers = []
     # Looked at a little to all four sides: where they differ, the line of sight runs along an edge.
@@ -446,9 +448,9 @@ def test_hidden_corners_agree_with_rays_of_the_renderer(demo, demo_picture):
             answers[-1].append(loaded.ray_test(ray))
     answers = np.array(answers)
     # The tops of bay and posts lie in one plane with what stands upon them: order decides there, not depth.
-    joined = [c.patch.startswith(("bay", "porch")) and c.patch.endswith("return 3") for c in demo_picture.corners]
+    joined = [name.startswith(("bay", "porch")) and name.endswith("return 3") for name in corners["patch"]]
     same = (answers == answers[0]).all(axis=0) & ~np.array(joined)
-    ours, theirs = np.array([corner.hidden for corner in demo_picture.corners])[same], answers[0][same]
+    ours, theirs = corners["hidden"].to_numpy()[same], answers[0][same]
     assert same.mean() > 0.5
     assert 0.1 < ours.mean() < 0.9
     np.testing.assert_array_equal(ours, theirs)
@@ -754,18 +756,17 @@ def test_the_front_reads_back(tmp_path, demo, demo_light, demo_picture):
     assert "1920 columns, 1200 rows" in head
     assert all(column in head for column in content.COLUMNS)
     assert len(rows) == len(demo_picture.corners)
-    for row, corner in zip(rows, demo_picture.corners, strict=True):
+    for row, corner in zip(rows, demo_picture.corners.itertuples(), strict=True):
         assert tuple(row) == content.COLUMNS
         assert (row["patch"], row["surface"]) == (corner.patch, corner.surface)
         assert row["content"] == parts.patch(corner.patch).kind
         assert (int(row["ring"]), int(row["corner"])) == (corner.ring, corner.corner)
-        assert [float(row[k]) for k in ("x_m", "y_m", "z_m")] == pytest.approx(corner.position, abs=1e-6)
+        at = [float(row[k]) for k in ("x_m", "y_m", "z_m")]
+        assert at == pytest.approx((corner.x_m, corner.y_m, corner.z_m), abs=1e-6)
         assert (row["in_picture"], row["hidden"]) == (str(int(corner.in_picture)), str(int(corner.hidden)))
         # What is written is enough to find the pixel again, to the thousandth.
-        at = [float(row[k]) for k in ("x_m", "y_m", "z_m")]
-        assert [float(row["column"]), float(row["row"])] == pytest.approx(
-            np.stack(pixel_of(*demo.projectors[0], at)), abs=1e-3
-        )
+        place = float(row["column"]), float(row["row"])
+        assert place == pytest.approx(np.stack(pixel_of(*demo.projectors[0], at)), abs=1e-3)
 
 
 def test_a_corner_behind_the_lens_has_empty_cells(tmp_path):

@@ -28,7 +28,7 @@ from kit import reference
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.fields import LENGTH, POINT, Is, Many, Range
-from kit.results import Result, make_frame
+from kit.results import Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
@@ -73,72 +73,67 @@ SKY = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Exposure:
-    """Light at an eye that looks into a lens.
-
-    Attributes
-    ----------
-    distance : float
-        From the lens [m].
-    on_axis : (float, float, float)
-        Low, nominal, high [lx]: delivered lumens x E1 / distance^2. Lens shift may put the axis at the picture's edge
-        or beyond it.
-    brightest : (float, float, float)
-        The same in the brightest direction of the picture [lx].
-    picture_width, picture_height : float
-        On a plane square to the axis [m].
-    """
-
-    distance: float
-    on_axis: Band
-    brightest: Band
-    picture_width: float
-    picture_height: float
-
-
-@dataclass(frozen=True, kw_only=True)
 class BeamTable(Result):
     """Light at the eye in a beam against distance.
 
     Attributes
     ----------
-    exposures : tuple of Exposure
+    distances : tuple of float
+        From the lens [m].
+    intensity : (float, float, float)
+        On the axis, low, nominal, high [cd]: delivered lumens x E1. Lens shift may put the axis at the picture's edge
+        or beyond it.
+    peak : float
+        Light in the brightest direction of the picture over that on the axis, at one distance.
+    picture : (float, float)
+        Width and height 1 m from the lens, square to the axis [m].
     sunlight, office : float
         Illuminance to compare with [lx].
-    like_sunlight, like_office : float
-        Distance at which the brightest direction has as much, nominal [m]; may be less than `NEAREST`, where it is
-        only a figure of speech.
     """
 
-    exposures: tuple[Exposure, ...]
+    distances: tuple[float, ...]
+    intensity: Band
+    peak: float
+    picture: tuple[float, float]
     sunlight: float
     office: float
-    like_sunlight: float
-    like_office: float
+
+    def on_axis(self, distance: float) -> Band:
+        """Return the light on the axis at a distance, low, nominal, high [lx]."""
+        low, nominal, high = (candela / distance**2 for candela in self.intensity)
+        return low, nominal, high
+
+    def brightest(self, distance: float) -> Band:
+        """Return the light in the brightest direction of the picture at a distance, low, nominal, high [lx]."""
+        low, nominal, high = (self.peak * light for light in self.on_axis(distance))
+        return low, nominal, high
+
+    def reach(self, illuminance: float) -> float:
+        """Return the distance at which the brightest direction has so much light, nominal [m].
+
+        May be less than `NEAREST`, where it is only a figure of speech.
+        """
+        return math.sqrt(self.brightest(1.0)[1] / illuminance)
 
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return the light at each distance; lengths in ``"m"`` or ``"ft"``."""
         unit, metres = edge("m", units)
-        lengths = {
-            f"from lens [{unit}]": "distance",
-            f"picture width [{unit}]": "picture_width",
-            f"picture height [{unit}]": "picture_height",
-        }
         brightest = "brightest in the picture [lx]"
+        lengths = [f"{name} [{unit}]" for name in ("from lens", "picture width", "picture height")]
         rows = [
-            {name: getattr(e, field) / metres for name, field in lengths.items()}
-            | {"on the axis [lx]": e.on_axis[1]}
-            | dict(zip((f"low {brightest}", brightest, f"high {brightest}"), e.brightest, strict=True))
-            | {"times an office desk": e.brightest[1] / self.office}
-            for e in self.exposures
+            dict(zip(lengths, (away * size / metres for size in (1.0, *self.picture)), strict=True))
+            | {"on the axis [lx]": self.on_axis(away)[1]}
+            | banded(brightest, self.brightest(away))
+            | {"times an office desk": self.brightest(away)[1] / self.office}
+            for away in self.distances
         ]
         return make_frame(rows, dict.fromkeys(lengths, ".1f") | {brightest: "band"})
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
-        ends = sorted({e.distance: e for e in self.exposures}.items())
-        found = [f"{short(e.brightest[1])} lx at {length_text(away, units)}" for away, e in (ends[0], *ends[1:][-1:])]
-        desk, sun = (length_text(length, units) for length in (self.like_office, self.like_sunlight))
+        ends = dict.fromkeys((min(self.distances), max(self.distances)))
+        found = [f"{short(self.brightest(away)[1])} lx at {length_text(away, units)}" for away in ends]
+        desk, sun = (length_text(self.reach(light), units) for light in (self.office, self.sunlight))
         return (
             f"An eye in the beam gets up to {' and '.join(found)}. As much as on an office desk ({plain(self.office)} "
             f"lx) it is at {desk}, as much as full sun on a wall ({plain(self.sunlight)} lx) at {sun}. That compares "
@@ -168,29 +163,15 @@ def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
     beam = Beam.of(machine, Placement(position=(0.0, 0.0, 1.0), aim=(0.0, 0.0, 0.0)))
     # Both ends belong to the picture: without zones the brightest ray is one of the corners.
     across, up = np.meshgrid(*(np.linspace(-0.5, 0.5, many + 1) for many in RAYS))
-    # A ray whose part along the axis is 1 is 1 / cos(beta) long.
-    peak = float((np.linalg.norm(beam.rays(across, up), axis=-1) ** 3 * beam.gain(across, up)).max())
-    width, height = beam.size.tolist()
-    at_one = tuple(flux * float(beam.unit_illuminance) for flux in machine.delivered())
-    exposures = []
-    for away in given:
-        low, nominal, high = (light / away**2 for light in at_one)
-        exposures.append(
-            Exposure(
-                distance=away,
-                on_axis=(low, nominal, high),
-                brightest=(low * peak, nominal * peak, high * peak),
-                picture_width=width * away,
-                picture_height=height * away,
-            )
-        )
-    sunlight, office = (reference.value("exposure", name, group="comparison") for name in ("sunlight", "office"))
+    low, nominal, high = (flux * float(beam.unit_illuminance) for flux in machine.delivered())
     return BeamTable(
-        exposures=tuple(exposures),
-        sunlight=sunlight,
-        office=office,
-        like_sunlight=math.sqrt(at_one[1] * peak / sunlight),
-        like_office=math.sqrt(at_one[1] * peak / office),
+        distances=given,
+        intensity=(low, nominal, high),
+        # A ray whose part along the axis is 1 is 1 / cos(beta) long.
+        peak=float((np.linalg.norm(beam.rays(across, up), axis=-1) ** 3 * beam.gain(across, up)).max()),
+        picture=(float(beam.size[0]), float(beam.size[1])),
+        sunlight=reference.value("exposure", "sunlight"),
+        office=reference.value("exposure", "office"),
     )
 
 

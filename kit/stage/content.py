@@ -30,7 +30,6 @@ and a patch's outline is a polygon on the raster too. Both are exact to rounding
 
 from __future__ import annotations
 
-import csv
 import io
 import math
 import re
@@ -84,38 +83,6 @@ LONGEST = 40
 # Pixel and wall
 
 
-@dataclass(frozen=True, kw_only=True)
-class Corner:
-    """A corner of a patch on the raster.
-
-    Attributes
-    ----------
-    patch, surface : str
-    ring : int
-        0 for the outline, 1 for the first hole.
-    corner : int
-        From 1, in the order in which the patch was given.
-    position : (float, float, float)
-        World axes [m].
-    column, row : float
-        In pixels from the picture's top left corner; NaN for a corner behind the lens.
-    in_picture : bool
-        Whether the picture reaches so far, edge included.
-    hidden : bool
-        Whether another part of the front stands between the lens and the corner, or lies upon it.
-    """
-
-    patch: str
-    surface: str
-    ring: int
-    corner: int
-    position: Point
-    column: float
-    row: float
-    in_picture: bool
-    hidden: bool
-
-
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PictureMap:
     """The raster of one projector, and the front on it.
@@ -128,15 +95,25 @@ class PictureMap:
     patch : array of int16, shape (row, column)
         Index of the patch that the lens sees first at the pixel's centre, -1 where the ray misses the front. Parts
         that the audience sees edge-on, such as the sides of a bay, are in it as well.
-    corners : tuple of Corner
-        Of every patch, outline first, then holes.
+    corners : DataFrame
+        A row for each corner of every patch, outline first, then holes:
+
+        =============== ===============================================================================
+        patch, surface  their names
+        ring            0 for the outline, 1 for the first hole
+        corner          from 1, in the order in which the patch was given
+        x_m, y_m, z_m   world axes [m]
+        column, row     in pixels from the picture's top left corner; NaN for a corner behind the lens
+        in_picture      whether the picture reaches so far, edge included
+        hidden          whether another part of the front stands in between, or lies upon the corner
+        =============== ===============================================================================
     """
 
     facade: Facade
     projector: Projector
     placement: Placement
     patch: NDArray[np.int16]
-    corners: tuple[Corner, ...]
+    corners: pd.DataFrame
 
     def mask(self, name: str) -> Mask:
         """Return where the lens sees the patch called `name`, shape (row, column)."""
@@ -199,13 +176,8 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
     if patch.max() < 0:
         given = (placement.position, placement.aim, projector.lens_shift)
         raise InputError(f"{where}, aim, lens_shift", given, "a picture that meets the front; this one misses it")
-    return PictureMap(
-        facade=scene.facade,
-        projector=projector,
-        placement=placement,
-        patch=patch,
-        corners=_corners(scene.facade, beam),
-    )
+    corners = _corners(scene.facade, beam)
+    return PictureMap(facade=scene.facade, projector=projector, placement=placement, patch=patch, corners=corners)
 
 
 def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
@@ -250,34 +222,24 @@ def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
     return index
 
 
-def _corners(facade: Facade, beam: Beam) -> tuple[Corner, ...]:
+def _corners(facade: Facade, beam: Beam) -> pd.DataFrame:
+    import pandas as pd
+
     places = [
-        (i, ring, corner)
+        (i, patch.name, patch.surface.name, ring, corner)
         for i, patch in enumerate(facade.patches)
         for ring, corners in enumerate(patch.rings)
         for corner in range(1, len(corners) + 1)
     ]
+    found = pd.DataFrame(places, columns=["index", "patch", "surface", "ring", "corner"])
     points = np.concatenate([ring for patch in facade.patches for ring in patch.rings])
     landing = beam.on(points)
-    hidden = hidden_corners(facade, points, np.array([i for i, _, _ in places]), beam.position)
-    found = zip(
-        places,
-        *(part.tolist() for part in (points, landing.column, landing.row, landing.inside(), hidden)),
-        strict=True,
-    )
-    return tuple(
-        Corner(
-            patch=facade.patches[i].name,
-            surface=facade.patches[i].surface.name,
-            ring=ring,
-            corner=corner,
-            position=tuple(position),
-            column=column,
-            row=row,
-            in_picture=inside,
-            hidden=behind,
-        )
-        for (i, ring, corner), position, column, row, inside, behind in found
+    return found.drop(columns="index").assign(
+        **dict(zip(("x_m", "y_m", "z_m"), points.T, strict=True)),
+        column=landing.column,
+        row=landing.row,
+        in_picture=landing.inside(),
+        hidden=hidden_corners(facade, points, found["index"].to_numpy(), beam.position),
     )
 
 
@@ -685,16 +647,16 @@ def _png(mask: Mask) -> bytes:
 def _front(picture: PictureMap, chosen: Mapping[str, Kind]) -> bytes:
     columns, rows = picture.projector.resolution
     x, y, z = picture.placement.position
-    text = io.StringIO()
-    text.write(HEAD.format(columns=columns, rows=rows, x=x, y=y, z=z, kinds=", ".join(KINDS)))
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(COLUMNS)
-    for c in picture.corners:
-        place = ["" if math.isnan(value) else f"{value:.4f}" for value in (c.column, c.row)]
-        metres = [f"{value:.6f}" for value in c.position]
-        flags = [int(c.in_picture), int(c.hidden)]
-        writer.writerow([c.patch, c.surface, chosen[c.patch], c.ring, c.corner, *metres, *place, *flags])
-    return text.getvalue().encode("utf-8")
+    corners = picture.corners
+    text = {
+        name: corners[name].map(f"{{:.{digits}f}}".format, na_action="ignore")
+        for names, digits in ((("x_m", "y_m", "z_m"), 6), (("column", "row"), 4))
+        for name in names
+    }
+    flags = {name: corners[name].astype(int) for name in ("in_picture", "hidden")}
+    table = corners.assign(content=corners["patch"].map(chosen), **text, **flags)
+    head = HEAD.format(columns=columns, rows=rows, x=x, y=y, z=z, kinds=", ".join(KINDS))
+    return (head + table.to_csv(columns=list(COLUMNS), index=False, lineterminator="\n")).encode()
 
 
 def _safe(name: str) -> str:

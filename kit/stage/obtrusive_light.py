@@ -38,10 +38,9 @@ from kit.decision.verdict import judged_points
 from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import FLAG, NAME, POINT, Is, Many, OneOf, Vector, check_named, declared
-from kit.light.cast import cast_light
+from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
-from kit.results import Result, make_frame
-from kit.source.beam import Beam
+from kit.results import Result, banded, make_frame
 from kit.source.projector import LEVELS
 from kit.units import edge, length_text
 from kit.wall.facade import Facade
@@ -56,6 +55,7 @@ if TYPE_CHECKING:
 Array = NDArray[np.float64]
 Status = Literal["within", "borderline", "exceeds"]
 
+NOMINAL = LEVELS.index("nominal")
 ZONES = ("natural", "rural", "suburban", "urban")
 CURFEWS = ("before", "after")
 # So many pixels away, the sum over pixels is within 1% of the integral; nearer it is refused.
@@ -136,8 +136,7 @@ class Compared:
 
     def row(self, name: str, unit: str) -> dict[str, float | str]:
         """Return the figures as a part of a row of a frame; `name` and `unit` make the column's name."""
-        column = f"{name} [{unit}]"
-        band = {f"low {column}": self.low, column: self.value, f"high {column}": self.high}
+        band = banded(f"{name} [{unit}]", (self.low, self.value, self.high))
         return {**band, f"limit [{unit}]": self.limit, "verdict": self.status}
 
 
@@ -441,36 +440,38 @@ def obtrusive_light(
     wanted: tuple[Receiver, ...] = RECEIVERS.check("receivers", receivers)
     lux, luminance = limits(environmental_zone, curfew)
     shining: tuple[Lamp, ...] = LAMPS.check("lamps", lamps)
-    light = _map(scene, masked, spacing)
-    _check_off_the_front(scene.facade, wanted)
-
-    beams, beside = _beams(scene, light, wanted, masked)
-    seen, bright = _front(scene, light)
-    losses = np.array([projector.transmission() for projector, _ in scene.projectors])
-    relative = losses / losses[:, [LEVELS.index("nominal")]]
+    cast = _cast(scene, wanted, masked, spacing)
+    light = light_map(scene, spacing)
+    on_wall = cast.raster.patch >= 0
+    front = cast.raster.at(on_wall)
+    bands = light["reflectance_band"].sel(level=list(LEVELS)).values
+    # For each level of the wall's reflectance, shape (level, pixel).
+    bright = bands[:, front.patch] * light["illuminance"].values[on_wall] / np.pi
+    machines = [projector for projector, _ in scene.projectors]
+    losses = np.array([machine.transmission() for machine in machines])
+    losses /= losses[:, [NOMINAL]]
+    beams, beside = _beams(scene, cast, wanted, masked)
     results = []
     for receiver, straight, past in zip(wanted, beams, beside, strict=True):
-        _check_far(seen, bright[LEVELS.index("high")], receiver, spacing)
-        reflected = surface_illuminance(bright, seen.position, seen.normal, seen.area, receiver)
-        direct = _lamp_light(scene.facade, shining, receiver)
-        nominal = float(reflected[LEVELS.index("nominal")])
-        by_light = straight @ relative + direct + nominal * light["light_band"].sel(level=list(LEVELS)).values
-        by_wall = straight.sum() + direct + reflected
+        distance = _distance(front, bright[LEVELS.index("high")], receiver, spacing)
+        reflected = surface_illuminance(bright, front.position, front.normal, front.area, receiver)
+        nominal, direct = float(reflected[NOMINAL]), _lamp_light(scene.facade, shining, receiver)
+        by_light = straight @ losses + direct + nominal * light["light_band"].sel(level=list(LEVELS)).values
         results.append(
             ReceiverLight(
                 receiver=receiver,
-                distance=float(_rays(seen.position, receiver)[1].min()),
+                distance=distance,
                 beams=tuple(straight.tolist()),
                 reflected=nominal,
                 lamps=direct,
                 beside=float(past.sum()),
-                total=Compared.of(by_light, by_wall, lux),
+                total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
             )
         )
+    used = cast.share.sum(axis=1)
     # A picture wholly on the front may cover a little more than itself where the raster rounds edges up.
-    missing = np.maximum(0.0, 1.0 - light["picture_share"].values.sum(axis=1))
-    lumens = np.array([projector.delivered()[1] for projector, _ in scene.projectors])
-    sent = missing * lumens * (_black(scene, light) if masked else 1.0)
+    missing = np.maximum(0.0, 1.0 - used)
+    dark = black_share(machines, 1.0, used) if masked else 1.0
     average, ambient = _average_luminance(light, luminance)
     return ObtrusiveLight(
         environmental_zone=environmental_zone,
@@ -480,8 +481,8 @@ def obtrusive_light(
         luminance=average,
         ambient_luminance=ambient,
         missing=tuple(missing.tolist()),
-        missing_flux=tuple(sent.tolist()),
-        road=None if road is None else _road_light(scene, light, road, masked),
+        missing_flux=tuple((missing * dark * [machine.delivered()[1] for machine in machines]).tolist()),
+        road=None if road is None else road_light(scene, road, masked=masked, spacing=spacing),
     )
 
 
@@ -501,7 +502,22 @@ def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, 
     InputError
         For fewer than two points, opposite lines of sight in a row, or a point on the front or at a lens.
     """
-    return _road_light(scene, _map(scene, masked, spacing), road, masked)
+    given: tuple[Receiver, ...] = ROAD.check("road", road)
+    corners = np.cumsum([0.0, *(math.dist(a.position, b.position) for a, b in pairwise(given))])
+    if not corners[-1]:
+        raise InputError("road", given[0].position, "points apart from each other")
+    step = max(ROAD_STEP, corners[-1] / ROAD_STEPS)
+    counts = np.ceil(np.diff(corners) / step).astype(int)
+    parts = [np.linspace(*ends, count, endpoint=False) for ends, count in zip(pairwise(corners), counts, strict=True)]
+    along = np.concatenate([*parts, corners[-1:]])
+    positions, normals = (
+        np.stack([np.interp(along, corners, column) for column in np.transpose(rows)], axis=1).tolist()
+        for rows in ([point.position for point in given], [point.normal for point in given])
+    )
+    points = [Receiver(name="road", position=at, facing=sight) for at, sight in zip(positions, normals, strict=True)]
+    cast = _cast(scene, points, masked, spacing)
+    beams, beside = (part.sum(axis=1).tolist() for part in _beams(scene, cast, points, masked))
+    return RoadLight(along=tuple(along.tolist()), illuminance=tuple(beams), beside=tuple(beside))
 
 
 def limits(environmental_zone: str, curfew: str) -> tuple[float, float]:
@@ -545,84 +561,60 @@ def surface_illuminance(
         For a receiver on one of the pieces' middles.
     """
     Is(kind=Receiver).check("receiver", receiver)
-    ray, away = _rays(points, receiver)
+    away, facing = _sight(points, normals, receiver)
     if np.any(away < SAME_PLANE):
         raise receiver.misplaced("a receiver off the surface that shines")
-    leaves = np.maximum(np.sum(ray * np.asarray(normals, float), axis=1), 0.0)
-    arrives = np.maximum(-(ray @ receiver.normal), 0.0)
-    return np.asarray(np.asarray(luminance, float) @ (np.asarray(areas, float) * leaves * arrives / away**4))
+    return np.asarray(np.asarray(luminance, float) @ (np.asarray(areas, float) * facing / away**4))
 
 
-def _rays(points: ArrayLike, receiver: Receiver) -> tuple[Array, Array]:
-    """Return the ways from points to a receiver, shape (n, 3), and their lengths [m]."""
+def _sight(points: ArrayLike, normals: ArrayLike, receiver: Receiver) -> tuple[Array, Array]:
+    """Return distances of pieces of a surface [m], and the product of both cosines with them squared; 0 for a back."""
     ray = np.array(receiver.position) - np.asarray(points, float).reshape(-1, 3)
-    return ray, np.linalg.norm(ray, axis=1)
+    leaves, arrives = np.sum(ray * np.asarray(normals, float), axis=1), -(ray @ receiver.normal)
+    return np.linalg.norm(ray, axis=1), np.maximum(leaves, 0.0) * np.maximum(arrives, 0.0)
 
 
-def _map(scene: Scene, masked: bool, spacing: float) -> xr.Dataset:
+def _distance(front: WallPoints, brightest: Array, receiver: Receiver, spacing: float) -> float:
+    """Return the distance to the nearest pixel; too near for the sum over the pixels that shine: `InputError`."""
+    away, facing = _sight(front.position, front.normal, receiver)
+    counts = (facing > 0.0) & (brightest > 0.0)
+    # The length of a pixel along a slope.
+    if np.any(away[counts] < NEAREST * spacing / front.normal[counts, 2]):
+        right = f"a receiver {NEAREST} pixels or more from the front, or a smaller spacing than {spacing:g} m"
+        raise receiver.misplaced(right)
+    return float(away.min())
+
+
+def _cast(scene: Scene, receivers: Sequence[Receiver], masked: bool, spacing: float) -> Cast:
+    """Return where the light lands; a receiver on a patch, not only in line with one, raises `InputError`."""
     Is(kind=Scene).check("scene", scene)
     FLAG.check("masked", masked)
-    return light_map(scene, spacing)
-
-
-def _check_off_the_front(facade: Facade, receivers: Sequence[Receiver]) -> None:
-    """Raise `InputError` for a receiver on a patch; one in line with a wall, beside it, is fine."""
     points = np.array([receiver.position for receiver in receivers])
-    for patch in facade.patches:
+    for patch in scene.facade.patches:
         on = (np.abs(points @ patch.normal - patch.offset) < SAME_PLANE) & covers(patch, points)
         if on.any():
             right = f"a receiver off the front; this one is on patch {patch.name!r}"
             raise receivers[int(on.argmax())].misplaced(right)
+    return cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing)
 
 
-# Straight light
-
-
-def _beams(scene: Scene, light: xr.Dataset, receivers: Sequence[Receiver], masked: bool) -> tuple[Array, Array]:
+def _beams(scene: Scene, cast: Cast, receivers: Sequence[Receiver], masked: bool) -> tuple[Array, Array]:
     """Return the light straight from projectors, and what of it passes the house, both (receiver, projector) [lx]."""
     positions = np.array([receiver.position for receiver in receivers])
     normals = np.array([receiver.normal for receiver in receivers])
-    beams, beside = np.zeros((2, len(receivers), len(scene.projectors)))
-    for i, ((projector, placement), black) in enumerate(zip(scene.projectors, _black(scene, light), strict=True)):
-        lens = np.array(placement.position)
-        at_lens = np.linalg.norm(positions - lens, axis=1) < SAME_PLANE
+    machines = [projector for projector, _ in scene.projectors]
+    black = black_share(machines, 1.0, cast.share.sum(axis=1)) if masked else np.ones(len(machines))
+    beams, beside = np.zeros((2, len(receivers), len(machines)))
+    for i, (machine, beam) in enumerate(zip(machines, cast.beams, strict=True)):
+        at_lens = np.linalg.norm(positions - beam.position, axis=1) < SAME_PLANE
         if at_lens.any():
             raise receivers[int(at_lens.argmax())].misplaced(f"a receiver apart from lens {i + 1}")
-        first = first_met(scene.facade, lens, positions)
-        white = projector.delivered()[1] * Beam.of(projector, placement).illuminance(positions, normals)
-        past = np.isinf(first)
-        beside[:, i] = np.where(past, white * (black if masked else 1.0), 0.0)
-        # A receiver on the way to the front gets what the front gets, masked or not.
-        beams[:, i] = np.where(past, beside[:, i], np.where(first < 1.0, 0.0, white))
+        first = first_met(scene.facade, beam.position, positions)
+        white = machine.delivered()[1] * beam.illuminance(positions, normals)
+        # One on the way to the front gets what the front gets, masked or not.
+        beside[:, i] = np.where(np.isinf(first), white * black[i], 0.0)
+        beams[:, i] = beside[:, i] + np.where((first >= 1.0) & np.isfinite(first), white, 0.0)
     return beams, beside
-
-
-def _black(scene: Scene, light: xr.Dataset) -> Array:
-    """Return the light of a black picture element over a white one while the front is white, shape (projector,)."""
-    used = light["picture_share"].values.sum(axis=1)
-    return black_share([projector for projector, _ in scene.projectors], 1.0, used)
-
-
-def _road_light(scene: Scene, light: xr.Dataset, road: Sequence[Receiver], masked: bool) -> RoadLight:
-    given: tuple[Receiver, ...] = ROAD.check("road", road)
-    corners = np.cumsum([0.0, *(math.dist(a.position, b.position) for a, b in pairwise(given))])
-    if not corners[-1]:
-        raise InputError("road", given[0].position, "points apart from each other")
-    step = max(ROAD_STEP, corners[-1] / ROAD_STEPS)
-    parts = [
-        np.linspace(start, end, math.ceil((end - start) / step), endpoint=False) for start, end in pairwise(corners)
-    ]
-    along = np.concatenate([*parts, corners[-1:]])
-    positions, normals = (
-        np.stack([np.interp(along, corners, column) for column in np.transpose(rows)], axis=1).tolist()
-        for rows in ([point.position for point in given], [point.normal for point in given])
-    )
-    points = [
-        Receiver(name="road", position=place, facing=sight) for place, sight in zip(positions, normals, strict=True)
-    ]
-    _check_off_the_front(scene.facade, points)
-    beams, beside = (part.sum(axis=1).tolist() for part in _beams(scene, light, points, masked))
-    return RoadLight(along=tuple(along.tolist()), illuminance=tuple(beams), beside=tuple(beside))
 
 
 def _lamp_light(facade: Facade, lamps: Sequence[Lamp], receiver: Receiver) -> float:
@@ -636,27 +628,6 @@ def _lamp_light(facade: Facade, lamps: Sequence[Lamp], receiver: Receiver) -> fl
         free = first_met(facade, places, here) >= 1.0
         total += float(source_illuminance(lamp, here, receiver.normal)[free].sum())
     return total
-
-
-# The front's light
-
-
-def _front(scene: Scene, light: xr.Dataset) -> tuple[WallPoints, Array]:
-    """Return the visible front pixel by pixel, and its luminance at each level of its reflectance, (level, pixel)."""
-    raster = cast_light(scene.facade, scene.projectors, scene.facade.bounds, light.attrs["spacing"]).raster
-    seen = raster.at(raster.patch >= 0)
-    reflectance = light["reflectance_band"].sel(level=list(LEVELS)).values[:, seen.patch]
-    return seen, reflectance * light["illuminance"].values[raster.patch >= 0] / np.pi
-
-
-def _check_far(front: WallPoints, brightest: Array, receiver: Receiver, spacing: float) -> None:
-    """Raise `InputError` for a receiver that is nearer to lit pixels which it sees than the sum over them bears."""
-    ray, away = _rays(front.position, receiver)
-    counts = (np.sum(ray * front.normal, axis=1) > 0.0) & (ray @ receiver.normal < 0.0) & (brightest > 0.0)
-    # The length of a pixel along a slope.
-    if np.any(away[counts] < NEAREST * spacing / front.normal[counts, 2]):
-        right = f"a receiver {NEAREST} pixels or more from the front, or a smaller spacing than {spacing:g} m"
-        raise receiver.misplaced(right)
 
 
 def _average_luminance(light: xr.Dataset, limit: float) -> tuple[Compared, Compared]:
