@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from kit.errors import InputError, number, numbers, text
 
@@ -546,6 +546,47 @@ def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
         raise InputError(", ".join(arrays), shapes, "arrays whose shapes broadcast together") from None
 
 
+class Declared:
+    """Base of frozen dataclasses whose fields are declared: they check themselves, and document their fields.
+
+    A subclass says in a line what it is; what its fields are follows from their declarations. One that has more to
+    check than its fields one by one calls ``super().__post_init__()`` first. `thing` is what a message calls it, before
+    the name that it has: "patch".
+    """
+
+    thing: ClassVar[str] = ""
+
+    def __init_subclass__(cls) -> None:
+        fields = {name: field for name, field in vars(cls).items() if isinstance(field, dataclasses.Field)}
+        rows = [line for name, field in fields.items() for line in _about(name, field.metadata.get("spec"))]
+        head, mark, tail = (cls.__doc__ or "").partition("\n\n")
+        if rows:
+            cls.__doc__ = "\n".join([head, "", "    Parameters", "    ----------", *rows]) + mark + tail
+
+    def __post_init__(self) -> None:
+        if self.thing and "name" in specs(self):
+            check_named(self, self.thing)
+        else:
+            check_fields(self, self.thing)
+
+
+def _about(name: str, spec: Spec | None) -> list[str]:
+    """Return a field as lines of a docstring."""
+    if spec is None:
+        return []
+    of = getattr(spec, "of", spec)
+    unit = f" [{of.unit}]" if getattr(of, "unit", "") else ""
+    kind = type(spec).__name__.lower() + (", optional" if spec.optional or spec.default is not MISSING else "")
+    words = spec.meaning or getattr(of, "meaning", "") or spec.label or getattr(of, "label", "")
+    domain = ""
+    if isinstance(of, Number):
+        low = f"above {of.above:g}" if of.above is not None else f"{of.low:g} or more" if of.low > -math.inf else ""
+        high = f"up to {of.high:g}" if of.high < math.inf else ""
+        domain = ", ".join(filter(None, (low, high)))
+    about = f"{words[:1].upper()}{words[1:]}{unit}{f'; {domain}' if domain else ''}".strip("; ")
+    return [f"    {name} : {kind}", *([f"        {about}."] if about else [])]
+
+
 # What the kit measures with. A use may narrow or widen a declaration: `declared(LENGTH, low=0.0)`.
 
 NAME = Text(label="name")
@@ -590,23 +631,16 @@ AVERAGE_PICTURE_LEVEL = Number(
     meaning="mean of the picture on the front, relative to full white",
 )  # fmt: skip
 DIMMING = Number(
-    label="dimming",
-    low=0.0,
-    high=1.0,
-    default=1.0,
-    steps=(0.0, 1.0, 0.02),
+    label="dimming", low=0.0, high=1.0, default=1.0, steps=(0.0, 1.0, 0.02),
     meaning="present light over full light of a lamp",
-)
+)  # fmt: skip
 AGE = Number(label="age", unit="years", low=0.0, high=120.0, meaning="of the viewer; the veil grows with it")
 LATITUDE = Number(label="latitude", unit="degrees", low=-90.0, high=90.0, meaning="north positive")
 LONGITUDE = Number(label="longitude", unit="degrees, east positive", low=-180.0, high=180.0)
 FACING = Number(
-    label="front faces",
-    unit="degrees from north, clockwise",
-    low=0.0,
-    high=360.0,
+    label="front faces", unit="degrees from north, clockwise", low=0.0, high=360.0,
     meaning="180 is a front to the south",
-)
+)  # fmt: skip
 UNITS = OneOf(
     label="lengths in", options=("ft", "m"), default="m", reading=lambda unit: "feet" if unit == "ft" else "metres"
 )
