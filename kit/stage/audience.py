@@ -24,7 +24,7 @@ from kit import reference
 from kit.decision.verdict import Part, Status, Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import AGE, NAME, POINT, Is, Many, Number, OneOf, check_named, declared
+from kit.fields import AGE, NAME, POINT, Declared, Is, Many, Number, OneOf, declared
 from kit.light.cast import cast_light
 from kit.results import Result, make_frame
 from kit.source.beam import Landing
@@ -37,31 +37,21 @@ if TYPE_CHECKING:
 
 Point = tuple[float, float, float]
 
+TRANSMITTANCE = Number(
+    label="transmittance", above=0.0, high=1.0, default=1.0, meaning="of the pane in between; 1 where there is none"
+)
 PANES = "A clean pane dims the picture and keeps its contrast; dirt and rain on it add a veil that is not counted."
 
 
 @dataclass(frozen=True, kw_only=True)
-class Viewer:
-    """Someone who looks at the middle of the front.
+class Viewer(Declared):
+    """Someone who looks at the middle of the front."""
 
-    Parameters
-    ----------
-    name : str
-    eye : (float, float, float)
-        World axes [m].
-    transmittance : float
-        Of the pane in between, above 0 and up to 1: no pane.
-    age : float, optional
-        0 to 120 [years]; the veil grows with it. Not given: a young eye.
-    """
-
+    thing = "viewer"
     name: str = declared(NAME)
     eye: Point = declared(POINT)
-    transmittance: float = declared(Number(label="transmittance of the pane", above=0.0, high=1.0, default=1.0))
+    transmittance: float = declared(TRANSMITTANCE)
     age: float | None = declared(AGE, default=None)
-
-    def __post_init__(self) -> None:
-        check_named(self, "viewer")
 
 
 VIEWERS = Many(label="viewers", of=Is(kind=Viewer), least=1, unique="name")

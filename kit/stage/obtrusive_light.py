@@ -37,7 +37,7 @@ from kit.bands import in_quadrature
 from kit.decision.verdict import judged_points
 from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
-from kit.fields import FLAG, NAME, POINT, Is, Many, OneOf, Vector, check_named, declared
+from kit.fields import FLAG, NAME, POINT, Declared, Is, Many, OneOf, Vector, declared
 from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
 from kit.results import Result, banded, make_frame
@@ -66,31 +66,27 @@ CAUTION = "Local codes decide, not these limits; all figures are estimates."
 
 ENVIRONMENTAL_ZONE = OneOf(label="surroundings", options=ZONES, meaning="environmental zones E1 to E4 of CIE 150")
 CURFEW = OneOf(label="curfew", options=CURFEWS)
-FACING = Vector(label="faces", meaning="outward normal of a pane, or a line of sight")
+FACING = Vector(
+    label="faces",
+    meaning="outward normal of the pane, or the driver's line of sight, of any length but 0; (0, 0, -1) looks at the "
+    "front from across the street, (0, 0, 1) is a window in line with the front",
+)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Receiver:
-    """Where light may trouble someone: a neighbour's window, a driver's eye.
+class Receiver(Declared):
+    """Where light may trouble someone: a neighbour's window, a driver's eye."""
 
-    Parameters
-    ----------
-    name : str
-    position : (float, float, float)
-        World axes [m].
-    facing : (float, float, float)
-        Outward normal of the pane, or the driver's line of sight; any length but 0. ``(0, 0, -1)`` looks at the
-        front from across the street, ``(0, 0, 1)`` is a window in line with the front.
-    """
-
+    thing = "receiver"
     name: str = declared(NAME)
     position: tuple[float, float, float] = declared(POINT)
     facing: tuple[float, float, float] = declared(FACING)
 
     def __post_init__(self) -> None:
-        where = check_named(self, "receiver")
+        super().__post_init__()
         if not 1e-6 < math.hypot(*self.facing) < 1e6:
-            raise InputError(f"{where}: facing", self.facing, "a direction (x, y, z) other than (0, 0, 0)")
+            right = "a direction (x, y, z) other than (0, 0, 0)"
+            raise InputError(f"receiver {self.name!r}: facing", self.facing, right)
 
     @property
     def normal(self) -> Array:
