@@ -574,7 +574,7 @@ def _about(name: str, spec: Spec | None) -> list[str]:
     """Return a field as lines of a docstring."""
     if spec is None:
         return []
-    of = getattr(spec, "of", spec)
+    of: Any = getattr(spec, "of", spec)
     unit = f" [{of.unit}]" if getattr(of, "unit", "") else ""
     kind = type(spec).__name__.lower() + (", optional" if spec.optional or spec.default is not MISSING else "")
     words = spec.meaning or getattr(of, "meaning", "") or spec.label or getattr(of, "label", "")

@@ -16,6 +16,10 @@ from kit.words import band, short
 if TYPE_CHECKING:
     import pandas as pd
 
+    Frame = pd.DataFrame
+else:
+    Frame = Any  # pandas takes a while to load, and most answers need no table
+
 Format = str | Callable[[Any], str]
 
 

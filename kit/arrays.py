@@ -1,0 +1,10 @@
+"""Names of the array types that all rooms use."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Mask = NDArray[np.bool_]
+Index = NDArray[np.intp]
