@@ -11,9 +11,11 @@ from collections.abc import Callable
 from typing import Any
 
 import kit
+from kit.decision import several
 from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
+from kit.decision.several import electrical_power
 from kit.eye.light_map import EXTENT
-from kit.fields import FLAG, LENGTH, LIGHT_OUTPUT, POINT, SPACING, Spec
+from kit.fields import DISTANCE, FLAG, LENGTH, LIGHT_OUTPUT, POINT, SPACING, Spec
 from kit.light.lamps import LAMPS
 from kit.sky.site import Sky
 from kit.stage.audience import VIEWERS
@@ -52,6 +54,7 @@ EXAMPLES[kit.Hanging] = lambda: kit.Hanging(layers=2, lining=EXAMPLES[kit.Cloth]
 EXAMPLES[kit.Layer] = lambda: kit.Layer(
     reflectance=[0.6, 0.5], transmittance=[0.3, 0.2], back_reflectance=0.5, back_transmittance=0.2
 )
+EXAMPLES[kit.Obstacle] = lambda: kit.Obstacle(name="tree", area=[(0, 8), (1, 8), (1, 9)], heights=(0, 3), blocks=True)
 EXAMPLES[kit.Patch] = lambda: kit.Patch(
     "wall", [(0, 0), (4, 0), (4, 3), (0, 3)], EXAMPLES[kit.Surface](), holes=[[(1, 1), (2, 1), (2, 2)]]
 )
@@ -67,6 +70,7 @@ ARGUMENTS[gap_layer, "width"] = SIDE, lambda width: gap_layer(0.1, width, 1.0)
 ARGUMENTS[gap_layer, "height"] = SIDE, lambda height: gap_layer(0.1, 1.0, height)
 ARGUMENTS[diffuse_interface_reflectance, "index"] = INDEX, diffuse_interface_reflectance
 ARGUMENTS[wet_reflectance, "dry"] = SHARES, lambda dry: wet_reflectance(dry, solid=1.5)
+EXAMPLES[kit.Obstacle] = lambda: kit.Obstacle(name="hedge", area=[(0, 4), (4, 4), (4, 5), (0, 5)], heights=(0, 1))
 
 # sky
 
@@ -83,6 +87,11 @@ EXAMPLES[kit.Site] = lambda: kit.Site(
 EXAMPLES[Sky] = lambda: EXAMPLES[kit.Site]().sky("2026-12-05 18:30")
 
 # light
+
+EXAMPLES[kit.Ambient] = lambda: kit.Ambient(
+    vertical_illuminance=1, glare=[EXAMPLES[kit.Glare]()], age=40, lamps=[EXAMPLES[kit.Luminaire]()], eye=(3, 1.6, 16)
+)
+EXAMPLES[kit.Glare] = lambda: kit.Glare(illuminance=1, angle=10)
 
 # eye
 
@@ -110,6 +119,42 @@ for _name, _spec in _PAY_OFF.items():
         ),
     )
 ARGUMENTS[kit.projector_price, "light_output"] = LIGHT_OUTPUT, kit.projector_price
+ARGUMENTS[electrical_power, "light_output"] = LIGHT_OUTPUT, electrical_power
+ARGUMENTS[kit.compare_setups, "spacing"] = (
+    SPACING,
+    lambda spacing: kit.compare_setups({"one": EXAMPLES[kit.Scene]()}, spacing=spacing),
+)
+_STACK = {
+    "projector": (several.PROJECTOR, EXAMPLES[kit.Projector]()),
+    "placement": (several.PLACEMENT, EXAMPLES[kit.Placement]()),
+    "count": (several.COUNT, 2),
+    "gap": (several.GAP, 0.3),
+}
+_ROW = {
+    "projector": (several.PROJECTOR, EXAMPLES[kit.Projector]()),
+    "facade": (several.FACADE, EXAMPLES[kit.Facade]()),
+    "distance": (DISTANCE, 3.0),
+    "height": (several.ABOVE_GROUND, 0.3),
+    "overlap": (several.OVERLAP, 0.0),
+    "count": (several.COUNT.but(low=2), 2),
+}
+_STOREYS = {
+    **{name: _ROW[name] for name in ("projector", "facade", "distance")},
+    "heights": (several.BANDS, (0.0, 1.5, 3.0)),
+    "lens_height": (several.ABOVE_GROUND, 0.3),
+}
+for _build, _given in ((kit.stacked, _STACK), (kit.side_by_side, _ROW), (kit.per_storey, _STOREYS)):
+    for _name, (_spec, _) in _given.items():
+        ARGUMENTS[_build, _name] = (
+            _spec,
+            lambda value, name=_name, build=_build, given=_given: build(
+                **{k: v for k, (_, v) in given.items()} | {name: value}
+            ),
+        )
+EXAMPLES[kit.Passing] = lambda: kit.Passing(
+    name="car", lamps=[EXAMPLES[kit.Luminaire]()], seconds=5, per_hour=4, begin="16:00", end="22:00"
+)
+EXAMPLES[kit.Target] = lambda: kit.Target(white_luminance=4, contrast=15)
 
 # stage
 
@@ -146,7 +191,25 @@ ARGUMENTS[kit.keep_out, "eye_heights"] = (
     lambda heights: kit.keep_out(EXAMPLES[kit.Scene](), eye_heights=heights),
 )
 ARGUMENTS[kit.keep_out, "walk"] = WALK, lambda walk: kit.keep_out(EXAMPLES[kit.Scene](), walk=walk)
+EXAMPLES[kit.Lens] = lambda: kit.Lens(
+    throw_ratio=(0.7, 1.3), shift_across=(-0.1, 0.1), shift_up=(0, 0.5), tilt=(-15, 15), pan=(-20, 20)
+)
+EXAMPLES[kit.Limits] = lambda: kit.Limits(keystone=0.2, blocked=0.1, reached=0.9, focus_depth=4, people=0.1)
+EXAMPLES[kit.Stand] = lambda: kit.Stand(name="lawn", area=[(-8, 8), (8, 8), (8, 20), (-8, 20)], heights=(0.3, 1.5))
 
 # answers
+
+EXAMPLES[kit.Choice] = lambda: kit.Choice(wall="red brick")
+EXAMPLES[kit.ClothChoice] = lambda: kit.ClothChoice(wall="red brick")
+EXAMPLES[kit.EveningChoice] = lambda: kit.EveningChoice(wall="red brick")
+EXAMPLES[kit.Garden] = lambda: kit.Garden(
+    stands=[EXAMPLES[kit.Stand]()], obstacles=[EXAMPLES[kit.Obstacle]()], viewers=[EXAMPLES[kit.Viewer]()], walk=20
+)
+EXAMPLES[kit.StandChoice] = lambda: kit.StandChoice(wall="red brick")
+EXAMPLES[kit.Street] = lambda: kit.Street(
+    **dict.fromkeys(("street_lamp", "porch_light", "neighbour"), EXAMPLES[kit.Luminaire]()),
+    strings=[EXAMPLES[kit.LedString]()],
+    eye=(3, 1.6, 16),
+)
 
 # views

@@ -1,6 +1,7 @@
 """What a declaration accepts, refuses and says."""
 
 import dataclasses
+import inspect
 import math
 from dataclasses import dataclass
 from datetime import date
@@ -12,8 +13,10 @@ import kit
 from kit import fields
 from kit.errors import InputError
 from kit.fields import (
+    NAME,
     Band,
     Day,
+    Declared,
     Flag,
     Is,
     Many,
@@ -277,6 +280,58 @@ def test_the_first_wrong_field_is_named_with_what_it_belongs_to():
         Named(name=3, size=1)
     with pytest.raises(InputError, match=r"box: parts\[1\] = 'b'"):
         Box(name="a", size=1, parts=[1, "b"])
+
+
+@dataclass(frozen=True, kw_only=True)
+class Crate(Declared):
+    """A crate.
+
+    Raises
+    ------
+    InputError
+        For a crate in a crate.
+    """
+
+    thing = "crate"
+
+    name: str = declared(NAME)
+    size: float = declared(POSITIVE, meaning="of the longest side")
+    shares: tuple = declared(Vector(length=2, label="shares", of=UNIT), default=(0.5, 1.0))
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Plain(Declared):
+    """A thing without a name."""
+
+    share: float = declared(UNIT, default=None)
+
+
+def test_a_declared_dataclass_checks_itself_and_calls_itself_by_name():
+    assert Crate(name="a", size=2, shares=[0, 1]) == Crate(name="a", size=2.0, shares=(0.0, 1.0), note="")
+    assert Plain().share is None
+    with pytest.raises(InputError) as caught:
+        Crate(name="a", size=0)
+    assert caught.value.field == "crate 'a': size"
+    with pytest.raises(InputError) as caught:
+        Crate(name="", size=0)
+    assert caught.value.field == "crate name"
+    with pytest.raises(InputError) as caught:
+        Plain(share=2)
+    assert caught.value.field == "share"
+
+
+def test_a_declared_dataclass_documents_its_fields_between_its_head_and_the_rest():
+    lines = inspect.cleandoc(Crate.__doc__).split("\n")
+    assert lines[0] == "A crate."
+    assert lines[2:4] == ["Parameters", "----------"]
+    assert lines[4:6] == ["name : text", "    Name."]
+    assert lines[6:8] == ["size : number", "    Of the longest side [m]; above 0."]
+    assert lines[8].startswith("shares : vector, optional")
+    assert "0 or more, up to 1" in lines[9]
+    assert lines[10:] == ["", "Raises", "------", "InputError", "    For a crate in a crate."]
+    assert inspect.cleandoc(Plain.__doc__).split("\n")[0] == "A thing without a name."
+    assert "share : number, optional" in Plain.__doc__
 
 
 def test_arrays_are_brought_to_one_shape():
