@@ -160,29 +160,29 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")
     how = how or Hanging()
-    (r_low, r, r_high), (t_low, t, t_high) = cloth.reflectance, cloth.transmittance
     porous = not wall.kind or wall.kind in POROUS
-
-    def seen(r: float, t: float, behind: float, sheet: Callable[..., Layer] = wet_sheet) -> float:
-        return float(np.asarray(_hung(r, t, np.asarray(behind), how, porous, sheet).reflectance))
-
-    middle = seen(r, t, wall.reflectance)
-    low = [seen(r_low, t, wall.reflectance), seen(r, t_low, wall.reflectance), seen(r, t, wall.low)]
-    high = [seen(r_high, t, wall.reflectance), seen(r, t_high, wall.reflectance), seen(r, t, wall.high)]
+    bands = (cloth.reflectance, cloth.transmittance, (wall.low, wall.reflectance, wall.high))
+    nominal = [band[1] for band in bands]
+    # All nominal, then the low end of each with the others nominal, then the high end of each.
+    single = [[*nominal[:k], bands[k][end], *nominal[k + 1 :]] for end in (0, 2) for k in range(len(bands))]
+    r, t, back = np.array([nominal, *single]).T
+    middle, *ends = np.asarray(_hung(r, t, back, how, porous, wet_sheet).reflectance).tolist()
+    low, high = ends[: len(bands)], ends[len(bands) :]
     if how.wet:
-        low.append(min(seen(r, t, wall.reflectance, soaked_sheet), middle))
+        soaked = np.asarray(_hung(r[:1], t[:1], back[:1], how, porous, soaked_sheet).reflectance)
+        low.append(min(float(soaked[0]), middle))
     # A reflectance of nothing has no logarithm.
-    ends = [
-        middle * float(in_quadrature([max(value, 1e-12) / max(middle, 1e-12) for value in values], sign))
+    down, up = (
+        float(in_quadrature([max(value, 1e-12) / max(middle, 1e-12) for value in values], sign))
         for values, sign in ((low, -1), (high, 1))
-    ]
+    )
     pieces = [f"{how.layers} x {cloth.name}" if how.layers > 1 else cloth.name]
     pieces += [how.lining.name] if how.lining else []
     return Surface(
         name=f"{'wet ' if how.wet else ''}{', '.join(pieces)} on {wall.name}",
         reflectance=min(middle, 1.0),
-        low=min(ends[0], 1.0),
-        high=min(ends[1], 1.0),
+        low=min(middle * down, 1.0),
+        high=min(middle * up, 1.0),
         kind="fabric",
         spectrum=_spectrum(cloth, wall, how, porous) if spectral else None,
     )
@@ -448,7 +448,7 @@ def _lower_storey(facade: Facade, storey: float | None) -> tuple[Facade, tuple[s
     return replace(facade, patches=tuple(pieces)), tuple(below)
 
 
-def _hung(r: float, t: float, behind: Array, how: Hanging, porous: bool, sheet: Callable[..., Layer]) -> Layer:
+def _hung(r: Array, t: Array, behind: Array, how: Hanging, porous: bool, sheet: Callable[..., Layer]) -> Layer:
     """Return cloth, lining, gap and wall as one layer; `behind` is the wall's dry reflectance."""
     layers = [Layer(reflectance=r, transmittance=t)] * how.layers
     if how.lining:
@@ -465,6 +465,7 @@ def _hung(r: float, t: float, behind: Array, how: Hanging, porous: bool, sheet: 
 
 def _spectrum(cloth: Cloth, wall: Surface, how: Hanging, porous: bool) -> Spectrum:
     behind = surface_spectrum(wall).on(WAVELENGTHS)
-    found = _hung(cloth.reflectance[1], cloth.transmittance[1], behind, how, porous, wet_sheet)
+    r, t = np.array(cloth.reflectance[1]), np.array(cloth.transmittance[1])
+    found = _hung(r, t, behind, how, porous, wet_sheet)
     source = "layer over backing; cloth alike at all wavelengths"
     return spectrum(f"{cloth.name} on {wall.name}", WAVELENGTHS, np.asarray(found.reflectance), "combined", source)
