@@ -74,9 +74,10 @@ PUBLIC = {
     "views.charts": ["draw_dimming", "draw_evening", "draw_season", "draw_sources", "draw_tradeoff"],
     "views.class_panel": ["ClassPanel"],
     "views.cloth_panel": ["ClothPanel"],
-    "views.drawing": ["MapBoard", "NightBoard", "draw_house", "draw_map", "show"],
+    "views.drawing": ["MapBoard", "NightBoard", "draw_house", "draw_map"],
     "views.evening_panel": ["EveningPanel"],
     "views.lesson_panel": ["LessonPanel"],
+    "views.page": ["report", "show"],
     "views.plans": ["PlanBoard", "draw_way"],
     "views.stand_panel": ["StandPanel"],
 }

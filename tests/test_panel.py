@@ -15,7 +15,8 @@ from panels import WALLS, alternative, decoded, ends, png, shows, text
 import kit
 from kit.answers.scenes import WALL
 from kit.fields import AMBIENT, DISTANCE, UNITS, Day, Flag, Number, OneOf, Text
-from kit.views.drawing import Board, _colours, picture
+from kit.views.drawing import Board, _colours
+from kit.views.page import picture
 from kit.views.panel import control, nearest
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"

@@ -108,7 +108,7 @@ class ClothChoice:
     wall: str | None = declared(WALL, default=None)
     ambient: float = declared(AMBIENT)
     ambient_light: str = declared(
-        OneOf(label="street light", options=STREET_LIGHTS), default="warm white led street lamp"
+        OneOf(label="street light", options=tuple(STREET_LIGHTS)), default="warm white led street lamp"
     )
     light_source: str = declared(OneOf(label="light source", options=light_source_names), default="laser phosphor")
     picture: str = declared(OneOf(label="picture", options=(DAYLIGHT, WHITE, FILE)), default=DAYLIGHT)
@@ -254,7 +254,7 @@ def _picture(choice: ClothChoice, house: Facade) -> Picture:
     if choice.picture == DAYLIGHT:
         return _by_daylight(house)
     if choice.picture == WHITE:
-        return Picture(name="white", rgb=np.ones((1, 1, 3)))
+        return Picture(name="white", rgb=np.ones((1, 1, 3), np.float32))
     if not choice.file.strip():
         raise InputError("picture file", choice.file, "the path of a picture, for example my_house.jpg")
     path = Path(choice.file.strip()).expanduser()

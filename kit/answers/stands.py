@@ -51,10 +51,10 @@ from kit.stage.beam_safety import KeepOuts, keep_out
 from kit.stage.content import ContentParts, content_parts
 from kit.stage.places import describe
 from kit.stage.search import Stand
-from kit.units import length_text
+from kit.units import edge, length_text
 from kit.wall.facade import Facade
 from kit.wall.occlusion import Obstacle
-from kit.words import percent
+from kit.words import capital, percent, short
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -211,7 +211,7 @@ class Arrangement(Result):
         return judge(self.light, self.target)
 
     @cached_property
-    def zones(self) -> ContentParts:
+    def parts(self) -> ContentParts:
         """What each patch can carry."""
         return content_parts(self.light, self.target, scene=self.scene, viewer=self.garden.viewers[0].eye)
 
@@ -244,7 +244,7 @@ class Arrangement(Result):
 
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return what each patch can carry."""
-        return self.zones.frame(units)
+        return self.parts.frame(units)
 
     def sentence(self, units: str = "m") -> str:
         """Return whether it is enough, and what the picture is."""
@@ -252,31 +252,31 @@ class Arrangement(Result):
 
     def picture_sentence(self, units: str = "m") -> str:
         """Return what the picture is, in words."""
-        one = {str(name): value.values for name, value in self.figures.data_vars.items()}
-        lost = 1.0 - float(self.light["picture_share"].sum()) / len(self.scene.projectors)
+        names = ("pixel_share", "finest_element", "coarsest_element", "pixels_per_degree", "keystone", "blocked_share")
+        pixels, finest, coarsest, fine, keystone, blocked = (float(self.figures[name]) for name in names)
+        small, size = edge("mm", units)
+        lost = max(0.0, 1.0 - float(self.light["picture_share"].sum()) / len(self.scene.projectors))
         text = (
-            f"The picture reaches {percent(float(one['reached_share']))} of the front; {percent(max(0.0, lost))} of "
-            f"the light goes past it. {percent(float(one['pixel_share']))} of the picture elements land on the front's "
-            "rectangle"
+            f"The picture reaches {percent(self.verdict.front.lit_share)} of the front; {percent(lost)} of the light "
+            f"goes past it. {capital(percent(pixels))} of the picture elements land on the front's rectangle"
         )
-        if math.isfinite(one["coarsest_element"]):
+        if math.isfinite(coarsest):
             text += (
-                f", each {float(one['finest_element']):.1f} to {float(one['coarsest_element']):.1f} mm; from the walk "
-                f"{float(one['pixels_per_degree']):.0f} go to a degree (60 look smooth)"
+                f", each {short(finest / size)} to {short(coarsest / size)} {small}; from the walk {fine:.0f} go to a "
+                "degree (60 look smooth)"
             )
         text += ". "
-        if not math.isfinite(one["keystone"]):
+        if not math.isfinite(keystone):
             text += "Part of the picture never meets the wall. "
-        elif one["keystone"] >= 0.05:
+        elif keystone >= 0.05:
             text += (
-                f"Its corners are off by up to {float(one['keystone']):.1f}°; the machine's keystone correction has to "
-                "mend that. "
+                f"Its corners are off by up to {keystone:.1f}°; the machine's keystone correction has to mend that. "
             )
         else:
             text += "It is square. "
-        if one["blocked_share"] >= 0.005:
-            text += f"{percent(float(one['blocked_share']))} of what it reaches lies in shadow. "
-        return f"{text}It has to be sharp over {length_text(float(one['depth_range']), units)} of depth."
+        if blocked >= 0.005:
+            text += f"{capital(percent(blocked))} of what it reaches lies in shadow. "
+        return f"{text}It has to be sharp over {length_text(float(self.figures['depth_range']), units)} of depth."
 
 
 def stand_scene(house: Facade, choice: StandChoice, ambient: Ambient) -> Scene:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from kit.answers.classes import Choice, Comparison, compare
-from kit.views.drawing import MapBoard, picture
-from kit.views.panel import Panel, paragraphs, tables
+from kit.views.drawing import MapBoard
+from kit.views.page import paragraphs, picture, tables, words
+from kit.views.panel import Panel
 
 MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
 
@@ -31,8 +32,7 @@ class ClassPanel(Panel):
         yield "picture", picture(self._board.draw(result.maps, result.titles), f"Four maps of the front. {about}")
         pairs = list(zip(result.titles, result.verdicts, strict=True))
         cards = "".join(
-            f"<div class='kit-words kit-card'><h3>{MARKS[verdict.status]} {title}: {verdict.status}</h3>"
-            f"{paragraphs(verdict.sentence(units))}</div>"
+            words("kit-card", verdict.sentence(units), title=f"{MARKS[verdict.status]} {title}: {verdict.status}")
             for title, verdict in pairs
         )
         wanted = f"Wanted: white of {target.white_luminance:g} cd/m² and a contrast of {target.contrast:g}:1."

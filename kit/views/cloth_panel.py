@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from kit.answers.cloths import ClothChoice, Weighing, weigh
-from kit.views.drawing import NightBoard, picture
-from kit.views.panel import CAUTIONS, Panel, paragraphs, tables, words
+from kit.views.drawing import NightBoard
+from kit.views.page import paragraphs, picture, tables, words
+from kit.views.panel import CAUTIONS, Panel
 from kit.wall.cloth import CLOTH_CAUTION
 
 

@@ -6,9 +6,6 @@ vision. Points that miss the target carry diagonal stripes, which do not need co
 
 from __future__ import annotations
 
-import base64
-import html
-import io
 import struct
 import zlib
 from collections.abc import Iterable, Sequence
@@ -27,7 +24,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
 from kit.decision.verdict import Target
-from kit.errors import InputError, text
+from kit.errors import InputError
 from kit.units import metres_per
 from kit.wall.facade import Facade
 from kit.wall.raster import elevation_rings
@@ -128,37 +125,6 @@ def draw_map(light: xr.Dataset, name: str, target: Target, ax: Axes | None = Non
     assert figure is not None
     _colour_bar(figure, [ax], name, target)  # type: ignore[arg-type]
     return ax
-
-
-def show(ax: Axes, alt: str) -> Any:
-    """Return the figure of `ax` as a picture for a notebook, with a text for those who cannot see it.
-
-    Parameters
-    ----------
-    ax : matplotlib Axes
-    alt : str
-        What the picture shows; stands in the page.
-    """
-    from IPython.display import HTML
-
-    figure = ax.get_figure()
-    buffer = io.BytesIO()
-    figure.savefig(buffer, format="png", dpi=90, bbox_inches="tight")  # type: ignore[union-attr]
-    return HTML(picture(buffer.getvalue(), alt))
-
-
-def picture(png: bytes, alt: str) -> str:
-    """Return a PNG picture as part of a page: the picture itself, its size and its text.
-
-    With its size said, the page keeps the place of a picture that is replaced, and does not jump.
-    """
-    width, height = struct.unpack(">2I", png[16:24])
-    words = html.escape(text("alt", alt), quote=True)
-    data = base64.b64encode(png).decode("ascii")
-    return (
-        f'<img class="kit-picture" alt="{words}" width="{width}" height="{height}" decoding="sync" '
-        f'src="data:image/png;base64,{data}">'
-    )
 
 
 class Board:

@@ -8,8 +8,8 @@ from kit.answers.evenings import SEASON, EveningChoice, EveningPlan, plan_evenin
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame
 from kit.fields import Spec
 from kit.views.charts import ChartBoard, EveningChart, SeasonChart, SourceChart
-from kit.views.drawing import picture
-from kit.views.panel import CAUTIONS, Panel, paragraphs, tables, words
+from kit.views.page import paragraphs, picture, tables, words
+from kit.views.panel import CAUTIONS, Panel
 
 
 class EveningPanel(Panel):

@@ -14,7 +14,8 @@ from matplotlib.patches import Rectangle
 
 from kit.answers.lessons import Lesson, Outcome, Question, lesson
 from kit.errors import InputError
-from kit.views.drawing import Board, picture
+from kit.views.drawing import Board
+from kit.views.page import picture
 from kit.views.panel import control, layout, styled
 
 # Read aloud when it changes, for those who listen.

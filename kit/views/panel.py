@@ -16,12 +16,11 @@ from typing import Any, ClassVar
 
 import ipywidgets as widgets
 import numpy as np
-import pandas as pd
 
 from kit.errors import InputError
 from kit.fields import Day, Flag, Number, OneOf, Spec, Text, specs
-from kit.results import html_table
 from kit.units import edge, metres_per
+from kit.views import page
 from kit.wall.facade import Facade
 
 CAUTIONS = (
@@ -30,23 +29,6 @@ CAUTIONS = (
     "of your local code and of a licensed electrician."
 )
 LABEL = {"description_width": "125px"}
-
-# Words wrap; tables keep their columns and scroll within themselves; cautions stand out.
-STYLE = """<style>
-.kit-panel .widget-html-content { line-height: 1.45; white-space: normal; }
-.kit-panel p { margin: 0.4em 0; max-width: 62em; }
-.kit-words { border-left: 6px solid currentColor; padding: 0 12px; }
-.kit-words h3 { font-size: 1.2em; margin: 0.3em 0; }
-.kit-caution { border: 2px solid #8a6d00; background: #fff6d6; color: #111; padding: 6px 14px; margin: 6px 0;
-  font-size: 1.12em; line-height: 1.5; max-width: 62em; box-sizing: border-box; }
-.kit-scroll { overflow-x: auto; max-width: 100%; margin: 6px 0; }
-.kit-table { border-collapse: collapse; width: max-content; font-variant-numeric: tabular-nums; }
-.kit-table caption { text-align: left; font-weight: bold; padding: 4px 8px; }
-.kit-table th, .kit-table td { text-align: left; vertical-align: top; padding: 2px 10px; max-width: 34em; }
-.kit-table tr > * { border-bottom: 1px solid #8886; }
-.kit-picture { display: block; max-width: 100%; height: auto; }
-.kit-stale { opacity: 0.45; }
-</style>"""
 
 
 def layout(width: str = "395px") -> widgets.Layout:
@@ -162,7 +144,7 @@ class Panel:
         self.reset.on_click(lambda _: self.show(self.start))
         names = ("message", "words", "caution", *self.pictures, "caption", "tables")
         self.parts = {name: widgets.HTML() for name in names}
-        self.parts["caution"].value = box(self.caution)
+        self.parts["caution"].value = page.caution(self.caution)
         for one in (c for name in self.controls for c in self._sliders(name)):
             if not self.live and hasattr(one, "continuous_update"):
                 one.continuous_update = False
@@ -286,28 +268,6 @@ class Panel:
 
 def styled(parts: Sequence[Any]) -> widgets.VBox:
     """Return parts one below the other, in the style of a panel."""
-    page = widgets.VBox([widgets.HTML(STYLE, layout=widgets.Layout(display="none")), *parts])
-    page.add_class("kit-panel")
-    return page
-
-
-def paragraphs(*texts: str) -> str:
-    """Return texts as paragraphs of a page."""
-    return "".join(f"<p>{html.escape(text)}</p>" for text in texts)
-
-
-def words(name: str, *texts: str) -> str:
-    """Return the words of a page, as a block called `name`."""
-    return f"<div class='kit-words {name}'>{paragraphs(*texts)}</div>"
-
-
-def tables(name: str, *frames: tuple[pd.DataFrame, str]) -> str:
-    """Return frames, each with its title, as tables of a page; the first one is called `name`."""
-    first, *rest = (html_table(frame, title) for frame, title in frames)
-    return f"<div class='{name}'>{first}</div>{''.join(rest)}"
-
-
-def box(*texts: str) -> str:
-    """Return cautions, boxed."""
-    first, *rest = texts
-    return f"<div class='kit-caution'><p><b>Caution.</b> {html.escape(first)}</p>{paragraphs(*rest)}</div>"
+    box = widgets.VBox([widgets.HTML(page.STYLE, layout=widgets.Layout(display="none")), *parts])
+    box.add_class("kit-panel")
+    return box

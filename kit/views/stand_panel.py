@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from kit.answers.stands import Arrangement, StandChoice, arrange
-from kit.views.drawing import picture
-from kit.views.panel import CAUTIONS, Panel, box, paragraphs, tables, words
+from kit.views.page import caution, paragraphs, picture, tables, words
+from kit.views.panel import CAUTIONS, Panel
 from kit.views.plans import PlanBoard
 
 
@@ -31,7 +31,7 @@ class StandPanel(Panel):
         about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
         yield "picture", picture(self._board.draw(result.scene.projectors), about)
         yield "words", words("kit-place", result.verdict.sentence(units), result.picture_sentence(units))
-        yield "caution", box(result.keep_out.sentence(units), self.caution)
+        yield "caution", caution(result.keep_out.sentence(units), self.caution)
         yield (
             "caption",
             paragraphs(
@@ -43,7 +43,7 @@ class StandPanel(Panel):
             "tables",
             tables(
                 "kit-zones",
-                (result.zones.frame(units), "What each part can carry"),
+                (result.parts.frame(units), "What each part can carry"),
                 (result.audience.frame(units), "Who sees what"),
             ),
         )

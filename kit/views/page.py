@@ -1,0 +1,117 @@
+"""The parts of a page as HTML: words, tables, pictures with their texts, cautions. No widgets."""
+
+from __future__ import annotations
+
+import base64
+import html
+import io
+import struct
+from typing import TYPE_CHECKING, Any
+
+from kit.errors import InputError, text
+from kit.results import Result, html_table
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from matplotlib.axes import Axes
+
+# Tables keep their columns and scroll within themselves; their sentences wrap.
+TABLES = """
+.kit-report p { margin: 0.4em 0; max-width: 62em; }
+.kit-scroll { overflow-x: auto; max-width: 100%; margin: 6px 0; }
+table.kit-table { border-collapse: collapse; table-layout: auto; width: max-content; max-width: none; margin: 0;
+  font-variant-numeric: tabular-nums; }
+.kit-table caption { text-align: left; font-weight: bold; padding: 4px 8px; }
+.kit-table tr > * { text-align: left; vertical-align: top; padding: 2px 10px; max-width: 34em; white-space: normal;
+  border-bottom: 1px solid #8886; }
+"""
+# Words wrap, pictures fit, cautions stand out.
+STYLE = f"""<style>{TABLES}
+.kit-panel .widget-html-content {{ line-height: 1.45; white-space: normal; }}
+.kit-panel p {{ margin: 0.4em 0; max-width: 62em; }}
+.kit-words {{ border-left: 6px solid currentColor; padding: 0 12px; }}
+.kit-verdict {{ display: flex; flex-wrap: wrap; gap: 8px; }}
+.kit-card {{ flex: 1 1 360px; }}
+.kit-title {{ font-size: 1.25em; font-weight: bold; }}
+.kit-caution {{ border: 2px solid #8a6d00; background: #fff6d6; color: #111; padding: 6px 14px; margin: 6px 0;
+  font-size: 1.1em; line-height: 1.5; max-width: 62em; box-sizing: border-box; }}
+.kit-picture {{ display: block; max-width: 100%; height: auto; }}
+.kit-stale {{ opacity: 0.45; }}
+</style>"""
+
+
+def paragraphs(*texts: str) -> str:
+    """Return texts as paragraphs."""
+    return "".join(f"<p>{html.escape(text)}</p>" for text in texts)
+
+
+def words(name: str, *texts: str, title: str = "") -> str:
+    """Return texts as a block called `name`, under a title if there is one."""
+    head = f"<div class='kit-title'>{html.escape(title)}</div>" if title else ""
+    return f"<div class='kit-words {name}'>{head}{paragraphs(*texts)}</div>"
+
+
+def caution(*texts: str) -> str:
+    """Return cautions in a box of their own."""
+    first, *rest = texts
+    return f"<div class='kit-caution'><p><b>Caution.</b> {html.escape(first)}</p>{paragraphs(*rest)}</div>"
+
+
+def tables(name: str, *frames: tuple[pd.DataFrame, str]) -> str:
+    """Return frames, each with its title, as tables, together called `name`."""
+    return f"<div class='{name}'>{''.join(html_table(frame, title) for frame, title in frames)}</div>"
+
+
+def picture(png: bytes, alt: str) -> str:
+    """Return a PNG picture with its size and its text.
+
+    With its size said, the page keeps the place of a picture that is replaced, and does not jump.
+    """
+    width, height = struct.unpack(">2I", png[16:24])
+    said = html.escape(text("alt", alt), quote=True)
+    data = base64.b64encode(png).decode("ascii")
+    return (
+        f'<img class="kit-picture" alt="{said}" width="{width}" height="{height}" decoding="sync" '
+        f'src="data:image/png;base64,{data}">'
+    )
+
+
+def show(ax: Axes, alt: str) -> Any:
+    """Return the figure of `ax` as a picture for a notebook.
+
+    Parameters
+    ----------
+    ax : matplotlib Axes
+    alt : str
+        What the picture shows, for those who cannot see it; stands in the page.
+    """
+    from IPython.display import HTML
+
+    figure, buffer = ax.get_figure(), io.BytesIO()
+    figure.savefig(buffer, format="png", dpi=90, bbox_inches="tight")  # type: ignore[union-attr]
+    return HTML(picture(buffer.getvalue(), alt))
+
+
+def report(thing: Result | pd.DataFrame | str, *, units: str = "m", title: str = "") -> Any:
+    """Return a result for a notebook: words that wrap, and a table that keeps its columns.
+
+    Parameters
+    ----------
+    thing : Result, pandas.DataFrame or str
+        A result is shown in words and figures, a frame as a table, a text as a paragraph.
+    units : {"m", "ft"}
+        Of a result.
+    title : str
+        Of the table.
+    """
+    from IPython.display import HTML
+
+    if isinstance(thing, str):
+        content = paragraphs(thing)
+    elif isinstance(thing, Result):
+        content = paragraphs(thing.sentence(units)) + html_table(thing.frame(units), title)
+    elif hasattr(thing, "columns"):
+        content = html_table(thing, title)
+    else:
+        raise InputError("thing", thing, "a result of the kit, a frame, or a text")
+    return HTML(f"<style>{TABLES}</style><div class='kit-report'>{content}</div>")
