@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import reference_renderer as renderer
+from panels import WALLS, png
 
 import kit
 
@@ -67,6 +68,45 @@ def test_light_map_against_passes_over_memory_and_the_renderer(benchmark, scene)
     print({k: v for k, v in benchmark.extra_info.items()}, f"light_map {ours * 1e3:.0f} ms")
 
 
+@pytest.mark.parametrize(("spacing", "repeats"), [(0.05, 9), (0.0125, 5), (0.006, 3)])
+def test_judge_against_the_map_that_it_judges(benchmark, scene, spacing, repeats):
+    light = kit.light_map(scene, spacing)
+    benchmark.pedantic(kit.judge, args=(light,), rounds=repeats, warmup_rounds=1)
+    ours, a_map = benchmark.stats["median"], median_time(lambda: kit.light_map(scene, spacing), repeats)
+    benchmark.extra_info["times as long as the map"] = round(ours / a_map, 2)
+    print(benchmark.extra_info, f"at {spacing} m: judge {ours * 1e3:.0f} ms, map {a_map * 1e3:.0f} ms")
+
+
+# What is moved, and the field of the panel's choice that follows.
+PANELS = {
+    "ClassPanel": ("ambient", 1.0, 1.05),
+    "ClothPanel": ("light_output", 6000.0, 6250.0),
+    "EveningPanel": ("light_output", 6000.0, 6250.0),
+    "StandPanel": ("tilt", 3.0, 4.0),
+}
+
+
+@pytest.mark.parametrize("name", PANELS)
+def test_a_panel_from_new_value_to_new_picture(benchmark, scene, name):
+    """Without the browser, which adds what a machine's screen takes: see `test-artefacts` of the browser tests."""
+    panel = getattr(kit, name)(scene.facade, wall_patches=WALLS)
+    field, *values = PANELS[name]
+    turn = iter(range(1000))
+
+    def press():
+        panel.controls[field].value = values[next(turn) % 2]
+
+    before = png(panel, panel.pictures[0])
+    press()
+    assert png(panel, panel.pictures[0]) != before
+    benchmark.pedantic(press, rounds=9, warmup_rounds=2)
+    array = np.random.default_rng(0).random(SHAPE)
+    benchmark.extra_info["passes over memory"] = round(
+        benchmark.stats["median"] / median_time(lambda: array * 1.0001, 15), 1
+    )
+    print(benchmark.extra_info, f"{name} {benchmark.stats['median'] * 1e3:.0f} ms")
+
+
 def test_import_time(benchmark):
     def start(code):
         subprocess.run([sys.executable, "-c", code], check=True)
@@ -79,7 +119,7 @@ def test_import_time(benchmark):
 
 def test_ten_thousand_places_against_a_map_for_each(benchmark, scene):
     house = scene.facade
-    lens = kit.Lens(throw_ratio=(0.7, 1.3), shift_up=(0.0, 0.5), tilt=(-15, 15), turn=(-20, 20))
+    lens = kit.Lens(throw_ratio=(0.7, 1.3), shift_up=(0.0, 0.5), tilt=(-15, 15), pan=(-20, 20))
     lawn = kit.Stand(name="lawn", area=[(-8, 8), (8, 8), (8, 20), (-8, 20)], heights=(0.3, 1.5))
     machine = kit.typical_projector(8000, (0.7, 1.3))
     positions = kit.stage.search.candidates([lawn], 10_000, house)
@@ -98,7 +138,7 @@ def test_ten_thousand_places_against_a_map_for_each(benchmark, scene):
 
 
 def test_a_season_against_a_map_and_a_verdict_for_each_moment(benchmark, scene):
-    site = kit.Site(latitude=42.0, longitude=-88.0, zone="America/Chicago", facing=180)
+    site = kit.Site(latitude=42.0, longitude=-88.0, timezone="America/Chicago", facing=180)
     lamp = kit.typical_luminaire("street lamp", position=(-7.0, 6.0, 11.0))
     ambient = kit.Ambient(lamps=[lamp], eye=(3.0, 1.6, 16.0))
     lit = replace(scene, ambient=ambient)
