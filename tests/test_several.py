@@ -20,10 +20,17 @@ from kit.decision.several import (
     side_by_side,
     stacked,
 )
-from kit.eye.ambient import Ambient
-from kit.source.placement import picture_position
+from kit.light.ambient import Ambient
+from kit.light.cast import cast_light
+from kit.results import text_table
 
 BLACK = {"sequential_contrast": 1000.0, "checkerboard_contrast": 200.0}
+
+
+def picture_position(projector, placement, points):
+    """Across and up in the picture, from -0.5 to 0.5."""
+    landing = kit.Beam.of(projector, placement).on(points)
+    return np.array([landing.across, landing.up])
 
 
 def scene(facade, *pairs, **more):
@@ -72,9 +79,9 @@ def test_stacked_pictures_coincide_on_the_wall(count, gap, roll, shift, ratio):
     points = np.array([(x, y, 0.0) for x in (-2.0, 0.5, 3.0) for y in (0.0, 1.0, 4.0)])
     pairs = stacked(projector, place, count, gap=gap)
     assert [p.position[1] for _, p in pairs] == pytest.approx([0.4 + i * gap for i in range(count)])
-    first = picture_position(*pairs[0], points)[:2]
+    first = picture_position(*pairs[0], points)
     for pair in pairs[1:]:
-        np.testing.assert_allclose(picture_position(*pair, points)[:2], first, atol=1e-9)
+        np.testing.assert_allclose(picture_position(*pair, points), first, atol=1e-9)
 
 
 @pytest.mark.analytic
@@ -101,7 +108,7 @@ def test_two_equal_pictures_side_by_side_make_a_flat_white(wall, straight, overl
 @pytest.mark.analytic
 def test_the_leak_stays_in_the_overlap_and_scatter_follows_the_faded_white(wall, straight):
     pairs = row_of_two(straight, **BLACK)
-    light = kit.light_map(scene(wall(), *pairs, blend=True, picture_level=0.6), 0.1)
+    light = kit.light_map(scene(wall(), *pairs, blend=True, average_picture_level=0.6), 0.1)
     even = 4000.0 / (4.5 * 5.0)
     # All of a picture lands. Of its 4.5 m, 1 m is faded, by symmetry to half: 4 of 4.5 m stay white.
     scatter = 2 * (1 / 200 - 1 / 1000) * 0.6 * 4.0 / 4.5
@@ -136,7 +143,7 @@ def test_the_blend_is_that_of_a_sum_by_hand(wall):
         for lumens, ratio, position, aim, roll, zones in machines
     ]
     spacing = 0.16
-    light = kit.light_map(scene(front, *pairs, blend=True, picture_level=0.5), spacing)
+    light = kit.light_map(scene(front, *pairs, blend=True, average_picture_level=0.5), spacing)
     alone = [kit.light_map(scene(front, (replace(p, checkerboard_contrast=None), q)), spacing) for p, q in pairs]
     units = [lit(one) for one in alone]  # each machine's own light, shadows and zones included
     total, white = np.zeros_like(units[0]), np.zeros_like(units[0])
@@ -148,7 +155,7 @@ def test_the_blend_is_that_of_a_sum_by_hand(wall):
             for i, x in enumerate(light["x"].values):
                 if unit[j, i] > 0:
                     point = (x, y, 1.0 if front.patches[patch[j, i]].name == "bay" else 0.0)
-                    across, up, _ = picture_position(projector, place, point)
+                    across, up = picture_position(projector, place, point)
                     weight[j, i] = min(0.5 - abs(across), 0.5 - abs(up))
         weights.append(weight)
         total += weight
@@ -197,14 +204,13 @@ def test_a_mirrored_scene_has_the_mirrored_blend(wall, straight):
 
 
 @pytest.mark.property
-def test_light_output_scales_a_blend_and_a_sweep_is_its_single_maps(wall, straight):
-    pairs = row_of_two(straight, **BLACK)
-    swept = tuple((replace(p, light_output=(1000.0, 4000.0)), place) for p, place in pairs)
-    both = kit.light_map(scene(wall(), *swept, blend=True), 0.2)
-    single = kit.light_map(scene(wall(), *pairs, blend=True), 0.2)
+def test_light_output_scales_a_blend(wall, straight):
+    one, four = (
+        kit.light_map(scene(wall(), *row_of_two(straight, lumens=(flux, flux), **BLACK), blend=True), 0.2)
+        for flux in (1000.0, 4000.0)
+    )
     for name in ("illuminance", "black_illuminance"):
-        np.testing.assert_allclose(both[name].values[1], lit(single, name), rtol=1e-12)
-        np.testing.assert_allclose(both[name].values[0], lit(single, name) / 4, rtol=1e-12)
+        np.testing.assert_allclose(lit(one, name), lit(four, name) / 4, rtol=1e-12)
 
 
 @pytest.mark.analytic
@@ -229,7 +235,7 @@ def test_one_machine_has_nothing_to_blend_and_pictures_apart_neither(wall, strai
 
 @pytest.mark.analytic
 def test_light_sent_back_by_the_ground_follows_the_faded_white(wall, straight):
-    more = {"ground_reflectance": 0.5, "picture_level": 1.0}
+    more = {"ground_reflectance": 0.5, "average_picture_level": 1.0}
     pairs = row_of_two(straight)
     light = kit.light_map(scene(wall(), *pairs, blend=True, **more), 0.1)
     # No leak, no scatter: all black is what the ground returns of an even wall of 4000 / 22.5 lx.
@@ -278,7 +284,7 @@ def test_one_machine_for_each_storey_covers_its_band(wall):
         # As wide as the front, or as the band's height asks for.
         width = max(8.0, (high - low) * 1.6)
         assert machine.throw_ratio == pytest.approx(12.0 / width)
-        across, up, _ = picture_position(machine, place, [(0, (low + high) / 2, 0), (-4, low, 0), (4, high, 0)])
+        across, up = picture_position(machine, place, [(0, (low + high) / 2, 0), (-4, low, 0), (4, high, 0)])
         assert (across[0], up[0]) == pytest.approx((0.0, 0.0), abs=1e-12)
         assert np.all(np.abs(across) <= 0.5 + 1e-12)
         assert np.all(np.abs(up) <= 0.5 + 1e-12)
@@ -380,52 +386,100 @@ def test_machines_that_are_not_listed_have_no_price(wall, straight):
     comparison = compare_setups(
         {"huge": scene(wall(), (projector, place)), "huge again": scene(wall(), (projector, place))}
     )
-    assert comparison.table().count("not listed") == 4
+    frame = comparison.frame()
+    assert frame[["price [USD]", "low price [USD]", "electrical power [W]"]].isna().all(axis=None)
     assert "USD" not in comparison.sentence()
     assert "Cheapest" not in comparison.sentence()
+    # Without leak and ambient light.
+    assert "contrast unlimited:1" in comparison.sentence()
+    assert "Best contrast where lit: huge and huge again." in comparison.sentence()
 
 
-def test_table_and_sentence_say_what_was_found(compared):
-    table = compared.table().splitlines()
-    assert " ".join(table[0].split()) == "two of 4,000 lm, stacked one of 8,000 lm side by side"
-    labels = [line[:34].strip() for line in table]
-    for label in ("verdict on the front", "where pictures overlap", "price, USD", "electrical power, W", "lit share"):
-        assert any(found.startswith(label) for found in labels), label
+def test_frame_and_sentence_say_what_was_found(compared):
+    frame, feet = compared.frame(), compared.frame("ft")
+    assert frame.index.tolist() == ["two of 4,000 lm, stacked", "one of 8,000 lm", "side by side"]
+    for setup, (_, row), (_, other) in zip(compared.setups, frame.iterrows(), feet.iterrows(), strict=True):
+        assert row["verdict on the front"] == setup.status
+        assert row["white [cd/m²]"] == setup.front.white_luminance.median
+        assert row["high contrast, plain"] == setup.surfaces[0].contrast.high
+        assert row["longest of them [mm]"] == pytest.approx(1e3 * setup.coarsest)
+        assert other["longest of them [in]"] == pytest.approx(setup.coarsest / 0.0254)
+        assert (row["low price [USD]"], row["price [USD]"], row["high price [USD]"]) == setup.price
+        assert row["electrical power [W]"] == setup.power[1]
+        assert row["if one fails: contrast"] == setup.worst_failure.contrast
+    # As text a setup has a column, for people to look down.
+    head, *lines = text_table(frame).splitlines()
+    assert " ".join(head.split()) == "two of 4,000 lm, stacked one of 8,000 lm side by side"
+    shown = {line[:35].strip(): line[35:].split() for line in lines}
+    assert shown["black where pictures overlap [cd/m²]"[:35]][-2] == "-"
+    assert shown["lit"] == ["100%"] * 3
     assert "If it fails, the front is dark." in compared.sentence()
     assert "If one machine fails, 100% of the front is still lit" in compared.sentence()
     assert "Cheapest: two of 4,000 lm, stacked and side by side." in compared.sentence()
-    assert (
-        "Most of the front lit: two of 4,000 lm, stacked and one of 8,000 lm and side by side." in compared.sentence()
-    )
-    assert str(compared) == f"{compared.sentence()}\n\n{compared.table()}"
+    most = "two of 4,000 lm, stacked, one of 8,000 lm and side by side"
+    assert f"Most of the front lit: {most}." in compared.sentence()
+    assert str(compared) == f"{compared.sentence()}\n\n{text_table(frame)}"
     assert compared.setup("side by side") is compared.setups[2]
+    side = compared.setups[2]
+    assert side.sentence() in compared.sentence()
+    assert side.frame().iloc[0].dropna().to_dict() == frame.loc["side by side"].dropna().to_dict()
 
 
-def test_parts_that_nothing_lights_are_told(wall, straight):
-    """A picture that reaches only what is not judged."""
+@pytest.fixture(scope="module")
+def brick_and_roof():
     grey = kit.Surface(name="grey", reflectance=0.5)
-    front = kit.Facade(
+    return kit.Facade(
         [
             kit.Patch("low", [(-4, 0), (4, 0), (4, 2), (-4, 2)], grey),
             kit.Patch("roof", [(-4, 2), (4, 2), (4, 4), (-4, 4)], replace(grey, name="tiles"), judged=False),
         ]
     )
-    comparison = compare_setups({"high": scene(front, straight(4.0, 1.0, y=3.0))})
+
+
+@pytest.fixture(scope="module")
+def slanting():
+    projector = kit.Projector(light_output=3000, throw_ratio=0.8, resolution=(320, 200))
+    return projector, kit.Placement(position=(2.0, 0.5, 6.0), aim=(-1.0, 2.0, 0.0), roll=5.0)
+
+
+def test_parts_that_nothing_lights_are_told(brick_and_roof, straight):
+    """A picture that reaches only what is not judged."""
+    comparison = compare_setups({"high": scene(brick_and_roof, straight(4.0, 1.0, y=3.0))})
     (found,) = comparison.setups
     assert (found.black, found.overlap_share, found.overlap_black, found.coarsest) == (0.0, 0.0, None, 0.0)
     assert found.pixels > 0
     assert "No picture reaches what is judged" in comparison.sentence()
-    assert "not lit" in comparison.table()
+    assert np.isnan(comparison.frame()["white [cd/m²]"].iloc[0])
 
 
 @pytest.mark.analytic
 def test_zones_change_light_and_not_the_size_of_picture_elements(wall, straight):
     zones = ((50, 80, 50), (80, 100, 80), (50, 80, 50))
-    plain, uneven = (scene(wall(), straight(8.0, 5.0, zones=z)) for z in (None, zones))
-    for one, other in zip(picture_elements(plain, 0.1), picture_elements(uneven, 0.1), strict=True):
-        if isinstance(one, float):
-            assert one == other
-    np.testing.assert_array_equal(picture_elements(plain, 0.1)[2], picture_elements(uneven, 0.1)[2])
+    plain, uneven = (
+        picture_elements(cast_light(wall(), (straight(8.0, 5.0, zones=z),), wall().bounds, 0.1)) for z in (None, zones)
+    )
+    assert plain == pytest.approx(uneven, rel=1e-12)
+
+
+@pytest.mark.analytic
+def test_picture_elements_are_counted_on_all_that_is_seen_and_measured_where_it_is_judged(brick_and_roof, slanting):
+    """The elements of a slanting picture that lie on each patch, by where the middle of each lands."""
+    front, (projector, place) = brick_and_roof, slanting
+    count, longest = picture_elements(cast_light(front, (slanting,), front.bounds, 0.02))
+    across, down = projector.resolution
+    beam = kit.Beam.of(projector, place)
+    column, row = np.meshgrid(np.arange(across) + 0.5, np.arange(down) + 0.5)
+    steps = np.array([(0, 0), (0.5, 0), (-0.5, 0), (0, 0.5), (0, -0.5)])
+    middle, right, left, below, above = (
+        beam.land(beam.pixel_rays(column + i, row + j), (0, 0, 1), 0.0)[..., :2] for i, j in steps
+    )
+    on = (np.abs(middle[..., 0]) <= 4) & (middle[..., 1] >= 0) & (middle[..., 1] <= 4)
+    # Edges of the front cut through elements: of about 300 along them, half a row may be off.
+    assert count == pytest.approx(np.count_nonzero(on), rel=0.01)
+    low = on & (middle[..., 1] <= 2)
+    shape = np.stack([right - left, below - above], axis=-1)[low]
+    # Elements are large, so that the largest one lies off the nearest point of the raster by up to half its size.
+    assert longest == pytest.approx(np.linalg.svd(shape, compute_uv=False).max(), rel=0.01)
 
 
 # What is refused
@@ -436,29 +490,13 @@ FIXED = GOOD.at(1.5)
 
 
 @pytest.mark.bad_input
-@pytest.mark.parametrize("value", [None, 1, "yes", np.True_])
-def test_blend_is_true_or_false(wall, straight, value):
-    with pytest.raises(kit.InputError, match="blend"):
-        scene(wall(), straight(), blend=value)
-
-
-@pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("change", "field"),
     [
-        ({"projector": "bright"}, "projector"),
         ({"projector": GOOD}, "throw_ratio"),
-        ({"placement": (0, 1, 8)}, "placement"),
         ({"placement": kit.Placement(position=(0, 1, 8), aim=(0, 2, 0))}, "aim"),
         ({"placement": kit.Placement(position=(0, 1, 8), aim=(0, 1, 9))}, "aim"),
         ({"placement": kit.Placement(position=(0, 1, -8), aim=(0, 1, -9))}, "position"),
-        ({"count": 0}, "count"),
-        ({"count": 1.5}, "count"),
-        ({"count": 17}, "count"),
-        ({"count": True}, "count"),
-        ({"count": "2"}, "count"),
-        ({"gap": -0.1}, "gap"),
-        ({"gap": math.nan}, "gap"),
     ],
 )
 def test_a_stack_names_what_is_wrong(change, field):
@@ -473,20 +511,11 @@ def test_a_stack_names_what_is_wrong(change, field):
 @pytest.mark.parametrize(
     ("change", "field"),
     [
-        ({"projector": None}, "projector"),
-        ({"facade": "house"}, "facade"),
-        ({"distance": 0.0}, "distance"),
-        ({"distance": math.inf}, "distance"),
         ({"distance": 30.0}, "throw_ratio"),
         ({"distance": 3.0}, "throw_ratio"),
         ({"projector": FIXED, "distance": 6.5}, "throw_ratio"),
-        ({"height": -0.1}, "height"),
-        ({"height": None}, "height"),
-        ({"overlap": -0.1}, "overlap"),
         ({"overlap": 8.0}, "overlap"),
         ({"overlap": 9.0}, "overlap"),
-        ({"count": 1}, "count"),
-        ({"count": 2.5}, "count"),
     ],
 )
 def test_a_row_names_what_is_wrong(wall, change, field):
@@ -501,16 +530,9 @@ def test_a_row_names_what_is_wrong(wall, change, field):
 @pytest.mark.parametrize(
     ("change", "field"),
     [
-        ({"projector": 4000}, "projector"),
-        ({"facade": None}, "facade"),
-        ({"distance": -1.0}, "distance"),
         ({"distance": 40.0}, "throw_ratio"),
-        ({"heights": 3.0}, "heights"),
-        ({"heights": (3.0,)}, "heights"),
         ({"heights": tuple(range(18))}, "heights"),
         ({"heights": (0.0, 3.0, 3.0)}, "heights"),
-        ({"heights": (0.0, math.nan)}, "heights[1]"),
-        ({"lens_height": -1.0}, "lens_height"),
     ],
 )
 def test_storeys_name_what_is_wrong(wall, change, field):
@@ -535,23 +557,16 @@ def test_a_lens_that_does_not_fit_is_told_from_where_it_would(wall):
 @pytest.mark.bad_input
 def test_a_comparison_names_what_is_wrong(wall, straight, compared):
     good = scene(wall(), straight())
-    swept = scene(wall(), straight(lumens=(1000.0, 2000.0)))
     for setups, field in (
         ({}, "setups"),
         ([good], "setups"),
         ({"": good}, "setup name"),
         ({"a": 3}, "setup 'a'"),
-        ({"a": swept}, "light"),
     ):
         with pytest.raises(kit.InputError) as caught:
             compare_setups(setups)
         assert caught.value.field == field
     with pytest.raises(kit.InputError, match="target"):
         compare_setups({"a": good}, target=4.0)
-    with pytest.raises(kit.InputError, match="spacing"):
-        compare_setups({"a": good}, spacing=0.0)
     with pytest.raises(kit.InputError, match="one of two of 4,000 lm, stacked"):
         compared.setup("three")
-    for value in (0.0, -1.0, math.nan, "4000"):
-        with pytest.raises(kit.InputError, match="light_output"):
-            electrical_power(value)

@@ -10,6 +10,7 @@ All machines are taken to be perfectly aligned. Outdoors stands move, and seams 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -309,7 +310,7 @@ class Setup(Result):
             return f"{name}: not enough. No picture reaches what is judged."
         words = (
             f"{name}: {self.status}. White {short(front.white_luminance.median)} cd/m² and contrast "
-            f"{front.contrast.median:.1f}:1 on the {percent(front.lit_share)} of the front that it lights, black "
+            f"{short(front.contrast.median, 3)}:1 on the {percent(front.lit_share)} of the front that it lights, black "
             f"{short(self.black)} cd/m²"
         )
         if self.overlap_black is not None and self.single_black is not None:
@@ -532,4 +533,4 @@ def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
 def _least(setups: Sequence[Setup], key: Callable[[Setup], float]) -> str:
     """Return the names of the setups that have the least `key`, ties within a thousandth together."""
     best = min(key(setup) for setup in setups)
-    return join([setup.name for setup in setups if key(setup) - best <= 1e-3 * abs(best)])
+    return join([setup.name for setup in setups if math.isclose(key(setup), best, rel_tol=1e-3)])

@@ -74,6 +74,9 @@ class Limits:
         check_fields(self)
 
 
+LIMITS = Is(kind=Limits, optional=True)
+
+
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Front:
     """All that does not depend on where the lens is.
@@ -208,14 +211,16 @@ def evaluate(
 
     Notes
     -----
-    `flux_share` is a sum over points, each of which is in the light or not. Where an edge of the picture or of a shadow
-    runs along a row of points, all of the row may be: against `picture_share` of `light_map` on the same parts, which
-    is exact to its pixels, it is off by 0.03 on average at 200 points, by up to 0.1; at 1,000 points by up to 0.04.
+    `flux_share` estimates what `picture_share` of `light_map`, which is exact to its pixels and knows no obstacles,
+    sums to over the judged parts. Each point is in the light or not, and stands for its part of the wall: where an edge
+    of the picture or of a shadow runs along a row of points, half their spacing along it counts wrongly. On the two
+    houses that come with the kit that is 0.05 in the root mean square and at most 0.17 at 200 points, a quarter of that
+    at 1,000.
     """
     front = Front.of(facade, target, obstacles, audience, points)
     given = _positions(positions)
     check_in_front(facade, given, "positions", "a lens")
-    return evaluated(front, projector, lens, given, limits or Limits())
+    return evaluated(front, projector, lens, given, LIMITS.check("limits", limits) or Limits())
 
 
 def describe(
@@ -358,7 +363,7 @@ def figures(front: Front, beam: Beam) -> dict[str, Array]:
     lit &= ~front.occluders.hidden(front.points.position, front.points.plane, beam.position)
     light = landing.flat_illuminance()
     light[~lit] = 0.0
-    result["flux_share"] = light @ front.area
+    result["flux_share"] = np.minimum(light @ front.area, 1.0)
 
     target = np.s_[:, : len(front.share)]
     lit, reached, light = lit[target], reached[target], light[target]

@@ -20,7 +20,7 @@ from kit.results import Format, Result, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
-from kit.stage.places import FAR, OBSTACLES, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
+from kit.stage.places import FAR, LIMITS, OBSTACLES, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
 from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import Obstacle, check_plan, convex
@@ -44,7 +44,17 @@ OBJECTIVES = {
 }
 # Of the optimiser: how many places it moves at a time, and how often.
 POPULATION, GENERATIONS = 24, 40
-ONE_DIGIT = partial(plain, digits=1)
+# What each limit is on, in words.
+LIMITED = {
+    "tilt": "tilted up by {}",
+    "pan": "panned to the right by {}",
+    "reached": "{} of the target in the picture",
+    "keystone": "corners off by {}",
+    "blocked": "{} of what the picture reaches in shadow",
+    "focus_depth": "{} of depth",
+    "people": "{} of the beam on people",
+}
+ONE_DIGIT, THREE = partial(plain, digits=1), partial(short, digits=3)
 
 COUNT = Number(label="candidates", low=1, high=1e7, whole=True, default=2000, meaning="places that are tried")
 
@@ -247,7 +257,7 @@ def search(
         one without which most places would do, else the two that fail most; and by how much it fails at the
         nearest place.
     """
-    rules = Limits() if limits is None else Is(kind=Limits).check("limits", limits)
+    rules = LIMITS.check("limits", limits) or Limits()
     stands, obstacles = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     front = Front.of(facade, target, obstacles, audience, points)
     positions = candidates(stands, count, facade, obstacles=obstacles)
@@ -323,32 +333,30 @@ def _no_place(places: xr.Dataset, lens: Lens, limits: Limits) -> InputError:
     else:
         among = np.ones(count, dtype=bool)
         names = sorted(fails, key=lambda name: -int(fails[name].sum()))[:2]
-        failing = join([f"{name} ({int(fails[name].sum()):,})" for name in names])
-        why = f"no place of {count:,} keeps to all limits, nor would one without any single limit; most fail {failing}"
+        failing = join([f"{int(fails[name].sum()):,}" for name in names])
+        why = f"none of {count:,} would do without any single limit either; most fail these, {failing}"
     near = int(np.where(among, sum(np.clip(over[name], 0.0, 1e6) for name in names), np.inf).argmin())
     x, y, z = places["position"].values[near]
     given, wanted = [], []
     for name in names:
-        variable, *ends = bounds(lens, limits)[name]
-        known = attrs(variable)
-        least, greatest = (None if end is None else _amount(end, known["units"]) for end in ends)
-        given.append(f"{_amount(float(places[variable][near]), known['units'])}, {known['long_name']}")
-        right = f"{least} or more" if greatest is None else f"{greatest} or less"
-        if least is not None and greatest is not None:
-            right = f"{least} to {greatest}"
-        wanted.append(f"{right} (the nearest place misses it by {_amount(float(over[name][near]), known['units'])})")
+        variable, least, greatest = bounds(lens, limits)[name]
+        unit = attrs(variable)["units"]
+        ends = [_amount(end, unit, "{:g}".format) for end in (least, greatest) if end is not None]
+        given.append(LIMITED[name].format(_amount(float(places[variable][near]), unit)))
+        right = " to ".join(ends) if len(ends) > 1 else f"{ends[0]} or {'more' if greatest is None else 'less'}"
+        wanted.append(f"{right} (off by {_amount(float(over[name][near]), unit)})")
     return InputError(
         "limits: " + " and ".join(names),
-        "; ".join(given),
-        f"{'; '.join(wanted)}, with the lens at x {x:.2f}, y {y:.2f}, z {z:.2f} m; {why}",
+        join(given),
+        f"{join(wanted)}, nearest at ({x:.1f}, {y:.1f}, {z:.1f}) m; {why}",
     )
 
 
-def _amount(value: float, unit: str) -> str:
-    """Return a limit, or what is beyond it, in words."""
+def _amount(value: float, unit: str, write: Callable[[float], str] = THREE) -> str:
+    """Return a limit, or by how much it is missed, in words."""
     if unit == "1":
-        return f"{short(100.0 * value, 3)}%"
-    return f"{short(value, 3)} {'degrees' if unit == 'degree' else unit}"
+        return f"{write(100.0 * value)}%"
+    return f"{write(value)} {'degrees' if unit == 'degree' else unit}"
 
 
 def _worth(objective: Objective, places: xr.Dataset) -> Array:
