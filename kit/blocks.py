@@ -8,6 +8,8 @@ from typing import TypeVar
 
 Block = TypeVar("Block")
 Window = tuple[slice, slice]
+# Two threads share this many bands of rows, so that neither waits long for the other.
+BANDS = 8
 
 
 # Rows are worked through in blocks of about this many points, which stay in the processor's cache.
@@ -35,3 +37,13 @@ def share_out(work: Callable[[Block], None], blocks: Sequence[Block]) -> None:
     else:
         with ThreadPoolExecutor(max_workers=2) as pool:
             list(pool.map(work, blocks))
+
+
+def in_bands(work: Callable[[int, int], object], rows: int) -> None:
+    """Call `work` on bands of rows, from the first to the one after the last; two threads share them.
+
+    For work that lets go of the interpreter.
+    """
+    edges = [rows * i // BANDS for i in range(BANDS + 1)]
+    with ThreadPoolExecutor(max_workers=2) as pool:
+        list(pool.map(work, edges[:-1], edges[1:]))

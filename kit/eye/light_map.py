@@ -28,9 +28,8 @@ import numpy as np
 import xarray as xr
 from numpy.typing import NDArray
 
-from kit.blocks import Window, in_blocks
+from kit.blocks import in_bands
 from kit.errors import InputError
-from kit.eye.contrast import contrast_at_eye
 from kit.eye.glare import source_veils
 from kit.fields import (
     AVERAGE_PICTURE_LEVEL,
@@ -186,7 +185,7 @@ def light_map(
         cast, faded, lumens, dark, bounce,
         reflectance=reflectance,
         factor=np.array([surface.luminance_factor for surface in surfaces]),
-        ambient=sources.sum(axis=0),
+        ambient=sources[0] if len(sources) == 1 else sources.sum(axis=0),
         veil=float(veils.sum()),
     )  # fmt: skip
     steps, chain = _chain_table(machines)
@@ -241,7 +240,7 @@ def black_share(machines: list[Projector], level: float, used: Array) -> Array:
 
 def _maps(
     cast: Cast,
-    faded: tuple[Array, ...],
+    faded: Array,
     lumens: Array,
     dark: Array,
     bounce: float,
@@ -252,33 +251,14 @@ def _maps(
     veil: float,
 ) -> dict[str, Array]:
     """Return the six maps of `light_map`, each of shape (y, x)."""
+    from kit.light.kernel import map_rows
+
     patch = cast.raster.patch
     names = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
-    maps = {name: np.empty(patch.shape) for name in names}
-    # The last serves the index -1.
-    rho, towards = (np.append(table, np.nan) for table in (reflectance, factor / np.pi))
-
-    def work(area: Window) -> None:
-        block = area[0]
-        e, e_dark, white, black, contrast, diffuse = (values[block] for values in maps.values())
-        index = patch[block].astype(np.intp)
-        np.multiply(lumens[0], cast.units[0][block], out=e)
-        np.multiply(dark[0], e, out=e_dark)
-        for i in range(1, len(lumens)):
-            more = lumens[i] * cast.units[i][block]
-            e += more
-            e_dark += dark[i] * more
-        if faded is not cast.units:
-            np.sum([flux * unit[block] for flux, unit in zip(lumens, faded, strict=True)], axis=0, out=e)
-        e_dark += bounce
-        rho.take(index, out=diffuse, mode="wrap")
-        facing = towards.take(index, mode="wrap")
-        np.multiply(facing, e, out=white)
-        np.multiply(facing, e_dark, out=black)
-        contrast[:] = contrast_at_eye(white, black, diffuse * (ambient[block] / np.pi), veil)
-
-    in_blocks(work, (slice(0, patch.shape[0]), slice(0, patch.shape[1])))
-    return maps
+    maps = np.empty((len(names), *patch.shape))
+    given = (patch, cast.units, faded, lumens, dark, bounce, reflectance, factor / np.pi, ambient, veil, maps)
+    in_bands(lambda first, last: map_rows(first, last, *given), len(patch))
+    return dict(zip(names, maps, strict=True))
 
 
 def chain_frame(light: xr.Dataset) -> pd.DataFrame:

@@ -115,7 +115,8 @@ def source_maps(ambient: Ambient, raster: FrontRaster) -> Array:
     Returns
     -------
     array, shape (source, y, x)
-        Illuminance [lx], NaN where there is no wall, in the order of `Ambient.sources`.
+        Illuminance [lx], in the order of `Ambient.sources`; NaN where there is no wall, but for even light alone, which
+        is one number for all.
 
     Raises
     ------
@@ -127,6 +128,8 @@ def source_maps(ambient: Ambient, raster: FrontRaster) -> Array:
     Lamps and strings are shaded by the front's own depth (`lamp_map`); the moon shines on all that faces it. The sky is
     taken to be equally bright all over.
     """
+    if not ambient.lamps and ambient.sky is None:
+        return np.broadcast_to(float(ambient.vertical_illuminance), (1, *raster.patch.shape))
     wall = np.where(raster.patch < 0, np.nan, 1.0)
     maps = [ambient.vertical_illuminance * wall]
     if ambient.sky is not None:

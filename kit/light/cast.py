@@ -8,21 +8,20 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from kit.blocks import in_blocks
+from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.memory import Memory
-from kit.source.beam import Beam, Landing, zone_gain
+from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.wall.facade import Facade
 from kit.wall.occlusion import reached
 from kit.wall.points import FrontRaster, WallPoints, check_in_front
-from kit.wall.raster import Grid, Mask, Window, common
+from kit.wall.raster import Grid, Mask
 
 Array = NDArray[np.float64]
 Machines = tuple[tuple[Projector, Placement], ...]
@@ -36,15 +35,15 @@ class Cast:
     ----------
     raster : FrontRaster
     beams : tuple of Beam
-    units : tuple of array, shape (y, x)
-        For each projector, illuminance [lx/lm]; NaN where there is no wall.
+    units : array, shape (projector, y, x)
+        Illuminance [lx/lm]; NaN where there is no wall.
     share : array, shape (projector, patch)
         Of a projector's light that lands on the visible part of each patch.
     """
 
     raster: FrontRaster
     beams: tuple[Beam, ...]
-    units: tuple[Array, ...]
+    units: Array
     share: Array
 
     def landings(self, among: Mask | bool = True) -> Iterator[tuple[WallPoints, Landing]]:
@@ -101,7 +100,8 @@ def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: tuple[float,
         beams.append(beam)
         units.append(unit)
         shares.append(landed)
-    return Cast(raster=raster, beams=tuple(beams), units=tuple(units), share=np.array(shares))
+    together = units[0][None] if len(units) == 1 else np.array(units)
+    return Cast(raster=raster, beams=tuple(beams), units=together, share=np.array(shares))
 
 
 def sums(values: Array, raster: FrontRaster) -> Array:
@@ -109,15 +109,14 @@ def sums(values: Array, raster: FrontRaster) -> Array:
 
     Along a row a patch is a run of equal indices, so runs are summed first, which is quicker than point by point.
     """
-    flat = raster.patch.ravel()
-    starts = np.append(0, np.flatnonzero(flat[1:] != flat[:-1]) + 1)
-    runs = np.add.reduceat(values.ravel(), starts)
-    count = len(raster.pixel_area)
-    summed = np.bincount(flat[starts].astype(np.intp) + 1, weights=runs, minlength=count + 1)[1:]
-    return np.asarray(summed * raster.pixel_area)
+    starts, patch = raster.runs
+    found = np.bincount(
+        patch + 1, weights=np.add.reduceat(values.ravel(), starts), minlength=len(raster.pixel_area) + 1
+    )
+    return np.asarray(found[1:] * raster.pixel_area)
 
 
-def blended(cast: Cast) -> tuple[tuple[Array, ...], Array]:
+def blended(cast: Cast) -> tuple[Array, Array]:
     r"""Return the light of each projector where pictures that overlap are faded into each other.
 
     At a wall point that projectors :math:`j` reach, shadows included, the white of projector :math:`i` is kept by
@@ -130,7 +129,7 @@ def blended(cast: Cast) -> tuple[tuple[Array, ...], Array]:
 
     Returns
     -------
-    units : tuple of array, shape (y, x)
+    units : array, shape (projector, y, x)
         As `Cast.units`, times the weights.
     share : array, shape (projector, patch)
         As `Cast.share`: what the masks take is the difference.
@@ -146,12 +145,9 @@ def blended(cast: Cast) -> tuple[tuple[Array, ...], Array]:
         weight[here] = np.maximum(0.0, 0.5 - np.maximum(np.abs(landing.across), np.abs(landing.up)))
     total = weights.sum(axis=0)
     weights = np.where(total > 0.0, weights / np.where(total > 0.0, total, 1.0), reach / reach.sum(axis=0))
-    units = []
-    for unit, weight in zip(cast.units, weights, strict=True):
-        faded = unit.copy()
-        faded.ravel()[where] *= weight
-        units.append(faded)
-    return tuple(units), np.array([sums(unit, cast.raster) for unit in units])
+    units = cast.units.copy()
+    units.reshape(len(units), -1)[:, where] *= weights
+    return units, np.array([sums(unit, cast.raster) for unit in units])
 
 
 def unit_map(raster: FrontRaster, beam: Beam) -> Array:
@@ -159,47 +155,22 @@ def unit_map(raster: FrontRaster, beam: Beam) -> Array:
 
     The values are those of `Beam.illuminance`; on a plane, depth is linear in x and y, so a raster costs less.
     """
+    from kit.light.kernel import unit_rows
+
     lit = reached(raster, beam.position, beam.corners())
-    result = np.zeros(lit.shape)
-    np.copyto(result, np.nan, where=raster.patch < 0)
-    lens, grid = beam.position, raster.grid
-    left, bottom = beam.centre - 0.5 * beam.size
-    for k, members in enumerate(raster.planes.members):
-        z0, zx, zy = raster.planes.slope[k]
-        height = float(raster.planes.ahead(lens)[k])
-        own = [raster.windows[k]] if len(members) == 1 else _apart(raster, members)
-
-        def linear(axis: Array, area: Window, plane: Any = (z0, zx, zy)) -> Array:
-            across = (axis[0] + axis[2] * plane[1]) * grid.x[area[1]]
-            upward = (axis[1] + axis[2] * plane[2]) * grid.y[area[0]] + (axis[2] * plane[0] - axis @ lens)
-            return np.asarray(upward[:, None] + across)
-
-        def work(area: Window, k: int = k, height: float = height, linear: Any = linear) -> None:
-            mine: Mask = lit[area] & (raster.plane[area] == k)
-            if not mine.any():
-                return
-            depth = linear(beam.forward, area)
-            light = depth * depth
-            light *= depth
-            # Points that are not lit may lie beside or behind the lens.
-            with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-                np.divide(float(beam.unit_illuminance) * height, light, out=light)
-                if beam.zones is not None:
-                    s = (linear(beam.right, area) / depth - left) / beam.size[0] - 0.5
-                    t = (linear(beam.up, area) / depth - bottom) / beam.size[1] - 0.5
-                    light *= zone_gain(beam.zones, s, t)
-            np.copyto(result[area], light, where=mine)
-
-        for area in own:
-            in_blocks(work, area)
+    slope, lens = raster.planes.slope, beam.position
+    # X - lens along an axis, on each plane: how it grows with x and with y, and at (0, 0).
+    axes = np.stack(
+        [
+            np.stack([a[0] + a[2] * slope[:, 1], a[1] + a[2] * slope[:, 2], a[2] * slope[:, 0] - a @ lens], axis=1)
+            for a in (beam.forward, beam.right, beam.up)
+        ],
+        axis=1,
+    )
+    strength = float(beam.unit_illuminance) * raster.planes.ahead(lens)
+    window = np.stack([beam.centre - 0.5 * beam.size, beam.size], axis=1).ravel()
+    zones = np.empty((0, 0)) if beam.zones is None else np.array(beam.zones)[::-1] / np.mean(beam.zones)
+    result = np.empty(lit.shape)
+    given = (raster.plane, lit, raster.grid.x, raster.grid.y, axes, strength, window, zones, result)
+    in_bands(lambda first, last: unit_rows(first, last, *given), len(lit))
     return result
-
-
-def _apart(raster: FrontRaster, members: tuple[int, ...]) -> list[Window]:
-    """Return the windows of patches in one plane, less those that lie within another: a door within its wall."""
-    areas = [raster.grid.window([ring[:, :2] for ring in raster.facade.patches[i].rings]) for i in members]
-    return [
-        area
-        for i, area in enumerate(areas)
-        if not any(common(area, other) == area for j, other in enumerate(areas) if j < i or other != area)
-    ]

@@ -207,10 +207,18 @@ class FrontRaster:
         return self.grid.spacing**2 / np.array([abs(p.normal[2]) or np.inf for p in self.facade.patches])
 
     @cached_property
+    def runs(self) -> tuple[Index, Index]:
+        """Where, read row by row, each run of points on one patch starts, and on which patch it is."""
+        flat = self.patch.ravel()
+        starts = np.append(0, np.flatnonzero(flat[1:] != flat[:-1]) + 1)
+        return starts, flat[starts].astype(np.intp)
+
+    @cached_property
     def seen_area(self) -> float:
         """Area of the visible front, not foreshortened [m2]."""
-        counts = np.bincount(self.patch.ravel().astype(np.intp) + 1, minlength=len(self.pixel_area) + 1)
-        return float(counts[1:] @ self.pixel_area)
+        starts, patch = self.runs
+        lengths = np.diff(np.append(starts, self.patch.size))
+        return float((lengths * np.append(self.pixel_area, 0.0)[patch]).sum())
 
     def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
         """Return the points of the front behind places in elevation, shape (..., 3) [m].

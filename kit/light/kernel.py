@@ -1,0 +1,122 @@
+"""The two passes over a raster that carry all its points: light per lumen of one beam, and the maps of a scene.
+
+They are compiled when first used and kept on disk, so that a map costs little more than writing its result. Both work on
+a band of rows and let go of the interpreter meanwhile. All compiled functions stand in this one file, because the
+compiler's cache looks for changes in no other.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any, TypeVar
+
+import numba
+
+from kit.arrays import Array, Mask
+
+Function = TypeVar("Function", bound=Callable[..., Any])
+
+
+def compiled(function: Function) -> Function:
+    """Return `function` compiled on its first call, and kept on disk where there is a place for that."""
+    # Division by 0 gives infinity or NaN, as in numpy.
+    options = {"nogil": True, "error_model": "numpy"}
+    try:
+        return numba.njit(cache=True, **options)(function)  # type: ignore[no-any-return]
+    except RuntimeError:  # neither the package nor the user's cache can be written to
+        return numba.njit(**options)(function)  # type: ignore[no-any-return]
+
+
+@compiled
+def _zone_weights(place: float) -> tuple[float, float, float]:
+    low, high = min(max(-3.0 * place, 0.0), 1.0), min(max(3.0 * place, 0.0), 1.0)
+    low, high = low * low * (3.0 - 2.0 * low), high * high * (3.0 - 2.0 * high)
+    return low, 1.0 - low - high, high
+
+
+@compiled
+def unit_rows(
+    first: int, last: int, plane: Any, lit: Mask, x: Array, y: Array, axes: Array, strength: Array,
+    window: Array, zones: Array, result: Array,
+) -> None:  # fmt: skip
+    """Write the illuminance per lumen of a beam into rows `first` to `last` of `result` [lx/lm].
+
+    Parameters
+    ----------
+    plane : array of int, shape (y, x)
+        -1, NaN in the result, where there is no wall.
+    axes : array, shape (plane, 3, 3)
+        Distance from the lens forward, to the right and up: how it grows with x and with y, and at (0, 0).
+    strength : array, shape (plane,)
+        Illuminance per lumen times depth cubed.
+    window : array, shape (4,)
+        Left, width, bottom and height of the picture at unit depth.
+    zones : array, shape (3, 3) or (0, 0)
+        Bottom row first, mean 1; empty for a flat field.
+    """
+    for row in range(first, last):
+        for column in range(x.size):
+            k = plane[row, column]
+            if k < 0:
+                result[row, column] = float("nan")
+            elif not lit[row, column]:
+                result[row, column] = 0.0
+            else:
+                ahead = axes[k, 0]
+                depth = ahead[0] * x[column] + (ahead[1] * y[row] + ahead[2])
+                light = strength[k] / (depth * depth * depth)
+                if zones.size:
+                    right, up = axes[k, 1], axes[k, 2]
+                    s = (right[0] * x[column] + (right[1] * y[row] + right[2])) / depth
+                    t = (up[0] * x[column] + (up[1] * y[row] + up[2])) / depth
+                    across = _zone_weights((s - window[0]) / window[1] - 0.5)
+                    above = _zone_weights((t - window[2]) / window[3] - 0.5)
+                    gain = 0.0
+                    for i in range(3):
+                        for j in range(3):
+                            gain += above[i] * zones[i, j] * across[j]
+                    light *= gain
+                result[row, column] = light
+
+
+@compiled
+def map_rows(
+    first: int, last: int, patch: Any, units: Array, faded: Array, lumens: Array, dark: Array, bounce: float,
+    reflectance: Array, facing: Array, ambient: Array, veil: float, result: Array,
+) -> None:  # fmt: skip
+    """Write six maps into rows `first` to `last` of `result`, shape (6, y, x): see `light_map`.
+
+    Parameters
+    ----------
+    patch : array of int, shape (y, x)
+        -1, NaN in the result, where there is no wall.
+    units, faded : array, shape (projector, y, x)
+        Illuminance per lumen [lx/lm], and the same after blending.
+    lumens, dark : array, shape (projector,)
+        Delivered light [lm], and the share of it that a black picture lets through.
+    reflectance, facing : array, shape (patch,)
+        Reflectance, and luminance per illuminance towards the audience.
+    ambient : array, shape (y, x)
+        Illuminance of ambient light [lx].
+    """
+    illuminance, black_illuminance, white, black, contrast, diffuse = result
+    for row in range(first, last):
+        for column in range(patch.shape[1]):
+            i = patch[row, column]
+            if i < 0:
+                for k in range(6):
+                    result[k, row, column] = float("nan")
+                continue
+            e, e_dark = 0.0, 0.0
+            for p in range(lumens.size):
+                e += lumens[p] * faded[p, row, column]
+                e_dark += dark[p] * lumens[p] * units[p, row, column]
+            e_dark += bounce
+            rest = reflectance[i] * ambient[row, column] / 3.141592653589793 + veil
+            bright, low = facing[i] * e, facing[i] * e_dark
+            below = low + rest
+            illuminance[row, column], black_illuminance[row, column] = e, e_dark
+            white[row, column], black[row, column] = bright, low
+            diffuse[row, column] = reflectance[i]
+            # No light at all in white or black: nothing to tell apart.
+            contrast[row, column] = 1.0 if below == 0.0 and bright + rest == 0.0 else (bright + rest) / below
