@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 import kit
+from kit import reference
 from kit.source.projector import TYPICAL_OPTIONS, Factor
 
 
@@ -26,6 +27,14 @@ def test_chain_is_a_product_with_its_band_in_quadrature():
     assert nominal == pytest.approx(0.765, rel=1e-12)
     assert low == pytest.approx(0.609587, rel=1e-5)
     assert high == pytest.approx(0.891657, rel=1e-5)
+
+
+@pytest.mark.analytic
+def test_delivered_light_is_the_stated_light_after_its_chain():
+    projector = kit.Projector(light_output=3000, throw_ratio=1.5, chain=[factor("pane", 0.8, 0.9, 1.0)])
+    # Rounding only.
+    assert projector.delivered() == pytest.approx((2400, 2700, 3000), rel=1e-12)
+    assert kit.Projector(light_output=3000, throw_ratio=1.5).delivered() == (3000, 3000, 3000)
 
 
 @pytest.mark.analytic
@@ -107,6 +116,30 @@ def test_scatter_counts_only_light_that_lands_on_the_front(wall, straight):
     expected = 1 / 1500 + 2 * (1 / 200 - 1 / 1500) * 0.5
     # The wall is half of the picture to the last pixel; rounding only.
     np.testing.assert_allclose(light["black_illuminance"] / light["illuminance"], expected, rtol=1e-9)
+
+
+def test_a_lens_that_scatters_nothing_has_one_contrast():
+    projector = kit.Projector(light_output=1, throw_ratio=1, sequential_contrast=300, checkerboard_contrast=300)
+    assert projector.scatter() == 0.0
+
+
+def test_a_typical_projector_has_the_figures_of_the_tables_and_a_picture_above_its_axis():
+    projector = kit.typical_projector(4000, (1.2, 2.0), options={"dust": "clean"})
+    assert (projector.light_output, projector.throw_ratio) == (4000, (1.2, 2.0))
+    assert (projector.resolution, projector.lens_shift) == ((1920, 1200), (0.0, 0.5))
+    for field in ("sequential contrast", "checkerboard contrast"):
+        assert getattr(projector, field.replace(" ", "_")) == reference.value(
+            "projector_classes", field, group="default"
+        )
+    assert projector.chain == kit.typical_chain()
+
+
+@pytest.mark.parametrize(
+    ("given", "kept"),
+    [(np.array(1.5), 1.5), (np.array([1.2, 2.0]), (1.2, 2.0)), ([1.2, 2], (1.2, 2.0)), (np.float32(1.5), 1.5)],
+)
+def test_a_throw_ratio_is_one_number_or_the_range_of_a_zoom(given, kept):
+    assert kit.Projector(light_output=1, throw_ratio=given).throw_ratio == kept
 
 
 def test_zoom_is_set_within_its_range():

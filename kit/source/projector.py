@@ -285,6 +285,5 @@ def typical_projector(
 
 def is_many(value: Any) -> bool:
     """Return whether `value` is a sequence of numbers rather than one number."""
-    return not isinstance(value, str | bytes) and (
-        isinstance(value, Sequence) or (hasattr(value, "__iter__") and getattr(value, "ndim", 1) > 0)
-    )
+    # A numpy array without dimensions can be asked for an iterator, and has none.
+    return not isinstance(value, str | bytes) and hasattr(value, "__iter__") and getattr(value, "ndim", 1) > 0
