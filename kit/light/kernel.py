@@ -1,13 +1,14 @@
 """The two passes over a raster that carry all its points: light per lumen of one beam, and the maps of a scene.
 
-They are compiled when first used and kept on disk, so that a map costs little more than writing its result. Both work on
-a band of rows and let go of the interpreter meanwhile. All compiled functions stand in this one file, because the
+They are compiled when first used and kept on disk, so that a map costs little more than writing its result. Both work
+on a band of rows and let go of the interpreter meanwhile. All compiled functions stand in this one file, because the
 compiler's cache looks for changes in no other.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 from typing import Any, TypeVar
 
 import numba
@@ -20,11 +21,11 @@ Function = TypeVar("Function", bound=Callable[..., Any])
 def compiled(function: Function) -> Function:
     """Return `function` compiled on its first call, and kept on disk where there is a place for that."""
     # Division by 0 gives infinity or NaN, as in numpy.
-    options = {"nogil": True, "error_model": "numpy"}
+    make: Any = partial(numba.njit, nogil=True, error_model="numpy")
     try:
-        return numba.njit(cache=True, **options)(function)  # type: ignore[no-any-return]
+        return make(cache=True)(function)  # type: ignore[no-any-return]
     except RuntimeError:  # neither the package nor the user's cache can be written to
-        return numba.njit(**options)(function)  # type: ignore[no-any-return]
+        return make()(function)  # type: ignore[no-any-return]
 
 
 @compiled
