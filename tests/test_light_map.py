@@ -12,7 +12,8 @@ from scipy.spatial.transform import Rotation
 
 import kit
 from kit import reference
-from kit.eye.light_map import bounce_factor
+from kit.eye.light_map import black_share, bounce_factor
+from kit.source.projector import Factor
 
 zones = st.lists(st.lists(st.floats(20.0, 100.0), min_size=3, max_size=3), min_size=3, max_size=3)
 
@@ -161,6 +162,31 @@ def test_two_projectors_add_in_white_and_in_black(wall, straight):
         # Rounding only.
         np.testing.assert_allclose(both[name], only_a[name] + only_b[name], rtol=1e-12)
     assert float(both["illuminance"].max()) > max(float(m["illuminance"].max()) for m in (only_a, only_b))
+
+
+# Lens zones, by hand: nine unlike readings over a picture of 9 m x 9 m, whose zones' centres are pixel centres
+
+READINGS = np.array([[11.0, 12.0, 13.0], [21.0, 22.0, 23.0], [31.0, 32.0, 33.0]])
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("roll", "seen"),
+    [
+        (0.0, READINGS),
+        (180.0, READINGS[::-1, ::-1]),
+        # Clockwise for the audience: the top row comes to lie on the right.
+        (90.0, np.rot90(READINGS, -1)),
+        (-90.0, np.rot90(READINGS)),
+    ],
+)
+def test_readings_of_the_lens_lie_where_the_audience_sees_them(wall, straight, roll, seen):
+    projector, place = straight(9.0, 9.0, lumens=8100.0, zones=READINGS.tolist())
+    place = dataclasses.replace(place, roll=roll)
+    light = kit.light_map(scene(wall(9.0, 9.0), (projector, place)), 1.0)
+    # The top row first, from left to right; 100 lx on average; rounding only.
+    found = light["illuminance"].sel(y=[7.5, 4.5, 1.5], x=[-3.0, 0.0, 3.0])
+    np.testing.assert_allclose(found, 100.0 * seen / READINGS.mean(), rtol=1e-9)
 
 
 # Reflectance, contrast, gain
@@ -515,6 +541,134 @@ def test_ground_adds_its_share_of_the_walls_light_to_black(wall, straight):
     np.testing.assert_array_equal(maps[1]["illuminance"], maps[0]["illuminance"])
 
 
+@pytest.mark.analytic
+@pytest.mark.parametrize("level", [0.0, 0.2, 1.0])
+def test_what_the_ground_sends_back_is_of_all_light_on_the_front_and_of_its_level(straight, level):
+    """Half of a picture beside the front, two surfaces of unlike reflectance, a third of the front in the dark."""
+
+    def strip(name, left, reflectance):
+        surface = kit.Surface(name=name, reflectance=reflectance)
+        return kit.Patch(name, [(left, 0), (left + 2, 0), (left + 2, 5), (left, 5)], surface)
+
+    front = kit.Facade([strip("dark", 0, 0.2), strip("bright", 2, 0.8), strip("unlit", 4, 0.6)])
+    loss = Factor(name="pane", low=0.7, nominal=0.75, high=0.8, source="a light meter")
+    # 4 of the picture's 8 m are on the front: 2 m on each of the two surfaces.
+    pair = straight(8.0, 5.0, x=0.0, lumens=4000.0, chain=[loss])
+    light = kit.light_map(scene(front, pair, ground_reflectance=0.3, average_picture_level=level), 0.1)
+    # A quarter of 3000 lm on each; 30 m2 of front.
+    exitance = 750.0 * (0.2 + 0.8) / 30.0
+    expected = (2 - math.pi / 2) / 4 * 0.3 * level * exitance
+    # Rounding only.
+    np.testing.assert_allclose(light["black_illuminance"], expected, rtol=1e-9, atol=1e-15)
+
+
+# The part of a picture that misses the front
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(("x", "used"), [(0.0, 1.0), (2.0, 0.75), (4.0, 0.5), (-6.0, 0.25)])
+def test_what_lands_beside_the_front_is_masked_and_does_not_scatter(wall, straight, x, used):
+    pair = straight(x=x, sequential_contrast=1000, checkerboard_contrast=200)
+    light = kit.light_map(scene(wall(), pair, average_picture_level=0.4), 0.1)
+    lit = light["illuminance"].values > 0
+    assert lit.mean() == pytest.approx(used)
+    # Leak, and what a fully white picture scatters, 2 (1/200 - 1/1000), times level and used share; rounding only.
+    expected = 1 / 1000 + 2 * (1 / 200 - 1 / 1000) * 0.4 * used
+    ratio = light["black_illuminance"].values[lit] / light["illuminance"].values[lit]
+    np.testing.assert_allclose(ratio, expected, rtol=1e-9)
+    found = black_share([pair[0]], 0.4, np.array([used]))
+    np.testing.assert_allclose(found, expected, rtol=1e-12)
+
+
+# The likely band of the light
+
+METERED = Factor(name="rating", low=0.8, nominal=0.9, high=1.0, source="a light meter")
+WORN = Factor(name="ageing", low=0.4, nominal=0.5, high=0.7, source="a light meter")
+
+
+@pytest.mark.analytic
+def test_the_band_of_the_light_is_a_mean_by_lumens_that_land(wall, straight):
+    """Two machines that differ in lumens, in losses and in how much of their picture the front takes."""
+    pairs = (
+        straight(lumens=3000.0, chain=[METERED]),
+        straight(lumens=5000.0, x=4.0, chain=[WORN]),
+    )
+    light = kit.light_map(scene(wall(), *pairs), 0.1)
+    # Of 3000 lm 0.9 are delivered and land; of 5000 lm 0.5 are delivered, of which half lands.
+    one, other = 2700.0, 1250.0
+    low = (one * 0.8 / 0.9 + other * 0.4 / 0.5) / (one + other)
+    high = (one * 1.0 / 0.9 + other * 0.7 / 0.5) / (one + other)
+    # Rounding only.
+    np.testing.assert_allclose(light["light_band"], [low, 1.0, high], rtol=1e-9)
+    assert light["light_band"]["level"].values.tolist() == ["low", "nominal", "high"]
+    # What each delivers: the same for the luminance of white that a verdict says; the wall's own band is none.
+    figure = kit.judge(light).front.white_luminance
+    assert figure.low / figure.median == pytest.approx(low, rel=1e-9)
+    assert figure.high / figure.median == pytest.approx(high, rel=1e-9)
+
+
+@pytest.mark.analytic
+def test_the_band_of_a_blend_counts_what_is_left_of_each_picture(wall, straight):
+    wide = straight(8.0, 5.0, lumens=4000.0, chain=[METERED])
+    narrow = straight(4.0, 5.0, lumens=1000.0, x=-2.0, chain=[WORN])
+    light, *alone = (
+        kit.light_map(scene(wall(), *pairs, blend=True), 0.1)
+        for pairs in (
+            (wide, narrow),
+            # One machine that gives next to nothing still takes its share of the overlap from the other.
+            (wide, (dataclasses.replace(narrow[0], light_output=1e-9), narrow[1])),
+            ((dataclasses.replace(wide[0], light_output=1e-9), wide[1]), narrow),
+        )
+    )
+    flux = [float(one["illuminance"].sum()) for one in alone]
+    # Much of the wide picture is faded: 3600 lm were delivered on points of 0.01 m2.
+    assert 0.5 < flux[0] * 0.01 / 3600 < 0.9
+    low, high = (np.average(ratios, weights=flux) for ratios in ((0.8 / 0.9, 0.4 / 0.5), (1.0 / 0.9, 0.7 / 0.5)))
+    # The other machine's 1e-9 lm of some 1000.
+    np.testing.assert_allclose(light["light_band"], [low, 1.0, high], rtol=1e-9)
+    # What is stated of the picture's share is the whole of it.
+    np.testing.assert_allclose(light["picture_share"].sum("patch_index"), 1.0, rtol=1e-9)
+
+
+# Blends on several surfaces
+
+
+@pytest.mark.analytic
+def test_black_is_raised_where_pictures_overlap_on_each_surface_alike(straight):
+    """Two pictures that overlap by 1 m over x = 0, where brick, a door and a screen with gain meet."""
+    surfaces = {
+        "brick": kit.Surface(name="brick", reflectance=0.2),
+        "door": kit.Surface(name="door", reflectance=0.6),
+        "screen": kit.Surface(name="screen", reflectance=0.8, gain=1.4),
+    }
+
+    def box(name, left, bottom, right, top):
+        return kit.Patch(name, [(left, bottom), (right, bottom), (right, top), (left, top)], surfaces[name])
+
+    front = kit.Facade([box("brick", -4, 0, 4, 4), box("screen", -4, 4, 4, 5), box("door", -0.2, 0, 1, 2)])
+    pairs = [
+        straight(4.5, 5.0, x=x, lumens=4500.0, sequential_contrast=1000, checkerboard_contrast=200)
+        for x in (-1.75, 1.75)
+    ]
+    around = kit.Ambient(vertical_illuminance=0.5, glare=[kit.Glare(illuminance=0.1, angle=10)])
+    light = kit.light_map(scene(front, *pairs, blend=True, average_picture_level=0.6, ambient=around), 0.1)
+    white = 4500 / (4.5 * 5)
+    # Half of the overlap is taken from each: 4 of 4.5 m are left of a picture.
+    black = white * (1 / 1000 + 2 * (1 / 200 - 1 / 1000) * 0.6 * 4 / 4.5)
+    factor = np.array([0.2, 1.4, 0.6])[light["patch"].values] / np.pi
+    rho = np.array([0.2, 0.8, 0.6])[light["patch"].values] / np.pi
+    raised = np.where(np.abs(light["x"].values) < 0.5, 2 * black, black)
+    # Rounding only.
+    np.testing.assert_allclose(light["white_luminance"], factor * white, rtol=1e-9)
+    np.testing.assert_allclose(light["black_luminance"], factor * raised, rtol=1e-9)
+    rest = rho * 0.5 + 0.1 / 10
+    np.testing.assert_allclose(light["contrast"], (factor * white + rest) / (factor * raised + rest), rtol=1e-9)
+    # All three surfaces lie under the overlap and beside it.
+    inside = np.broadcast_to(raised > black, factor.shape)
+    for half in (inside, ~inside):
+        assert set(light["patch"].values[half]) == {0, 1, 2}
+
+
 def test_the_chain_s_frame_shows_the_band_that_the_map_carries(wall, straight):
     light = rich_map(wall, straight)
     low, nominal, high = kit.Projector(light_output=1, throw_ratio=1, chain=kit.typical_chain()).transmission()
@@ -525,11 +679,42 @@ def test_the_chain_s_frame_shows_the_band_that_the_map_carries(wall, straight):
     np.testing.assert_allclose(light["light_band"], [low / nominal, 1.0, high / nominal], rtol=1e-12)
 
 
+@pytest.mark.analytic
+def test_the_chain_has_a_step_for_each_name_and_one_where_a_machine_has_it_not(wall, straight):
+    pane = Factor(name="pane", low=0.6, nominal=0.7, high=0.9, source="a light meter")
+    pairs = (straight(lumens=1000.0, chain=[METERED, pane, pane]), straight(lumens=2000.0, chain=[WORN, METERED]))
+    light = kit.light_map(scene(wall(), *pairs), 0.5)
+    assert light["step"].values.tolist() == ["stated light output", "rating", "pane", "ageing"]
+    assert light.attrs["stated_light_output"] == 3000.0
+    chain = light["chain"].transpose("projector", "step", "level").values
+    expected = [
+        [(1, 1, 1), (0.8, 0.9, 1.0), (0.36, 0.49, 0.81), (1, 1, 1)],
+        [(1, 1, 1), (0.8, 0.9, 1.0), (1, 1, 1), (0.4, 0.5, 0.7)],
+    ]
+    # Rounding only.
+    np.testing.assert_allclose(chain, expected, rtol=1e-12)
+    frame = kit.chain_frame(light)
+    assert frame["projector"].tolist() == [1, 1, 1, 1, 2, 2, 2, 2]
+    assert frame.index[3] == frame.index[7] == "all together (independent deviations)"
+
+
+@pytest.mark.property
+def test_a_part_of_a_map_is_that_part_of_the_whole(wall, straight):
+    pair = straight(6, 4, x=1, sequential_contrast=500, checkerboard_contrast=100)
+    around = kit.Ambient(vertical_illuminance=2, glare=[kit.Glare(illuminance=0.2, angle=8)])
+    given_scene = scene(wall(10, 5), pair, ambient=around)
+    whole = kit.light_map(given_scene, 0.25)
+    part = kit.light_map(given_scene, 0.25, extent=(-2.0, 3.0, 1.0, 4.0))
+    assert (part.sizes["x"], part.sizes["y"]) == (20, 12)
+    for name in ("illuminance", "white_luminance", "patch", "ambient_illuminance"):
+        np.testing.assert_allclose(part[name], whole[name].sel(x=part["x"], y=part["y"], method="nearest"), rtol=1e-12)
+
+
 def test_what_a_caller_changes_in_a_map_does_not_come_back_in_the_next(wall, straight):
     scene = kit.Scene(facade=wall(), projectors=[straight()])
     first = kit.light_map(scene, 0.25)
     for name in first.data_vars:
-        if first[name].ndim:
+        if first[name].ndim and first[name].values.flags.writeable:
             first[name].values[...] = 7
     again = kit.light_map(scene, 0.25)
     assert float(again["picture_share"].sum()) == pytest.approx(1.0)
