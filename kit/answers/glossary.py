@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import importlib
+import re
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,8 +24,8 @@ def glossary() -> pd.DataFrame:
     Returns
     -------
     pandas.DataFrame
-        Indexed by name, in alphabetical order; ``where`` names the type that takes a number, or the room of the kit
-        that computes it.
+        Indexed by name, in alphabetical order; ``where`` names the types that take a number, and the room of the kit
+        that computes it. A name that means two things has two rows.
 
     Examples
     --------
@@ -32,26 +33,37 @@ def glossary() -> pd.DataFrame:
     >>> kit.glossary().loc["throw_ratio", "meaning"]
     'distance from lens to wall over picture width'
     """
-    rows = {}
+    rows: list[dict[str, str]] = []
     for kind in _types():
         for name, spec in specs(kind).items():
             inner = _number(spec)
-            if inner is not None and name not in QUANTITIES:
-                row = rows.setdefault(name, {"name": name, "symbol": "", "unit": "", "meaning": "", "where": ""})
-                row["symbol"] = row["symbol"] or inner.symbol
-                row["unit"] = row["unit"] or inner.unit
-                row["meaning"] = row["meaning"] or spec.meaning or inner.meaning or spec.label or inner.label
-                row["where"] += f"{', ' if row['where'] else ''}kit.{kind.__name__}"
+            if inner is not None:
+                meaning = spec.meaning or inner.meaning or spec.label or inner.label
+                _add(rows, name, inner.symbol, inner.unit, meaning, f"kit.{kind.__name__}")
     for name, found in QUANTITIES.items():
-        unit = "" if found.unit == "1" else found.unit
-        rows[name] = {
-            "name": name,
-            "symbol": found.symbol,
-            "unit": unit,
-            "meaning": found.meaning,
-            "where": _room(name),
-        }
-    return make_frame(sorted(rows.values(), key=lambda row: row["name"]), index="name")
+        unit = {"1": "", "degree": "degrees"}.get(found.unit, found.unit)
+        _add(rows, name, found.symbol, unit, found.meaning, _room(name))
+    return make_frame(sorted(rows, key=lambda row: row["name"]), index="name")
+
+
+def _add(rows: list[dict[str, str]], name: str, symbol: str, unit: str, meaning: str, where: str) -> None:
+    """Add a number, or another place of one that has a row.
+
+    A meaning that only repeats the name goes with any other of the same unit.
+    """
+    for row in rows:
+        if (row["name"], row["unit"]) == (name, unit) and (
+            row["meaning"] == meaning or name in map(_bare, (meaning, row["meaning"]))
+        ):
+            row["symbol"] = row["symbol"] or symbol
+            row["meaning"] = meaning if _bare(row["meaning"]) == name else row["meaning"]
+            row["where"] += f", {where}"
+            return
+    rows.append({"name": name, "symbol": symbol, "unit": unit, "meaning": meaning, "where": where})
+
+
+def _bare(meaning: str) -> str:
+    return meaning.replace(" ", "_")
 
 
 def _types() -> list[type]:
@@ -81,5 +93,14 @@ def _sources() -> dict[str, str]:
 
 
 def _room(name: str) -> str:
-    """Return the first room along the path of light that computes a quantity."""
-    return next((room for room, text in _sources().items() if f'"{name}"' in text), "")
+    """Return the first room along the path of light that gives a quantity out.
+
+    It labels it by its name; or it labels what is in a table of names, or a name that it puts together.
+    """
+    told, made = f'"{name}"', f'f"{name.split("_")[0]}_{{'
+    for room, text in _sources().items():
+        if re.search(rf"labelled\(\s*{told}", text):
+            return room
+        if re.search(r"labelled\(\s*\w", text) and (told in text or made in text):
+            return room
+    return ""
