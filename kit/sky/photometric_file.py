@@ -1,16 +1,12 @@
 r"""Where a lamp sends its light: photometric files and a few simple shapes.
 
 Two open formats are read: IESNA LM-63 (``.ies``; 1986, 1991, 1995, 2002, 2019) with type C photometry, and
-EULUMDAT (``.ldt``; symmetries 0 to 4). A `Distribution` holds intensities in the file's own table.
+EULUMDAT (``.ldt``; symmetries 0 to 4). Angles are those of the C-planes: :math:`\theta` from the lamp's axis (0 is
+straight down for a lamp that hangs as it was measured), :math:`\varphi` round it, counter-clockwise as seen from above.
 
-Angles are those of the C-planes: :math:`\theta` from the lamp's axis (0 is straight down for a lamp that hangs as
-it was measured), :math:`\varphi` round the axis, counter-clockwise as seen from above.
+Flux is the zonal sum with the mean of the ends of each zone, exact where the intensity is linear in :math:`\cos\theta`:
 
-Flux is the zonal sum with the mean of the ends of each zone,
-
-.. math:: \Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) \frac{I_i + I_{i+1}}{2},
-
-which is exact where the intensity is linear in :math:`\cos\theta` between the angles of the table.
+.. math:: \Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) \frac{I_i + I_{i+1}}{2}.
 """
 
 from __future__ import annotations
@@ -18,20 +14,20 @@ from __future__ import annotations
 import math
 import re
 from bisect import bisect_right
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
+from itertools import accumulate, chain
 from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import ANGLE, NAME, Number, Numbers, check_named, declared, together
+from kit.fields import ANGLE, NAME, Declared, Number, Numbers, declared, together
 from kit.files import read_file
 from kit.units import metres_per
-
-Array = NDArray[np.float64]
 
 # Real files stay below 1 MB and 70 000 values; what is far larger is a mistake or a trap.
 MOST_BYTES = 4_000_000
@@ -45,37 +41,24 @@ AGREES, ABSURD = 0.05, 10.0
 # Angles closer than this are one angle [deg].
 SAME_ANGLE = 1e-6
 
-THETA, PHI = Numbers(of=ANGLE.but(low=0.0, high=180.0)), Numbers(of=ANGLE)
+THETA = Numbers(of=ANGLE.but(low=0.0, high=180.0), meaning="from the axis, ascending, shape (v,); no light beyond")
+PHI = Numbers(
+    of=ANGLE,
+    meaning="round the axis, ascending, shape (h,): 0 alone (the same all round), 0 to 90 (both halves and both ends "
+    "alike), 0 to 180 or 90 to 270 (two halves alike), or 0 to 360, the last step of which may be left out",
+)  # fmt: skip
 CANDELA = Numbers(of=Number(unit="cd", low=0.0, high=MOST_INTENSITY), most=MOST_VALUES)
 FLUX = Number(label="lumens", symbol="Φ", unit="lm", above=0.0)
+EFFICIENCY = Number(above=0.0, high=2.0, meaning="stated share of the lamps' flux that leaves the luminaire")
+SIZE = Number(unit="m", low=0.0, meaning="largest length of the luminous part; 0: not stated")
 CUTOFF, BEAM = ANGLE.but(low=1.0, high=180.0), ANGLE.but(low=5.0, high=170.0)
 
 EDITIONS = ("1986", "1991", "1995", "2002", "2019")
-RANGES = "one angle of 0; or 0 to 90, 0 to 180, 90 to 270, or 0 to 360 degrees, ascending"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Distribution:
-    """Luminous intensity by direction.
-
-    Parameters
-    ----------
-    name : str
-    vertical : array, shape (v,)
-        Angles from the lamp's axis [deg], ascending within 0 to 180. There is no light outside their range.
-    horizontal : array, shape (h,)
-        Angles round the axis [deg]: one of 0 (the same all round), or 0 to 90 (both halves and both ends alike),
-        0 to 180 or 90 to 270 (two halves alike), or 0 to 360; the last step of a full turn may be left out.
-    candela : array, shape (h, v)
-        Intensities [cd], for the rated lumens; 0 or more.
-    stated_flux : float, optional
-        Of the lamps, as the file states it [lm]. Not given: absolute photometry.
-    efficiency : float, optional
-        Share of `stated_flux` that leaves the luminaire, as the file states it.
-    multiplier : float
-        By which the file's numbers were multiplied to give `candela`.
-    size : float
-        Largest stated length of the luminous part [m]; 0 where it is not stated.
+class Distribution(Declared):
+    """Luminous intensity by direction, in the angles of the file's own table.
 
     Raises
     ------
@@ -83,70 +66,63 @@ class Distribution:
         For an array of another shape, a value out of its domain, or no light at all.
     """
 
+    thing = "distribution"
     name: str = declared(NAME)
-    vertical: Array = declared(THETA.but(most=MOST_VALUES))
-    horizontal: Array = declared(PHI.but(most=MOST_VALUES))
-    candela: Array = declared(CANDELA)
-    stated_flux: float | None = declared(FLUX, default=None)
-    efficiency: float | None = declared(Number(above=0.0, high=2.0), default=None)
-    multiplier: float = declared(Number(above=0.0), default=1.0)
-    size: float = declared(Number(unit="m", low=0.0), default=0.0)
-    _flux: float = field(init=False, repr=False)
+    vertical: Array = declared(THETA, most=MOST_VALUES)
+    horizontal: Array = declared(PHI, most=MOST_VALUES)
+    candela: Array = declared(CANDELA, meaning="intensities for the rated lumens, shape (h, v)")
+    stated_flux: float | None = declared(FLUX, default=None, meaning="of the lamps; None: absolute photometry")
+    efficiency: float | None = declared(EFFICIENCY, default=None)
+    multiplier: float = declared(Number(above=0.0), default=1.0, meaning="from the file's numbers to `candela`")
+    size: float = declared(SIZE, default=0.0)
 
     def __post_init__(self) -> None:
-        where = check_named(self, "distribution")
-        v, h, table = self.vertical, self.horizontal, self.candela
+        super().__post_init__()
+        where, v, h = f"distribution {self.name!r}", self.vertical, self.horizontal
         if v.ndim != 1 or v.size < 2 or np.any(np.diff(v) <= 0):
             raise InputError(f"{where}: vertical", v, "two or more ascending angles from 0 to 180 degrees")
         if h.ndim != 1 or not h.size or np.any(np.diff(h) <= 0) or not _known_range(h):
-            raise InputError(f"{where}: horizontal", h, RANGES)
-        if table.shape != (h.size, v.size):
-            raise InputError(f"{where}: candela", table.shape, f"an array of shape {(h.size, v.size)}")
-        cosine = np.cos(np.radians(v))
-        full_h, full = self._full
-        rings = (full[:, 1:] + full[:, :-1]) @ (np.pi * (cosine[:-1] - cosine[1:]))
-        flux = rings[0] if full_h.size == 1 else np.diff(full_h) @ (rings[1:] + rings[:-1]) / 720.0
-        object.__setattr__(self, "_flux", float(flux))
-        if not self._flux > 0:
+            right = "one angle of 0; or 0 to 90, 0 to 180, 90 to 270, or 0 to 360 degrees, ascending"
+            raise InputError(f"{where}: horizontal", h, right)
+        if self.candela.shape != (h.size, v.size):
+            raise InputError(f"{where}: candela", self.candela.shape, f"an array of shape {(h.size, v.size)}")
+        if not self.flux() > 0:
             raise InputError(f"{where}: candela", "0 in all directions", "some light")
 
     @cached_property
     def _full(self) -> tuple[Array, Array]:
-        """Horizontal angles of a full turn with both ends, and intensities there; one angle if all are alike."""
+        """Horizontal angles of a full turn with both ends, and intensities there."""
         h, table = self.horizontal, self.candela
         if h.size == 1:
-            return h, table
+            return np.array([0.0, 360.0]), np.concatenate([table, table])
         if h[0] > SAME_ANGLE:  # 90 to 270: with its mirror image, -90 to 270
             return np.concatenate([180.0 - h[::-1], h[1:]]), np.concatenate([table[::-1], table[1:]])
         while h[-1] < 180.0 + SAME_ANGLE:  # 0 to 90, then 0 to 180
-            h = np.concatenate([h, 2.0 * h[-1] - h[-2::-1]])
-            table = np.concatenate([table, table[-2::-1]])
+            h, table = np.concatenate([h, 2.0 * h[-1] - h[-2::-1]]), np.concatenate([table, table[-2::-1]])
         if h[-1] < 360.0 - SAME_ANGLE:
             h, table = np.append(h, 360.0), np.concatenate([table, table[:1]])
         return h, table
 
     def flux(self) -> float:
         """Return the flux that leaves the luminaire, by zonal integration [lm]."""
-        return self._flux
+        h, table = self._full
+        rings = 2.0 * np.pi * np.trapezoid(table, -np.cos(np.radians(self.vertical)))
+        return float(np.trapezoid(rings, h) / 360.0)
 
     @property
     def flux_ratio(self) -> float | None:
         """Integrated flux over what the file says leaves the luminaire; None for absolute photometry.
 
-        A file that does not state an efficiency is compared with the lumens of its lamps: the ratio then is the
-        luminaire's efficiency, and should not exceed 1.
+        A file without an efficiency is compared with the lumens of its lamps: the ratio then is the luminaire's
+        efficiency, and should not exceed 1.
         """
-        if self.stated_flux is None:
-            return None
-        return self._flux / (self.stated_flux * (self.efficiency or 1.0))
+        return None if self.stated_flux is None else self.flux() / (self.stated_flux * (self.efficiency or 1.0))
 
     @property
     def agrees(self) -> bool | None:
         """Whether `flux_ratio` is 1 within `AGREES`, or at most that where no efficiency is stated; None: no ratio."""
-        ratio = self.flux_ratio
-        if ratio is None:
-            return None
-        return ratio <= 1.0 + AGREES and (self.efficiency is None or ratio >= 1.0 - AGREES)
+        ratio, least = self.flux_ratio, 0.0 if self.efficiency is None else 1.0 - AGREES
+        return None if ratio is None else least <= ratio <= 1.0 + AGREES
 
     def intensity(self, theta: ArrayLike, phi: ArrayLike = 0.0) -> Array:
         """Return the intensity towards directions [cd], linear in both angles between those of the table.
@@ -163,56 +139,41 @@ class Distribution:
         InputError
             For an angle outside its domain.
         """
-        down, round_ = together(theta=THETA.check("theta", theta), phi=PHI.check("phi", phi))
+        down, turn = together(theta=THETA.check("theta", theta), phi=PHI.check("phi", phi))
         v, (h, table) = self.vertical, self._full
-        if h.size == 1:
+        if self.horizontal.size == 1:
             result = np.interp(down, v, table[0])
         else:
             from scipy.ndimage import map_coordinates
 
-            row = np.interp((round_.ravel() - h[0]) % 360.0 + h[0], h, np.arange(h.size, dtype=float))
+            row = np.interp((turn.ravel() - h[0]) % 360.0 + h[0], h, np.arange(h.size, dtype=float))
             column = np.interp(down.ravel(), v, np.arange(v.size, dtype=float))
             result = map_coordinates(table, [row, column], order=1, mode="nearest").reshape(down.shape)
         return np.where((down >= v[0]) & (down <= v[-1]), result, 0.0)
 
 
-# Simple shapes
-
-
 def isotropic(flux: float, *, name: str = "all round") -> Distribution:
     """Return the same intensity in all directions, ``flux / (4 pi)``; `flux` in lm."""
-    level = FLUX.check("flux", flux) / (4.0 * math.pi)
-    return _axial(name, np.array([0.0, 180.0]), np.full(2, level))
+    return cutoff(flux, 180.0, name=name)
 
 
 def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distribution:
-    """Return the same intensity in all directions up to `cutoff_angle` from the axis, and none beyond.
+    """Return ``flux / (2 pi (1 - cos(cutoff_angle)))`` up to `cutoff_angle` from the axis, 1 to 180 [deg], none beyond.
 
-    The intensity is ``flux / (2 pi (1 - cos(cutoff_angle)))``.
-
-    Parameters
-    ----------
-    flux : float
-        Leaving the luminaire [lm].
-    cutoff_angle : float
-        1 to 180 [deg].
+    `flux` is what leaves the luminaire [lm].
     """
     end = CUTOFF.check("cutoff_angle", cutoff_angle)
     level = FLUX.check("flux", flux) / (2.0 * math.pi * (1.0 - math.cos(math.radians(end))))
-    return _axial(name, np.array([0.0, end]), np.full(2, level))
+    return Distribution(
+        name=name, vertical=np.array([0.0, end]), horizontal=np.zeros(1), candela=np.full((1, 2), level)
+    )
 
 
 def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
-    """Return a beam, ``I = I0 cos(theta)^m``, whose intensity is half of I0 at half the `beam_angle`.
+    """Return a beam, ``I = I0 cos(theta)^m`` with ``I0 = flux (m + 1) / (2 pi)``; `flux` in lm.
 
-    I0 is ``flux (m + 1) / (2 pi)``; a beam angle of 120 degrees is the light of a flat, evenly bright disc.
-
-    Parameters
-    ----------
-    flux : float
-        Leaving the luminaire [lm].
-    beam_angle : float
-        Between opposite directions of half the peak intensity, 5 to 170 [deg].
+    The `beam_angle`, 5 to 170 [deg], lies between opposite directions of half the peak intensity; 120 degrees is the
+    light of a flat, evenly bright disc.
     """
     half = BEAM.check("beam_angle", beam_angle) / 2.0
     power = math.log(0.5) / math.log(math.cos(math.radians(half)))
@@ -220,29 +181,17 @@ def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
     # Steps of a tenth of a degree: the straight lines between them lie within 1e-3 of the narrowest beam's peak.
     angles = np.linspace(0.0, 90.0, 901)
     cosine = np.where(angles < 90.0, np.cos(np.radians(angles)), 0.0)
-    return _axial(name, angles, peak * cosine**power)
-
-
-def _axial(name: str, vertical: Array, intensity: Array) -> Distribution:
-    return Distribution(name=name, vertical=vertical, horizontal=np.zeros(1), candela=intensity[None])
-
-
-# Files
+    return Distribution(name=name, vertical=angles, horizontal=np.zeros(1), candela=(peak * cosine**power)[None])
 
 
 def load_distribution(path: str | Path) -> Distribution:
-    r"""Read a photometric file, LM-63 or EULUMDAT.
+    r"""Read a photometric file, LM-63 or EULUMDAT; see `parse_ies` and `parse_ldt` for what is read and what is not.
 
     Parameters
     ----------
     path : str or Path
         Ends in ``.ies`` or ``.ldt``; else a line that begins with TILT= tells the two apart. Text in UTF-8 or
         Latin-1.
-
-    Returns
-    -------
-    Distribution
-        See `parse_ies` and `parse_ldt` for what is read and what is not.
 
     Raises
     ------
@@ -267,26 +216,18 @@ def load_distribution(path: str | Path) -> Distribution:
     except UnicodeDecodeError:
         source = data.decode("latin-1")
     suffix = file.suffix.lower()
-    if suffix == ".ies" or (suffix != ".ldt" and re.search(r"(?mi)^\s*TILT\s*=", source)):
-        return parse_ies(source, file.name)
-    return parse_ldt(source, file.name)
+    is_ies = suffix == ".ies" or (suffix != ".ldt" and re.search(r"(?mi)^\s*TILT\s*=", source))
+    return (parse_ies if is_ies else parse_ldt)(source, file.name)
 
 
 def parse_ies(source: str, file: str = "ies file") -> Distribution:
-    """Read a distribution from the text of an LM-63 file; `file` is the name used in errors.
+    """Return the distribution in the text of an LM-63 file; `file` is the name used in errors.
 
     The intensities are the file's numbers times candela multiplier and ballast factor (and, in files of 1986 and
     1991, the ballast-lamp factor); the stated flux is that of all lamps times the ballast factor. The factors of
     TILT=INCLUDE are checked and left out: they hold for discharge lamps in a luminaire that is tilted away from how it
-    was measured.
+    was measured. TILT=file and photometry of type A or B are refused.
 
-    Raises
-    ------
-    InputError
-        For TILT=file, type A or B photometry, or anything out of its domain.
-
-    References
-    ----------
     ANSI/IES LM-63-2002 and -2019, IESNA LM-63-1986, -1991, -1995.
     """
     lines = _lines(source, file)
@@ -295,71 +236,57 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     if at is None:
         raise InputError(f"{file}: TILT", "no such line", "a line TILT=NONE or TILT=INCLUDE, as LM-63 asks")
     tilt = lines[at].split("=", 1)[1].strip()
-    where = f"{file}, line {at + 1}"
     tokens = _Tokens(lines[at + 1 :], file, at + 2, comma=" ")
     if tilt.upper() == "INCLUDE":
-        tokens.whole("lamp-to-luminaire geometry", 1, 3)
-        pairs = tokens.whole("number of tilt angles", 1, MOST_VALUES)
+        tokens.number("lamp-to-luminaire geometry", low=1, high=3, whole=True)
+        pairs = tokens.number("number of tilt angles", low=1, high=MOST_VALUES, whole=True)
         tokens.numbers("tilt angles", pairs)
         tokens.numbers("tilt multiplying factors", pairs, low=0.0)
     elif tilt.upper() != "NONE":
-        raise InputError(f"{where}: TILT", _short(tilt), "NONE or INCLUDE; a second file is not read")
-    lamps = tokens.whole("number of lamps", 1, 10_000)
+        raise InputError(f"{file}, line {at + 1}: TILT", tilt, "NONE or INCLUDE; a second file is not read")
+    lamps = tokens.number("number of lamps", low=1, high=10_000, whole=True)
     lumens = tokens.number("lumens per lamp", low=-1.0, high=1e9)
     if lumens <= 0 and lumens != -1.0:
-        raise tokens.refuse("lumens per lamp", lumens, "a number above 0, or -1 for absolute photometry")
+        raise InputError(tokens.where("lumens per lamp"), lumens, "a number above 0, or -1 for absolute photometry")
     factor = tokens.number("candela multiplier", above=0.0, high=1e9)
-    count_v = tokens.whole("number of vertical angles", 2, MOST_VALUES)
-    count_h = tokens.whole("number of horizontal angles", 1, MOST_VALUES)
+    count_v = tokens.number("number of vertical angles", low=2, high=MOST_VALUES, whole=True)
+    count_h = tokens.number("number of horizontal angles", low=1, high=MOST_VALUES, whole=True)
     if count_v * count_h > MOST_VALUES:
-        raise tokens.refuse("number of angles", (count_v, count_h), f"at most {MOST_VALUES} intensities")
-    kind = tokens.whole("photometric type", 1, 3)
+        raise InputError(tokens.where("number of angles"), (count_v, count_h), f"at most {MOST_VALUES} intensities")
+    kind = tokens.number("photometric type", low=1, high=3, whole=True)
     if kind != 1:
         right = "1 (type C); ask the maker for a type C file, types A and B turn round another axis"
-        raise tokens.refuse("photometric type", f"{kind} (type {'CBA'[kind - 1]})", right)
-    units = tokens.whole("units type", 1, 2)
+        raise InputError(tokens.where("photometric type"), f"{kind} (type {'CBA'[kind - 1]})", right)
+    unit = "ft" if tokens.number("units type", low=1, high=2, whole=True) == 1 else "m"
     # Negative lengths stand for round shapes.
     lengths = [tokens.number(f"luminous {side}", low=-1e3, high=1e3) for side in ("width", "length", "height")]
     ballast = tokens.number("ballast factor", above=0.0, high=1e3)
-    # Since 1995 the next number is no factor but a mark for future use.
-    extra = tokens.number("ballast-lamp factor", low=0.0, high=1e3)
     factor *= ballast
-    if year < 1995:
+    extra = tokens.number("ballast-lamp factor", low=0.0, high=1e3)
+    if year < 1995:  # since then no factor, but a mark for future use
         if extra == 0:
-            raise tokens.refuse("ballast-lamp factor", extra, "a number above 0")
+            raise InputError(tokens.where("ballast-lamp factor"), extra, "a number above 0")
         factor *= extra
     tokens.number("input watts", low=0.0, high=1e9)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
-    vertical = tokens.angles("vertical angles", count_v)
-    horizontal = tokens.angles("horizontal angles", count_h)
-    values = tokens.numbers("candela values", count_h * count_v, low=0.0, high=MOST_INTENSITY)
-    tokens.check_end()
     return _checked(
         file,
         name=_keyword(lines[:at], "LUMINAIRE") or _keyword(lines[:at], "LUMCAT") or file,
-        vertical=vertical,
-        horizontal=horizontal,
-        values=values.reshape(count_h, count_v),
+        vertical=tokens.angles("vertical angles", count_v),
+        horizontal=tokens.angles("horizontal angles", count_h),
+        values=tokens.table("candela values", count_h, count_v),
         multiplier=factor,
         stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
-        efficiency=None,
-        size=max(map(abs, lengths)) * metres_per("ft" if units == 1 else "m"),
+        size=max(map(abs, lengths)) * metres_per(unit),
     )
 
 
 def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
-    """Read a distribution from the text of a EULUMDAT file; `file` is the name used in errors.
+    """Return the distribution in the text of a EULUMDAT file; `file` is the name used in errors.
 
     Intensities are stored per 1000 lm of the lamps. With several sets of lamps the first one counts. A stated output
     ratio of 0 counts as not stated. Decimal commas are understood.
 
-    Raises
-    ------
-    InputError
-        For anything out of its domain.
-
-    References
-    ----------
     A. Stockmar, EULUMDAT file format, 1990 (from memory).
     """
     lines = _lines(source, file)
@@ -368,28 +295,24 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
         given = lines[n - 1].strip() if n <= len(lines) else ""
         return _number(f"{file}, line {n}: {what}", given.replace(",", "."), **limits)
 
-    def whole(n: int, what: str, low: int, high: int) -> int:
-        return line(n, what, low=low, high=high, whole=True)
-
-    whole(2, "type", 0, 3)
-    symmetry = whole(3, "symmetry", 0, 4)
-    planes = whole(4, "number of C-planes", 1, MOST_VALUES)
-    divisor = {2: 2, 3: 4, 4: 4}.get(symmetry, 1)
-    if planes % divisor:
-        raise InputError(
-            f"{file}, line 4: number of C-planes", planes, f"a multiple of {divisor} (symmetry {symmetry})"
-        )
-    stored = {0: planes, 1: 1, 2: planes // 2 + 1, 3: planes // 2 + 1, 4: planes // 4 + 1}[symmetry]
-    count_v = whole(6, "number of intensities per C-plane", 2, MOST_VALUES)
+    line(2, "type", low=0, high=3, whole=True)
+    symmetry = line(3, "symmetry", low=0, high=4, whole=True)
+    planes = line(4, "number of C-planes", low=1, high=MOST_VALUES, whole=True)
+    divisor = (1, 1, 2, 4, 4)[symmetry]
+    if planes % divisor or (planes == 1 and not symmetry):
+        right = f"a multiple of {divisor}" if symmetry else "more than 1"
+        raise InputError(f"{file}, line 4: number of C-planes", planes, f"{right} (symmetry {symmetry})")
+    stored = {1: 1, 2: planes // 2 + 1, 3: planes // 2 + 1, 4: planes // 4 + 1}.get(symmetry, planes)
+    count_v = line(6, "number of intensities per C-plane", low=2, high=MOST_VALUES, whole=True)
     if stored * count_v > MOST_VALUES:
         raise InputError(f"{file}, line 6: number of angles", (planes, count_v), f"at most {MOST_VALUES} intensities")
     # Of the luminous area [mm]; a width of 0 stands for a round one.
     size = max(line(n, "length or width of the luminous area", low=0.0, high=1e6) for n in (16, 17)) / 1000.0
     ratio = line(23, "light output ratio", low=0.0, high=200.0) / 100.0
     conversion = line(24, "conversion factor", above=0.0, high=1e6)
-    sets = whole(26, "number of lamp sets", 1, 20)
+    sets = line(26, "number of lamp sets", low=1, high=20, whole=True)
     # A negative number of lamps marks absolute photometry; the flux then is the luminaire's.
-    whole(27, "number of lamps", -10_000, 10_000)
+    line(27, "number of lamps", low=-10_000, high=10_000, whole=True)
     flux = line(29, "total flux of lamps", above=0.0, high=1e9)
     start = 26 + 6 * sets
     tokens = _Tokens(lines[start:], file, start + 1, comma=".")
@@ -397,31 +320,25 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
     tokens.numbers("direct ratios", 10)
     angles = tokens.angles("C-planes", planes)
     vertical = tokens.angles("gamma angles", count_v)
-    factor = flux / 1000.0 * conversion
-    values = tokens.numbers("intensities", stored * count_v, low=0.0, high=MOST_INTENSITY)
-    tokens.check_end()
-    table = values.reshape(stored, count_v)
+    table = tokens.table("intensities", stored, count_v)
+    horizontal = angles[:stored]
     if symmetry == 1:
         horizontal = np.zeros(1)
     elif symmetry == 3:
         # Stored from C270 through C0 to C90; the mirrored half runs from C90 through C180 to C270.
-        first = 3 * planes // 4
-        listed = angles[(first + np.arange(stored)) % planes]
+        listed = angles[(3 * planes // 4 + np.arange(stored)) % planes]
         horizontal, table = ((180.0 - listed) % 360.0)[::-1], table[::-1]
-        _require_range(f"{file}: C-planes", horizontal, 90.0, 270.0)
-    else:
-        horizontal = angles[:stored]
-        if symmetry:
-            _require_range(f"{file}: C-planes", horizontal, 0.0, 180.0 if symmetry == 2 else 90.0)
-        elif planes == 1:
-            raise InputError(f"{file}, line 4: number of C-planes", planes, "more than 1 (symmetry 0)")
+    first, last = {2: (0.0, 180.0), 3: (90.0, 270.0), 4: (0.0, 90.0)}.get(symmetry, horizontal[[0, -1]])
+    if not np.allclose(horizontal[[0, -1]], (first, last), rtol=0.0, atol=SAME_ANGLE):
+        right = f"angles from {first:g} to {last:g} degrees"
+        raise InputError(f"{file}: C-planes", tuple(horizontal[[0, -1]].tolist()), right)
     return _checked(
         file,
         name=(lines[8].strip() if len(lines) > 8 else "") or file,
         vertical=vertical,
         horizontal=horizontal,
         values=table,
-        multiplier=factor,
+        multiplier=flux / 1000.0 * conversion,
         stated_flux=flux,
         efficiency=ratio or None,
         size=size,
@@ -433,8 +350,7 @@ def _checked(file: str, *, values: Array, multiplier: float, **more: Any) -> Dis
         result = Distribution(candela=values * multiplier, multiplier=multiplier, **more)
     except InputError as error:
         raise InputError(f"{file}: {error.field}", error.value, error.right) from None
-    ratio = result.flux_ratio
-    if ratio is not None and ratio > ABSURD:
+    if (result.flux_ratio or 0.0) > ABSURD:
         right = f"about what the intensities add up to ({result.flux():.4g} lm); are they in other units?"
         raise InputError(f"{file}: lumens", result.stated_flux, right)
     return result
@@ -444,79 +360,69 @@ class _Tokens:
     """The numbers of a file after its head, taken one after the other, with the lines they stand on."""
 
     def __init__(self, lines: list[str], file: str, first: int, *, comma: str) -> None:
-        self.file, self.first = file, first
-        self.items: list[str] = []
-        self.ends: list[int] = []
-        for line in lines:
-            self.items += line.replace("\x1a", " ").replace(",", comma).split()
-            self.ends.append(len(self.items))
-        self.at = 0
+        self.file, self.first, self.at = file, first, 0
+        rows = [line.replace("\x1a", " ").replace(",", comma).split() for line in lines]
+        self.items, self.ends = list(chain.from_iterable(rows)), list(accumulate(map(len, rows)))
 
-    def _where(self, what: str, index: int) -> str:
+    def where(self, what: str, index: int | None = None) -> str:
+        """Return where the number with an index stands, or the one that was taken last."""
         # An item beyond the last is missed on the last line that has any.
-        index = min(index, len(self.items) - 1)
-        return f"{self.file}, line {self.first + (bisect_right(self.ends, index) if index >= 0 else 0)}: {what}"
-
-    def refuse(self, what: str, value: Any, right: str) -> InputError:
-        """Return the error for the number that was taken last."""
-        return InputError(self._where(what, self.at - 1), value, right)
+        at = min(self.at - 1 if index is None else index, len(self.items) - 1)
+        return f"{self.file}, line {self.first + (bisect_right(self.ends, at) if at >= 0 else 0)}: {what}"
 
     def check_left(self, what: str, count: int) -> None:
         left = len(self.items) - self.at
         if left < count:
-            raise InputError(self._where(what, len(self.items)), f"{left} numbers", f"{count}; the file ends too early")
+            raise InputError(self.where(what, len(self.items)), f"{left} numbers", f"{count}; the file ends too early")
 
-    def check_end(self) -> None:
-        left = len(self.items) - self.at
-        if left:
-            where = self._where("end of the table", self.at)
-            raise InputError(where, f"{left} more", "as many numbers as the counts of angles say")
-
-    def numbers(self, what: str, count: int, **limits: float) -> Array:
+    def numbers(self, what: str, count: int, low: float = -math.inf, high: float = math.inf) -> Array:
         self.check_left(what, count)
         start, self.at = self.at, self.at + count
-        low, high = limits.get("low", -math.inf), limits.get("high", math.inf)
-        result = np.empty(count)
-        for i, item in enumerate(self.items[start : self.at]):
-            try:
-                value = float(item) if len(item) <= LONGEST_NUMBER else math.nan
-            except ValueError:
-                value = math.nan
-            if not (low <= value <= high and abs(value) < math.inf):
-                _number(self._where(f"{what}, number {i + 1}", start + i), item, **limits)
-            result[i] = value
+        result = np.array([_float(item) for item in self.items[start : self.at]])
+        wrong = np.flatnonzero(~((result >= low) & (result <= high) & np.isfinite(result)))
+        if wrong.size:
+            i = int(wrong[0])
+            _number(self.where(f"{what}, number {i + 1}", start + i), self.items[start + i], low=low, high=high)
         return result
 
     def number(self, what: str, **limits: Any) -> Any:
         self.check_left(what, 1)
         self.at += 1
-        return _number(self._where(what, self.at - 1), self.items[self.at - 1], **limits)
-
-    def whole(self, what: str, low: int, high: int) -> int:
-        return self.number(what, low=low, high=high, whole=True)
+        return _number(self.where(what), self.items[self.at - 1], **limits)
 
     def angles(self, what: str, count: int) -> Array:
         start = self.at
         result = self.numbers(what, count, low=0.0, high=360.0)
-        wrong = np.flatnonzero(np.diff(result) <= 0)
-        if wrong.size:
-            k = int(wrong[0]) + 1
-            where = self._where(f"{what}, number {k + 1}", start + k)
+        falls = np.flatnonzero(np.diff(result) <= 0)
+        if falls.size:
+            k = int(falls[0]) + 1
+            where = self.where(f"{what}, number {k + 1}", start + k)
             raise InputError(where, float(result[k]), f"an angle above the one before it ({result[k - 1]:g} degrees)")
         return result
 
+    def table(self, what: str, rows: int, columns: int) -> Array:
+        """Return the intensities, shape (rows, columns), with which the file ends."""
+        values = self.numbers(what, rows * columns, low=0.0, high=MOST_INTENSITY)
+        left = len(self.items) - self.at
+        if left:
+            where = self.where("end of the table", self.at)
+            raise InputError(where, f"{left} more", "as many numbers as the counts of angles say")
+        return values.reshape(rows, columns)
+
+
+def _float(item: str) -> float:
+    try:
+        return float(item) if len(item) <= LONGEST_NUMBER else math.nan
+    except ValueError:
+        return math.nan
+
 
 def _number(where: str, item: str, **limits: Any) -> Any:
-    try:
-        value: Any = float(item) if 0 < len(item) <= LONGEST_NUMBER else None
-    except ValueError:
-        value = None
-    return Number(**limits).check(where, _short(item) if value is None else value)
+    value = _float(item)
+    return Number(**limits).check(where, item if math.isnan(value) else value)
 
 
 def _lines(source: str, file: str) -> list[str]:
-    if len(source) > MOST_BYTES:
-        raise InputError(file, f"{len(source)} characters", f"at most {MOST_BYTES}")
     if "\0" in source:
         raise InputError(file, "bytes that are no text", "a photometric file: text in UTF-8 or Latin-1")
     if not source.strip():
@@ -532,7 +438,7 @@ def _version(line: str, file: str) -> int:
         return 1986
     year = next((edition for edition in EDITIONS if edition.endswith(match[1])), None)
     if year is None:
-        raise InputError(f"{file}, line 1: edition of LM-63", _short(line), f"one of {', '.join(EDITIONS)}")
+        raise InputError(f"{file}, line 1: edition of LM-63", line, f"one of {', '.join(EDITIONS)}")
     return int(year)
 
 
@@ -542,22 +448,8 @@ def _keyword(lines: list[str], key: str) -> str:
 
 
 def _known_range(h: Array) -> bool:
-    def near(angle: float, other: float) -> bool:
-        return abs(angle - other) < SAME_ANGLE
-
-    if h.size == 1:
-        return near(h[0], 0.0)
-    if near(h[0], 90.0):
-        return near(h[-1], 270.0)
-    closing = h[-1] > 180.0 and 0.0 <= 360.0 - h[-1] <= np.diff(h).max() + SAME_ANGLE
-    return near(h[0], 0.0) and (near(h[-1], 90.0) or near(h[-1], 180.0) or bool(closing))
-
-
-def _require_range(where: str, angles: Array, first: float, last: float) -> None:
-    if abs(angles[0] - first) > SAME_ANGLE or abs(angles[-1] - last) > SAME_ANGLE:
-        raise InputError(where, (float(angles[0]), float(angles[-1])), f"angles from {first:g} to {last:g} degrees")
-
-
-def _short(value: Any) -> str:
-    shown = str(value)
-    return shown if len(shown) <= LONGEST_NUMBER else shown[:LONGEST_NUMBER] + "..."
+    known = ((0.0, 0.0),) if h.size == 1 else ((0.0, 90.0), (0.0, 180.0), (90.0, 270.0))
+    if any(np.allclose(h[[0, -1]], ends, rtol=0.0, atol=SAME_ANGLE) for ends in known):
+        return True
+    # A full turn, of which the last step may be left out.
+    return abs(h[0]) < SAME_ANGLE and 180.0 < h[-1] <= 360.0 <= h[-1] + np.diff(h).max() + SAME_ANGLE
