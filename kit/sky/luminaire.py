@@ -1,9 +1,5 @@
 r"""Lamps near the house: luminaires and LED strings in their places, and where each sends its light.
 
-What lands on the front is `kit.light.lamps`, what reaches the eye `kit.eye.lamp_glare`.
-
-How a lamp is turned
---------------------
 A lamp with `pan` and `tilt` 0 hangs as it was measured: its axis (:math:`\theta = 0`) points straight down, its C0
 half-plane to the right along the front (+x), C90 towards the house (-z). `pan` turns the lamp about the vertical,
 counter-clockwise as seen from above; `tilt` then lifts its axis towards its own C90. So ``pan=0, tilt=90`` is a
@@ -19,29 +15,15 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import (
-    ANGLE,
-    DIMMING,
-    LENGTH,
-    NAME,
-    POINT,
-    Is,
-    Many,
-    Number,
-    OneOf,
-    Vector,
-    check_named,
-    declared,
-)
+from kit.fields import ANGLE, DIMMING, LENGTH, NAME, POINT, Declared, Is, Many, Number, OneOf, Vector, declared
 from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic
 from kit.source.spectra import AMBIENT
 from kit.wall.raster import SAME_PLANE
-
-Array = NDArray[np.float64]
 
 # More nodes than a long front carries; beyond, the spacing is surely a slip.
 MOST_NODES = 10_000
@@ -50,51 +32,28 @@ FLUX = Number(label="light of a lamp", symbol="Φ", unit="lm", low=0.0)
 NODE_SPACING = Number(label="between nodes", unit="m", above=0.0)
 PAN = ANGLE.but(label="pan", low=-360.0, high=360.0)
 TILT = ANGLE.but(label="tilt", low=-180.0, high=180.0)
-SHIELDED = ANGLE.but(label="shielded above", low=0.0, high=180.0, meaning="from straight down")
+SHIELDED = ANGLE.but(low=0.0, high=180.0, meaning="from straight down; light above it is lost in a shield")
+FACING = Vector(label="faces", meaning="direction of the half-space that each node lights evenly; None: all round")
+PATH = Many(of=POINT, least=2, meaning="corners of the line: a roof line, a gutter, turns round a tree")
 LIGHT_NAME = OneOf(label="colour of the light", options=tuple(AMBIENT), empty=True, default="")
 LEVEL = OneOf(label="flux", options=("low", "nominal", "high"), default="nominal")
 ON_GROUND = Vector(length=2, of=LENGTH)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Luminaire:
-    """A lamp in its place.
+class Luminaire(Declared):
+    """A lamp in its place; how it is turned: top of `kit.sky.luminaire`."""
 
-    Parameters
-    ----------
-    name : str
-    position : (float, float, float)
-        World axes [m], see `kit.wall.facade`.
-    distribution : Distribution
-    flux : float, optional
-        That leaves the luminaire [lm]. Not given: that of the distribution.
-    pan, tilt : float
-        See the top of this module [deg].
-    dimming : float
-        Share of the full light, 0 to 1.
-    shielded : float, optional
-        Angle from straight down, above which a shield holds all light back [deg]. The shielded light is lost.
-    spectrum : str
-        One of the names of `kit.source.spectra.ambient_spectrum`, or empty: unknown.
-
-    Raises
-    ------
-    InputError
-        For a value out of its domain.
-    """
-
+    thing = "lamp"
     name: str = declared(NAME)
     position: tuple[float, float, float] = declared(POINT)
-    distribution: Distribution = declared(Is(kind=Distribution))
-    flux: float | None = declared(FLUX, default=None)
+    distribution: Distribution = declared(Is(kind=Distribution, meaning="where it sends its light"))
+    flux: float | None = declared(FLUX, default=None, meaning="that leaves it; None: that of the distribution")
     pan: float = declared(PAN, default=0.0)
     tilt: float = declared(TILT, default=0.0)
     dimming: float = declared(DIMMING)
     shielded: float | None = declared(SHIELDED, default=None)
     spectrum: str = declared(LIGHT_NAME)
-
-    def __post_init__(self) -> None:
-        check_named(self, "lamp")
 
     def dimmed(self, share: float) -> Luminaire:
         """Return the same lamp with its dimming set to `share`."""
@@ -112,10 +71,8 @@ class Luminaire:
         towards = np.asarray(directions, float)
         axis, c0, c90 = self.axes()
         theta = np.degrees(np.arccos(np.clip(towards @ axis, -1.0, 1.0)))
-        if self.distribution.horizontal.size > 1:
-            phi: ArrayLike = np.degrees(np.arctan2(towards @ c90, towards @ c0))
-        else:
-            phi = 0.0
+        same_all_round = self.distribution.horizontal.size == 1
+        phi = 0.0 if same_all_round else np.degrees(np.arctan2(towards @ c90, towards @ c0))
         result = self.distribution.intensity(theta, phi)
         result *= self.dimming * (1.0 if self.flux is None else self.flux / self.distribution.flux())
         if self.shielded is not None:
@@ -124,45 +81,28 @@ class Luminaire:
 
 
 @dataclass(frozen=True, kw_only=True)
-class LedString:
-    """A string of light-emitting nodes along a line.
+class LedString(Declared):
+    """A string of light-emitting nodes along a line, of `MOST_NODES` at most.
 
-    Parameters
-    ----------
-    name : str
-    path : sequence of (x, y, z)
-        Corners of the line [m], two or more: a roof line, a gutter, turns round a tree.
-    spacing : float
-        Between nodes along the line [m].
-    node_flux : float
-        Of one node at full white [lm].
-    dimming : float
-        Share of full white, 0 to 1; nodes are dimmed by switching them fast, so light is proportional to it.
-    facing : (float, float, float), optional
-        Each node lights evenly the half-space about this direction: (0, 0, 1) is away from the house. Not given:
-        all round.
-
-    Raises
-    ------
-    InputError
-        For a value out of its domain, or more than `MOST_NODES` nodes.
+    They are dimmed by switching them fast, so that light is proportional to dimming.
     """
 
+    thing = "string"
     name: str = declared(NAME)
-    path: tuple[tuple[float, float, float], ...] = declared(Many(of=POINT, least=2))
+    path: tuple[tuple[float, float, float], ...] = declared(PATH)
     spacing: float = declared(NODE_SPACING)
-    node_flux: float = declared(FLUX)
+    node_flux: float = declared(FLUX, meaning="of one node at full white")
     dimming: float = declared(DIMMING)
-    facing: tuple[float, float, float] | None = declared(Vector(label="faces"), default=None)
+    facing: tuple[float, float, float] | None = declared(FACING, default=None)
 
     def __post_init__(self) -> None:
-        where = check_named(self, "string")
+        super().__post_init__()
+        where = f"string {self.name!r}"
         if self.facing is not None and not 1e-6 < math.hypot(*self.facing) < 1e6:
             raise InputError(f"{where}: facing", self.facing, "a direction (x, y, z) other than (0, 0, 0)")
         if not 0.0 < self.length / self.spacing < MOST_NODES - 1:
-            given = round(self.length, 3), self.spacing
             right = f"a line longer than 0 m with at most {MOST_NODES} nodes"
-            raise InputError(f"{where}: path, spacing", given, right)
+            raise InputError(f"{where}: path, spacing", (round(self.length, 3), self.spacing), right)
 
     @property
     def length(self) -> float:
@@ -192,12 +132,7 @@ class LedString:
 
 
 def typical_luminaire(
-    name: str,
-    *,
-    position: tuple[float, float, float],
-    level: str = "nominal",
-    called: str | None = None,
-    **more: Any,
+    name: str, *, position: tuple[float, float, float], level: str = "nominal", called: str | None = None, **more: Any
 ) -> Luminaire:
     """Return a lamp of ``reference_data/luminaires.csv``.
 
@@ -210,7 +145,7 @@ def typical_luminaire(
     level : {"low", "nominal", "high"}
         Of the flux.
     called : str, optional
-        Name of this one; that of its kind if not given.
+        Name of this one; not given: that of its kind.
 
     Raises
     ------
@@ -246,23 +181,22 @@ def headlamps(
     length = float(np.hypot(*ahead))
     if length < SAME_PLANE:
         raise InputError("towards", towards, "a point apart from the position")
-    pan = math.degrees(math.atan2(-ahead[0], -ahead[1]))
     height, apart = (reference.value("luminaires", "headlamp", quantity=q) for q in ("height", "spacing"))
-    aside = 0.5 * apart / length * np.array([ahead[1], -ahead[0]])
-    left, right = (
-        typical_luminaire(
-            "headlamp", called=f"{name}, {side}", position=(float(x + s * aside[0]), height, float(z + s * aside[1])),
-            pan=pan, tilt=90.0, level=level,
-        )
-        for side, s in (("left", 1.0), ("right", -1.0))
-    )  # fmt: skip
-    return left, right
+    across, along = (0.5 * apart / length * ahead).tolist()
+
+    def lamp(side: str, sign: float) -> Luminaire:
+        return typical_luminaire(
+            "headlamp", called=f"{name}, {side}", position=(x + sign * along, height, z - sign * across),
+            pan=math.degrees(math.atan2(-across, -along)), tilt=90.0, level=level,
+        )  # fmt: skip
+
+    return lamp("left", 1.0), lamp("right", -1.0)
 
 
 @cache
 def _typical_shape(name: str, level: str) -> Distribution:
     row = reference.row("luminaires", name, group="luminaire", quantity="flux")
-    flux = row.value if level == "nominal" else getattr(row, level)
+    flux = getattr(row, "value" if level == "nominal" else level)
     known = {r.quantity: r.value for r in reference.table("luminaires") if r.name == name and r.group == "luminaire"}
     if "beam angle" in known:
         return beam(flux, known["beam angle"], name=name)
