@@ -49,6 +49,9 @@ FINEST = 2.0**-42
 # At the end of its range a zoom may fit exactly: rounding, in shares of the picture.
 EXACT = 1e-12
 
+# NaN marks what cannot be.
+QUIET = np.errstate(divide="ignore", invalid="ignore", over="ignore")
+
 SHIFT = Number(label="lens shift", meaning="of the picture's centre, in picture widths or heights")
 SHIFTS = Range(label="lens shift", of=SHIFT, default=(0.0, 0.0))
 TURNS = Range(label="tilt or pan", of=ANGLE.but(low=-90.0, high=90.0), default=(-90.0, 90.0))
@@ -132,6 +135,7 @@ class Goal:
         return np.asarray((positions - self.middle) @ self.normal)
 
 
+@QUIET
 def zoomed(goal: Goal, lens: Lens, projector: Projector, positions: Array) -> Array:
     """Return the longest throw ratio with which the picture covers the corners, the shortest where none does.
 

@@ -5,7 +5,7 @@ All figures over the target are taken at a sample of its points, and are exact a
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -21,7 +21,7 @@ from kit.quantities import labelled
 from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
 from kit.source.projector import Projector
-from kit.stage.aim import Goal, Lens, aimed, zoomed
+from kit.stage.aim import QUIET, Goal, Lens, aimed, zoomed
 from kit.wall.facade import Facade
 from kit.wall.occlusion import Block, Obstacle, Occluders, blocks, crosses
 from kit.wall.points import WallPoints, check_in_front
@@ -257,9 +257,8 @@ def describe(
     check_in_front(facade, placement.position, "position", "a lens")
     beam = Beam.of(projector, placement)
     batch = {name: getattr(beam, name)[None] for name in ("position", "forward", "right", "up", "centre", "size")}
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        out = figures(front, replace(beam, **batch))
-    return _dataset(batch["position"], {**out, "aim": np.array([placement.aim])}).isel(candidate=0)
+    out = figures(front, replace(beam, **batch)) | {"aim": np.array([placement.aim])}
+    return _dataset(batch["position"], out).isel(candidate=0)
 
 
 def placement_of(projector: Projector, places: xr.Dataset, index: int) -> tuple[Projector, Placement]:
@@ -299,8 +298,8 @@ def evaluated(front: Front, projector: Projector, lens: Lens, positions: Array, 
                 out.setdefault(name, np.empty((len(positions), *values.shape[1:])))
             out[name][chosen] = values
 
-    _in_blocks(zoom, order, max(1, PAIRS // len(front.goal.corners)))
-    _in_blocks(light, order, step)
+    share_out(zoom, np.array_split(order, -(-len(order) * len(front.goal.corners) // PAIRS)))
+    share_out(light, np.array_split(order, -(-len(order) // step)))
     # As set, so that it stays within the lens's range to the last digit.
     out["throw_ratio"] = throw
     fails: dict[str, Any] = {f"fails_{name}": over > SLACK for name, over in excesses(out, lens, limits).items()}
@@ -333,6 +332,7 @@ def excesses(places: Mapping[Any, Any], lens: Lens, limits: Limits) -> dict[str,
     return found
 
 
+@QUIET
 def figures(front: Front, beam: Beam) -> dict[str, Array]:
     """Return the figures of a few machines, on (candidate,): a beam of batch (candidate,); see `evaluate`."""
     goal = front.goal
@@ -437,20 +437,6 @@ def _dataset(positions: Array, out: Mapping[str, Any]) -> xr.Dataset:
         },
         coords={"axis": list("xyz"), "corner": list(CORNERS)},
     )
-
-
-def _in_blocks(work: Callable[[Index], None], order: Index, step: int) -> None:
-    """Call `work` on runs of `step` candidates.
-
-    The array library lets go of the interpreter while it computes, so two threads share them.
-    """
-
-    def quiet(block: Index) -> None:
-        # NaN marks what cannot be; and a thread starts with the warnings on.
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            work(block)
-
-    share_out(quiet, [order[start : start + step] for start in range(0, len(order), step)])
 
 
 def _neighbours(positions: Array, size: int) -> Index:

@@ -197,25 +197,21 @@ class Search(Result):
     def sentence(self, units: str = "m") -> str:
         """Return the best place in words; `units` is ``"m"`` or ``"ft"``."""
         (length, metre), (small, inch) = edge("m", units), edge("mm", units)
-        best = self.best
+        best, lumens = self.best, self.lumens
         x, y, z = (best["position"].values / metre).tolist()
         one = {str(name): float(value) for name, value in best.data_vars.items() if not value.ndim}
-        aside = (
-            "in line with x = 0"
-            if abs(x) < 0.05
-            else (f"{plain(abs(x), 1)} {length} to the {'right' if x > 0 else 'left'} of x = 0")
-        )
+        tilt, pan, keystone = (plain(one[name], 1) for name in ("tilt", "pan", "keystone"))
+        across, up = (plain(one[name], 2) for name in ("shift_across", "shift_up"))
+        median, lowest = (lumens * one[name] for name in ("illuminance_median", "illuminance_lowest"))
+        side = f"{plain(abs(x), 1)} {length} to the {'right' if x > 0 else 'left'} of"
         return (
-            f"Best for {self.objective}: {best['stand'].values!s}, {plain(z, 1)} {length} from the wall, {aside}, "
-            f"lens {plain(y, 1)} {length} up. Throw ratio {one['throw_ratio']:.2f}, shift "
-            f"{plain(one['shift_across'], 2)} across and {plain(one['shift_up'], 2)} up, tilt "
-            f"{plain(one['tilt'], 1)}°, "
-            f"pan {plain(one['pan'], 1)}°. {self.lumens:,.0f} lumens on the wall give "
-            f"{one['illuminance_median'] * self.lumens:.0f} lx there (lowest "
-            f"{one['illuminance_lowest'] * self.lumens:.0f} lx); a picture element is at most "
-            f"{short(one['coarsest_element'] / inch)} {small} long, the picture's corners are off by "
-            f"{plain(one['keystone'], 1)}°, and {percent(one['pixel_share'])} of the raster is used. "
-            f"{int(self.places['feasible'].sum()):,} of {self.places.sizes['candidate']:,} places would do."
+            f"Best for {self.objective}: {best['stand'].values!s}, {plain(z, 1)} {length} from the wall, "
+            f"{side if abs(x) >= 0.05 else 'in line with'} x = 0, lens {plain(y, 1)} {length} up. Throw ratio "
+            f"{one['throw_ratio']:.2f}, shift {across} across and {up} up, tilt {tilt}°, pan {pan}°. {lumens:,.0f} "
+            f"lumens on the wall give {median:.0f} lx there (lowest {lowest:.0f} lx); a picture element is at most "
+            f"{short(one['coarsest_element'] / inch)} {small} long, the picture's corners are off by {keystone}°, and "
+            f"{percent(one['pixel_share'])} of the raster is used. {int(self.places['feasible'].sum()):,} of "
+            f"{self.places.sizes['candidate']:,} places would do."
         )
 
 
