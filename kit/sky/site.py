@@ -1,7 +1,7 @@
 """Where the house stands and how it faces: the clock of its time zone, and the light of its sky at any time.
 
-Times are given as the clock on the wall shows them and computed in UTC. Time zones come by name from the database of
-the Internet Assigned Numbers Authority (RFC 6557), so daylight saving begins and ends as it does there.
+Times are given as the clock on the wall shows them and computed in UTC. Time zones are those of the IANA database (RFC
+6557), so daylight saving begins and ends as it does there.
 """
 
 from __future__ import annotations
@@ -17,20 +17,13 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Is, Text, check_fields, declared
+from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Declared, Is, Text, declared
+from kit.sky import natural_light
 from kit.sky.ephemeris import FIRST, LAST, Positions, in_range, positions
-from kit.sky.natural_light import (
-    EXTINCTION,
-    SKY_BRIGHTNESS,
-    VIEW,
-    horizontal_illuminance,
-    moon_normal,
-    sky_glow_horizontal,
-    vertical_from_horizontal,
-)
+from kit.sky.natural_light import EXTINCTION, SKY_BRIGHTNESS, VIEW
 
-Array = NDArray[np.float64]
 Times = NDArray[np.datetime64]
 
 # The sources of light in the sky, as maps and tables name them.
@@ -57,31 +50,8 @@ TIMEZONE = TimeZone(label="time zone")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Site:
+class Site(Declared):
     """A place on Earth, the direction in which the front faces, and the sky over it.
-
-    Parameters
-    ----------
-    latitude, longitude : float
-        [deg], north and east positive.
-    timezone : str
-        Name of the time zone, such as ``"America/Chicago"``.
-    facing : float
-        Direction in which the front faces, from true north clockwise [deg], 0 to 360: 180 is a front to the south.
-    sky_brightness : float, optional
-        Of the night sky without moon [mag/arcsec2]. Not given: that of a suburb, ``reference_data/sky.csv``.
-    sky_view : float
-        Share of its light that the wall gets from an even sky, 0 to 0.5, see
-        `kit.sky.natural_light.vertical_from_horizontal`.
-    ground_reflectance : float, optional
-        Of the ground in front, 0 to 1. Not given: grass.
-    extinction : float, optional
-        Of the air [mag]; see `kit.sky.natural_light.moon_normal`.
-
-    Raises
-    ------
-    InputError
-        For an unknown time zone, with near ones; for a value out of its domain.
 
     Examples
     --------
@@ -102,16 +72,14 @@ class Site:
     facing: float = declared(FACING)
     sky_brightness: float = declared(SKY_BRIGHTNESS, default=None)
     sky_view: float = declared(VIEW, default=0.5)
-    ground_reflectance: float = declared(REFLECTANCE, default=None)
+    ground_reflectance: float = declared(REFLECTANCE, default=None, meaning="of the ground in front; None: grass")
     extinction: float | None = declared(EXTINCTION, default=None)
 
     def __post_init__(self) -> None:
-        check_fields(self)
-        fix = object.__setattr__
-        if self.sky_brightness is None:
-            fix(self, "sky_brightness", reference.value("sky", "suburban sky"))
-        if self.ground_reflectance is None:
-            fix(self, "ground_reflectance", reference.value("surfaces", "grass"))
+        super().__post_init__()
+        for name, row in (("sky_brightness", ("sky", "suburban sky")), ("ground_reflectance", ("surfaces", "grass"))):
+            if getattr(self, name) is None:
+                object.__setattr__(self, name, reference.value(*row))
 
     def utc(self, clock: Any, *, second: bool = False) -> Times:
         """Return times of the clock on the wall as UTC.
@@ -130,11 +98,8 @@ class Site:
         """
         given = clock_times("time", clock)
         index = pd.DatetimeIndex(given.ravel())
-        try:
-            there = index.tz_localize(self.timezone, ambiguous=np.full(index.size, not second), nonexistent="NaT")
-        except pd.errors.OutOfBoundsDatetime:  # the very ends of the range of the library
-            raise InputError("time", str(clock), "a time of the years 1900 to 2100") from None
-        result = there.tz_convert("UTC").tz_localize(None).to_numpy().astype("M8[s]").reshape(given.shape)
+        there = index.tz_localize(self.timezone, ambiguous=np.full(index.size, not second), nonexistent="NaT")
+        result = there.tz_convert(None).to_numpy().astype("M8[s]").reshape(given.shape)
         if np.isnat(result).any():
             skipped = str(given[np.isnat(result)].flat[0]).replace("T", " ")
             raise InputError("time", skipped, f"a time that the clock of {self.timezone} shows; it skips this one")
@@ -159,21 +124,11 @@ class Site:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Sky:
-    """The sky over a site at one time or many; arrays have the shape of the times.
-
-    Parameters
-    ----------
-    site : Site
-    positions : Positions
-        Of sun and moon.
-    """
+class Sky(Declared):
+    """The sky over a site at one time or many; arrays have the shape of the times."""
 
     site: Site = declared(Is(kind=Site))
     positions: Positions = declared(Is(kind=Positions))
-
-    def __post_init__(self) -> None:
-        check_fields(self)
 
     def twilight(self) -> Array:
         """Return the light of sun and sky on the upright front [lx]; 0 when it is night.
@@ -193,55 +148,41 @@ class Sky:
         """
         return {name: light / np.pi for name, light in self._on_ground().items()}
 
+    def luminance(self) -> Array:
+        """Return the luminance of the sky of all sources in `luminances` together [cd/m2]."""
+        return sum(self.luminances().values(), np.zeros(()))
+
     def moon(self, normals: ArrayLike) -> Array:
-        """Return the direct light of the moon on walls, without shadows [lx].
+        """Return the direct light of the moon on walls with unit `normals`, shape (n, 3), as an array (..., n) [lx].
 
-        Parameters
-        ----------
-        normals : array, shape (n, 3)
-            Unit normals in the axes of the front, see `kit.facade`.
-
-        Returns
-        -------
-        array, shape (..., n)
-            0 on what faces away: when the moon stands behind the house, its front gets nothing. Light that the air
-            scatters, some 0.01 to 0.03 lx under a high full moon, is left out, see `kit.sky.natural_light.moon_normal`.
+        The axes are those of the front. What faces away gets 0: when the moon stands behind the house, its front gets
+        nothing. There are no shadows, and no light that the air scatters, see `kit.sky.natural_light.moon_normal`.
         """
         return self.moon_normal()[..., None] * np.maximum(self.moon_direction() @ np.asarray(normals, float).T, 0.0)
 
     def moon_normal(self) -> Array:
         """Return the direct light of the moon on a surface that faces it [lx]."""
-        found = self.positions
-        return moon_normal(
-            elevation=found.moon_elevation, phase_angle=found.moon_phase_angle, extinction=self.site.extinction
-        )
+        moon, phase = self.positions.moon_elevation, self.positions.moon_phase_angle
+        return natural_light.moon_normal(elevation=moon, phase_angle=phase, extinction=self.site.extinction)
 
     def moon_direction(self) -> Array:
         """Return unit vectors towards the moon in the axes of the front, shape (..., 3)."""
-        found = self.positions
-        height, aside = np.radians(found.moon_elevation), np.radians(found.moon_azimuth - self.site.facing)
+        height = np.radians(self.positions.moon_elevation)
+        aside = np.radians(self.positions.moon_azimuth - self.site.facing)
         level = np.cos(height)
         # Seen from above, x runs counter-clockwise from the direction in which the front faces, azimuths clockwise.
         return np.stack([-level * np.sin(aside), np.sin(height), level * np.cos(aside)], axis=-1)
 
-    def luminance(self) -> Array:
-        """Return the luminance of the sky of all sources in `luminances` together [cd/m2]."""
-        return sum(self.luminances().values(), np.zeros(()))
-
     def _on_ground(self) -> dict[str, Array]:
         """Return the light on open, level ground by source [lx]."""
-        twilight = horizontal_illuminance(self.positions.sun_elevation) - horizontal_illuminance(-90.0)
-        return {
-            TWILIGHT: twilight,
-            GLOW: np.broadcast_to(sky_glow_horizontal(self.site.sky_brightness), twilight.shape),
-        }
+        sun, night = (natural_light.horizontal_illuminance(h) for h in (self.positions.sun_elevation, -90.0))
+        glow = natural_light.sky_glow_horizontal(self.site.sky_brightness)
+        return {TWILIGHT: sun - night, GLOW: np.broadcast_to(glow, np.shape(sun))}
 
     def _upright(self, source: str) -> Array:
-        return vertical_from_horizontal(
-            self._on_ground()[source],
-            ground_reflectance=self.site.ground_reflectance,
-            sky_view=self.site.sky_view,
-        )
+        ground, view = self.site.ground_reflectance, self.site.sky_view
+        light = self._on_ground()[source]
+        return natural_light.vertical_from_horizontal(light, ground_reflectance=ground, sky_view=view)
 
 
 def clock_times(field: str, clock: Any) -> Times:
@@ -251,8 +192,6 @@ def clock_times(field: str, clock: Any) -> Times:
     """
     # A day less: the zone shifts times by less.
     last = LAST - np.timedelta64(1, "D")
-    days = f"from {FIRST.astype('M8[D]')} to {LAST.astype('M8[D]')}"
-    right = f"a time of the clock such as '2026-12-05 18:30', without a zone, {days}"
     try:
         given: Any = clock
         texts = isinstance(clock, list | tuple) and bool(clock) and all(isinstance(item, str) for item in clock)
@@ -264,5 +203,7 @@ def clock_times(field: str, clock: Any) -> Times:
         if times.dtype.kind != "M" or not in_range(times, last):
             raise ValueError("no time")
     except (ValueError, TypeError, OverflowError):
+        days = f"from {FIRST.astype('M8[D]')} to {LAST.astype('M8[D]')}"
+        right = f"a time of the clock such as '2026-12-05 18:30', without a zone, {days}"
         raise InputError(field, str(clock), right) from None
     return times.astype("M8[us]")
