@@ -1,8 +1,8 @@
 r"""Light of the sky on the ground and on a wall: sun and twilight, stars, moon, and the glow of towns.
 
-When it is dark enough for a show depends on the light that comes without it. Each source has its own relation here,
-in lx for a clear sky; clouds take from the sun and the moon (a tenth is left under a thick layer) and add to the
-glow of a town. `kit.sky.ephemeris` says where sun and moon stand; elevations are those of geometry, without refraction.
+Each source has its own relation here, in lx for a clear sky; clouds take from the sun and the moon (a tenth is left
+under a thick layer) and add to the glow of a town. Arguments broadcast; what is out of its domain is refused.
+Elevations are those of geometry, without refraction.
 
 References
 ----------
@@ -16,35 +16,29 @@ from __future__ import annotations
 from functools import cache
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.polynomial import Polynomial
+from numpy.typing import ArrayLike
 
 from kit import reference
+from kit.arrays import Array
 from kit.fields import LATITUDE, SHARE, Number, Numbers, together
-
-Array = NDArray[np.float64]
 
 ELEVATION = Numbers(of=LATITUDE)
 SHARES = Numbers(of=SHARE)
-VIEW = Number(label="share of the sky in view", low=0.0, high=0.5)
+VIEW = Number(label="share of the sky in view", low=0.0, high=0.5, meaning="share of an even sky's light on the wall")
 VIEWS = Numbers(of=VIEW)
 HORIZONTAL = Numbers(of=Number(unit="lx", low=0.0))
 PHASE = Numbers(of=Number(unit="degrees, 0 for a full moon", low=0.0, high=180.0))
-EXTINCTION = Number(label="extinction of the air", unit="mag per air mass", low=0.0)
-SKY_BRIGHTNESS = Number(label="sky brightness", unit="mag/arcsec2", low=10.0, high=24.0)
+EXTINCTION = Number(unit="mag per air mass", low=0.0, meaning="of the air; None: clear air near sea level")
+SKY_BRIGHTNESS = Number(
+    label="sky brightness", unit="mag/arcsec2", low=10.0, high=24.0, meaning="of the moonless night; None: of a suburb"
+)
 
 
 def horizontal_illuminance(elevation: ArrayLike) -> Array:
     """Return the light of sun and clear sky on open, level ground by day, in twilight and at night [lx].
 
-    Parameters
-    ----------
-    elevation : array
-        Of the sun's centre without refraction [deg], -90 to 90.
-
-    Raises
-    ------
-    InputError
-        For an elevation that is no number or out of range.
+    `elevation` is that of the sun's centre without refraction [deg], -90 to 90.
 
     Notes
     -----
@@ -57,22 +51,18 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
     the glow of towns is in it: add `moon_normal` and `sky_glow_horizontal`.
     """
     height = ELEVATION.check("elevation", elevation)
-    ends, coefficients, half_width = _daylight()
-    lowest = ends[0]
+    (lowest, curve), *higher = _daylight()
+    half_width = reference.value("sky", "joint between pieces")
+    at_lowest, slope = 10.0 ** curve(lowest / 90.0), curve.deriv()(lowest / 90.0) / 90.0
     above = np.maximum(height, lowest)
-    logs = np.array([np.polynomial.polynomial.polyval(above / 90.0, c) for c in coefficients])
-    log = logs[0]
-    for end, piece in zip(ends[1:], logs[1:], strict=True):
+    log = curve(above / 90.0)
+    for end, curve in higher:
         step = np.clip((above - end) / (2.0 * half_width) + 0.5, 0.0, 1.0)
-        log = log + (piece - log) * step**2 * (3.0 - 2.0 * step)
-    light = 10.0**log
-
+        log = log + (curve(above / 90.0) - log) * step**2 * (3.0 - 2.0 * step)
     star = reference.value("sky", "starlight")
-    at_lowest = 10.0 ** np.polynomial.polynomial.polyval(lowest / 90.0, coefficients[0])
-    slope = np.polynomial.polynomial.polyval(lowest / 90.0, np.polynomial.polynomial.polyder(coefficients[0])) / 90.0
     rate = np.log(10.0) * slope * at_lowest / (at_lowest - star)
     night = star + (at_lowest - star) * np.exp(rate * np.minimum(height - lowest, 0.0))
-    return np.where(height < lowest, night, light)[()]
+    return np.where(height < lowest, night, 10.0**log)[()]
 
 
 def vertical_from_horizontal(
@@ -80,21 +70,10 @@ def vertical_from_horizontal(
 ) -> Array:
     """Return the light on a wall under a sky that is equally bright all over [lx].
 
-    Parameters
-    ----------
-    horizontal : array
-        Illuminance of open, level ground by the sky [lx], 0 or more; not by the sun or the moon itself.
-    ground_reflectance : array
-        Of the ground in front, 0 to 1.
-    sky_view, ground_view : array
-        Share of its light that a wall gets from sky and ground at most, each 0 to 0.5: half of the view is sky and
-        half ground where nothing stands in front. Houses across the street hide sky, and count as dark: a long row up
-        to the elevation h leaves (1 - sin h) / 2.
-
-    Raises
-    ------
-    InputError
-        For values out of range, or of shapes that do not go together.
+    `horizontal` is the illuminance of open, level ground by the sky [lx]; not by the sun or the moon itself. `sky_view`
+    and `ground_view`, 0 to 0.5, are the shares of its light that a wall gets from sky and ground at most: half of the
+    view is sky and half ground where nothing stands in front. Houses across the street hide sky, and count as dark: a
+    long row up to the elevation h leaves (1 - sin h) / 2.
 
     Notes
     -----
@@ -115,21 +94,10 @@ def vertical_from_horizontal(
 
 
 def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
-    """Return the direct light of the moon on a surface that faces it [lx].
+    """Return the direct light of the moon on a surface that faces it [lx]; none from below the horizon.
 
-    Parameters
-    ----------
-    elevation : array
-        Of the moon [deg], -90 to 90; there is no light from below the horizon.
-    phase_angle : array
-        0 (full) to 180 (new) [deg].
-    extinction : array, optional
-        Of the air, visual, towards the zenith [mag], 0 or more. Not given: clear air near sea level.
-
-    Raises
-    ------
-    InputError
-        For values out of range, or of shapes that do not go together.
+    `elevation` is that of the moon [deg], `phase_angle` 0 (full) to 180 (new) [deg], `extinction` that of the air,
+    visual, towards the zenith [mag]; not given: clear air near sea level.
 
     Notes
     -----
@@ -164,45 +132,29 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
 
 
 def sky_luminance(magnitudes: ArrayLike) -> Array:
-    """Return the luminance of a sky whose brightness is given in magnitudes per square arcsecond [cd/m2].
+    """Return the luminance of a sky [cd/m2] of so many mag/arcsec2 (V), 10 to 24: L = 10.8e4 x 10^(-0.4 m).
 
-    Parameters
-    ----------
-    magnitudes : array
-        [mag/arcsec2], 10 to 24; a darker sky has the larger number. ``reference_data/sky.csv`` has typical skies.
-
-    Raises
-    ------
-    InputError
-        For a magnitude that no sky has.
-
-    Notes
-    -----
-    L = 10.8e4 x 10^(-0.4 m), for V magnitudes (Garstang 1986, rounded).
+    Garstang 1986, rounded. A darker sky has the larger number; ``reference_data/sky.csv`` has typical skies.
     """
     m = Numbers(of=SKY_BRIGHTNESS).check("magnitudes", magnitudes)
     return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * m)
 
 
 def sky_glow_horizontal(magnitudes: ArrayLike) -> Array:
-    """Return the light on open, level ground under a sky as bright all over as stated [lx]; see `sky_luminance`.
+    """Return the light on open, level ground under a sky as bright all over as stated [lx], pi L of `sky_luminance`.
 
-    E = pi L. Measured at the zenith, `magnitudes` miss that the sky over a town's edge is brighter near the horizon.
-    Starlight is part of what such a meter shows: do not add it again.
+    Measured at the zenith, `magnitudes` miss that the sky over a town's edge is brighter near the horizon. Starlight is
+    part of what such a meter shows: do not add it again.
     """
     return np.pi * sky_luminance(magnitudes)
 
 
 @cache
-def _daylight() -> tuple[tuple[float, ...], tuple[tuple[float, ...], ...], float]:
-    """Lower ends of the pieces [deg], rising, their coefficients, and the half width of a joint [deg]."""
-    rows = [row for row in reference.table("sky") if row.group == "daylight"]
-    signed = {
-        (row.name, row.quantity.removesuffix(", negative")): -row.value
-        if row.quantity.endswith(", negative")
-        else row.value
-        for row in rows
-    }
-    ends = sorted((value, name) for (name, quantity), value in signed.items() if quantity == "lower end")
-    coefficients = tuple(tuple(signed[name, f"coefficient {i}"] for i in range(4)) for _, name in ends)
-    return tuple(end for end, _ in ends), coefficients, reference.value("sky", "joint between pieces")
+def _daylight() -> tuple[tuple[float, Polynomial], ...]:
+    """Lower end of each piece [deg], rising, and log10 of the illuminance [lx] there by elevation / 90 degrees."""
+    signed = {}
+    for row in reference.table("sky"):
+        quantity = row.quantity.removesuffix(", negative")
+        signed[row.name, quantity] = row.value if quantity == row.quantity else -row.value
+    ends = sorted((end, name) for (name, quantity), end in signed.items() if quantity == "lower end")
+    return tuple((end, Polynomial([signed[name, f"coefficient {i}"] for i in range(4)])) for end, name in ends)
