@@ -12,10 +12,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import LATITUDE, LONGITUDE
-
-Array = NDArray[np.float64]
 
 # Limits of what was checked against other libraries; how the Earth will turn is not known much further ahead.
 FIRST = np.datetime64("1900-01-01T00:00", "us")
@@ -33,12 +32,11 @@ class Positions:
     Attributes
     ----------
     sun_elevation, moon_elevation : array
-        Of the centre above the horizon [deg], -90 to 90; negative is below it.
+        Of the centre above the horizon [deg].
     sun_azimuth, moon_azimuth : array
         From true north, clockwise [deg], 0 to 360.
     moon_phase_angle : array
-        At the moon, between the sun and the place [deg]: 0 is full, 180 new. It seldom gets below 1 without an
-        eclipse.
+        At the moon, between the sun and the place [deg]: 0 is full, 180 new.
     moon_distance : array
         From the place to the moon's centre [m].
     """
@@ -57,35 +55,10 @@ class Positions:
 
 
 def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positions:
-    """Return where sun and moon stand in the sky of one place.
+    """Return where sun and moon stand at UTC `times`, an array of numpy.datetime64, over a place at sea level.
 
-    Parameters
-    ----------
-    times : array of numpy.datetime64
-        UTC, any shape, from 1900-01-01 to 2100-01-01.
-    latitude : float
-        Geodetic [deg], -90 to 90, north positive.
-    longitude : float
-        [deg], -180 to 180, east positive.
-
-    Returns
-    -------
-    Positions
-        For a place at sea level. At a pole, north is that of a place beside it on the meridian `longitude`.
-
-    Raises
-    ------
-    InputError
-        For times that are no datetime64, not a time, or out of range; for a place that is not on Earth.
-
-    Notes
-    -----
-    Directions are those of geometry, without refraction, which is what the relations of `kit.sky.natural_light` ask
-    for. UT1 is taken to be UTC, which differ by less than a second (0.004 degree).
-
-    References
-    ----------
-    PyEphem (libastro of XEphem).
+    Directions are those of geometry, without refraction. At a pole, north is that of a place beside it on the meridian
+    `longitude`. UT1 is taken to be UTC, which differ by less than a second (0.004 degree).
     """
     given = np.asarray(times)
     if given.dtype.kind != "M" or not in_range(given):
@@ -97,13 +70,16 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positio
     hours, index = np.unique(hour.ravel()[:, None] + HOURS_AROUND, return_inverse=True)
     weights = _weights(rest.ravel() / HOUR)
     vectors = np.einsum("tj,tjbc->tbc", weights, _vectors(hours, lat, lon)[index.reshape(weights.shape)])
-    sun, moon = np.moveaxis(vectors.reshape(*microseconds.shape, 2, 3), -2, 0)
-    sun_elevation, sun_azimuth = _angles(sun)
-    moon_elevation, moon_azimuth = _angles(moon)
-    to_sun = sun - moon
+    vectors = vectors.reshape(*microseconds.shape, 2, 3)
+    east, north, up = np.moveaxis(vectors, -1, 0)
+    elevation = np.degrees(np.arctan2(up, np.hypot(east, north)))
+    # A second modulo: -1e-17 % 360 is 360.
+    azimuth = np.degrees(np.arctan2(east, north)) % 360.0 % 360.0
+    sun, moon = np.moveaxis(vectors, -2, 0)
     # By the arc tangent: the cosine alone is blunt near full moon.
-    across = np.linalg.norm(np.cross(-moon, to_sun), axis=-1)
-    phase = np.degrees(np.arctan2(across, np.sum(-moon * to_sun, axis=-1)))
+    across = np.linalg.norm(np.cross(moon, sun), axis=-1)
+    phase = np.degrees(np.arctan2(across, np.vecdot(-moon, sun - moon)))
+    (sun_elevation, moon_elevation), (sun_azimuth, moon_azimuth) = (np.moveaxis(a, -1, 0) for a in (elevation, azimuth))
     return Positions(
         sun_elevation=sun_elevation,
         sun_azimuth=sun_azimuth,
@@ -151,11 +127,3 @@ def _vectors(hours: NDArray[np.int64], latitude: float, longitude: float) -> Arr
     level = np.cos(elevation)
     unit = np.stack([level * np.sin(azimuth), level * np.cos(azimuth), np.sin(elevation)], axis=-1)
     return unit * (distance * ephem.meters_per_au)[..., None]
-
-
-def _angles(vector: Array) -> tuple[Array, Array]:
-    east, north, up = np.moveaxis(vector, -1, 0)
-    elevation = np.degrees(np.arctan2(up, np.hypot(east, north)))
-    # A second modulo: -1e-17 % 360 is 360.
-    azimuth = np.degrees(np.arctan2(east, north)) % 360.0 % 360.0
-    return elevation, azimuth
