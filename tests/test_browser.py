@@ -107,7 +107,7 @@ OUTPUTS = """() => window.kitCells.widgets.flatMap((cell, i) =>
     cell.model.type === "code" ? cell.model.outputs.toJSON().map(output => [i, output]) : [])"""
 # Each cell is brought into sight, as cells out of sight are not drawn; then what it shows is asked for.
 TOUR = """async () => {
-    const found = {pictures: [], broken: []};
+    const found = {pictures: [], broken: [], clipped: []};
     for (let i = 0; i < window.kitCells.widgets.length; i++) {
         const cell = window.kitCells.widgets[i];
         if (cell.model.type !== "code") continue;
@@ -121,6 +121,11 @@ TOUR = """async () => {
         });
         const broken = ".jupyter-widgets-error-widget, [data-mime-type$='.stderr'], [data-mime-type$='.error']";
         for (const part of cell.node.querySelectorAll(broken)) found.broken.push([i, part.innerText]);
+        const edge = cell.node.getBoundingClientRect().right;
+        for (const part of cell.node.querySelectorAll(".jp-OutputArea p, .jp-OutputArea table")) {
+            const room = part.closest(".kit-scroll") || part;
+            if (room.getBoundingClientRect().right > edge + 1) found.clipped.push([i, part.innerText.slice(0, 60)]);
+        }
     }
     return found;
 }"""
@@ -456,6 +461,26 @@ def test_every_picture_in_the_page_has_a_text_of_its_own(request, fixture):
     texts = [picture["words"] for picture in pictures]
     assert [text for text in texts if says_too_little(text)] == []
     assert len(set(texts)) == len(texts)
+
+
+@pytest.mark.parametrize("fixture", ["home_page", "page", "cloth_page", "evening_page", "place_page", "lesson_page"])
+def test_no_sentence_runs_past_the_edge_and_tables_scroll_within_themselves(request, fixture):
+    page = request.getfixturevalue(fixture)
+    assert page.evaluate(TOUR)["clipped"] == []
+    page.evaluate(
+        """() => {
+            const wide = document.createElement("p");
+            wide.style.whiteSpace = "nowrap";
+            wide.textContent = "words ".repeat(400);
+            window.kitWide = wide;
+            window.kitCells.widgets.findLast(cell => cell.node.querySelector(".jp-OutputArea-output"))
+                .node.querySelector(".jp-OutputArea-output").append(wide);
+        }"""
+    )
+    # The check itself: it sees a sentence that does.
+    page.evaluate("window.kitWide.style.width = 'max-content'")
+    assert len(page.evaluate(TOUR)["clipped"]) == 1
+    page.evaluate("window.kitWide.remove()")
 
 
 FAULTS = {
