@@ -9,8 +9,9 @@ from __future__ import annotations
 import html as markup
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
+from kit.errors import InputError
 from kit.words import band, short
 
 if TYPE_CHECKING:
@@ -21,6 +22,7 @@ else:
     Frame = Any  # pandas takes a while to load, and most answers need no table
 
 Format = str | Callable[[Any], str]
+Item = TypeVar("Item")
 
 
 def make_frame(
@@ -114,6 +116,13 @@ def _cell(value: Any, form: Format | None) -> str:
     if form is not None:
         return format(value, form)
     return value if isinstance(value, str) else str(value) if isinstance(value, bool | int) else short(float(value))
+
+
+def pick(field: str, name: str, items: Mapping[str, Item]) -> Item:
+    """Return the item called `name`, or raise `InputError` with the names there are."""
+    if not isinstance(name, str) or name not in items:
+        raise InputError(field, name, f"one of {', '.join(items)}")
+    return items[name]
 
 
 class Result:

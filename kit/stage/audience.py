@@ -1,14 +1,11 @@
 """The audience: what each viewer sees, from the pavement, a car or a window upstairs.
 
 The wall is a diffuser, so its luminance is the same from everywhere; what differs from place to place is the veil that
-lamps spread in the eye, how fine the picture elements look, the angle of view, and a pane in between.
-
-A clean pane takes the same share of everything that passes it, the front, its black and the lamps that make the veil:
-it lowers the luminance and leaves the contrast as it is. **Dirt, scratches and rain on it scatter light into the eye
-and add a veil that is not counted here**, nor are reflections of what is lit on the viewer's own side.
-
-Not counted either: trees, cars and heads in the way, and parts of the front that its own depth hides from a place
-beside it; the map is that of the front in elevation.
+lamps spread in the eye, how fine the picture elements look, the angle of view, and a pane in between. A clean pane
+takes the same share of everything that passes it: it lowers the luminance and leaves the contrast as it is. **Dirt,
+scratches and rain on it scatter light into the eye and add a veil that is not counted here**, nor are reflections of
+what is lit on the viewer's own side, trees, cars and heads in the way, and parts of the front that its own depth hides
+from a place beside it; the map is that of the front in elevation.
 """
 
 from __future__ import annotations
@@ -16,7 +13,6 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -24,16 +20,13 @@ from kit import reference
 from kit.decision.verdict import Part, Status, Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import AGE, NAME, POINT, Declared, Is, Many, Number, OneOf, declared
+from kit.fields import AGE, NAME, POINT, Declared, Is, Many, Number, declared
 from kit.light.cast import cast_light
-from kit.results import Result, make_frame
+from kit.results import Frame, Result, make_frame, pick
 from kit.source.beam import Landing
 from kit.units import edge, length_text
 from kit.wall.points import check_in_front, middle
 from kit.words import capital, plain, short
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Point = tuple[float, float, float]
 
@@ -73,23 +66,11 @@ def upstairs_neighbour(eye: Point, *, name: str = "upstairs neighbour", age: flo
 
 @dataclass(frozen=True, kw_only=True)
 class View:
-    """What one viewer sees.
+    """What one viewer sees of the front as a whole, with luminance [cd/m2] behind the pane and the veil in that eye.
 
-    Attributes
-    ----------
-    viewer : Viewer
-    distance : float
-        From the eye to the middle of the front [m].
-    angle : float
-        Of the line of sight off the front's normal [deg].
-    veiling_luminance : float
-        In the eye, behind the pane [cd/m2].
-    front : Part
-        The verdict on the front as a whole, with luminance behind the pane and the veil from this place.
-    pixels_per_degree : float
-        Of the coarsest picture element that is judged: its longest extent as it is seen from there.
-    wanted_pixels_per_degree : float
-        With which the elements cannot be told apart by an eye of normal acuity.
+    `distance` [m] and `angle` [deg] are those of the line of sight to the middle of the front, off its normal.
+    `pixels_per_degree` is that of the coarsest picture element that is judged, by its longest extent as it is seen from
+    there; with the wanted ones an eye of normal acuity cannot tell the elements apart.
     """
 
     viewer: Viewer
@@ -130,10 +111,9 @@ class Audience(Result):
 
     def view(self, name: str) -> View:
         """Return what the viewer called `name` sees, or raise `InputError` with the names there are."""
-        found = {view.viewer.name: view for view in self.views}
-        return found[OneOf(options=tuple(found)).check("viewer", name)]
+        return pick("viewer", name, {view.viewer.name: view for view in self.views})
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the figures, a row for each viewer; lengths in ``"m"`` or ``"ft"``."""
         unit, metres = edge("m", units)
         white, contrast, away = "white [cd/m²]", "contrast", f"distance [{unit}]"
@@ -149,17 +129,15 @@ class Audience(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return what each viewer sees in words; lengths in ``"m"`` or ``"ft"``."""
-        parts = []
-        for view in self.views:
-            fine = "no picture elements are seen" if view.smooth else "picture elements can be seen"
-            parts.append(
-                f"{capital(view.viewer.name)}, {length_text(view.distance, units, 0)} away: {view.status}, white "
-                f"{short(view.white_luminance)} cd/m², contrast {short(view.contrast)}:1, {fine} "
-                f"({plain(view.pixels_per_degree)} to a degree; {plain(view.wanted_pixels_per_degree)} look smooth)."
-            )
-        if any(view.viewer.transmittance < 1.0 for view in self.views):
-            parts.append(PANES)
-        return " ".join(parts)
+        parts = [
+            f"{capital(view.viewer.name)}, {length_text(view.distance, units, 0)} away: {view.status}, white "
+            f"{short(view.white_luminance)} cd/m², contrast {short(view.contrast)}:1, "
+            f"{'no picture elements are seen' if view.smooth else 'picture elements can be seen'} "
+            f"({plain(view.pixels_per_degree)} to a degree; {plain(view.wanted_pixels_per_degree)} look smooth)."
+            for view in self.views
+        ]
+        panes = any(view.viewer.transmittance < 1.0 for view in self.views)
+        return " ".join([*parts, PANES] if panes else parts)
 
 
 def audience_table(
@@ -175,8 +153,7 @@ def audience_table(
     viewers : sequence of Viewer
         At least one, each with a name of its own.
     target : Target, optional
-        The default target if not given. It is not lowered behind a pane, though what is around the front is seen
-        through the same pane.
+        Not lowered behind a pane, through which all around the front is seen too.
     spacing : float
         Pixel size of the map [m].
 
