@@ -1,31 +1,15 @@
 r"""Content: what may be shown where, and the raster that it is made for.
 
-Parts
------
-Each patch of a front is good for one of three kinds of content:
+Each patch of a front is good for one of three kinds of content: ``animation`` (figures that move, fine detail),
+``slow light`` (washes of colour and slow fades, which need neither fine detail nor a sure contrast) or ``nothing``
+(content there is lost). `content_parts` states the rule. How many tones must be left over a wall's own pattern, and how
+coarse a picture element may be, are in ``reference_data/content_parts.csv`` and are weak: practice, not a standard.
 
-- ``animation``: figures that move, fine detail,
-- ``slow light``: washes of colour and slow fades, which need neither fine detail nor a sure contrast,
-- ``nothing``: content there is lost.
-
-`content_parts` states the rule. Brightness and contrast are those of `judge`, with its band. How far a wall's own
-pattern hides detail is the rule of `kit.eye.pattern_vision`; how many tones must be left, and how coarse a picture
-element may be, are in ``reference_data/content_parts.csv`` and are weak: practice, not a standard.
-
-Raster
-------
-A picture is addressed by column and row: column 0 is left and row 0 on top as the picture is addressed, the top left
-corner of the picture is (0, 0) and the centre of the top left pixel (0.5, 0.5). With the lens at :math:`L`, the unit
-vectors forward, right and up of its picture, and the picture's window at unit depth, pixel :math:`(c, r)` of
-:math:`C \times R` sends the ray
-
-.. math::
-
-    v = forward + s\, right + t\, up, \quad s = left + (right - left)\, c / C, \quad t = top - (top - bottom)\, r / R
-
-which meets the plane :math:`n \cdot X = o` at depth :math:`d = (o - n \cdot L) / (n \cdot v)`. So :math:`1/d` is linear
-in column and row: which of two patches the lens sees first is decided at each pixel's centre by two affine functions,
-and a patch's outline is a polygon on the raster too. Both are exact to rounding; nothing is sampled.
+A picture is addressed by column and row: its top left corner is (0, 0) and the centre of the top left pixel (0.5, 0.5).
+The ray :math:`v` through a place of the picture is linear in column and row, and meets the plane
+:math:`n \cdot X = o` at depth :math:`d = (o - n \cdot L) / (n \cdot v)` from the lens :math:`L`. So :math:`1/d` is
+linear too: which of two patches the lens sees first is decided at each pixel's centre by two affine functions, and a
+patch's outline is a polygon on the raster. Both are exact to rounding; nothing is sampled.
 """
 
 from __future__ import annotations
@@ -37,13 +21,14 @@ import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
+from kit.arrays import Array, Mask
 from kit.blocks import in_blocks
 from kit.decision.verdict import Part, Target, checked_target, judge
 from kit.errors import InputError
@@ -51,24 +36,21 @@ from kit.eye.light_map import Scene
 from kit.eye.pattern_vision import PatternView, seen
 from kit.fields import FLAG, POINT, Is, OneOf
 from kit.light.cast import Cast, cast_light
-from kit.results import Result, make_frame
+from kit.results import Frame, Result, make_frame, pick
 from kit.source.beam import Beam
-from kit.source.placement import Placement
-from kit.source.projector import Projector
 from kit.units import edge
 from kit.wall.facade import Facade, Patch
 from kit.wall.occlusion import hidden_corners
 from kit.wall.points import check_in_front
-from kit.wall.raster import MAX_PIXELS, SAME_PLANE, Grid, Mask, Window, clip
+from kit.wall.raster import MAX_PIXELS, SAME_PLANE, Grid, Window, clip, common
 from kit.wall.texture import Pattern
 from kit.words import capital, percent, short
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
 Point = tuple[float, float, float]
 Kind = Literal["animation", "slow light", "nothing"]
+# Of the projector whose picture elements are coarsest on a patch, median angle [arcmin] and size [m]; and the size of
+# the largest element of all [m].
+Element = tuple[float, float, float]
 KINDS: tuple[Kind, ...] = get_args(Kind)
 KIND = OneOf(label="content", options=KINDS, meaning="what a part of the front is good for")
 # The mask of the pixels that miss the front. Together with the kinds it covers every pixel once.
@@ -76,11 +58,8 @@ BESIDE = "beside"
 
 # What lies nearer to the lens than this is in the lens [m].
 NEAREST = 1e-3
-# Longest part of a file's name that comes from a patch's name.
+# Longest part of a file's name that comes from a patch's name, in letters.
 LONGEST = 40
-
-
-# Pixel and wall
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,62 +68,40 @@ class PictureMap:
 
     Attributes
     ----------
-    facade : Facade
-    projector : Projector
-    placement : Placement
     patch : array of int16, shape (row, column)
-        Index of the patch that the lens sees first at the pixel's centre, -1 where the ray misses the front. Parts
-        that the audience sees edge-on, such as the sides of a bay, are in it as well.
+        Index of the patch that the lens sees first at the pixel's centre, also one that the audience sees edge-on, such
+        as the side of a bay; -1 where the ray misses the front.
     corners : DataFrame
-        A row for each corner of every patch, outline first, then holes:
-
-        =============== ===============================================================================
-        patch, surface  their names
-        ring            0 for the outline, 1 for the first hole
-        corner          from 1, in the order in which the patch was given
-        x_m, y_m, z_m   world axes [m]
-        column, row     in pixels from the picture's top left corner; NaN for a corner behind the lens
-        in_picture      whether the picture reaches so far, edge included
-        hidden          whether another part of the front stands in between, or lies upon the corner
-        =============== ===============================================================================
+        A row for each corner of every patch, its columns as `HEAD` and `COLUMNS` have them, without the content:
+        NaN for the pixel of a corner behind the lens; what lies upon a corner hides it too.
     """
 
     facade: Facade
-    projector: Projector
-    placement: Placement
+    beam: Beam
     patch: NDArray[np.int16]
-    corners: pd.DataFrame
+    corners: Frame
 
     def mask(self, name: str) -> Mask:
         """Return where the lens sees the patch called `name`, shape (row, column)."""
         return np.asarray(self.patch == self.facade.patches.index(self.facade.patch(name)))
 
     def points(self, column: ArrayLike, row: ArrayLike) -> Array:
-        """Return the wall points on which places of the raster land.
+        """Return the wall points on which places of the raster land, shape (..., 3) [m].
 
-        Parameters
-        ----------
-        column, row : array, shape (...)
-            In pixels from the picture's top left corner; they broadcast. The centre of the pixel decides on the patch.
-
-        Returns
-        -------
-        array, shape (..., 3)
-            World axes [m]; NaN outside the picture and where the ray misses the front.
+        Places are in pixels from the picture's top left corner and broadcast; the centre of the pixel decides on the
+        patch. NaN outside the picture and where the ray misses the front.
         """
         across, down = np.broadcast_arrays(np.asarray(column, float), np.asarray(row, float))
         rows, columns = self.patch.shape
         inside = (across >= 0) & (across <= columns) & (down >= 0) & (down <= rows)
-        at = [
-            np.minimum(np.where(inside, place, 0.0).astype(np.intp), size - 1)
+        i, j = (
+            np.clip(np.where(inside, place, 0.0).astype(np.intp), 0, size - 1)
             for place, size in ((down, rows), (across, columns))
-        ]
-        index = np.where(inside, self.patch[at[0], at[1]], -1)
+        )
         # The last row serves the index -1: no plane at all.
-        normals = np.array([*(p.normal for p in self.facade.patches), (np.nan,) * 3])
-        offsets = np.array([*(p.offset for p in self.facade.patches), np.nan])
-        beam = Beam.of(self.projector, self.placement)
-        return beam.land(beam.pixel_rays(across, down), normals[index], offsets[index])
+        planes = np.array([*((*p.normal, p.offset) for p in self.facade.patches), (np.nan,) * 4])
+        planes = planes[np.where(inside, self.patch[i, j], -1)]
+        return self.beam.land(self.beam.pixel_rays(across, down), planes[..., :3], planes[..., 3])
 
 
 def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
@@ -176,8 +133,7 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
     if patch.max() < 0:
         given = (placement.position, placement.aim, projector.lens_shift)
         raise InputError(f"{where}, aim, lens_shift", given, "a picture that meets the front; this one misses it")
-    corners = _corners(scene.facade, beam)
-    return PictureMap(facade=scene.facade, projector=projector, placement=placement, patch=patch, corners=corners)
+    return PictureMap(facade=scene.facade, beam=beam, patch=patch, corners=_corners(scene.facade, beam))
 
 
 def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
@@ -206,69 +162,44 @@ def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
     index = np.full((rows, columns), -1, dtype=np.int16)
 
     def work(block: Window) -> None:
-        nearest = np.zeros((block[0].stop - block[0].start, columns))
-        for i, rings, (down, across), (base, by_column, by_row), margin in drawn:
-            area = slice(max(down.start, block[0].start), min(down.stop, block[0].stop)), across
-            if area[0].start >= area[0].stop or across.start >= across.stop:
-                continue
-            local = slice(area[0].start - block[0].start, area[0].stop - block[0].start), across
-            mine = (base + by_row * grid.y[area[0]])[:, None] + by_column * grid.x[across]
-            mask = grid.inside(rings, area)
-            mask &= mine > nearest[local] * margin
-            np.copyto(nearest[local], mine, where=mask)
-            np.copyto(index[area], np.int16(i), where=mask)
+        top = block[0].start
+        nearest = np.zeros((block[0].stop - top, columns))
+        for i, rings, window, (base, by_column, by_row), margin in drawn:
+            area = common(block, window)
+            if area is not None:
+                down, across = area
+                before = nearest[down.start - top : down.stop - top, across]
+                mine = (base + by_row * grid.y[down])[:, None] + by_column * grid.x[across]
+                mask = grid.inside(rings, area) & (mine > before * margin)
+                np.copyto(before, mine, where=mask)
+                np.copyto(index[area], np.int16(i), where=mask)
 
     in_blocks(work, (slice(0, rows), slice(0, columns)))
     return index
 
 
-def _corners(facade: Facade, beam: Beam) -> pd.DataFrame:
+def _corners(facade: Facade, beam: Beam) -> Frame:
     import pandas as pd
 
-    places = [
-        (i, patch.name, patch.surface.name, ring, corner)
+    rows = [
+        (i, patch.name, patch.surface.name, ring, corner, *point)
         for i, patch in enumerate(facade.patches)
-        for ring, corners in enumerate(patch.rings)
-        for corner in range(1, len(corners) + 1)
+        for ring, points in enumerate(patch.rings)
+        for corner, point in enumerate(points, 1)
     ]
-    found = pd.DataFrame(places, columns=["index", "patch", "surface", "ring", "corner"])
-    points = np.concatenate([ring for patch in facade.patches for ring in patch.rings])
+    found = pd.DataFrame(rows, columns=["index", *("patch", "surface", "ring", "corner"), *AXES])
+    points, patch = found[list(AXES)].to_numpy(), found.pop("index").to_numpy()
     landing = beam.on(points)
-    return found.drop(columns="index").assign(
-        **dict(zip(("x_m", "y_m", "z_m"), points.T, strict=True)),
-        column=landing.column,
-        row=landing.row,
-        in_picture=landing.inside(),
-        hidden=hidden_corners(facade, points, found["index"].to_numpy(), beam.position),
-    )
-
-
-# Parts
+    hidden = hidden_corners(facade, points, patch, beam.position)
+    return found.assign(column=landing.column, row=landing.row, in_picture=landing.inside(), hidden=hidden)
 
 
 @dataclass(frozen=True, kw_only=True)
 class ContentPart:
-    """What one patch is good for.
+    """What one patch is good for, and why: what decided comes first.
 
-    Attributes
-    ----------
-    name, surface : str
-        Of the patch.
-    kind : {"animation", "slow light", "nothing"}
-    reasons : tuple of str
-        In words; what decided comes first.
-    share_of_front : float
-        Of the visible front.
-    part : Part or None
-        Verdict on the patch; None where the audience sees none of it.
-    element_size : float or None
-        Longest extent of a picture element on the patch, median [m]; None where no light lands.
-    element_angle : float or None
-        That it subtends for the viewer, the coarsest projector's, median [arcmin].
-    coarsest_element : float or None
-        The longest of them all [m].
-    view : PatternView or None
-        How the viewer sees the patch's own pattern; None where none was given, or no light lands.
+    `part` is the verdict on it, None where the audience sees none of it. `element_angle` [arcmin], `element_size` and
+    `coarsest_element` [m] are those of `Element`, `view` is how its own pattern is seen: None where no light lands.
     """
 
     name: str
@@ -293,8 +224,7 @@ class ContentParts(Result):
 
     def patch(self, name: str) -> ContentPart:
         """Return what one patch is good for, or raise `InputError` with the names there are."""
-        found = {patch.name: patch for patch in self.patches}
-        return found[OneOf(options=tuple(found)).check("patch name", name)]
+        return pick("patch name", name, {patch.name: patch for patch in self.patches})
 
     def by_patch(self) -> dict[str, Kind]:
         """Return the kind of each patch by name; what `save_masks` takes, and may be changed by hand before."""
@@ -305,15 +235,21 @@ class ContentParts(Result):
         KIND.check("kind", kind)
         return sum(p.share_of_front for p in self.patches if p.kind == kind)
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return a row for each patch that the audience sees, with the first reason; lengths in ``"m"`` or ``"ft"``."""
         unit, millimetres = edge("mm", units)
-        lengths = {f"element [{unit}]": "element_size", f"coarsest element [{unit}]": "coarsest_element"}
+        metres = millimetres / 1000
         rows = [
-            {"part": p.name, "share of front": p.share_of_front, "good for": p.kind}
-            | {name: 1000 * (getattr(p, field) or np.nan) / millimetres for name, field in lengths.items()}
-            | {"element [arcmin]": p.element_angle or np.nan}
-            | {"steps": np.nan if p.view is None or p.view.steps is None else p.view.steps, "why": p.reasons[0]}
+            {
+                "part": p.name,
+                "share of front": p.share_of_front,
+                "good for": p.kind,
+                f"element [{unit}]": (p.element_size or np.nan) / metres,
+                f"coarsest element [{unit}]": (p.coarsest_element or np.nan) / metres,
+                "element [arcmin]": p.element_angle or np.nan,
+                "steps": np.nan if p.view is None or p.view.steps is None else p.view.steps,
+                "why": p.reasons[0],
+            }
             for p in self.patches
             if p.part is not None
         ]
@@ -333,7 +269,7 @@ def content_parts(
     viewer: Point | None = None,
     patterns: Mapping[str, Pattern] | None = None,
 ) -> ContentParts:
-    """Return what each patch of a front is good for.
+    """Return what each patch of a front is good for, whether or not it counts for a verdict.
 
     The rule, patch by patch, first that holds:
 
@@ -345,8 +281,6 @@ def content_parts(
        ``fewest steps for animation``; or a picture element subtends more than ``coarsest for animation``.
     3. ``animation``: the rest.
 
-    Every patch that the audience sees is judged, whether or not it counts for a verdict.
-
     Parameters
     ----------
     light : xarray.Dataset
@@ -354,10 +288,8 @@ def content_parts(
     target : Target
         The default target if not given.
     scene : Scene
-        That `light` is of; gives raster, lens and depth.
     viewer : (float, float, float), optional
-        Eye of the one in the audience who stands nearest [m]; in front of the front. Not given: the scene's
-        ``ambient.eye``.
+        Eye of the one in the audience who stands nearest [m]. Not given: the scene's ``ambient.eye``.
     patterns : mapping of str to Pattern, optional
         The wall's own patterns, by name of patch or surface; a patch's own comes first. What is not named has none.
 
@@ -372,11 +304,6 @@ def content_parts(
     and its angle that of this image seen by the viewer: medians over the points that a projector lights, of the
     coarsest projector. The pattern is taken as seen from straight in front, at the viewer's distance from the middle of
     the lit part. Whether one part of the front hides another from the viewer is not looked at; the map is an elevation.
-
-    References
-    ----------
-    ``reference_data/content_parts.csv`` (both limits weak), ``reference_data/eye.csv``; see `judge` and
-    `kit.eye.pattern_vision.seen`.
     """
     Is(kind=Scene).check("scene", scene)
     if not isinstance(light, xr.Dataset) or "patch" not in light or "patch_name" not in light.coords:
@@ -393,43 +320,44 @@ def content_parts(
     parts = {part.name: part for part in judge(everything, target).patches}
     cast = _cast_of(light, scene)
     elements = _elements(cast, eye)
+    masonry = {row.group for row in reference.table("masonry_patterns")}
     found = []
     for i, patch in enumerate(facade.patches):
-        part = parts.get(patch.name)
-        size = angle = largest = view = None
+        part, element, view = parts.get(patch.name), None, None
         pattern = given.get(patch.name, given.get(patch.surface.name))
         faces = float(patch.normal @ np.array(eye)) > patch.offset
         if part is not None and part.contrast is not None and faces:
-            angle, size, largest = elements[i]
+            element = elements[i]
             if pattern is not None:
                 view = _view(pattern, light, cast, i, scene.average_picture_level, eye, part.contrast.median)
-        kind, reasons = _decide(patch, part, target, faces, size, angle, pattern, view)
-        found.append(
-            ContentPart(
-                name=patch.name,
-                surface=patch.surface.name,
-                kind=kind,
-                reasons=reasons,
-                share_of_front=0.0 if part is None else part.share_of_front,
-                part=part,
-                element_size=size,
-                element_angle=angle,
-                coarsest_element=largest,
-                view=view,
-            )
+        kind, reasons = _decide(patch, part, target, faces, element, view)
+        if kind != "nothing" and pattern is None and patch.surface.kind in masonry:
+            reasons.append("its own pattern was not given and is not counted")
+        angle, size, largest = element or (None, None, None)
+        content = ContentPart(
+            name=patch.name,
+            surface=patch.surface.name,
+            kind=kind,
+            reasons=tuple(reasons),
+            share_of_front=0.0 if part is None else part.share_of_front,
+            part=part,
+            element_size=size,
+            element_angle=angle,
+            coarsest_element=largest,
+            view=view,
         )
+        found.append(content)
     return ContentParts(target=target, viewer=eye, patches=tuple(found))
 
 
-def _checked_patterns(patterns: Mapping[str, Pattern] | None, facade: Facade) -> dict[str, Pattern]:
-    if patterns is not None and not isinstance(patterns, Mapping):
+def _checked_patterns(patterns: Mapping[str, Pattern] | None, facade: Facade) -> Mapping[str, Pattern]:
+    if patterns is None:
+        return {}
+    if not isinstance(patterns, Mapping):
         raise InputError("patterns", patterns, "a mapping from a name of a patch or surface to a kit.Pattern")
-    known = dict.fromkeys([p.name for p in facade.patches] + [p.surface.name for p in facade.patches])
-    for name, pattern in (patterns or {}).items():
-        if name not in known:
-            raise InputError("patterns", name, f"a patch or surface: one of {', '.join(known)}")
-        Is(kind=Pattern).check(f"patterns: {name!r}", pattern)
-    return dict(patterns or {})
+    known = OneOf(options=tuple(dict.fromkeys(n for p in facade.patches for n in (p.name, p.surface.name))))
+    pattern = Is(kind=Pattern)
+    return {known.check("patterns", name): pattern.check(f"patterns: {name!r}", p) for name, p in patterns.items()}
 
 
 def _cast_of(light: xr.Dataset, scene: Scene) -> Cast:
@@ -442,21 +370,16 @@ def _cast_of(light: xr.Dataset, scene: Scene) -> Cast:
     return cast_light(scene.facade, scene.projectors, bounds, step)
 
 
-def _elements(cast: Cast, eye: Point) -> dict[int, tuple[float, float, float]]:
-    """Return the picture elements on each patch that is lit, by its index.
-
-    Median angle [arcmin] and median size [m] of the projector whose elements are coarsest there, and the size of the
-    largest element [m].
-    """
-    found: dict[int, tuple[float, float, float]] = {}
+def _elements(cast: Cast, eye: Point) -> dict[int, Element]:
+    """Return the picture elements on each patch that is lit, by its index."""
+    found: dict[int, Element] = {}
     for points, landing in cast.landings():
         sizes, angles = landing.element()[0], 60.0 * np.degrees(landing.element(eye)[0])
         for i in np.unique(points.patch).tolist():
             mine = points.patch == i
-            here = float(np.median(angles[mine])), float(np.median(sizes[mine]))
-            *before, largest = found.get(i, (0.0, 0.0, 0.0))
-            angle, size = max(here, tuple(before))
-            found[i] = angle, size, max(largest, float(sizes[mine].max()))
+            before = found.get(i, (0.0, 0.0, 0.0))
+            angle, size = max((float(np.median(angles[mine])), float(np.median(sizes[mine]))), before[:2])
+            found[i] = angle, size, max(before[2], float(sizes[mine].max()))
     return found
 
 
@@ -466,79 +389,64 @@ def _view(
     """Return how the pattern is seen; None on a strip that is lower than one course and shows no pattern."""
     lit = (cast.raster.patch == index) & (light["illuminance"].values > 0)
     points = cast.raster.at(lit).position
-    width, height, _ = np.ptp(points, axis=0) + light.attrs["spacing"]
+    width, height, _ = (np.ptp(points, axis=0) + light.attrs["spacing"]).tolist()
     if height < pattern.course_height:
         return None
-    white, black, reflectance = (
-        light[f"{name}"].values[lit] for name in ("white_luminance", "black_luminance", "reflectance")
-    )
+    names = ("white_luminance", "black_luminance", "reflectance")
+    white, black, reflectance = (light[name].values[lit] for name in names)
     around = reflectance * light["ambient_illuminance"].values.sum(axis=0)[lit] / np.pi
     return seen(
         pattern,
         distance=float(np.linalg.norm(points.mean(axis=0) - eye)),
         luminance=float(np.median(level * white + (1.0 - level) * black + around)),
-        picture_size=(float(width), float(height)),
+        picture_size=(width, height),
         # A black without any light leaves room for every step.
         picture_contrast=min(max(contrast, 1.0), 1e12),
     )
 
 
 def _decide(
-    patch: Patch,
-    part: Part | None,
-    target: Target,
-    faces: bool,
-    size: float | None,
-    angle: float | None,
-    pattern: Pattern | None,
-    view: PatternView | None,
-) -> tuple[Kind, tuple[str, ...]]:
+    patch: Patch, part: Part | None, target: Target, faces: bool, element: Element | None, view: PatternView | None
+) -> tuple[Kind, list[str]]:
     """Return the kind of one patch and why; the rule of `content_parts`."""
     if part is None:
-        if not patch.faces_audience:
-            return "nothing", ("the audience sees it edge-on",)
-        return "nothing", ("the audience sees none of it: hidden, or smaller than a pixel of the map",)
+        edge_on = "the audience sees it edge-on"
+        hidden = "the audience sees none of it: hidden, or smaller than a pixel of the map"
+        return "nothing", [hidden if patch.faces_audience else edge_on]
     if not faces:
-        return "nothing", ("it faces away from where the viewer stands",)
-    white, contrast = part.white_luminance, part.contrast
-    if white is None or contrast is None:
-        return "nothing", ("no picture reaches it",)
+        return "nothing", ["it faces away from where the viewer stands"]
+    if part.white_luminance is None or element is None:
+        return "nothing", ["no picture reaches it"]
     if part.criterion == "coverage":
-        return "nothing", (f"the picture reaches only {percent(part.lit_share)} of it",)
-    if white.high == 0.0:
-        return "nothing", ("it sends no light back",)
+        return "nothing", [f"the picture reaches only {percent(part.lit_share)} of it"]
+    if part.white_luminance.high == 0.0:
+        return "nothing", ["it sends no light back"]
     figures = {
         "white luminance": f"white of {part.band('white_luminance')} cd/m², {target.white_luminance:g} wanted",
         "contrast": f"contrast of {part.band('contrast')}, {target.contrast:g} wanted",
     }
-    concerned = [text for name, text in figures.items() if name in part.criterion]
+    concerned = [] if part.status == "enough" else [text for name, text in figures.items() if name in part.criterion]
     if part.status == "not enough":
-        return "nothing", tuple(f"not enough: {text}" for text in concerned)
+        return "nothing", [f"not enough: {text}" for text in concerned]
 
-    coarsest, fewest = (
-        reference.value("content_parts", f"{name} for animation") for name in ("coarsest", "fewest steps")
+    limits, remarks = [f"borderline: {text}" for text in concerned], list[str]()
+    fewest, coarsest = (
+        reference.value("content_parts", f"{name} for animation") for name in ("fewest steps", "coarsest")
     )
-    limits = [f"borderline: {text}" for text in concerned if part.status == "borderline"]
-    if pattern is not None and view is not None and view.steps is not None and view.steps < fewest:
+    if view is not None and view.steps is not None and view.steps < fewest:
         limits.append(
-            f"its own pattern ({pattern.name}, {short(pattern.ratio)}:1) drowns detail: the picture's contrast holds "
-            f"{view.steps:.1f} steps above it, {fewest:g} wanted"
+            f"its own pattern ({view.pattern.name}, {short(view.pattern.ratio)}:1) drowns detail: the picture's "
+            f"contrast holds {view.steps:.1f} steps above it, {fewest:g} wanted"
         )
-    remarks = []
-    if size is not None and angle is not None:
-        element = f"picture elements of {1000 * size:.1f} mm, {angle:.1f} arcmin"
-        if angle > coarsest:
-            limits.append(f"too coarse: {element}, at most {coarsest:.1f} wanted")
-        elif angle > reference.value("eye", "normal acuity"):
-            remarks.append(f"single elements can be made out from near: {element}")
-    if pattern is None and patch.surface.kind in {row.group for row in reference.table("masonry_patterns")}:
-        remarks.append("its own pattern was not given and is not counted")
+    angle, size, _ = element
+    seen_as = f"picture elements of {1000 * size:.1f} mm, {angle:.1f} arcmin"
+    if angle > coarsest:
+        limits.append(f"too coarse: {seen_as}, at most {coarsest:.1f} wanted")
+    elif angle > reference.value("eye", "normal acuity"):
+        remarks.append(f"single elements can be made out from near: {seen_as}")
     if limits:
-        return "slow light", (*limits, *remarks)
-    return "animation", (f"enough: {'; '.join(figures.values())}", *remarks)
-
-
-# Hand-over
+        return "slow light", limits + remarks
+    return "animation", [f"enough: {'; '.join(figures.values())}", *remarks]
 
 
 HEAD = """\
@@ -552,9 +460,8 @@ HEAD = """\
 #   picture they go on; empty where the corner lies behind the lens
 # in_picture: 1 where the picture reaches the corner; hidden: 1 where another part of the front hides it from the lens
 """
-COLUMNS = (
-    "patch", "surface", "content", "ring", "corner", "x_m", "y_m", "z_m", "column", "row", "in_picture", "hidden",
-)  # fmt: skip
+AXES, PIXEL, FLAGS = ("x_m", "y_m", "z_m"), ("column", "row"), ("in_picture", "hidden")
+COLUMNS = ("patch", "surface", "content", "ring", "corner", *AXES, *PIXEL, *FLAGS)
 
 
 def save_masks(
@@ -592,31 +499,29 @@ def save_masks(
         and whatever `picture_map` refuses. Nothing is written before all files are found to be free.
     """
     Is(kind=Scene).check("scene", scene)
-    for field, value in (("patches", patches), ("overwrite", overwrite)):
-        FLAG.check(field, value)
+    FLAG.check("patches", patches)
+    FLAG.check("overwrite", overwrite)
     chosen = _checked_kinds(parts, scene.facade)
     try:
         base = Path(folder)
     except TypeError:
         raise InputError("folder", folder, "the path of a folder") from None
-
     writers: dict[Path, Callable[[], bytes]] = {}
     for k in range(len(scene.projectors)):
         own = base if len(scene.projectors) == 1 else base / f"projector_{k + 1}"
         writers |= {own / name: make for name, make in _files(picture_map(scene, k), chosen, patches).items()}
     try:
-        taken = [path for path in writers if path.exists() or path.is_symlink()]
-        if taken and not overwrite:
-            right = "a folder without these files, or overwrite=True"
-            raise InputError("folder", str(folder), f"{right} ({', '.join(path.name for path in taken[:3])} is there)")
-        for path, make in writers.items():
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(make())
+        taken = [] if overwrite else [path.name for path in writers if path.exists() or path.is_symlink()]
+        if not taken:
+            for path, make in writers.items():
+                path.parent.mkdir(parents=True, exist_ok=True)
+                path.write_bytes(make())
     except (OSError, ValueError) as error:  # ValueError: a zero in the path
-        if isinstance(error, InputError):
-            raise
         why = getattr(error, "strerror", None) or str(error)
         raise InputError("folder", str(folder), f"a folder that can be written ({why})") from None
+    if taken:
+        right = f"a folder without these files, or overwrite=True ({', '.join(taken[:3])} is there)"
+        raise InputError("folder", str(folder), right)
     return tuple(writers)
 
 
@@ -645,18 +550,14 @@ def _png(mask: Mask) -> bytes:
 
 
 def _front(picture: PictureMap, chosen: Mapping[str, Kind]) -> bytes:
-    columns, rows = picture.projector.resolution
-    x, y, z = picture.placement.position
-    corners = picture.corners
-    text = {
-        name: corners[name].map(f"{{:.{digits}f}}".format, na_action="ignore")
-        for names, digits in ((("x_m", "y_m", "z_m"), 6), (("column", "row"), 4))
-        for name in names
-    }
-    flags = {name: corners[name].astype(int) for name in ("in_picture", "hidden")}
-    table = corners.assign(content=corners["patch"].map(chosen), **text, **flags)
+    columns, rows = picture.beam.resolution
+    x, y, z = picture.beam.position
+    table = picture.corners.assign(content=picture.corners["patch"].map(chosen))
+    for names, digits in ((AXES, 6), (PIXEL, 4)):
+        table[[*names]] = table[[*names]].map(f"{{:.{digits}f}}".format, na_action="ignore")
     head = HEAD.format(columns=columns, rows=rows, x=x, y=y, z=z, kinds=", ".join(KINDS))
-    return (head + table.to_csv(columns=list(COLUMNS), index=False, lineterminator="\n")).encode()
+    text = table.astype(dict.fromkeys(FLAGS, int)).to_csv(columns=[*COLUMNS], index=False, lineterminator="\n")
+    return (head + text).encode()
 
 
 def _safe(name: str) -> str:
