@@ -9,8 +9,7 @@ An eye at distance :math:`r` that looks into the lens, at angle :math:`\beta` of
 **This is no safety certificate and no hazard assessment.** It is geometry and illuminance. Whether light harms an eye
 is decided by how small and how bright the source looks, for how long and in which colours; that needs the lens's
 opening and spectrum, which no data sheet tells, so the luminance of the source is not given here. Image projectors are
-put into risk groups by IEC 62471-5, assessed 1 m from the lens: risk group 2 includes machines for home use, risk
-group 3 is not for the household. The maker's label decides. Never look into the lens.
+put into risk groups by IEC 62471-5, assessed 1 m from the lens: see `CAUTION`.
 """
 
 from __future__ import annotations
@@ -18,17 +17,17 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.fields import LENGTH, POINT, Is, Many, Range
-from kit.results import Result, banded, make_frame
+from kit.results import Frame, Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
@@ -39,10 +38,6 @@ from kit.wall.points import check_in_front
 from kit.wall.raster import SAME_PLANE
 from kit.words import capital, percent, plain, short
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
 Band = tuple[float, float, float]
 Point = tuple[float, float, float]
 
@@ -69,20 +64,14 @@ SKY = (
 )
 
 
-# Light at the eye
-
-
 @dataclass(frozen=True, kw_only=True)
 class BeamTable(Result):
     """Light at the eye in a beam against distance.
 
     Attributes
     ----------
-    distances : tuple of float
-        From the lens [m].
     intensity : (float, float, float)
-        On the axis, low, nominal, high [cd]: delivered lumens x E1. Lens shift may put the axis at the picture's edge
-        or beyond it.
+        On the axis, low, nominal, high [cd]. Lens shift may put the axis at the picture's edge or beyond it.
     peak : float
         Light in the brightest direction of the picture over that on the axis, at one distance.
     picture : (float, float)
@@ -100,22 +89,17 @@ class BeamTable(Result):
 
     def on_axis(self, distance: float) -> Band:
         """Return the light on the axis at a distance, low, nominal, high [lx]."""
-        low, nominal, high = (candela / distance**2 for candela in self.intensity)
-        return low, nominal, high
+        return _times(self.intensity, distance**-2)
 
     def brightest(self, distance: float) -> Band:
         """Return the light in the brightest direction of the picture at a distance, low, nominal, high [lx]."""
-        low, nominal, high = (self.peak * light for light in self.on_axis(distance))
-        return low, nominal, high
+        return _times(self.on_axis(distance), self.peak)
 
     def reach(self, illuminance: float) -> float:
-        """Return the distance at which the brightest direction has so much light, nominal [m].
-
-        May be less than `NEAREST`, where it is only a figure of speech.
-        """
+        """Return how far the brightest direction has so much light, nominal [m]; a figure of speech below `NEAREST`."""
         return math.sqrt(self.brightest(1.0)[1] / illuminance)
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the light at each distance; lengths in ``"m"`` or ``"ft"``."""
         unit, metres = edge("m", units)
         brightest = "brightest in the picture [lx]"
@@ -163,10 +147,9 @@ def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
     beam = Beam.of(machine, Placement(position=(0.0, 0.0, 1.0), aim=(0.0, 0.0, 0.0)))
     # Both ends belong to the picture: without zones the brightest ray is one of the corners.
     across, up = np.meshgrid(*(np.linspace(-0.5, 0.5, many + 1) for many in RAYS))
-    low, nominal, high = (flux * float(beam.unit_illuminance) for flux in machine.delivered())
     return BeamTable(
         distances=given,
-        intensity=(low, nominal, high),
+        intensity=_times(machine.delivered(), float(beam.unit_illuminance)),
         # A ray whose part along the axis is 1 is 1 / cos(beta) long.
         peak=float((np.linalg.norm(beam.rays(across, up), axis=-1) ** 3 * beam.gain(across, up)).max()),
         picture=(float(beam.size[0]), float(beam.size[1])),
@@ -176,20 +159,16 @@ def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
 
 
 def beam_exposure(scene: Scene, eye: Point) -> tuple[Band, ...]:
-    """Return the light that each projector puts on an eye that looks into its lens [lx].
+    """Return the light that each projector puts on an eye that looks into its lens: low, nominal, high [lx].
+
+    It is that of full white, not blended: the most that can come. It is 0 outside the beam; nothing in between is
+    counted, not even the front's own posts.
 
     Parameters
     ----------
     scene : Scene
-        Full white, not blended: the most that can come.
     eye : (float, float, float)
         World axes [m], in front of the house and `NEAREST` or more from every lens.
-
-    Returns
-    -------
-    tuple of (float, float, float)
-        For each projector low, nominal and high by its chain; 0 outside its beam. Nothing in between is counted, not
-        even the front's own posts.
 
     Raises
     ------
@@ -199,20 +178,21 @@ def beam_exposure(scene: Scene, eye: Point) -> tuple[Band, ...]:
     Is(kind=Scene).check("scene", scene)
     point = POINT.check("eye", eye)
     check_in_front(scene.facade, point, "eye", "an eye")
-    result: list[Band] = []
+    result = []
     for i, (projector, placement) in enumerate(scene.projectors, 1):
         towards = np.subtract(placement.position, point)
         away = float(np.linalg.norm(towards))
         if away < NEAREST:
             right = f"a place {NEAREST:g} m or more from lens {i}; this one is {away:.2f} m from it"
             raise InputError("eye", eye, right)
-        unit = float(Beam.of(projector, placement).illuminance(point, towards / away))
-        low, nominal, high = (flux * unit for flux in projector.delivered())
-        result.append((low, nominal, high))
+        unit = Beam.of(projector, placement).illuminance(point, towards / away)
+        result.append(_times(projector.delivered(), float(unit)))
     return tuple(result)
 
 
-# The ground where an eye is in the beam
+def _times(band: Band, factor: float) -> Band:
+    low, nominal, high = band
+    return low * factor, nominal * factor, high * factor
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -221,12 +201,10 @@ class KeepOut:
 
     Attributes
     ----------
-    lens : (float, float, float)
-        [m].
     ground : shapely geometry
-        In plan, x and z [m]: an eye at one of the heights asked for is in the beam above this ground. Empty if none is.
+        In plan, x and z [m]: an eye at one of the heights asked for is in the beam above this ground. May be empty.
     nearest, farthest : float or None
-        Of that ground from the lens, along the ground [m]; None if it is empty.
+        Of that ground from the lens, along the ground [m].
     width : float
         Of that ground along the front [m].
     up_to_wall : bool
@@ -235,8 +213,7 @@ class KeepOut:
         Height of the beam's lower edge over the walk [m], below 0 where it has met the ground before; None without a
         walk, or for one behind the lens.
     lens_height : float or None
-        Which the lens needs to keep the beam above the eyes on the walk, with the picture where it is now [m]; None
-        likewise.
+        Which the lens needs to keep the beam above the eyes on the walk, with the picture where it is now [m].
     sky_share : float
         Of the light on full white that misses the front and rises, known to about a hundredth.
     sky_angles : (float, float) or None
@@ -257,41 +234,28 @@ class KeepOut:
 
 @dataclass(frozen=True, kw_only=True)
 class KeepOuts(Result):
-    """Where people have an eye inside a beam, for each projector.
-
-    Attributes
-    ----------
-    eye_heights : (float, float)
-        Lowest and highest [m].
-    walk : float or None
-        From the plane of the wall [m].
-    areas : tuple of KeepOut
-    """
+    """Where people have an eye between two heights [m] inside a beam, for each projector; `walk` is that asked for."""
 
     eye_heights: tuple[float, float]
     walk: float | None
     areas: tuple[KeepOut, ...]
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the figures, a row for each projector; lengths in ``"m"`` or ``"ft"``."""
         unit, metres = edge("m", units)
+        names = ("lens height", "eyes in beam from", "eyes in beam to", "width", "edge over walk", "lens height needed")
+        columns = [f"{name} [{unit}]" for name in names]
         rows = []
         for i, area in enumerate(self.areas, 1):
-            lengths = {
-                "lens height": area.lens[1],
-                "eyes in beam from": area.nearest,
-                "eyes in beam to": area.farthest,
-                "width": area.width,
-                "edge over walk": area.clearance,
-                "lens height needed": area.lens_height,
-            }
-            row: dict[str, Any] = {"beam": f"projector {i}"}
-            row |= {f"{k} [{unit}]": math.nan if v is None else v / metres for k, v in lengths.items()}
-            low, high = (math.nan, math.nan) if area.sky_angles is None else area.sky_angles
-            rows.append(row | {"to the sky": area.sky_share, "lowest there [°]": low, "highest there [°]": high})
-        formats = dict.fromkeys((name for name in rows[0] if name.endswith(f"[{unit}]")), ".1f")
-        formats |= {"to the sky": ".0%", "lowest there [°]": ".0f", "highest there [°]": ".0f"}
-        return make_frame(rows, formats, index="beam")
+            lengths = (area.lens[1], area.nearest, area.farthest, area.width, area.clearance, area.lens_height)
+            low, high = area.sky_angles or (math.nan, math.nan)
+            rows.append(
+                {"beam": f"projector {i}"}
+                | dict(zip(columns, np.array(lengths, float) / metres, strict=True))
+                | {"to the sky": area.sky_share, "lowest there [°]": low, "highest there [°]": high}
+            )
+        formats = {"to the sky": ".0%", "lowest there [°]": ".0f", "highest there [°]": ".0f"}
+        return make_frame(rows, formats | dict.fromkeys(columns, ".1f"), index="beam")
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
@@ -309,20 +273,15 @@ class KeepOuts(Result):
                     "while the show runs."
                 )
             if area.clearance is not None and area.lens_height is not None and self.walk is not None:
-                walk = f"On the walk {length_text(self.walk, units)} from the wall"
-                if area.clearance >= self.eye_heights[1]:
-                    edge_up = length_text(area.clearance, units)
-                    parts.append(f"{walk} the lower edge of {whose} is {edge_up} up, above all these eyes.")
-                else:
-                    raised = length_text(_up(area.lens_height, units), units)
-                    parts.append(
-                        f"{walk} {whose} is above all these eyes with the lens at {raised} and the picture where it is."
-                    )
+                above = f"the lower edge of {whose} is {length_text(area.clearance, units)} up, above all these eyes"
+                if area.clearance < self.eye_heights[1]:
+                    raised = f"with the lens at {length_text(_up(area.lens_height, units), units)}"
+                    above = f"{whose} is above all these eyes {raised} and the picture where it is"
+                parts.append(f"On the walk {length_text(self.walk, units)} from the wall {above}.")
             if area.sky_angles is not None:
-                share, steepest = capital(percent(area.sky_share)), area.sky_angles[1]
+                share, steepest = capital(percent(area.sky_share)), f"{area.sky_angles[1]:.0f} degrees"
                 parts.append(
-                    f"{share} of the light of {whose} passes the house and rises to the sky, at up to {steepest:.0f} "
-                    "degrees."
+                    f"{share} of the light of {whose} passes the house and rises to the sky, at up to {steepest}."
                 )
         if any(area.sky_angles is not None for area in self.areas):
             parts.append(SKY)

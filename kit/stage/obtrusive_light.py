@@ -1,23 +1,20 @@
 r"""Obtrusive light: what a show sends to the neighbours and to the road.
 
-Three lights reach a window across the street, or a driver's eye:
+Three lights reach a window across the street, or a driver's eye: straight from a projector's beam, straight from lamps
+and strings of light, and from the front, of which each piece of area :math:`dA` and luminance :math:`L` gives
 
-- straight from a projector's beam, where the receiver stands in it and nothing of the front hides it,
-- from the front, which sends back what it gets. Every piece of wall of area :math:`dA` and luminance :math:`L` gives
+.. math:: dE = L \cos\theta_1 \cos\theta_2 \, dA / r^2,
 
-  .. math:: dE = L \cos\theta_1 \cos\theta_2 \, dA / r^2,
-
-  with :math:`\theta_1` at the wall's normal and :math:`\theta_2` at the normal of the pane. The wall is a perfect
-  diffuser here: a surface's `gain` holds towards the audience only and is left out,
-- straight from lamps and strings of light.
+with the angles from the wall's normal and from that of the pane. The wall is a perfect diffuser here: a surface's
+`gain` holds towards the audience only and is left out.
 
 Not counted: light by way of the ground, the sky or other houses, and the ambient light that is there without the
-show. Hedges, fences and cars hide nothing, nor does the front hide its own light from a receiver; it hides lenses and
-lamps. What is behind the front's patches, the body of the house, hides nothing either where it is no patch.
+show. Patches of the front hide lenses and lamps, and not their own light; hedges, fences, cars, and what of the house
+is no patch hide nothing.
 
-The limits are those of CIE 150 for planned lighting, by environmental zone: natural, rural, suburban and urban
-surroundings are its zones E1 to E4. Its limit for drivers, the threshold increment, needs the luminance of the road and
-is left out: `road_light` gives the light at the eye, and nothing to compare it with.
+The limits are those of CIE 150 for planned lighting; its environmental zones E1 to E4 are natural, rural, suburban and
+urban surroundings. Its limit for drivers, the threshold increment, needs the luminance of the road and is left out:
+`road_light` gives the light at the eye, and nothing to compare it with.
 """
 
 from __future__ import annotations
@@ -26,13 +23,14 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Literal
+from typing import Literal, get_args
 
 import numpy as np
 import xarray as xr
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from kit import reference
+from kit.arrays import Array
 from kit.bands import in_quadrature
 from kit.decision.verdict import judged_points
 from kit.errors import InputError
@@ -40,7 +38,7 @@ from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import FLAG, NAME, POINT, Declared, Is, Many, OneOf, Vector, declared
 from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
-from kit.results import Result, banded, make_frame
+from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.projector import LEVELS
 from kit.units import edge, length_text
 from kit.wall.facade import Facade
@@ -49,11 +47,8 @@ from kit.wall.points import WallPoints
 from kit.wall.raster import SAME_PLANE
 from kit.words import capital, join, percent, short
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
 Status = Literal["within", "borderline", "exceeds"]
+STATUSES: tuple[Status, ...] = get_args(Status)
 
 NOMINAL = LEVELS.index("nominal")
 ZONES = ("natural", "rural", "suburban", "urban")
@@ -106,8 +101,8 @@ ROAD = Many(label="road", of=Is(kind=Receiver), least=2)
 class Compared:
     """A figure with its likely band, beside its limit; all in one unit.
 
-    ``low`` and ``high`` combine the projectors' losses and the wall's reflectance, which are independent of each
-    other, in quadrature (JCGM 100:2008, 5.1.2).
+    The band combines the projectors' losses and the wall's reflectance, which are independent of each other, in
+    quadrature (JCGM 100:2008, 5.1.2).
     """
 
     value: float
@@ -138,21 +133,10 @@ class Compared:
 
 @dataclass(frozen=True, kw_only=True)
 class ReceiverLight:
-    """The light that a show sends to a receiver.
+    """The light that a show sends to a receiver [lx]: straight from each projector, from the front, from lamps.
 
-    Attributes
-    ----------
-    receiver : Receiver
-    distance : float
-        To the nearest visible point of the front [m], to a pixel.
-    beams : tuple of float
-        Illuminance straight from each projector [lx].
-    reflected, lamps : float
-        From the front, and straight from lamps and strings [lx].
-    beside : float
-        Of `beams`: what passes the house, so that a mask or a shade takes it away and the front stays as bright [lx].
-    total : Compared
-        All of it against the limit [lx].
+    `beside` is what of the beams passes the house, so that a mask or a shade takes it away and the front stays as
+    bright; `distance` is that to the nearest visible pixel of the front [m].
     """
 
     receiver: Receiver
@@ -166,26 +150,16 @@ class ReceiverLight:
     @property
     def origin(self) -> str:
         """Where most of it comes from, in words."""
-        parts = {
-            "straight from the beam": sum(self.beams),
-            "reflected by the house": self.reflected,
-            "from the lamps": self.lamps,
-        }
+        parts = {"straight from the beam": sum(self.beams), "reflected by the house": self.reflected}
+        parts["from the lamps"] = self.lamps
         return max(parts, key=lambda name: parts[name])
 
 
 @dataclass(frozen=True, kw_only=True)
 class RoadLight(Result):
-    """The light of the beams in the eyes of drivers along a road.
+    """The light of all beams across the line of sight of drivers [lx], along a road from its first point [m].
 
-    Attributes
-    ----------
-    along : tuple of float
-        Where it was looked at, from the first point of the road [m].
-    illuminance : tuple of float
-        There, across the line of sight, from all beams [lx].
-    beside : tuple of float
-        Of that, what passes the house [lx]; the rest is on its way to the front.
+    `beside` is what of it passes the house [lx]; the rest is on its way to the front.
     """
 
     along: tuple[float, ...]
@@ -214,12 +188,15 @@ class RoadLight(Result):
         """Of all stretches together [m]."""
         return sum(end - start for start, end in self.stretches)
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the light step by step along the road; lengths in ``"m"`` or ``"ft"``."""
         unit, metres = edge("m", units)
-        names = (f"along the road [{unit}]", "beams [lx]", "past the house [lx]")
-        steps = zip((a / metres for a in self.along), self.illuminance, self.beside, strict=True)
-        return make_frame([dict(zip(names, step, strict=True)) for step in steps], {names[0]: ".1f"})
+        where = f"along the road [{unit}]"
+        rows = [
+            {where: along / metres, "beams [lx]": light, "past the house [lx]": past}
+            for along, light, past in zip(self.along, self.illuminance, self.beside, strict=True)
+        ]
+        return make_frame(rows, {where: ".1f"})
 
     def sentence(self, units: str = "m") -> str:
         """Return the finding in words; lengths in ``"m"`` or ``"ft"``."""
@@ -239,20 +216,13 @@ class ObtrusiveLight(Result):
 
     Attributes
     ----------
-    environmental_zone, curfew, masked
-        As asked for.
-    receivers : tuple of ReceiverLight
-    luminance : Compared
-        Average luminance of the front [cd/m2].
-    ambient_luminance : Compared
-        Of that, what ambient light makes, beside the same limit [cd/m2].
+    luminance, ambient_luminance : Compared
+        Average luminance of the front, and what of it ambient light makes [cd/m2].
     missing : tuple of float
         Share of each projector's light, on full white, that lands on no patch which the audience sees: it goes beside
-        or over the house, to the ground, or on faces that are hidden or seen edge-on. Known as well as the raster
-        knows edges.
+        or over the house, to the ground, or on faces that are hidden or seen edge-on; to a pixel.
     missing_flux : tuple of float
         Of each projector [lm]; what is left of it on black where the picture is masked.
-    road : RoadLight or None
     """
 
     environmental_zone: str
@@ -267,14 +237,12 @@ class ObtrusiveLight(Result):
 
     def receiver(self, name: str) -> ReceiverLight:
         """Return the light at the receiver called `name`, or raise `InputError` with the names there are."""
-        found = {light.receiver.name: light for light in self.receivers}
-        return found[OneOf(options=tuple(found)).check("receiver", name)]
+        return pick("receiver", name, {light.receiver.name: light for light in self.receivers})
 
     @property
     def status(self) -> Status:
         """The worst of all receivers and the front."""
-        found = {self.luminance.status, *(light.total.status for light in self.receivers)}
-        return "exceeds" if "exceeds" in found else "borderline" if "borderline" in found else "within"
+        return max((self.luminance.status, *(light.total.status for light in self.receivers)), key=STATUSES.index)
 
     @property
     def usable_light(self) -> float:
@@ -282,14 +250,13 @@ class ObtrusiveLight(Result):
 
         0 where lamps or ambient light alone reach a limit.
         """
-        pairs = [(light.total, light.lamps) for light in self.receivers]
-        shares = [1.0]
-        for figure, rest in (*pairs, (self.luminance, self.ambient_luminance.high)):
-            if figure.high > figure.limit:
-                shares.append(max(0.0, figure.limit - rest) / (figure.high - rest) if figure.high > rest else 0.0)
-        return min(shares)
+        lit = [(self.luminance, self.ambient_luminance.high), *((one.total, one.lamps) for one in self.receivers)]
+        over = [(figure, rest) for figure, rest in lit if figure.high > figure.limit]
+        if any(rest >= figure.limit for figure, rest in over):
+            return 0.0
+        return min(((figure.limit - rest) / (figure.high - rest) for figure, rest in over), default=1.0)
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the vertical illuminance at each receiver; lengths in ``"m"`` or ``"ft"``."""
         unit, metres = edge("m", units)
         away = f"from front [{unit}]"
@@ -302,13 +269,13 @@ class ObtrusiveLight(Result):
         ]
         return make_frame(rows, {away: ".1f", "total [lx]": "band", "limit [lx]": "g"}, index="receiver")
 
-    def front_frame(self) -> pd.DataFrame:
+    def front_frame(self) -> Frame:
         """Return the average luminance of the front, with the show and by ambient light alone."""
         parts = {"with the show": self.luminance, "ambient light alone": self.ambient_luminance}
         rows = [{"front": name, **part.row("average luminance", "cd/m²")} for name, part in parts.items()]
         return make_frame(rows, {"average luminance [cd/m²]": "band", "limit [cd/m²]": "g"}, index="front")
 
-    def missing_frame(self) -> pd.DataFrame:
+    def missing_frame(self) -> Frame:
         """Return the light of each projector that misses the house."""
         sent = zip(self._beams("projector"), self.missing, self.missing_flux, strict=True)
         rows = [{"projector": name, "misses": share, "sent there [lm]": flux} for name, share, flux in sent]
@@ -321,36 +288,29 @@ class ObtrusiveLight(Result):
     def sentence(self, units: str = "m") -> str:
         """Return what exceeds which limit and what helps, in a newspaper's words; lengths in ``"m"`` or ``"ft"``."""
         edge("m", units)
-        when = f"{self.curfew} curfew in {self.environmental_zone} surroundings"
+        worst = max(self.receivers, key=lambda light: light.total.value)
+        name, most = worst.receiver.name, short(worst.total.value)
+        allowed = f"the {worst.total.limit:g} lx that CIE 150 allows {self.curfew} curfew in {self.environmental_zone}"
         over = [light for light in self.receivers if light.total.status != "within"]
-        parts = []
-        for light in over:
-            verb = "gets" if light.total.status == "exceeds" else "may get"
-            parts.append(
-                f"{capital(light.receiver.name)} {verb} more light than the {light.total.limit:g} lx that CIE 150 "
-                f"allows {when}: about {short(light.total.value)} lx, most of it {light.origin}."
-            )
-        if not over:
-            worst = max(self.receivers, key=lambda light: light.total.value)
-            allowed = f"less than the {worst.total.limit:g} lx that CIE 150 allows {when}"
-            name, most = worst.receiver.name, short(worst.total.value)
-            parts.append(
-                f"{capital(name)} gets {most} lx, {allowed}."
-                if len(self.receivers) == 1
-                else f"Each place gets {allowed}; {name} gets most, {most} lx."
-            )
+        verbs = {"exceeds": "gets", "borderline": "may get"}
+        parts = [
+            f"{capital(light.receiver.name)} {verbs[light.total.status]} more light than {allowed} surroundings: about "
+            f"{short(light.total.value)} lx, most of it {light.origin}."
+            for light in over
+        ]
+        if not over and len(self.receivers) == 1:
+            parts = [f"{capital(name)} gets {most} lx, less than {allowed} surroundings."]
+        elif not over:
+            parts = [f"Each place gets less than {allowed} surroundings; {name} gets most, {most} lx."]
         bright = {"within": "keeps", "borderline": "may exceed", "exceeds": "exceeds"}[self.luminance.status]
         parts.append(
             f"On full white the front averages {short(self.luminance.value)} cd/m² and {bright} the limit of "
             f"{self.luminance.limit:g} cd/m²."
         )
+        fate = "picture lies beside the house and is masked" if self.masked else "light misses the house"
         for name, share in zip(self._beams("projector"), self.missing, strict=True):
             whose = f"{'the ' if len(self.missing) == 1 else ''}{name}'s"
-            parts.append(
-                f"{capital(percent(share))} of {whose} picture lies beside the house and is masked."
-                if self.masked
-                else f"{capital(percent(share))} of {whose} light misses the house."
-            )
+            parts.append(f"{capital(percent(share))} of {whose} {fate}.")
         if self.road is not None:
             parts.append(self.road.sentence(units))
         remedies = self._remedies(over)
@@ -359,16 +319,12 @@ class ObtrusiveLight(Result):
         return " ".join([*parts, CAUTION])
 
     def _remedies(self, over: Sequence[ReceiverLight]) -> list[str]:
-        # Who is met by a beam, as (name, whether it passes the house).
-        met = [
-            (light.receiver.name, light.beside > 0.5 * sum(light.beams))
-            for light in over
-            if sum(light.beams) > 0.1 * light.total.value
-        ]
-        if self.road is not None and self.road.largest > 0.0:
-            met.append(("the road", sum(self.road.beside) > 0.5 * sum(self.road.illuminance)))
-        past = [name for name, passes in met if passes]
-        across = [name for name, passes in met if not passes]
+        # Who is met by a beam: its light there, and what of that passes the house.
+        lit = [(one.receiver.name, sum(one.beams), one.beside, 0.1 * one.total.value) for one in over]
+        if self.road is not None:
+            lit.append(("the road", sum(self.road.illuminance), sum(self.road.beside), 0.0))
+        past = [name for name, beams, beside, least in lit if beams > least and beside > 0.5 * beams]
+        across = [name for name, beams, beside, least in lit if beams > least and beside <= 0.5 * beams]
         result = []
         if past:
             if not self.masked:
@@ -388,9 +344,8 @@ class ObtrusiveLight(Result):
             result.append("dim or shade the lamps")
         if self.curfew == "after" and over:
             lux, _ = limits(self.environmental_zone, "before")
-            keeps = all(light.total.high <= lux for light in self.receivers)
-            also = ", which this show keeps" if keeps else ""
-            result.append(f"switch off before curfew, until when {lux:g} lx are allowed{also}")
+            kept = ", which this show keeps" if all(light.total.high <= lux for light in self.receivers) else ""
+            result.append(f"switch off before curfew, until when {lux:g} lx are allowed{kept}")
         return result
 
 
@@ -415,7 +370,6 @@ def obtrusive_light(
         At least one, each with a name of its own; none on a patch of the front, and none nearer to it than
         `NEAREST` pixels where the front lights it.
     environmental_zone : {"natural", "rural", "suburban", "urban"}
-        Zones E1 to E4.
     curfew : {"before", "after"}
     lamps : sequence of Luminaire or LedString
         Of the show, whose direct light counts at the receivers. What lamps put on the front counts where the scene's
@@ -423,8 +377,8 @@ def obtrusive_light(
     road : sequence of Receiver, optional
         See `road_light`.
     masked : bool
-        Whether picture elements beside the house are black: those whose ray meets no patch. A black element still
-        sends what the projector leaks and what its lens scatters of the white on the front.
+        Whether picture elements whose ray meets no patch are black. Black still is what the projector leaks and what
+        its lens scatters of the white on the front.
     spacing : float
         Pixel size of the raster on the front [m].
 
@@ -440,34 +394,30 @@ def obtrusive_light(
     light = light_map(scene, spacing)
     on_wall = cast.raster.patch >= 0
     front = cast.raster.at(on_wall)
-    bands = light["reflectance_band"].sel(level=list(LEVELS)).values
     # For each level of the wall's reflectance, shape (level, pixel).
-    bright = bands[:, front.patch] * light["illuminance"].values[on_wall] / np.pi
+    bright = _levels(light, "reflectance_band")[:, front.patch] * light["illuminance"].values[on_wall] / np.pi
     machines = [projector for projector, _ in scene.projectors]
     losses = np.array([machine.transmission() for machine in machines])
     losses /= losses[:, [NOMINAL]]
-    beams, beside = _beams(scene, cast, wanted, masked)
+    beams, beside, dark = _beams(scene, cast, wanted, masked)
     results = []
     for receiver, straight, past in zip(wanted, beams, beside, strict=True):
         distance = _distance(front, bright[LEVELS.index("high")], receiver, spacing)
         reflected = surface_illuminance(bright, front.position, front.normal, front.area, receiver)
         nominal, direct = float(reflected[NOMINAL]), _lamp_light(scene.facade, shining, receiver)
-        by_light = straight @ losses + direct + nominal * light["light_band"].sel(level=list(LEVELS)).values
-        results.append(
-            ReceiverLight(
-                receiver=receiver,
-                distance=distance,
-                beams=tuple(straight.tolist()),
-                reflected=nominal,
-                lamps=direct,
-                beside=float(past.sum()),
-                total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
-            )
+        by_light = straight @ losses + direct + nominal * _levels(light, "light_band")
+        found = ReceiverLight(
+            receiver=receiver,
+            distance=distance,
+            beams=tuple(straight.tolist()),
+            reflected=nominal,
+            lamps=direct,
+            beside=float(past.sum()),
+            total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
         )
-    used = cast.share.sum(axis=1)
+        results.append(found)
     # A picture wholly on the front may cover a little more than itself where the raster rounds edges up.
-    missing = np.maximum(0.0, 1.0 - used)
-    dark = black_share(machines, 1.0, used) if masked else 1.0
+    missing = np.maximum(0.0, 1.0 - cast.share.sum(axis=1))
     average, ambient = _average_luminance(light, luminance)
     return ObtrusiveLight(
         environmental_zone=environmental_zone,
@@ -490,8 +440,8 @@ def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, 
     scene, masked, spacing
         As for `obtrusive_light`.
     road : sequence of Receiver
-        Two or more points along the line that drivers' eyes follow, in order, with the lines of sight there. Between
-        them position and line of sight change evenly.
+        Two or more points along the line that drivers' eyes follow, with the lines of sight there. Between them
+        position and line of sight change evenly.
 
     Raises
     ------
@@ -512,22 +462,15 @@ def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, 
     )
     points = [Receiver(name="road", position=at, facing=sight) for at, sight in zip(positions, normals, strict=True)]
     cast = _cast(scene, points, masked, spacing)
-    beams, beside = (part.sum(axis=1).tolist() for part in _beams(scene, cast, points, masked))
-    return RoadLight(along=tuple(along.tolist()), illuminance=tuple(beams), beside=tuple(beside))
+    beams, beside, _ = _beams(scene, cast, points, masked)
+    light, past = (tuple(part.sum(axis=1).tolist()) for part in (beams, beside))
+    return RoadLight(along=tuple(along.tolist()), illuminance=light, beside=past)
 
 
 def limits(environmental_zone: str, curfew: str) -> tuple[float, float]:
-    """Return the limits of CIE 150: vertical illuminance on properties [lx], average luminance of a facade [cd/m2].
+    """Return the limits of CIE 150:2017: vertical illuminance on properties [lx], average luminance of a front [cd/m2].
 
-    Parameters
-    ----------
-    environmental_zone : {"natural", "rural", "suburban", "urban"}
-    curfew : {"before", "after"}
-        Of the illuminance; the luminance knows no curfew.
-
-    References
-    ----------
-    CIE 150:2017, from memory: ``reference_data/ambient_levels.csv``.
+    From memory, see ``reference_data/ambient_levels.csv``. The luminance knows no curfew.
     """
     zone = ENVIRONMENTAL_ZONE.check("environmental_zone", environmental_zone)
     at_property = f"{CURFEW.check('curfew', curfew)} curfew, {zone} surroundings"
@@ -540,21 +483,9 @@ def surface_illuminance(
 ) -> Array:
     """Return the illuminance that pieces of a diffuse surface make at a receiver, shape (...) [lx].
 
-    Parameters
-    ----------
-    luminance : array, shape (..., n)
-        [cd/m2].
-    points, normals : array, shape (n, 3)
-        Middle of each piece [m], and unit normal on the side that shines. Nothing stands in between.
-    areas : array, shape (n,)
-        Of each piece [m2], small against its distance squared.
-    receiver : Receiver
-        Gets nothing from pieces behind it, nor from those whose other side it sees.
-
-    Raises
-    ------
-    InputError
-        For a receiver on one of the pieces' middles.
+    Each has a luminance, shape (..., n) [cd/m2], a middle [m] and a unit normal on the side that shines, shape (n, 3),
+    and an area that is small against its distance squared, shape (n,) [m2]. Pieces behind the receiver, and those whose
+    other side it sees, give nothing; one in its place raises `InputError`. Nothing stands in between.
     """
     Is(kind=Receiver).check("receiver", receiver)
     away, facing = _sight(points, normals, receiver)
@@ -594,8 +525,15 @@ def _cast(scene: Scene, receivers: Sequence[Receiver], masked: bool, spacing: fl
     return cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing)
 
 
-def _beams(scene: Scene, cast: Cast, receivers: Sequence[Receiver], masked: bool) -> tuple[Array, Array]:
-    """Return the light straight from projectors, and what of it passes the house, both (receiver, projector) [lx]."""
+def _levels(light: xr.Dataset, name: str) -> Array:
+    return np.asarray(light[name].sel(level=list(LEVELS)))
+
+
+def _beams(scene: Scene, cast: Cast, receivers: Sequence[Receiver], masked: bool) -> tuple[Array, Array, Array]:
+    """Return the light straight from projectors, and what of it passes the house, both (receiver, projector) [lx].
+
+    And the share of its white that each projector sends beside the house.
+    """
     positions = np.array([receiver.position for receiver in receivers])
     normals = np.array([receiver.normal for receiver in receivers])
     machines = [projector for projector, _ in scene.projectors]
@@ -610,7 +548,7 @@ def _beams(scene: Scene, cast: Cast, receivers: Sequence[Receiver], masked: bool
         # One on the way to the front gets what the front gets, masked or not.
         beside[:, i] = np.where(np.isinf(first), white * black[i], 0.0)
         beams[:, i] = beside[:, i] + np.where((first >= 1.0) & np.isfinite(first), white, 0.0)
-    return beams, beside
+    return beams, beside, black
 
 
 def _lamp_light(facade: Facade, lamps: Sequence[Lamp], receiver: Receiver) -> float:
@@ -631,8 +569,8 @@ def _average_luminance(light: xr.Dataset, limit: float) -> tuple[Compared, Compa
     points = judged_points(light)
     rho, white = (light[name].values.ravel()[points.seen] for name in ("reflectance", "white_luminance"))
     ambient = rho * light["ambient_illuminance"].values.sum(axis=0).ravel()[points.seen] / np.pi
-    bands = light["reflectance_band"].sel(level=list(LEVELS)).values[:, points.patch] / np.where(rho > 0.0, rho, 1.0)
+    bands = _levels(light, "reflectance_band")[:, points.patch] / np.where(rho > 0.0, rho, 1.0)
     bare = np.full(len(LEVELS), ambient.mean())
-    by_light = white.mean() * light["light_band"].sel(level=list(LEVELS)).values + bare
+    by_light = white.mean() * _levels(light, "light_band") + bare
     by_wall, bare_by_wall = ((bands * part).mean(axis=1) for part in (white + ambient, ambient))
     return Compared.of(by_light, by_wall, limit), Compared.of(bare, bare_by_wall, limit)
