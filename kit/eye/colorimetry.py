@@ -11,24 +11,19 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
+from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import LIGHT_OUTPUT, REFLECTANCE, SHARE, Number
-from kit.results import Format, Result, make_frame
-from kit.source.spectra import LightSource, Spectrum, tristimulus
+from kit.results import Frame, Result, make_frame
+from kit.source.spectra import CHANNELS, LightSource, Spectrum, tristimulus
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 from kit.words import percent, plain, short
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
 Chromaticity = tuple[float, float]
 
 # Squares along an edge of each face of the RGB cube: Rec. 709 is then 0.01% below the limit of ever finer faces.
@@ -45,43 +40,21 @@ def reflected_white(spd: Spectrum, reflectance: Spectrum) -> Array:
 
 
 def primary_matrix(source: LightSource, reflectance: Spectrum | None = None) -> Array:
-    """Return the matrix from linear drive of red, green, blue to X, Y, Z on the wall.
+    """Return the matrix from linear drive of red, green, blue to X, Y, Z on the wall, shape (3, 3).
 
-    Parameters
-    ----------
-    source : LightSource
-    reflectance : Spectrum, optional
-        Of the wall. Not given: an ideal white diffuser.
-
-    Returns
-    -------
-    array, shape (3, 3)
-        Columns are full red, green and blue after reflection, in units in which white (1, 1, 1) on an ideal white
-        diffuser has Y = 1.
-
-    Raises
-    ------
-    InputError
-        For a reflectance above 1.
+    White (1, 1, 1) on an ideal white diffuser, which is the wall if no reflectance is given, has Y = 1.
     """
     white = sum(tristimulus(channel)[1] for channel in source.channels)
     return np.stack([tristimulus(channel, reflectance) for channel in source.channels], axis=1) / white
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Gamut:
-    """The colours of a projector on a wall against those of Rec. 709 (ITU-R BT.709).
+    """The colours of a projector on a wall: their area or volume over that of Rec. 709, and what they cover of it.
 
-    Parameters
-    ----------
-    area_share, area_covered : float
-        Area of the triangle of primaries over that of Rec. 709, and the share of Rec. 709's triangle inside it, in
-        the CIE 1931 (x, y) diagram.
-    area_share_uv, area_covered_uv : float
-        The same in the CIE 1976 (u', v') diagram, where equal areas differ less in what the eye makes of them.
-    volume_share, volume_covered : float
-        Volume of all colours in CIELAB over that of Rec. 709, and the share of Rec. 709's solid inside it. The
-        reference white is the projector's white on an ideal white surface, so a dark wall has a small solid.
+    By the triangle of primaries in the CIE 1931 (x, y) diagram; in the CIE 1976 (u', v') diagram, where equal areas
+    differ less in what the eye makes of them; and by the solid of all colours in CIELAB. Its reference white is the
+    projector's white on an ideal white surface, so a dark wall has a small solid.
     """
 
     area_share: float
@@ -93,22 +66,11 @@ class Gamut:
 
 
 def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Gamut:
-    """Return how much of Rec. 709 is left of the colours that a matrix of primaries makes.
+    """Return how much of Rec. 709 is left of the colours that a `primary_matrix` makes.
 
-    Parameters
-    ----------
-    matrix : array, shape (3, 3)
-        From linear drive to X, Y, Z, as `primary_matrix` returns it.
-    white : (float, float)
-        Chromaticity of the reference white of CIELAB, which has Y = 1.
-    black_share : float
-        Luminance of black over that of white without it, in [0, 1]; its colour is that of white. Leak and ambient
-        light add it to every colour.
-
-    Raises
-    ------
-    InputError
-        For primaries that span no gamut.
+    `white` is the chromaticity of the reference white of CIELAB, which has Y = 1. `black_share` is the luminance of
+    black over that of white without it, in [0, 1], of the colour of white: leak and ambient light add it to every
+    colour. Primaries that span no gamut raise `InputError`.
     """
     SHARE.check("black_share", black_share)
     if not np.all(np.isfinite(matrix)) or abs(np.linalg.det(matrix)) < 1e-12:
@@ -121,21 +83,12 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
         areas += [ours.area / theirs.area, theirs.intersection(ours).area / theirs.area]
     drive = (_rec709_points() * _white_xyz(white) - black) @ np.linalg.inv(matrix).T
     inside = np.all((drive >= -1e-9) & (drive <= 1.0 + 1e-9), axis=-1)
-    return Gamut(
-        area_share=areas[0],
-        area_covered=areas[1],
-        area_share_uv=areas[2],
-        area_covered_uv=areas[3],
-        volume_share=lab_volume(matrix, white, black=black) / _rec709_volume(),
-        volume_covered=float(inside.mean()),
-    )
+    return Gamut(*areas, *[lab_volume(matrix, white, black=black) / _rec709_volume(), float(inside.mean())])
 
 
 def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None) -> float:
     """Return the volume in CIELAB of all colours ``matrix @ rgb + black``, rgb from 0 to 1.
 
-    Notes
-    -----
     The surface of the solid is that of the RGB cube, because the way from rgb to CIELAB is one to one. Its faces are
     cut into triangles, evenly in CIELAB lightness of a grey, and the volume is the sum of the tetrahedra that each
     makes with the centre (divergence theorem).
@@ -171,40 +124,28 @@ def rec709() -> tuple[Array, Chromaticity]:
 class WallColour(Result):
     """What a surface makes of the light of a projector.
 
-    Parameters
+    Attributes
     ----------
-    surface, source : str
-        Names.
     origin : str
         Where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`.
     reflectance : float
-        Luminous reflectance under the projector's white, in [0, 1].
-    white, red, green, blue : (float, float)
-        Chromaticity (x, y) on the wall.
-    white_luminance, red_luminance, green_luminance, blue_luminance : float
-        For the given illuminance of white light, black light included [cd/m2].
-    gamut : Gamut
+        Luminous reflectance under the projector's white.
+    chromaticity, luminance : dict
+        On the wall, of white, red, green and blue: (x, y), and for the given illuminance of white, black light included
+        [cd/m2].
     white_difference : float
         CIEDE2000 between the wall's white, scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees.
-    neutral_share : float or None
-        Largest part of the luminance of white that is left when channels are turned down until white is D65.
-        None: no drive makes this wall neutral.
-    neutral_drive : (float, float, float) or None
-        Linear drive of red, green and blue that does it.
+    neutral_share, neutral_drive : float and (float, float, float), or None
+        Largest part of the luminance of white that is left when channels are turned down until white is D65, and the
+        linear drive that does it. None: no drive makes this wall neutral.
     """
 
     surface: str
     source: str
     origin: str
     reflectance: float
-    white: Chromaticity
-    red: Chromaticity
-    green: Chromaticity
-    blue: Chromaticity
-    white_luminance: float
-    red_luminance: float
-    green_luminance: float
-    blue_luminance: float
+    chromaticity: dict[str, Chromaticity]
+    luminance: dict[str, float]
     gamut: Gamut
     white_difference: float
     neutral_share: float | None
@@ -213,24 +154,21 @@ class WallColour(Result):
     def lumens_for_neutral(self, stated: float) -> float:
         """Return the light output [lm] that has, turned down to a neutral white, the luminance that `stated` has.
 
-        Raises
-        ------
-        InputError
-            For a `stated` that is not above 0, or a wall that no drive makes neutral.
+        A wall that no drive makes neutral raises `InputError`.
         """
         LIGHT_OUTPUT.check("stated", stated)
         if self.neutral_share is None:
             raise InputError("surface", self.surface, f"a surface that {self.source} light can make neutral")
         return stated / self.neutral_share
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the colour as a frame of one row, see `colour_frame`; `units` change nothing."""
         return colour_frame([self])
 
     def sentence(self, units: str = "m") -> str:
         """Return in words what the wall does to colour; `units` change nothing."""
         words = (
-            f"{self.surface} in the light of a projector ({self.source}): {short(self.white_luminance)} cd/m² of "
+            f"{self.surface} in the light of a projector ({self.source}): {short(self.luminance['white'])} cd/m² of "
             f"white, {plain(self.white_difference)} CIEDE2000 from D65. Of the colours of Rec. 709 it leaves "
             f"{percent(self.gamut.volume_covered)} of the volume. "
         )
@@ -247,13 +185,12 @@ def wall_colour(
     Parameters
     ----------
     source : LightSource
-        See `kit.source.spectra.light_source`.
     surface : Surface
         A stated gain scales its luminance and leaves colour alone.
     white_illuminance : float
         From the projector's white on the wall [lx], above 0.
     black_share : float
-        Luminance of black over that of white without it, in [0, 1]; see `gamut`.
+        Luminance of black over that of white without it, in [0, 1]: leak and ambient light.
 
     Raises
     ------
@@ -264,7 +201,7 @@ def wall_colour(
     --------
     >>> import kit
     >>> brick = kit.wall_colour(kit.light_source("lamp"), kit.Surface.from_reference("red brick"))
-    >>> f"{brick.white_luminance:.1f} cd/m² at 100 lx; {brick.neutral_share:.0%} left when white is made neutral"
+    >>> f"{brick.luminance['white']:.1f} cd/m² at 100 lx; {brick.neutral_share:.0%} left when white is made neutral"
     '5.9 cd/m² at 100 lx; 46% left when white is made neutral'
     """
     import colour
@@ -276,39 +213,26 @@ def wall_colour(
     matrix = primary_matrix(source, reflectance)
     left = gamut(matrix, source.white, black_share=black_share)
     white = matrix.sum(axis=1)
-    black = black_share * white
-    per_y = white_illuminance / math.pi * gain_of(surface)
-    shown = [white + black, *(matrix.T + black)]
-    xy = [(float(x), float(y)) for x, y in _xy(np.array(shown))]
-    luminance = [float(per_y * xyz[1]) for xyz in shown]
+    shown = np.array([white, *matrix.T]) + black_share * white
+    names, per_y = ("white", *CHANNELS), white_illuminance / math.pi * gain_of(surface)
 
     _, neutral = rec709()
-    target = _white_xyz(neutral)
     difference = colour.delta_E(_to_lab(white / white[1], neutral), np.array([100.0, 0.0, 0.0]), method="CIE 2000")
     # D65 of Y = 1 needs this drive. Scaled until the strongest channel, black light included, is at full.
-    drive = np.linalg.solve(matrix, target)
-    share, channels = None, None
-    scaled = (1.0 + black_share) * drive / drive.max() - black_share
-    if np.all(scaled >= 0.0) and np.all(drive >= 0.0):
-        share = float(1.0 / (drive.max() * white[1]))
-        channels = (float(scaled[0]), float(scaled[1]), float(scaled[2]))
+    drive = np.linalg.solve(matrix, _white_xyz(neutral))
+    red, green, blue = ((1.0 + black_share) * drive / drive.max() - black_share).tolist()
+    possible = min(red, green, blue, drive.min()) >= 0.0
     return WallColour(
         surface=surface.name,
         source=source.name,
         origin=reflectance.origin,
         reflectance=float(white[1]),
-        white=xy[0],
-        red=xy[1],
-        green=xy[2],
-        blue=xy[3],
-        white_luminance=luminance[0],
-        red_luminance=luminance[1],
-        green_luminance=luminance[2],
-        blue_luminance=luminance[3],
+        chromaticity={name: (float(x), float(y)) for name, (x, y) in zip(names, _xy(shown), strict=True)},
+        luminance=dict(zip(names, (per_y * shown[:, 1]).tolist(), strict=True)),
         gamut=left,
         white_difference=float(difference),
-        neutral_share=share,
-        neutral_drive=channels,
+        neutral_share=float(1.0 / (drive.max() * white[1])) if possible else None,
+        neutral_drive=(red, green, blue) if possible else None,
     )
 
 
@@ -317,30 +241,27 @@ def gain_of(surface: Surface) -> float:
     return surface.luminance_factor / surface.reflectance if surface.reflectance > 0.0 else 1.0
 
 
-def colour_frame(colours: Iterable[WallColour]) -> pd.DataFrame:
+def colour_frame(colours: Iterable[WallColour]) -> Frame:
     """Return walls as a frame with one row for each."""
-    share: dict[str, Format] = dict.fromkeys(("area [Rec. 709]", "volume [Rec. 709]", "left when neutral"), ".0%")
-    formats = share | {"white x": ".3f", "white y": ".3f", "reflectance": ".3f", "CIEDE2000 to D65": ".1f"}
-    return make_frame(
-        (
-            {
-                "surface": item.surface,
-                "light source": item.source,
-                "spectrum": item.origin,
-                "white x": item.white[0],
-                "white y": item.white[1],
-                "reflectance": item.reflectance,
-                "white [cd/m²]": item.white_luminance,
-                "area [Rec. 709]": item.gamut.area_share,
-                "volume [Rec. 709]": item.gamut.volume_share,
-                "CIEDE2000 to D65": item.white_difference,
-                "left when neutral": item.neutral_share,
-            }
-            for item in colours
-        ),
-        formats,
-        index="surface",
-    )
+    rows = [
+        {
+            "surface": item.surface,
+            "light source": item.source,
+            "spectrum": item.origin,
+            "white x": item.chromaticity["white"][0],
+            "white y": item.chromaticity["white"][1],
+            "reflectance": item.reflectance,
+            "white [cd/m²]": item.luminance["white"],
+            "area [Rec. 709]": item.gamut.area_share,
+            "volume [Rec. 709]": item.gamut.volume_share,
+            "CIEDE2000 to D65": item.white_difference,
+            "left when neutral": item.neutral_share,
+        }
+        for item in colours
+    ]
+    shares = dict.fromkeys(("area [Rec. 709]", "volume [Rec. 709]", "left when neutral"), ".0%")
+    digits = dict.fromkeys(("white x", "white y", "reflectance"), ".3f")
+    return make_frame(rows, shares | digits | {"CIEDE2000 to D65": ".1f"}, index="surface")
 
 
 def uv(xyz: Array) -> Array:
