@@ -3,15 +3,20 @@
 Every luminance of the kit is photopic: light weighted as by the cones of an eye by day, V(lambda). A show on a dark
 front has 0.1 to 3 cd/m2, where an eye sees with cones and rods together (mesopic, 0.005 to 5 cd/m2). Rods answer to
 bluer light, V'(lambda), so light that is rich in blue is worth more there than a photometer says, and red light less.
-How much follows from the S/P ratio of the light and from the luminance that the eye is adapted to.
+A detail that is looked at falls on the fovea, where there are no rods, and follows the photometer; and targets that
+come from practice were measured with photometers: compare them with photopic figures.
 
-What that does not change: a detail that is looked at falls on the fovea, where there are no rods, and follows the
-photometer. And targets that come from practice were measured with photometers: compare them with photopic figures.
+This is system MES2 of CIE 191:2010 (constants read in a package that carries them, the text from memory; see
+``reference_data/eye.csv``): L_mes = (m L_p + (1 - m) L_s V'0) / (m + (1 - m) V'0) with V'0 = V'(555 nm) = 683/1699. The
+adaptation m solves m = a + b log10 L_mes for the field that the eye is adapted to, and is 1 from 5 cd/m2 up and 0 from
+0.005 cd/m2 down, by definition. L_mes rises with luminance and with the S/P ratio of the light.
 
-References
-----------
-CIE 191:2010, Recommended system for mesopic photometry based on visual performance (system MES2; constants read in a
-package that carries them, the text from memory). Constants: ``reference_data/eye.csv``.
+Below a ratio of 0.26 (a field of orange or red light alone) several m solve that at some luminances below
+0.005 cd/m2 / ratio. The greatest is taken, which is where the iteration of CIE 191 from m = 0.5 ends; there, as the
+field gets darker, the result falls to rods alone in one step, between 0.02 and 0.05 cd/m2. Above a ratio of 18 (blue
+light alone) that iteration swings for ever just below 5 cd/m2; the one solution there is is found. The system describes
+how well and how fast something beside the line of sight is seen, not how bright it looks, for light that is more or
+less white; pure red or blue is only roughly described.
 """
 
 from __future__ import annotations
@@ -19,27 +24,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
-from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import NAME, Is, Many, Number, Numbers, together
-from kit.results import Result, make_frame
+from kit.results import Frame, Result, make_frame
 from kit.source.spectra import FINE, LightSource, Spectrum, light_source
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
-
 AMOUNT = Number(low=0.0)
 LUMINANCE = Number(label="luminance", unit="cd/m2", low=0.0)
-ROWS = Many(of=Number(unit="cd/m2", above=0.0), least=1)
+LUMINANCE_ROW = Many(of=Number(unit="cd/m2", above=0.0), least=1)
 WORTH = (
     "The table: by how much each light is worth more (+) or less (-) than a photometer says, beside the line of sight, "
     "to an eye adapted to that luminance."
@@ -52,25 +52,10 @@ WALLS = ("red brick", "white painted brick")
 
 
 def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum | None = None) -> float:
-    """Return the S/P ratio of a light: its scotopic over its photopic luminance [1].
+    """Return the S/P ratio of a light, reflected if a reflectance is given: its scotopic over its photopic luminance.
 
-    Parameters
-    ----------
-    light : Spectrum or LightSource
-        As it leaves the wall, or as it falls on it if `reflectance` is given. Of a projector's light source: white,
-        all channels at full drive.
-    reflectance : Spectrum, optional
-        Of the wall.
-
-    Raises
-    ------
-    InputError
-        For something else, a light of no power between 380 and 780 nm, or a reflectance above 1.
-
-    Notes
-    -----
-    S/P = 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm, with the observers CIE 1924 (photopic) and
-    CIE 1951 (scotopic) as colour-science has them.
+    S/P = 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm; of a projector's light source it is that of
+    white. Anything else, a light of no power there, or a reflectance above 1 raises `InputError`.
     """
     LIGHT.check("light", light)
     channels = light.channels if isinstance(light, LightSource) else (light,)
@@ -92,48 +77,16 @@ def mesopic_luminance(
     adaptation: ArrayLike | None = None,
     adaptation_ratio: ArrayLike | None = None,
 ) -> Array:
-    """Return what a luminance is worth to an eye that is adapted to dim light [cd/m2].
+    """Return what a photopic luminance [cd/m2], of light of an S/P ratio, is worth to an eye in dim light [cd/m2].
 
-    Parameters
-    ----------
-    photopic : array
-        Luminance that is looked at, as a photometer reads it [cd/m2], 0 or more.
-    ratio : array
-        S/P ratio of its light [1], 0 or more.
-    adaptation : array, optional
-        Photopic luminance that the eye is adapted to [cd/m2], 0 or more. Not given: `photopic` itself.
-    adaptation_ratio : array, optional
-        S/P ratio of what the eye is adapted to [1], 0 or more. Not given: `ratio`.
-
-    Returns
-    -------
-    array
-        In the shape to which the arguments broadcast. A photometer and this eye agree at a ratio of 1.
-
-    Raises
-    ------
-    InputError
-        For values that are negative or no numbers, or shapes that do not go together.
-
-    Notes
-    -----
-    MES2 of CIE 191:2010: L_mes = (m L_p + (1 - m) L_s V'0) / (m + (1 - m) V'0) with V'0 = V'(555 nm) = 683/1699. The
-    adaptation m solves m = a + b log10 L_mes for the field that the eye is adapted to, and is 1 from 5 cd/m2 up and
-    0 from 0.005 cd/m2 down, by definition. L_mes rises with luminance and ratio.
-
-    Below a ratio of 0.26 (a field of orange or red light alone) several m solve that at some luminances below
-    0.005 cd/m2 / ratio. The greatest is taken, which is where the iteration of CIE 191 from m = 0.5 ends; there, as
-    the field gets darker, the result falls to rods alone in one step, between 0.02 and 0.05 cd/m2. Above a ratio of
-    18 (blue light alone) that iteration swings for ever just below 5 cd/m2; the one solution there is is found.
-
-    The system describes how well and how fast something beside the line of sight is seen, not how bright it looks.
-    It is meant for light that is more or less white; pure red or blue is only roughly described.
+    `adaptation` [cd/m2] and `adaptation_ratio` are those of the field that the eye is adapted to, if they are not the
+    same. All broadcast. Values that are negative or no numbers raise `InputError`.
     """
-    given = {"photopic": photopic, "ratio": ratio, "adaptation": adaptation, "adaptation_ratio": adaptation_ratio}
-    given |= {"adaptation": photopic} if adaptation is None else {}
-    given |= {"adaptation_ratio": ratio} if adaptation_ratio is None else {}
-    light, sp, field, field_sp = together(**{name: Numbers(of=AMOUNT).check(name, v) for name, v in given.items()})
-    m = _adaptation(field, field_sp)
+    field = {"adaptation": photopic if adaptation is None else adaptation}
+    field["adaptation_ratio"] = ratio if adaptation_ratio is None else adaptation_ratio
+    given = {"photopic": photopic, "ratio": ratio, **field}
+    light, sp, *seen = together(**{name: Numbers(of=AMOUNT).check(name, v) for name, v in given.items()})
+    m = _adaptation(*seen)
     peak = reference.value("eye", "scotopic efficiency at 555 nm")
     return (light * ((m + (1.0 - m) * peak * sp) / (m + (1.0 - m) * peak)))[()]
 
@@ -150,27 +103,17 @@ def white_ratios() -> dict[str, float]:
 
 @dataclass(frozen=True, kw_only=True)
 class DimVision(Result):
-    """What a photometer's figures mean to an eye in dim light.
+    """What a photometer's figures mean to an eye adapted to a photopic `luminance` [cd/m2], of which `sentence` speaks.
 
-    Parameters
-    ----------
-    luminance : float
-        Photopic, to which the eye is adapted [cd/m2]: what `sentence` speaks of.
-    ratios : dict of str to float
-        S/P ratio of each light.
-    luminances : tuple of float
-        Photopic [cd/m2], to each of which an eye is adapted: the columns of `frame`.
+    `frame` has a row for each light, with its S/P ratio, and a column for an eye adapted to each of `luminances`.
     """
 
     luminance: float
     ratios: dict[str, float]
     luminances: tuple[float, ...]
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
-        """Return by how much each light is worth more (+) or less (-) than a photometer says, beside the line of sight.
-
-        `units` change nothing.
-        """
+    def frame(self, units: str = "m") -> Frame:
+        """Return by how much each light is worth more or less beside the line of sight than a photometer says."""
         worth = mesopic_luminance(self.luminances, np.reshape(list(self.ratios.values()), (-1, 1))) / self.luminances
         columns = [f"at {level:g} cd/m²" for level in self.luminances]
         rows = [
@@ -184,22 +127,20 @@ class DimVision(Result):
         at = f"At {np.format_float_positional(self.luminance, precision=2, fractional=False, trim='-')} cd/m²"
         targets = "the targets come from practice with photometers and stay as they are"
         if self.luminance >= reference.value("eye", "upper end"):
-            words = (
-                f"{at} the eye sees as by day: the photometer is right, straight ahead and beside the line of sight."
-            )
+            words = "the eye sees as by day: the photometer is right, straight ahead and beside the line of sight."
         elif self.luminance > reference.value("eye", "lower end"):
             words = (
-                f"{at} the eye is between day and night: the darker it gets, the more colours fade and detail blurs, "
+                "the eye is between day and night: the darker it gets, the more colours fade and detail blurs, "
                 "and beside the line of sight white and bluish light count for more than the photometer says, red "
                 f"light for less. A detail looked at straight follows the photometer, and {targets}."
             )
         else:
             words = (
-                f"{at} the eye sees by night vision alone: colours are gone, detail is blurred, and what is looked at "
+                "the eye sees by night vision alone: colours are gone, detail is blurred, and what is looked at "
                 "straight fades first. Beside the line of sight white and bluish light count for far more than the "
                 f"photometer says and red light for far less; {targets}."
             )
-        return f"{words} {WORTH}"
+        return f"{at} {words} {WORTH}"
 
 
 def dim_vision(
@@ -212,7 +153,7 @@ def dim_vision(
     luminance : float
         Photopic [cd/m2], 0 or more.
     lights : mapping of str to float, optional
-        S/P ratio by name. Not given: `white_ratios`.
+        S/P ratio by name. Not given: that of the white of typical projectors on typical walls.
     luminances : sequence of float
         Photopic [cd/m2], above 0, to compare with.
 
@@ -237,7 +178,7 @@ def dim_vision(
     return DimVision(
         luminance=LUMINANCE.check("luminance", luminance),
         ratios={NAME.check("light", name): AMOUNT.check(f"light {name!r}: ratio", v) for name, v in lights.items()},
-        luminances=ROWS.check("luminances", luminances),
+        luminances=LUMINANCE_ROW.check("luminances", luminances),
     )
 
 

@@ -5,8 +5,8 @@ projector cannot avoid, the ambient light on the wall, and the veil in the eye. 
 a dim option stays dim.
 
 A screen cannot show these luminances, so one tone curve translates them, the same for all options that are compared:
-the contrast-based scale factor of Ward (1994). It finds the one factor that makes what is just visible at night just
-visible on the screen:
+the one factor that makes what is just visible at night just visible on the screen (G. Ward, A contrast-based
+scalefactor for luminance display, Graphics Gems IV (1994) 415-421, from memory),
 
 .. math::
 
@@ -15,20 +15,16 @@ visible on the screen:
 with :math:`L_d` the screen's white and :math:`L_a` the luminance that the eye is adapted to, here the logarithmic mean
 over the fronts of all the options together. Nothing is done about the colour of the light that the eye is adapted to,
 nor about what eyes lose of colour and detail in the dark: below about 3 cd/m2 the real front looks greyer than this.
-A picture's red, green and blue drive the projector's own, so a wide-gamut machine shows them more saturated.
-
-References
-----------
-G. Ward, A contrast-based scalefactor for luminance display, Graphics Gems IV (1994) 415-421 (from memory).
-IEC 61966-2-1 (sRGB), as carried by colour-science.
+A picture's red, green and blue drive the projector's own, so a wide-gamut machine shows them more saturated. The screen
+is sRGB (IEC 61966-2-1), as carried by colour-science.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from functools import cache
-from typing import TYPE_CHECKING, Literal
+from typing import Literal
 
 import numpy as np
 import xarray as xr
@@ -36,6 +32,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
 from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
 from kit.eye.light_map import EXTENT, Scene, light_map
@@ -43,19 +40,14 @@ from kit.eye.picture_file import Picture
 from kit.fields import Number, OneOf
 from kit.light.cast import blended, cast_light
 from kit.quantities import labelled
-from kit.results import Result, make_frame
+from kit.results import Frame, Result, make_frame
 from kit.source.spectra import LightSource, ambient_spectrum, tristimulus
-from kit.wall.facade import Facade, Surface
+from kit.wall.facade import Facade
 from kit.wall.raster import Grid, visible
 from kit.wall.surface_spectra import surface_spectrum
 from kit.words import capital, join, percent, short
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
 Fit = Literal["front", "projector"]
-
 FIT = OneOf(label="picture laid over", options=("front", "projector"), default="front")
 ADAPTATION, SCREEN_WHITE = Number(unit="cd/m2", low=0.0), Number(unit="cd/m2", above=0.0)
 
@@ -80,9 +72,8 @@ def night_view(
     source : LightSource
         Of all its projectors.
     fit : {"front", "projector"}
-        ``"front"``: the picture is laid over the front in elevation, edge to edge, as content that was drawn on a
-        photograph of it. ``"projector"``: it fills the projector's own picture, stretched to its shape; with several
-        projectors each shows all of it.
+        Whether the picture is laid over the front in elevation, edge to edge, as content drawn on a photograph of it;
+        or fills the picture of each projector, stretched to its shape.
     ambient_light : str
         Colour of ambient light and veil, see `ambient_spectrum`.
     spacing, extent
@@ -91,9 +82,9 @@ def night_view(
     Returns
     -------
     xarray.Dataset
-        That of `light_map` with ``xyz`` (y, x, channel) [cd/m2], NaN where there is no wall: everything the eye gets,
-        and ``drive`` (y, x, primary), the picture's linear drive where it lands, 0 where the projector has no light;
-        where several projectors show different parts of it, the mean by their light.
+        That of `light_map` with ``xyz`` (y, x, channel) [cd/m2], everything the eye gets, NaN where there is no wall;
+        and ``drive`` (y, x, primary), the picture's linear drive where it lands, 0 where there is no light for it; of
+        several projectors the mean by their light.
 
     Raises
     ------
@@ -122,17 +113,13 @@ def night_view(
     level = float((weights[..., None] * drive).sum() / (3.0 * total)) if total else 0.0
     light = light_map(replace(scene, average_picture_level=min(level, 1.0)), spacing, extent=extent)
 
-    index = light["patch"].values
+    index, around = light["patch"].values, ambient_spectrum(ambient_light)
     surfaces = [patch.surface for patch in scene.facade.patches]
-    cached: dict[Surface, tuple[Array, Array]] = {}
-    around = ambient_spectrum(ambient_light)
-    for surface in dict.fromkeys(surfaces):
-        spectrum = surface_spectrum(surface)
-        cached[surface] = primary_matrix(source, spectrum), reflected_white(around, spectrum)
+    spectra = {surface: surface_spectrum(surface) for surface in set(surfaces)}
     # The last row serves the index -1, where there is no wall.
-    matrices = np.array([cached[s][0] for s in surfaces] + [np.full((3, 3), np.nan)])
-    whites = np.array([cached[s][1] for s in surfaces] + [np.full(3, np.nan)])
-    gain = np.array([gain_of(s) for s in surfaces] + [np.nan])[index] / np.pi
+    matrices = np.array([*(primary_matrix(source, spectra[s]) for s in surfaces), np.full((3, 3), np.nan)])
+    whites = np.array([*(reflected_white(around, spectra[s]) for s in surfaces), np.full(3, np.nan)])
+    gain = np.array([*map(gain_of, surfaces), np.nan])[index] / np.pi
     bright, dark = light["illuminance"].values * gain, light["black_illuminance"].values * gain
     # Full white is what the projector is stated to give, its own leak and scatter included.
     mixed = dark[..., None] + drive * (bright - dark)[..., None]
@@ -153,13 +140,11 @@ class Screen(Result):
     ----------
     images : tuple of array, shape (y, x, 3)
         sRGB as bytes, row 0 on top; black where there is no wall.
-    adaptation : float
-        Luminance that the eye is taken to be adapted to [cd/m2].
-    brightest : float
-        Luminance that is shown as the screen's white [cd/m2].
+    adaptation, brightest : float
+        Luminance that the eye is taken to be adapted to, and that is shown as the screen's white [cd/m2].
     cut : tuple of float
-        For each option the share of the front that the screen cannot show: brighter than its white, or more
-        saturated than its primaries. It is drawn as near as the screen gets.
+        For each option the share of the front that is brighter than the screen's white or more saturated than its
+        primaries: it is drawn as near as the screen gets.
     """
 
     images: tuple[NDArray[np.uint8], ...]
@@ -167,17 +152,10 @@ class Screen(Result):
     brightest: float
     cut: tuple[float, ...]
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return how each picture was made; `units` change nothing."""
-        rows = [
-            {
-                "picture": number,
-                "eye adapted to [cd/m²]": self.adaptation,
-                "screen's white stands for [cd/m²]": self.brightest,
-                "beyond the screen": cut,
-            }
-            for number, cut in enumerate(self.cut, 1)
-        ]
+        both = {"eye adapted to [cd/m²]": self.adaptation, "screen's white stands for [cd/m²]": self.brightest}
+        rows = [{"picture": number, **both, "beyond the screen": cut} for number, cut in enumerate(self.cut, 1)]
         return make_frame(rows, {"beyond the screen": ".0%"}, index="picture")
 
     def sentence(self, units: str = "m") -> str:
@@ -226,15 +204,7 @@ def on_screen(views: Sequence[xr.Dataset]) -> Screen:
 
 
 def ward_scale(adaptation: float, screen_white: float) -> float:
-    """Return the share of the screen's white that stands for each cd/m2 of the scene [m2/cd]; see the module.
-
-    Parameters
-    ----------
-    adaptation : float
-        Luminance to which the eye is adapted [cd/m2], 0 or more.
-    screen_white : float
-        [cd/m2], above 0.
-    """
+    """Return the share of the screen's white that stands for each cd/m2 of the scene [m2/cd]; see the module."""
     world = ADAPTATION.check("adaptation", adaptation)
     white = SCREEN_WHITE.check("screen_white", screen_white)
     offset, inner, outer = (
@@ -247,17 +217,14 @@ def ward_scale(adaptation: float, screen_white: float) -> float:
 def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
     """Return the front as it looks by daylight, to be projected onto itself: flat colours, no sun and no shade.
 
+    It is for ``fit="front"``: over the front's bounds, black where there is no wall. An ideal white wall would be full
+    white; a colour beyond the screen's primaries is drawn as near as they get.
+
     Parameters
     ----------
     facade : Facade
     spacing : float
         Pixel size [m].
-
-    Returns
-    -------
-    Picture
-        Over the front's bounds, for ``fit="front"``; black where there is no wall. An ideal white wall would be full
-        white. A colour beyond the screen's primaries is drawn as near as they get.
     """
     grid = Grid.over(facade.bounds, spacing)
     index = visible(facade, grid)
@@ -274,7 +241,6 @@ class BaseColour:
 
     Attributes
     ----------
-    patch : str
     luminance, brightest : float
         Median luminance at the eye with the picture as it is, and with this patch's colour turned up until one
         channel is full [cd/m2].
@@ -292,29 +258,15 @@ class BaseColour:
 
 @dataclass(frozen=True, kw_only=True)
 class BaseColours(Result):
-    """What becomes of a picture on each visible, lit patch.
-
-    Attributes
-    ----------
-    patches : tuple of BaseColour
-    """
+    """What becomes of a picture on each visible, lit patch."""
 
     patches: tuple[BaseColour, ...]
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return a row for each patch; `units` change nothing."""
-        rows = [
-            {
-                "patch": one.patch,
-                "luminance [cd/m²]": one.luminance,
-                "at most [cd/m²]": one.brightest,
-                "saturation wanted": one.wanted,
-                "saturation seen": one.seen,
-            }
-            for one in self.patches
-        ]
-        names = ("luminance [cd/m²]", "at most [cd/m²]", "saturation wanted", "saturation seen")
-        return make_frame(rows, dict.fromkeys(names, ".2f"), index="patch" if rows else "")
+        names = ("patch", "luminance [cd/m²]", "at most [cd/m²]", "saturation wanted", "saturation seen")
+        rows = [dict(zip(names, astuple(one), strict=True)) for one in self.patches]
+        return make_frame(rows, dict.fromkeys(names[1:], ".2f"), index="patch" if rows else "")
 
     def sentence(self, units: str = "m") -> str:
         """Return in words how bright the picture is, and where it loses most of its colour; `units` change nothing."""
@@ -352,22 +304,20 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseC
         here = (index == i) & lit
         if not here.any():
             continue
-        colour = np.median(drive[here], axis=0)
-        seen = np.median(xyz[here], axis=0)
+        colour, seen = np.median(drive[here], axis=0), np.median(xyz[here], axis=0)
         matrix = primary_matrix(source, surface_spectrum(patch.surface)) * (gain_of(patch.surface) / np.pi)
         illuminance = float(np.median((view["illuminance"] - view["black_illuminance"]).values[here]))
         peak = float(colour.max())
         full = colour / peak if peak > 0 else np.ones(3)
         added = illuminance * (matrix @ (full - colour))[1]
-        result.append(
-            BaseColour(
-                patch=patch.name,
-                luminance=float(seen[1]),
-                brightest=float(seen[1] + added),
-                wanted=_saturation(from_rgb @ colour, d65) if peak > 0 else 0.0,
-                seen=_saturation(seen, white),
-            )
+        found = BaseColour(
+            patch=patch.name,
+            luminance=float(seen[1]),
+            brightest=float(seen[1] + added),
+            wanted=_saturation(from_rgb @ colour, d65) if peak > 0 else 0.0,
+            seen=_saturation(seen, white),
         )
+        result.append(found)
     return BaseColours(patches=tuple(result))
 
 

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
-from kit.fields import NAME, Number, OneOf, check_named, declared
+from kit.fields import NAME, Declared, Number, OneOf, declared
 from kit.files import read_file
 
 if TYPE_CHECKING:
@@ -46,28 +46,19 @@ Array = NDArray[np.float32]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class Picture:
-    """A picture to project.
+class Picture(Declared):
+    """A picture to project: drive of red, green and blue `rgb`, shape (height, width, 3), row 0 on top.
 
-    Parameters
-    ----------
-    name : str
-    rgb : array (height, width, 3)
-        Drive of red, green and blue: linear light over that of full white, in [0, 1], row 0 on top. Kept as a
-        read-only float32 copy.
-
-    Raises
-    ------
-    InputError
-        For an array of another shape, of integers, with a value outside [0, 1] or not finite, without pixels,
-        or with more than `MOST_PIXELS`.
+    Drive is linear light over that of full white, in [0, 1]: floating-point numbers, kept as a read-only float32 copy.
     """
 
+    thing = "picture"
     name: str = declared(NAME)
     rgb: Array
 
     def __post_init__(self) -> None:
-        where = f"{check_named(self, 'picture')}: rgb"
+        super().__post_init__()
+        where = f"picture {self.name!r}: rgb"
         right = "floating-point numbers from 0 to 1, of shape (height, width, 3)"
         try:
             given = np.asarray(self.rgb)
@@ -101,20 +92,9 @@ class Picture:
         return self.width / self.height
 
     def resized(self, width: int, height: int) -> Picture:
-        """Return the picture on another grid, each new pixel the mean of the area it covers.
+        """Return the picture on another grid, each new pixel the mean light of the area it covers.
 
-        The means are of light, so the picture's mean light stays the same. A finer grid shows the old pixels
-        as blocks.
-
-        Parameters
-        ----------
-        width, height : int
-            Of the new grid [pixels], 1 or more.
-
-        Raises
-        ------
-        InputError
-            For a size that is not a whole number of 1 or more, or more than `MOST_PIXELS` together.
+        A finer grid shows the old pixels as blocks. More than `MOST_PIXELS` raise `InputError`.
         """
         columns, rows = PIXELS.check("resized: width", width), PIXELS.check("resized: height", height)
         if columns * rows > MOST_PIXELS:
@@ -133,28 +113,22 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
         A PNG, JPEG, WebP, TIFF, BMP or GIF file with one picture: black and white, grey (8 or 16 bits), palette
         or RGB (8 bits per channel).
     transparent : {"refuse", "black"}
-        What to do with a picture that is transparent somewhere. A projector shows no light there: ``"black"``
-        multiplies each pixel's light by its opacity.
-
-    Returns
-    -------
-    Picture
-        Named as the file. Turned as its EXIF orientation says.
+        What to do with a picture that is transparent somewhere: ``"black"`` multiplies each pixel's light by its
+        opacity.
 
     Raises
     ------
     InputError
-        For what cannot be read or would be read wrongly, always with what would be right: no such file, a folder,
-        no picture, a damaged or truncated one, one beyond `MOST_PIXELS` or `MOST_BYTES`; an animation or several
-        pages, CMYK, 16-bit colour (it would be cut to 8 bits), a colour space other than sRGB that cannot be
-        converted, transparency.
+        For what cannot be read or would be read wrongly: no such file, no picture, a damaged or truncated one, one
+        beyond `MOST_PIXELS` or `MOST_BYTES`; an animation or several pages, CMYK, 16-bit colour (it would be cut to 8
+        bits), a colour space other than sRGB that cannot be converted, transparency.
 
     Notes
     -----
-    sRGB is decoded by IEC 61966-2-1 as carried by colour-science. A file without a colour profile counts as sRGB. An
-    embedded ICC profile other than sRGB is converted with relative colorimetric intent, at 8 bits; a colour that
-    sRGB does not hold becomes the nearest that it holds. Of a JPEG that carries several pictures (previews, depth
-    maps), the first is the picture.
+    The picture is named as the file and turned as its EXIF orientation says. sRGB is decoded by IEC 61966-2-1 as
+    carried by colour-science; a file without a colour profile counts as sRGB. An embedded ICC profile other than sRGB
+    is converted with relative colorimetric intent, at 8 bits; a colour that sRGB does not hold becomes the nearest that
+    it holds. Of a JPEG that carries several pictures (previews, depth maps), the first is the picture.
     """
     TRANSPARENT.check("transparent", transparent)
     data = read_file("picture", path, right=READABLE, most=MOST_BYTES)
@@ -209,25 +183,19 @@ def _check_header(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
         raise InputError(where, f"a grey TIFF of {bits[0]} bits, or white at 0", "16 bits with black at 0, or 8 bits")
     if raw in ("L;2", "L;4") and "transparency" in image.info:  # Pillow compares unscaled with scaled values
         raise InputError(where, "a transparent grey picture of 2 or 4 bits", "8 bits: save it as 8-bit RGB")
-    _check_png_colour(where, image, data)
-
-
-def _check_png_colour(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
-    """Refuse a PNG that states, by other means than an ICC profile, that it is not sRGB."""
-    if image.format != "PNG":
-        return
-    right = "sRGB: save it as sRGB"
-    head = data[: image.tile[0].offset if image.tile else 0]
-    at = head.find(b"cICP")
-    if at >= 0 and head[at + 4 : at + 8] != SRGB_CODE_POINTS:
-        raise InputError(where, "a PNG in another colour space (cICP)", right)
-    gamma = image.info.get("gamma", FILE_GAMMA)
-    stated = at >= 0 or "srgb" in image.info or "icc_profile" in image.info  # any of these comes before gAMA
-    if not stated and abs(gamma - FILE_GAMMA) > GAMMA_TOLERANCE:
-        raise InputError(where, f"a PNG of file gamma {gamma:g}", right)
+    if image.format == "PNG":
+        # What it states, by other means than an ICC profile, of its colours; any of these comes before gAMA.
+        _, coded, points = data[: image.tile[0].offset if image.tile else 0].partition(b"cICP")
+        gamma = image.info.get("gamma", FILE_GAMMA)
+        stated = coded or "srgb" in image.info or "icc_profile" in image.info
+        if coded and not points.startswith(SRGB_CODE_POINTS):
+            raise InputError(where, "a PNG in another colour space (cICP)", "sRGB: save it as sRGB")
+        if not stated and abs(gamma - FILE_GAMMA) > GAMMA_TOLERANCE:
+            raise InputError(where, f"a PNG of file gamma {gamma:g}", "sRGB: save it as sRGB")
 
 
 def _linear(where: str, image: Image.Image, transparent: str) -> Array:
+    from colour.models import eotf_sRGB
     from PIL import ImageOps
 
     profile = image.info.get("icc_profile")
@@ -240,18 +208,16 @@ def _linear(where: str, image: Image.Image, transparent: str) -> Array:
         key = image.info.get("transparency")
         opacity = None if key is None else (drive != key).astype(np.float32)
     else:
-        opacity = None
-        if image.has_transparency_data:
-            opacity = np.asarray(image.convert("RGBA").getchannel("A"), np.float32) / 255
+        alpha = image.convert("RGBA").getchannel("A") if image.has_transparency_data else None
+        opacity = None if alpha is None else np.asarray(alpha, np.float32) / 255
         colours = image.convert(_colour_mode(image.mode))
-        if transform is not None:
-            colours = transform(colours)
-        drive = np.asarray(colours)
+        drive = np.asarray(colours if transform is None else transform(colours))
     if opacity is not None and opacity.min() < 1.0 and transparent == "refuse":
         share = float(np.mean(opacity < 1.0))
         right = 'an opaque picture, or transparent="black" (a projector shows no light there)'
         raise InputError(where, f"transparent in {share:.2%} of its pixels", right)
-    rgb = _decode_table(np.iinfo(drive.dtype).max)[drive]
+    top = np.iinfo(drive.dtype).max
+    rgb = np.asarray(eotf_sRGB(np.arange(top + 1) / top), np.float32)[drive]
     if opacity is not None:
         rgb *= opacity if rgb.ndim == 2 else opacity[..., None]
     return np.repeat(rgb[..., None], 3, axis=-1) if rgb.ndim == 2 else rgb
@@ -259,13 +225,6 @@ def _linear(where: str, image: Image.Image, transparent: str) -> Array:
 
 def _colour_mode(mode: str) -> str:
     return "L" if mode in ("1", "L", "LA") else "RGB"
-
-
-def _decode_table(top: int) -> Array:
-    """Return the linear light of each code value from 0 to `top`, by IEC 61966-2-1."""
-    from colour.models import eotf_sRGB
-
-    return np.asarray(eotf_sRGB(np.arange(top + 1) / top), np.float32)
 
 
 def _transform(where: str, profile: bytes, mode: str) -> Callable[[Image.Image], Image.Image] | None:
@@ -290,10 +249,10 @@ def _transform(where: str, profile: bytes, mode: str) -> Callable[[Image.Image],
     except (ImageCms.PyCMSError, ValueError) as error:
         raise InputError(where, f"a colour profile that cannot be converted ({error})", right) from None
     # A profile of sRGB itself, whatever it is called, moves no colour by more than rounding: the file stays exact.
-    levels = np.arange(0, 256, 15 if input_mode == "RGB" else 1, dtype=np.uint8)
-    probe = levels[None]
     if input_mode == "RGB":
-        probe = np.stack(np.meshgrid(levels, levels, levels, indexing="ij"), axis=-1).reshape(len(levels), -1, 3)
+        probe = np.mgrid[0:256:15, 0:256:15, 0:256:15].astype(np.uint8).reshape(3, 18, -1).transpose(1, 2, 0).copy()
+    else:
+        probe = np.arange(256, dtype=np.uint8)[None]
     there = np.asarray(transform.apply(Image.fromarray(probe))).astype(int)
     if np.abs(there - (probe if probe.ndim == 3 else probe[..., None])).max() <= 1:
         return None
