@@ -17,7 +17,7 @@ from kit.answers.scenes import WALL
 from kit.fields import AMBIENT, DISTANCE, UNITS, Day, Flag, Number, OneOf, Text
 from kit.views.drawing import Board, _colours
 from kit.views.page import picture
-from kit.views.panel import control, nearest
+from kit.views.panel import NOTHING, control, nearest
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 
@@ -66,10 +66,10 @@ def test_a_slider_is_labelled_in_the_unit_that_is_shown():
 def test_names_are_menus_two_of_them_buttons_and_what_is_not_given_has_words():
     menu = control(OneOf(label="colour", options=("red", "green", "blue"), reading=str.upper, optional=True))
     assert type(menu) is widgets.Dropdown
-    assert menu.options == (("not given", None), ("RED", "red"), ("GREEN", "green"), ("BLUE", "blue"))
+    assert menu.options == (("not given", NOTHING), ("RED", "red"), ("GREEN", "green"), ("BLUE", "blue"))
     assert type(control(UNITS)) is widgets.ToggleButtons
     assert control(UNITS).options == (("feet", "ft"), ("metres", "m"))
-    assert control(WALL).options[0] == ("as the house is", None)
+    assert control(WALL).options[0] == ("as the house is", NOTHING)
 
 
 def test_flags_texts_days_and_directions_have_controls_of_their_own():
@@ -173,7 +173,7 @@ def test_a_picture_carries_its_size_and_its_text_in_the_page(panel):
 
 def test_a_picture_of_a_notebook_carries_its_text_in_the_page(house):
     shown = kit.show(kit.draw_house(house), "Front of an invented house")
-    assert shown.data.startswith('<img class="kit-picture" alt="Front of an invented house" ')
+    assert shown.data.startswith('<img class="kit-figure" alt="Front of an invented house" ')
     assert "base64,iVBORw0KGgo" in shown.data
 
 
@@ -318,6 +318,8 @@ def test_reset_brings_everything_back(panel):
     assert panel.choice != start
     panel.reset.click()
     assert panel.choice == start
+    assert panel.choice.wall is None
+    assert panel.controls["wall"].label == "as the house is"
     assert "8,000 lm" in text(panel)
 
 

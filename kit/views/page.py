@@ -27,7 +27,7 @@ table.kit-table { border-collapse: collapse; table-layout: auto; width: max-cont
 """
 # Words wrap, pictures fit, cautions stand out.
 STYLE = f"""<style>{TABLES}
-.kit-panel .widget-html-content {{ line-height: 1.45; white-space: normal; }}
+.kit-panel .widget-html-content {{ line-height: 1.45; white-space: normal; min-width: 0; max-width: 100%; }}
 .kit-panel p {{ margin: 0.4em 0; max-width: 62em; }}
 .kit-words {{ border-left: 6px solid currentColor; padding: 0 12px; }}
 .kit-verdict {{ display: flex; flex-wrap: wrap; gap: 8px; }}
@@ -35,7 +35,7 @@ STYLE = f"""<style>{TABLES}
 .kit-title {{ font-size: 1.25em; font-weight: bold; }}
 .kit-caution {{ border: 2px solid #8a6d00; background: #fff6d6; color: #111; padding: 6px 14px; margin: 6px 0;
   font-size: 1.1em; line-height: 1.5; max-width: 62em; box-sizing: border-box; }}
-.kit-picture {{ display: block; max-width: 100%; height: auto; }}
+.kit-panel .widget-toggle-buttons {{ display: flex; align-items: center; }}
 .kit-stale {{ opacity: 0.45; }}
 </style>"""
 
@@ -62,8 +62,8 @@ def tables(name: str, *frames: tuple[pd.DataFrame, str]) -> str:
     return f"<div class='{name}'>{''.join(html_table(frame, title) for frame, title in frames)}</div>"
 
 
-def picture(png: bytes, alt: str) -> str:
-    """Return a PNG picture with its size and its text.
+def picture(png: bytes, alt: str, name: str = "kit-picture") -> str:
+    """Return a PNG picture with its size and its text, called `name`.
 
     With its size said, the page keeps the place of a picture that is replaced, and does not jump.
     """
@@ -71,8 +71,8 @@ def picture(png: bytes, alt: str) -> str:
     said = html.escape(text("alt", alt), quote=True)
     data = base64.b64encode(png).decode("ascii")
     return (
-        f'<img class="kit-picture" alt="{said}" width="{width}" height="{height}" decoding="sync" '
-        f'src="data:image/png;base64,{data}">'
+        f'<img class="{name}" alt="{said}" width="{width}" height="{height}" decoding="sync" '
+        f'style="display: block; max-width: 100%; height: auto" src="data:image/png;base64,{data}">'
     )
 
 
@@ -89,7 +89,7 @@ def show(ax: Axes, alt: str) -> Any:
 
     figure, buffer = ax.get_figure(), io.BytesIO()
     figure.savefig(buffer, format="png", dpi=90, bbox_inches="tight")  # type: ignore[union-attr]
-    return HTML(picture(buffer.getvalue(), alt))
+    return HTML(picture(buffer.getvalue(), alt, "kit-figure"))
 
 
 def report(thing: Result | pd.DataFrame | str, *, units: str = "m", title: str = "") -> Any:

@@ -29,6 +29,8 @@ CAUTIONS = (
     "of your local code and of a licensed electrician."
 )
 LABEL = {"description_width": "125px"}
+# What a menu holds for None.
+NOTHING = "(nothing)"
 
 
 def layout(width: str = "395px") -> widgets.Layout:
@@ -51,7 +53,10 @@ def control(spec: Spec, units: str = "m") -> Any:
         buttons.style.button_width = "80px"
         return buttons
     if isinstance(spec, OneOf):
-        return widgets.Dropdown(options=spec.menu(), **look)
+        # The library takes None for nothing chosen, and shows nothing.
+        return widgets.Dropdown(
+            options=[(said, NOTHING if value is None else value) for said, value in spec.menu()], **look
+        )
     if isinstance(spec, Flag):
         return widgets.Checkbox(**look)
     if isinstance(spec, Text):
@@ -162,7 +167,9 @@ class Panel:
     @property
     def choice(self) -> Any:
         """What the controls say now; `InputError` where they say what cannot be."""
-        values = {name: one.value for name, one in self.controls.items()}
+        values: dict[str, Any] = {
+            name: None if one.value == NOTHING else one.value for name, one in self.controls.items()
+        }
         # The slider's own unit is the one it was last given, not the one just asked for.
         for name in self.lengths:
             values[name] *= metres_per(self._unit)
@@ -176,7 +183,8 @@ class Panel:
                 for name, one in self.controls.items():
                     if name not in self.lengths:
                         value = getattr(choice, name)
-                        one.value = nearest(one, value) if isinstance(self.fields[name], Number) else value
+                        number = isinstance(self.fields[name], Number)
+                        one.value = nearest(one, value) if number else NOTHING if value is None else value
             self.update(choice)
 
     def update(self, choice: Any) -> None:

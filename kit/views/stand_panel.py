@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from kit.answers.stands import Arrangement, StandChoice, arrange
 from kit.views.page import caution, paragraphs, picture, tables, words
-from kit.views.panel import CAUTIONS, Panel
+from kit.views.panel import Panel
 from kit.views.plans import PlanBoard
 
 
@@ -15,9 +15,11 @@ class StandPanel(Panel):
 
     choice_type = StandChoice
     answer = staticmethod(arrange)
+    # What the words on eyes in the beam do not say.
     caution = (
         "A stand or post in the garden needs a foundation and a housing that local code and a licensed electrician "
-        f"accept; nothing may fall on the walk. These figures are no certificate of safety. {CAUTIONS}"
+        "accept; nothing may fall on the walk. Keep the beam out of drivers' and pilots' eyes and off the neighbours' "
+        "windows."
     )
 
     _board: PlanBoard | None = None
