@@ -325,6 +325,23 @@ def test_the_band_of_the_worth_is_that_of_cloth_over_wall():
     assert found.worth_band == pytest.approx(expected, rel=1e-12)
 
 
+@pytest.mark.analytic
+def test_a_wall_that_may_send_nothing_back_leaves_the_high_end_open_to_a_millionth():
+    wall = replace(BRICK, low=0.0)
+    scene = seen(surface=wall)
+    found = pay_off(scene, cover(scene.facade, COTTON))
+    over = hang(COTTON, wall)
+    up = math.hypot(math.log(over.high / over.reflectance), math.log(1e6))
+    assert found.worth_band[1] == pytest.approx(found.worth * math.exp(up), rel=1e-12)  # rounding
+
+
+def test_less_than_a_lux_counts_as_lit():
+    faint = pay_off(seen(lumens=30.0), cover(front(), COTTON))
+    # 30 lm on 40 m2, against the same wall under 4000 lm. Rounding only.
+    assert faint.worth / 30 == pytest.approx(pay_off(seen(), cover(front(), COTTON)).worth / 4000, rel=1e-12)
+    assert faint.route("as it is").luminance == pytest.approx(0.75 * BRICK.reflectance / math.pi, rel=1e-12)
+
+
 def test_black_cloth_takes_light_away():
     scene = seen()
     found = pay_off(scene, cover(scene.facade, Cloth.from_reference("black lining")))
