@@ -7,6 +7,7 @@ import warnings
 from dataclasses import dataclass
 
 import pytest
+from domains import domains, stored
 from examples import ARGUMENTS, EXAMPLES
 
 import kit
@@ -62,6 +63,18 @@ def test_a_field_that_cannot_be_used_is_refused_by_name(kind, name):
 def test_an_argument_that_cannot_be_used_is_refused_by_name(function, name):
     spec, call = ARGUMENTS[function, name]
     assert faults(call, name, spec) == []
+
+
+@pytest.mark.regression
+@pytest.mark.parametrize("owner", domains())
+def test_what_is_accepted_is_what_was(owner):
+    """Where a limit moves on purpose: ``python tests/domains.py``."""
+    assert domains()[owner] == stored().get(owner)
+
+
+@pytest.mark.regression
+def test_no_domain_is_stored_of_what_is_not_there():
+    assert list(stored()) == list(domains())
 
 
 def test_every_public_type_with_declared_fields_has_an_example():
