@@ -515,7 +515,7 @@ class _Study:
         """Return the median contrast, shape (..., part, level)."""
         even, moon = sky.twilight() + sky.glow(), sky.moon(self.front.raster.planes.normal)
         veil = self.veils.sum() + self.sky_veil * sky.luminance() + moon_veil(self.ambient, self.facade, sky)[0]
-        plane = self.front.planes()
+        plane = self.front.raster.plane.ravel()[self.front.lit]
         flat, planes = even.reshape(-1, 1), moon.reshape(-1, moon.shape[-1])
 
         def lux(block: slice) -> Array:

@@ -20,40 +20,33 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from kit import reference
+from kit.arrays import Array, Index
 from kit.bands import in_quadrature
 from kit.errors import InputError
 from kit.eye.contrast import contrast_end
-from kit.fields import CONTRAST, WHITE_LUMINANCE, check_fields, declared
-from kit.results import Result, make_frame
+from kit.fields import CONTRAST, WHITE_LUMINANCE, Declared, Is, declared
+from kit.results import Result, banded, make_frame, pick
 from kit.words import band, capital, join, percent, short
 
 if TYPE_CHECKING:
     import pandas as pd
 
-Array = NDArray[np.float64]
 Status = Literal["enough", "borderline", "not enough"]
+Kind = Literal["patch", "surface", "front"]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Target:
+class Target(Declared):
     """What counts as enough.
 
-    Parameters
-    ----------
-    white_luminance : float
-        Of projected white [cd/m2], above 0. The default suits a dark district (CIE 94-1993).
-    contrast : float
-        At the eye, above 1. The default is the second of the four categories of ANSI/INFOCOMM 3M-2011.
+    The defaults suit a dark district (CIE 94-1993), and the second of the four categories of contrast of
+    ANSI/INFOCOMM 3M-2011.
     """
 
     white_luminance: float = declared(WHITE_LUMINANCE, default=4.0)
     contrast: float = declared(CONTRAST, default=15.0)
-
-    def __post_init__(self) -> None:
-        check_fields(self)
 
     @classmethod
     def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> Target:
@@ -66,11 +59,8 @@ class Target:
 
 def checked_target(target: Target | None) -> Target:
     """Return `target`, or the default one for None; anything else: `InputError`."""
-    if target is None:
-        return Target()
-    if not isinstance(target, Target):
-        raise InputError("target", target, "a kit.Target")
-    return target
+    found: Target = Target() if target is None else Is(kind=Target).check("target", target)
+    return found
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -145,7 +135,7 @@ class Part:
     """
 
     name: str
-    kind: Literal["patch", "surface", "front"]
+    kind: Kind
     area: float
     share_of_front: float
     lit_share: float
@@ -170,33 +160,35 @@ class Part:
             "lit": self.lit_share,
             "pass": self.passing_share,
         }
-        for name, figure in (("white [cd/m²]", self.white_luminance), ("contrast", self.contrast)):
-            row[f"low {name}"] = np.nan if figure is None else figure.low
-            row[name] = np.nan if figure is None else figure.median
-            row[f"high {name}"] = np.nan if figure is None else figure.high
+        for name, found in (("white [cd/m²]", self.white_luminance), ("contrast", self.contrast)):
+            row |= banded(name, None if found is None else (found.low, found.median, found.high))
         return row | {"verdict": self.status}
 
     def sentence(self, target: Target) -> str:
         """Return the verdict on this part as a sentence for someone who never heard of a lux."""
         name = "The front as a whole" if self.kind == "front" else capital(self.name)
         if self.white_luminance is None or self.contrast is None or self.criterion == "coverage":
-            return f"{name}: not enough. The picture reaches only {percent(self.lit_share)} of it."
+            return f"{name}: not enough.{self.hopeless('it')}"
         white, contrast = self.white_luminance, self.contrast
         text = (
             f"{name}: {self.status}. White reaches {short(white.median)} cd/m²"
             f" (likely {short(white.low)} to {short(white.high)}; {short(target.white_luminance)} wanted),"
             f" contrast {short(contrast.median)}:1 (likely {short(contrast.low)} to {short(contrast.high)};"
-            f" {short(target.contrast)}:1 wanted)."
+            f" {short(target.contrast)}:1 wanted).{self.hopeless('it')}"
         )
-        if self.shortfall == np.inf:
-            text += " Most of it sends no light back; only another surface mends that."
-        elif self.shortfall > 1.0:
+        if 1.0 < self.shortfall < np.inf:
             text += f" Its {self.criterion} falls short by a factor of {self.shortfall:.1f}."
-        elif self.criterion:
+        elif self.criterion and self.shortfall <= 1.0:
             text += f" Its {self.criterion} could fall short on a bad day."
-        if self.remedy is not None:
-            text += f" {self.remedy.sentence()}"
-        return text
+        return text if self.remedy is None else f"{text} {self.remedy.sentence()}"
+
+    def hopeless(self, it: str) -> str:
+        """Return in words why no light mends the part, which is called `it`; empty where some does."""
+        if self.criterion == "coverage":
+            return f" The picture reaches only {percent(self.lit_share)} of {it}."
+        return (
+            f" Most of {it} sends no light back; only another surface mends that." if self.shortfall == np.inf else ""
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -219,37 +211,32 @@ class Verdict(Result):
 
     def surface(self, name: str) -> Part:
         """Return the verdict on one kind of surface, or raise `InputError` with the names there are."""
-        return _named(self.surfaces, "surface name", name)
+        return pick("surface name", name, {part.name: part for part in self.surfaces})
 
     def patch(self, name: str) -> Part:
         """Return the verdict on one patch, or raise `InputError` with the names there are."""
-        return _named(self.patches, "patch name", name)
+        return pick("patch name", name, {part.name: part for part in self.patches})
 
     def sentence(self, units: str = "m") -> str:
         """Return the verdict in words: the front first, then what passes and what does not."""
-        good = [p for p in self.surfaces if p.status == "enough"]
-        maybe = [p for p in self.surfaces if p.status == "borderline"]
-        bad = [p for p in self.surfaces if p.status == "not enough"]
         opening = {
             "enough": "is enough for most of this front",
             "borderline": "may or may not be enough for this front",
             "not enough": "is not enough for most of this front",
         }[self.status]
         text = f"{self.stated_light_output:,.0f} lumens {opening}."
-        for parts, word in ((good, "Good on"), (maybe, "Borderline on"), (bad, "Not enough on")):
+        words = {"enough": "Good on", "borderline": "Borderline on", "not enough": "Not enough on"}
+        by_status = {status: [p for p in self.surfaces if p.status == status] for status in words}
+        for status, parts in by_status.items():
             if parts:
                 share = sum(p.share_of_front for p in parts)
-                text += f" {word} {share:.0%} of it: {join([p.name for p in parts])}."
-        if bad:
-            largest = max(bad, key=lambda p: p.area)
-            if largest.criterion == "coverage":
-                text += f" The picture reaches only {largest.lit_share:.0%} of the {largest.name}."
-            elif largest.shortfall == np.inf:
-                text += f" Most of the {largest.name} sends no light back; only another surface mends that."
-            elif largest.shortfall > 1:
+                text += f" {words[status]} {share:.0%} of it: {join([p.name for p in parts])}."
+        if by_status["not enough"]:
+            largest = max(by_status["not enough"], key=lambda p: p.area)
+            text += largest.hopeless(f"the {largest.name}")
+            if largest.criterion != "coverage" and 1.0 < largest.shortfall < np.inf:
                 text += f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."
-                if largest.remedy is not None:
-                    text += f" {largest.remedy.sentence(units)}"
+                text += "" if largest.remedy is None else f" {largest.remedy.sentence(units)}"
         return text
 
     def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> pd.DataFrame:
@@ -292,46 +279,40 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
         for name in ("white_luminance", "black_luminance", "contrast", "reflectance", "illuminance")
     )
     ambient_lux = data["ambient_illuminance"].values.sum(axis=0).ravel()[seen]
-    light_band, walls = (light[name] for name in ("light_band", "reflectance_band"))
+    ambient = rho * (ambient_lux / np.pi)
     rows = np.empty((len(_ROWS), seen.size))
     point = dict(zip(_ROWS, rows, strict=True))
-    point["white"][:], point["contrast"][:] = white, contrast
-    ambient = rho * (ambient_lux / np.pi)
-    point["ambient now"][:] = ambient_lux
-    base_white, base_black = white + ambient, black + ambient
+    point["white"][:], point["contrast"][:], point["ambient now"][:] = white, contrast, ambient_lux
+    for end, (factor, ratio, sign) in likely_ends(light, patch, rho).items():
+        point[f"white {end}"][:] = white * in_quadrature((factor, ratio), sign)
+        point[f"contrast {end}"][:] = contrast_end(white, black, ambient, veil, contrast, factor, ratio, sign)
+    wanted, least = target.contrast, point["need for luminance"]
     with np.errstate(divide="ignore", invalid="ignore"):
-        for end, sign in (("low", -1), ("high", 1)):
-            factor = float(light_band.sel(level=end))
-            ratio = np.where(rho > 0, walls.sel(level=end).values[patch] / rho, 1.0)
-            point[f"white {end}"][:] = white * in_quadrature((factor, ratio), sign)
-            point[f"contrast {end}"][:] = contrast_end(white, black, ambient, veil, contrast, factor, ratio, sign)
         # The factor on all the light, at each point, that would just do.
-        headroom = white - target.contrast * black
-        point["need"][:] = np.where(headroom > 0, (target.contrast - 1.0) * (ambient + veil) / headroom, np.inf)
-        point["need for luminance"][:] = target.white_luminance / white
-        np.maximum(point["need"], point["need for luminance"], out=point["need"])
+        np.divide(target.white_luminance, white, out=least)
+        headroom = white - wanted * black
+        need = np.where(headroom > 0, (wanted - 1.0) * (ambient + veil) / headroom, np.inf)
+        np.maximum(need, least, out=point["need"])
         # The reflectance that would do: luminance grows with it, and the veil matters less.
-        gap = base_white - target.contrast * base_black
-        by_veil = np.where(gap > 0, rho * veil * (target.contrast - 1.0) / gap, np.inf)
-        by_veil = np.where(contrast >= target.contrast, 0.0, by_veil)
-        point["reflectance"][:] = np.maximum(rho * point["need for luminance"], by_veil)
-        limit = headroom / (target.contrast - 1.0) - veil
+        gap = white + ambient - wanted * (black + ambient)
+        by_veil = np.where(gap > 0, rho * veil * (wanted - 1.0) / gap, np.inf)
+        np.maximum(rho * least, np.where(contrast >= wanted, 0.0, by_veil), out=point["reflectance"])
+        limit = headroom / (wanted - 1.0) - veil
         point["ambient"][:] = np.where(ambient > 0, ambient_lux * limit / ambient, np.inf)
 
     lit = illuminance > 0
-    passing = lit & (white >= target.white_luminance) & (contrast >= target.contrast)
+    passing = lit & (white >= target.white_luminance) & (contrast >= wanted)
 
-    def part(name: str, kind: Literal["patch", "surface", "front"], member: slice) -> Part:
-        count = member.stop - member.start
-        bright = rows[:, member]
+    def part(name: str, kind: Kind, member: slice) -> Part:
+        count, bright = member.stop - member.start, rows[:, member]
         if not lit[member].all():
             bright = bright[:, lit[member]]
         return _part(
-            name,
-            kind,
             bright,
             target,
             stated,
+            name=name,
+            kind=kind,
             area=count * float(light.attrs["spacing"]) ** 2,
             share_of_front=count / seen.size,
             lit_share=bright.shape[1] / count,
@@ -362,8 +343,8 @@ class Points:
         Each kind of surface, and where its points are.
     """
 
-    seen: NDArray[np.intp]
-    patch: NDArray[np.intp]
+    seen: Index
+    patch: Index
     surfaces: tuple[tuple[str, slice], ...]
 
 
@@ -389,43 +370,38 @@ def judged_points(light: xr.Dataset) -> Points:
     return Points(seen=seen, patch=patch, surfaces=surfaces)
 
 
-def _runs(keys: NDArray[np.intp]) -> list[tuple[int, slice]]:
+def _runs(keys: Index) -> list[tuple[int, slice]]:
     edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
     return [(int(keys[a]), slice(a, b)) for a, b in pairwise(edges)]
 
 
-# Figures at each point, in the order of the rows they are kept in: six of what is, four of what it takes, and the
-# ambient light that there is.
-_ROWS = (
-    "white",
-    "white low",
-    "white high",
-    "contrast",
-    "contrast low",
-    "contrast high",
-    "need",
-    "need for luminance",
-    "reflectance",
-    "ambient",
-    "ambient now",
-)
+def likely_ends(light: xr.Dataset, patch: Index, reflectance: Array) -> dict[str, tuple[float, Array, int]]:
+    """Return light and reflectance at points, relative to nominal, and the side they lie on, for the low and high end.
+
+    `patch` and `reflectance` are those of the points of a map from `light_map`.
+    """
+    light_band, walls = light["light_band"], light["reflectance_band"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratios = {end: walls.sel(level=end).values[patch] / reflectance for end in ("low", "high")}
+    return {
+        end: (float(light_band.sel(level=end)), np.where(reflectance > 0, ratios[end], 1.0), sign)
+        for end, sign in (("low", -1), ("high", 1))
+    }
 
 
-def _part(
-    name: str,
-    kind: Literal["patch", "surface", "front"],
-    bright: Array,
-    target: Target,
-    stated: float,
-    **shares: float,
-) -> Part:
-    """Judge a part from the figures at its lit points, shape (row, point)."""
+# Figures at each point, in the order of the rows they are kept in: of what is, and of what it takes.
+_FOUND = ("white", "white low", "white high", "contrast", "contrast low", "contrast high")
+_NEEDS = ("need", "need for luminance", "reflectance", "ambient", "ambient now")
+_ROWS = _FOUND + _NEEDS
+
+
+def _part(bright: Array, target: Target, stated: float, *, lit_share: float, **told: Any) -> Part:
+    """Judge a part from the figures at its lit points, shape (row, point); `told` is what is known of it."""
     white = contrast = remedy = None
     status: Status = "not enough"
-    lit_share = shares["lit_share"]
     criterion, shortfall = "coverage", np.inf if not lit_share else 0.5 / lit_share
     if bright.shape[1]:
-        median = dict(zip(_ROWS[:6], np.median(bright[:6], axis=1).tolist(), strict=True))
+        median = dict(zip(_FOUND, np.median(bright[: len(_FOUND)], axis=1).tolist(), strict=True))
         white, contrast = _figure(bright, median, "white"), _figure(bright, median, "contrast")
     if white is not None and contrast is not None and lit_share >= 0.5:
         pairs = (("white luminance", white, target.white_luminance), ("contrast", contrast, target.contrast))
@@ -437,30 +413,22 @@ def _part(
         missed = [label for label, factor in short.items() if factor > 1]
         criterion = " and ".join(failing or missed or doubtful)
         if missed and np.isfinite(shortfall):
-            needs = dict(zip(_ROWS[6:], np.median(bright[6:], axis=1).tolist(), strict=True))
-            remedy = _remedy(needs, stated)
+            remedy = _remedy(dict(zip(_NEEDS, np.median(bright[len(_FOUND) :], axis=1).tolist(), strict=True)), stated)
     return Part(
-        name=name,
-        kind=kind,
         white_luminance=white,
         contrast=contrast,
         status=status,
         criterion=criterion,
         shortfall=float(shortfall),
         remedy=remedy,
-        **shares,
+        lit_share=lit_share,
+        **told,
     )
 
 
 def _figure(bright: Array, median: dict[str, float], name: str) -> Figure:
-    values = bright[_ROWS.index(name)]
-    return Figure(
-        worst=float(values.min()),
-        median=median[name],
-        best=float(values.max()),
-        low=median[f"{name} low"],
-        high=median[f"{name} high"],
-    )
+    worst, best = (float(end(bright[_ROWS.index(name)])) for end in (np.min, np.max))
+    return Figure(worst=worst, median=median[name], best=best, low=median[f"{name} low"], high=median[f"{name} high"])
 
 
 def _remedy(median: dict[str, float], stated: float) -> Remedy:
@@ -481,10 +449,3 @@ def _like(reflectance: float) -> str:
     kinds = ("brick", "siding", "stucco", "fabric", "paint")
     light = [row for row in reference.table("surfaces") if row.group in kinds and row.value >= reflectance]
     return f" (about as light as {min(light, key=lambda row: row.value).name})" if light else ""
-
-
-def _named(parts: tuple[Part, ...], field: str, name: str) -> Part:
-    for part in parts:
-        if part.name == name:
-            return part
-    raise InputError(field, name, f"one of {', '.join(p.name for p in parts)}")

@@ -9,33 +9,34 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import xarray as xr
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
+from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
-from kit.decision.verdict import Target, checked_target, judge, judged_points
+from kit.decision.verdict import Target, checked_target, judge, judged_points, likely_ends
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye, contrast_end
-from kit.eye.glare import ambient_light
+from kit.eye.glare import source_veils
 from kit.eye.light_map import Scene, light_map
 from kit.fields import DIMMING, Is, Many
-from kit.light.ambient import Ambient
+from kit.light.ambient import Ambient, source_maps
 from kit.quantities import labelled
 from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS
 from kit.wall.points import FrontRaster
 from kit.wall.raster import Grid
 
-Array = NDArray[np.float64]
-
 # Pairs of ambient light and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 15
 WHOLE = "the whole front"
 # A picture has begun to wash out when this share of its contrast is gone: our choice.
 WASHED = 0.1
+DIMMINGS = Many(of=DIMMING, least=1, meaning="levels of the curve", default=tuple(np.linspace(0.0, 1.0, 21).tolist()))
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -56,25 +57,22 @@ class LitFront:
     lit_share : array, shape (part,)
     white, black, reflectance : array, shape (p,)
         Luminance of the projectors' white and black [cd/m2]; reflectance of the wall.
-    light : (float, float)
-        Lowest and highest likely light, relative to nominal.
-    wall : (array, array), each of shape (p,)
-        Lowest and highest likely reflectance, relative to nominal.
+    ends : dict of str to (float, array of shape (p,), int)
+        Likely light and reflectance, see `kit.decision.verdict.likely_ends`.
     white_luminance : array, shape (part, level)
         Median luminance of white, with its likely band [cd/m2]; NaN where nothing is lit.
     """
 
     parts: tuple[str, ...]
     raster: FrontRaster
-    judged: NDArray[np.intp]
-    lit: NDArray[np.intp]
+    judged: Index
+    lit: Index
     runs: tuple[slice, ...]
     lit_share: Array
     white: Array
     black: Array
     reflectance: Array
-    light: tuple[float, float]
-    wall: tuple[Array, Array]
+    ends: dict[str, tuple[float, Array, int]]
     white_luminance: Array
 
     def contrast(
@@ -103,38 +101,20 @@ class LitFront:
 
         def work(block: slice) -> None:
             around = np.broadcast_to(lux(block), (block.stop - block.start, self.lit.size))
-            ambient = self.reflectance / np.pi * around
-            veiling = veils[block, None]
-            nominal = self.point_contrast(ambient, veiling)
-            with np.errstate(divide="ignore", invalid="ignore"):
-                for k, level in enumerate(levels):
-                    values = nominal
-                    if level != "nominal":
-                        end, sign = (0, -1) if level == "low" else (1, 1)
-                        values = contrast_end(
-                            self.white, self.black, ambient, veiling, nominal, self.light[end], self.wall[end], sign
-                        )
-                    for i, run in enumerate(self.runs):
-                        if run.stop > run.start:
-                            result[block, i, k] = np.median(values[:, run], axis=1)
+            given = self.white, self.black, self.reflectance / np.pi * around, veils[block, None]
+            nominal = contrast_at_eye(*given)
+            for k, level in enumerate(levels):
+                values = nominal if level == "nominal" else contrast_end(*given, nominal, *self.ends[level])
+                for i, run in enumerate(self.runs):
+                    if run.stop > run.start:
+                        result[block, i, k] = np.median(values[:, run], axis=1)
 
         share_out(work, [slice(start, min(start + step, count)) for start in range(0, count, step)])
         return result
 
-    def point_contrast(self, ambient: Array, veil: Array | float) -> Array:
-        """Return the nominal contrast of each lit point, shape (..., p).
-
-        `ambient` is the luminance of the wall in ambient light, `veil` that of the veil [cd/m2].
-        """
-        return contrast_at_eye(self.white, self.black, ambient, veil)
-
-    def enough_white(self, target: Target) -> NDArray[np.bool_]:
+    def enough_white(self, target: Target) -> Mask:
         """Return where the luminance of white and the coverage are enough, shape (part, level)."""
         return (self.white_luminance >= target.white_luminance) & (self.lit_share >= 0.5)[:, None]
-
-    def planes(self) -> NDArray[np.int16]:
-        """Return the plane of each lit point, shape (p,)."""
-        return self.raster.plane.ravel()[self.lit]
 
 
 def lit_front(scene: Scene, spacing: float) -> LitFront:
@@ -143,41 +123,32 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
     Raises
     ------
     InputError
-        For a scene with sweeps, or one that `light_map` refuses.
+        For a scene that `light_map` refuses.
     """
     Is(kind=Scene).check("scene", scene)
     light = light_map(replace(scene, ambient=Ambient()), spacing)
-    points = judged_points(light)
-    verdict = judge(light)
-    bright = light["illuminance"].values.ravel()[points.seen] > 0
-    lit, patch = points.seen[bright], points.patch[bright]
-    before = np.concatenate([[0], np.cumsum(bright)])
-    runs = [slice(0, lit.size)]
-    runs += [slice(int(before[run.start]), int(before[run.stop])) for _, run in points.surfaces]
+    points, verdict = judged_points(light), judge(light)
+    bright, rho, white, black = (
+        light[name].values.ravel()[points.seen]
+        for name in ("illuminance", "reflectance", "white_luminance", "black_luminance")
+    )
+    lit = bright > 0
+    before = np.append(0, np.cumsum(lit)).tolist()
+    members = (slice(0, lit.size), *(run for _, run in points.surfaces))
     found = (verdict.front, *verdict.surfaces)
-    rho = light["reflectance"].values.ravel()[lit]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        low, high = (
-            np.where(rho > 0, light["reflectance_band"].sel(level=end).values[patch] / rho, 1.0)
-            for end in ("low", "high")
-        )
-    band = light["light_band"]
-    grid = Grid(x=light["x"].values, y=light["y"].values, spacing=spacing)
+    whites = [part.white_luminance for part in found]
     return LitFront(
         parts=(WHOLE, *(name for name, _ in points.surfaces)),
-        raster=FrontRaster.on(scene.facade, grid),
+        raster=FrontRaster.on(scene.facade, Grid(x=light["x"].values, y=light["y"].values, spacing=spacing)),
         judged=points.seen,
-        lit=lit,
-        runs=tuple(runs),
+        lit=points.seen[lit],
+        runs=tuple(slice(before[run.start], before[run.stop]) for run in members),
         lit_share=np.array([part.lit_share for part in found]),
-        white=light["white_luminance"].values.ravel()[lit],
-        black=light["black_luminance"].values.ravel()[lit],
-        reflectance=rho,
-        light=(float(band.sel(level="low")), float(band.sel(level="high"))),
-        wall=(low, high),
-        white_luminance=np.array(
-            [[np.nan] * 3 if (w := part.white_luminance) is None else [w.low, w.median, w.high] for part in found]
-        ),
+        white=white[lit],
+        black=black[lit],
+        reflectance=rho[lit],
+        ends=likely_ends(light, points.patch[lit], rho[lit]),
+        white_luminance=np.array([[np.nan] * 3 if w is None else [w.low, w.median, w.high] for w in whites]),
     )
 
 
@@ -215,60 +186,54 @@ def string_dimming(
         For a scene without strings, or dimmings out of range.
     """
     target = checked_target(target)
-    Is(kind=Scene).check("scene", scene)
-    ambient = scene.ambient
-    strings = tuple(lamp for lamp in ambient.lamps if isinstance(lamp, LedString))
+    ambient = Is(kind=Scene).check("scene", scene).ambient
+    strings = tuple(lamp.dimmed(1.0) for lamp in ambient.lamps if isinstance(lamp, LedString))
     if not strings:
         raise InputError("lamps", [lamp.name for lamp in ambient.lamps], "at least one kit.LedString")
-    levels = (
-        np.linspace(0.0, 1.0, 21)
-        if dimmings is None
-        else np.array(Many(of=DIMMING, least=1).check("dimmings", dimmings))
-    )
+    levels = np.array(DIMMINGS.default if dimmings is None else DIMMINGS.check("dimmings", dimmings))
     front = lit_front(scene, spacing)
-    others = tuple(lamp for lamp in ambient.lamps if not isinstance(lamp, LedString))
-    full = tuple(string.dimmed(1.0) for string in strings)
-    rest = ambient_light(replace(ambient, lamps=others), front.raster)
-    own = ambient_light(Ambient(lamps=full, eye=ambient.eye, age=ambient.age), front.raster)
-    rest_map, own_map = (light["ambient_illuminance"].values.sum(axis=0).ravel() for light in (rest, own))
-    rest_veil, own_veil = (float(light["veiling_luminance"].sum()) for light in (rest, own))
+    others = replace(ambient, lamps=tuple(lamp for lamp in ambient.lamps if not isinstance(lamp, LedString)))
+    own = Ambient(lamps=strings, eye=ambient.eye, age=ambient.age)
+    rest_map, own_map = (source_maps(light, front.raster).sum(axis=0).ravel() for light in (others, own))
+    rest_veil, own_veil = (float(source_veils(light, scene.facade)[0].sum()) for light in (others, own))
+    rest_lit, own_lit = rest_map[front.lit], own_map[front.lit]
 
     def contrast(at: Array, names: Sequence[str] = LEVELS) -> Array:
-        def lux(block: slice) -> Array:
-            return rest_map[front.lit] + at[block, None] * own_map[front.lit]
+        return front.contrast(
+            at.size, lambda block: rest_lit + at[block, None] * own_lit, rest_veil + at * own_veil, names
+        )
 
-        return front.contrast(at.size, lux, rest_veil + at * own_veil, names)
+    def by_points(dimming: float) -> Array:
+        around = front.reflectance / np.pi * (rest_lit + dimming * own_lit)
+        return contrast_at_eye(front.white, front.black, around, rest_veil + dimming * own_veil)
 
-    def dimming_at(part: int, level: str, value: float) -> float:
-        # More light on the wall and in the eye, less contrast: there is one root.
-        return float(brentq(lambda d: contrast(np.array([d]), (level,))[0, part, 0] - value, 0.0, 1.0, xtol=1e-6))
+    # Where there was no end of it, all is lost as soon as there is one.
+    before = by_points(0.0)
+    endless = ~np.isfinite(before)
 
-    still = (front.reflectance / np.pi * rest_map[front.lit], rest_veil)
-    before = front.point_contrast(*still)
+    def unwashed(dimming: float, run: slice) -> float:
+        after = by_points(dimming)
+        kept = np.where(endless, ~np.isfinite(after), after / np.where(endless, 1.0, before))
+        return float(np.median(kept[run])) - (1.0 - WASHED)
 
-    def kept(dimming: float, run: slice) -> float:
-        ambient = still[0] + dimming * front.reflectance / np.pi * own_map[front.lit]
-        after = front.point_contrast(ambient, rest_veil + dimming * own_veil)
-        # Where there was no end of it, all is lost as soon as there is one.
-        endless = ~np.isfinite(before)
-        share = np.where(endless, ~np.isfinite(after), after / np.where(endless, 1.0, before))
-        return float(np.median(share[run]))
+    def enough(dimming: float, part: int, level: int) -> float:
+        return float(contrast(np.array([dimming]), LEVELS[level : level + 1])[0, part, 0]) - target.contrast
 
-    ends = contrast(np.array([0.0, 1.0]))
-    most = np.where(ends[1] >= target.contrast, 1.0, np.nan)
+    # More light on the wall and in the eye, less contrast: there is one root of each.
+    root = partial(brentq, a=0.0, b=1.0, xtol=1e-6)
+    off, full = contrast(np.array([0.0, 1.0]))
+    most = np.where(full >= target.contrast, 1.0, np.nan)
+    for which in np.argwhere((off >= target.contrast) & (full < target.contrast)).tolist():
+        most[tuple(which)] = root(enough, args=tuple(which))
     loss = np.full(len(front.parts), np.nan)
     for i, run in enumerate(front.runs):
-        for k, name in enumerate(LEVELS):
-            if ends[0, i, k] >= target.contrast > ends[1, i, k]:
-                most[i, k] = dimming_at(i, name, target.contrast)
-        if run.stop > run.start and kept(1.0, run) < 1.0 - WASHED:
-            loss[i] = brentq(lambda d, run=run: kept(d, run) - (1.0 - WASHED), 0.0, 1.0, xtol=1e-6)
+        if run.stop > run.start and unwashed(1.0, run) < 0.0:
+            loss[i] = root(unwashed, args=(run,))
+    mean = float(own_map[front.judged].mean())
     return xr.Dataset(
         {
             "contrast": labelled("contrast", ("dimming", "part", "level"), contrast(levels)),
-            "ambient_illuminance": labelled(
-                "ambient_illuminance", "dimming", levels * float(np.nanmean(own_map[front.judged]))
-            ),
+            "ambient_illuminance": labelled("ambient_illuminance", "dimming", levels * mean),
             "veiling_luminance": labelled("veiling_luminance", "dimming", levels * own_veil),
             "most_dimming": labelled("most_dimming", ("part", "level"), most),
             "first_loss": labelled("first_loss", "part", loss),
