@@ -10,19 +10,20 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from kit.arrays import Array, Mask
 from kit.errors import InputError
 from kit.fields import Is, Many
 from kit.memory import Memory
 from kit.sky.luminaire import LedString, Luminaire
 from kit.wall.occlusion import reached
 from kit.wall.points import FrontRaster, check_in_front
-from kit.wall.raster import SAME_PLANE, Mask
+from kit.wall.raster import SAME_PLANE
 
-Array = NDArray[np.float64]
 Lamp = Luminaire | LedString
-LAMPS = Many(label="lamps", of=Is(kind=(Luminaire, LedString)))
+LAMP = Is(kind=(Luminaire, LedString))
+LAMPS = Many(label="lamps", of=LAMP)
 
 # Nodes along a piece of string this long share one shadow [m].
 SHADOW_STEP = 1.0
@@ -30,7 +31,7 @@ SHADOW_STEP = 1.0
 # which there is less than 0.6% off.
 NEAR = 8
 # Pairs of node and point that are worked on together stay in the processor's cache.
-PAIRS = 1 << 15
+PAIRS = 1 << 13
 
 # Maps of lamps at full light are kept, so that a slider for their dimming is quick; large ones would hold memory.
 _recent: Memory[Array] = Memory(keep=64, most=1 << 17)
@@ -38,46 +39,29 @@ _recent: Memory[Array] = Memory(keep=64, most=1 << 17)
 
 def sources(lamp: Lamp) -> Array:
     """Return the points that shine, shape (n, 3) [m]: one for a luminaire, the nodes of a string."""
-    if isinstance(lamp, Luminaire):
-        return np.array([lamp.position])
-    if isinstance(lamp, LedString):
-        return lamp.nodes()
-    raise InputError("lamps", lamp, "kit.Luminaire and kit.LedString values")
+    LAMP.check("lamps", lamp)
+    return lamp.nodes() if isinstance(lamp, LedString) else np.array([lamp.position])
 
 
 def source_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Array:
     """Return the illuminance that each shining point of a lamp makes on points, without shadows, shape (..., n) [lx].
 
-    Parameters
-    ----------
-    lamp : Luminaire or LedString
-    points : array, shape (..., 3)
-        [m].
-    normals : array, shape (3,) or (..., 3)
-        Unit normals on the lit side. What faces away gets nothing. At an eye: the line of sight.
-
-    Raises
-    ------
-    InputError
-        For a point where the lamp is.
+    `points`, shape (..., 3) [m], have to be apart from the lamp; `normals`, shape (3,) or (..., 3), are unit normals on
+    the lit side, at an eye the line of sight. What faces away gets nothing.
     """
-    where = np.asarray(points, float)
-    flat, facing = where.reshape(-1, 3), np.broadcast_to(np.asarray(normals, float), where.shape).reshape(-1, 3)
-    places = sources(lamp)
-    ray = flat[:, None] - places
-    square = np.einsum("pni,pni->pn", ray, ray)
-    if np.any(square < SAME_PLANE**2):
-        at = flat[int((square < SAME_PLANE**2).any(axis=1).argmax())]
-        raise InputError(f"lamp {lamp.name!r}", tuple(at.tolist()), "a lamp apart from what it lights")
-    arrives = np.maximum(-np.einsum("pni,pi->pn", ray, facing), 0.0)
+    at, places = np.asarray(points, float), sources(lamp)
+    ray = at[..., None, :] - places
+    square = np.vecdot(ray, ray)
+    touching = square < SAME_PLANE**2
+    if np.any(touching):
+        point = at.reshape(-1, 3)[int(touching.any(axis=-1).argmax())]
+        raise InputError(f"lamp {lamp.name!r}", tuple(point.tolist()), "a lamp apart from what it lights")
+    arrives = np.maximum(-np.vecdot(ray, np.asarray(normals, float)[..., None, :]), 0.0) / square**1.5
     if isinstance(lamp, Luminaire):
-        distance = np.sqrt(square)
-        light = lamp.intensity(ray / distance[..., None]) * arrives / (square * distance)
-    else:
-        light = lamp.node_intensity * arrives / square**1.5
-        if lamp.facing is not None:
-            light = light * (ray @ np.array(lamp.facing) > 0.0)
-    return np.asarray(light).reshape(*where.shape[:-1], len(places))
+        return lamp.intensity(ray / np.sqrt(square)[..., None]) * arrives
+    if lamp.facing is not None:
+        arrives *= ray @ np.array(lamp.facing) > 0.0
+    return lamp.node_intensity * arrives
 
 
 def lamp_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Array:
@@ -89,28 +73,11 @@ def lamp_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Array
 
 
 def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp]) -> Array:
-    """Return the illuminance that lamps make on the front, with the front's own shadows.
+    """Return the illuminance that lamps make on the front, with its own shadows, shape (y, x) [lx].
 
-    Parameters
-    ----------
-    raster : FrontRaster
-    lamps : sequence of Luminaire or LedString
-
-    Returns
-    -------
-    array, shape (y, x)
-        [lx]; NaN where there is no wall. A luminaire's light is that at the centre of a pixel; the light of a string,
-        which may hang closer to the wall than a pixel is wide, is the mean over the pixel near its nodes.
-
-    Raises
-    ------
-    InputError
-        For a lamp or node behind or inside the front.
-
-    Notes
-    -----
-    Pieces of string up to `SHADOW_STEP` long cast their shadows from their middle node. Each lamp's map at full light
-    is remembered.
+    NaN where there is no wall; a lamp or node behind or inside the front is refused. A luminaire's light is that at the
+    centre of a pixel; the light of a string, which may hang closer to the wall than a pixel is wide, is the mean over
+    the pixel near its nodes. Each lamp's map at full light is remembered.
     """
     result = np.zeros(raster.patch.shape)
     for lamp in LAMPS.check("lamps", lamps):
@@ -123,56 +90,45 @@ def _full_map(raster: FrontRaster, lamp: Lamp) -> Array:
     grid = raster.grid
     front = tuple((p.outline, p.holes) for p in raster.facade.patches)
     key = (front, lamp, grid.x.tobytes(), grid.y.tobytes())
-    return _recent.get(key, raster.patch.size, lambda: _lit_by(raster, lamp))
+
+    def make() -> Array:
+        return _luminaire_map(raster, lamp) if isinstance(lamp, Luminaire) else _string_map(raster, lamp)
+
+    return _recent.get(key, raster.patch.size, make)
 
 
-def _lit_by(raster: FrontRaster, lamp: Lamp) -> Array:
-    places = sources(lamp)
-    result = np.zeros(raster.patch.shape)
-    if isinstance(lamp, Luminaire):
-        check_in_front(raster.facade, places, f"lamp {lamp.name!r}: position", "a lamp")
-        lit = reached(raster, places[0])
-        result[lit] = lamp_illuminance(lamp, raster.points[lit], raster.planes.normal[raster.plane[lit]])
-    else:
-        check_in_front(raster.facade, places, f"string {lamp.name!r}: path", "a node")
-        _add_string(result, raster, lamp, places)
+def _luminaire_map(raster: FrontRaster, lamp: Luminaire) -> Array:
+    place = np.array(lamp.position)
+    check_in_front(raster.facade, place, f"lamp {lamp.name!r}: position", "a lamp")
+    result, lit = np.zeros(raster.patch.shape), reached(raster, place)
+    result[lit] = lamp_illuminance(lamp, raster.points[lit], raster.planes.normal[raster.plane[lit]])
     return result
 
 
-def _add_string(result: Array, raster: FrontRaster, string: LedString, nodes: Array) -> None:
-    """Add the light of a string to `result`, shape (y, x) [lx]."""
-    flat, planes = result.reshape(-1), raster.planes
-    points, shown = raster.points.reshape(-1, 3), raster.plane.ravel()
+def _string_map(raster: FrontRaster, string: LedString) -> Array:
+    nodes = string.nodes()
+    check_in_front(raster.facade, nodes, f"string {string.name!r}: path", "a node")
+    planes, points, shown = raster.planes, raster.points.reshape(-1, 3), raster.plane.ravel()
+    flat = np.zeros(shown.size)
     closest = (NEAR * raster.grid.spacing) ** 2
     facing = None if string.facing is None else np.array(string.facing)
-    # Consecutive nodes share a shadow while they are near each other and in front of the same planes.
+    # Consecutive nodes share the shadow of the middle one while they are near each other and before the same planes.
     piece = np.floor(string.spacing * np.arange(len(nodes)) / SHADOW_STEP)
-    sides = planes.ahead(nodes) > SAME_PLANE
-    change = (np.diff(piece) > 0) | (np.diff(sides, axis=0).any(axis=1))
-    for group in np.split(np.arange(len(nodes)), np.flatnonzero(change) + 1):
-        mine = nodes[group]
-        lit = reached(raster, mine[len(group) // 2])
+    change = (np.diff(piece) > 0) | (np.diff(planes.ahead(nodes) > SAME_PLANE, axis=0).any(axis=1))
+    for mine in np.split(nodes, np.flatnonzero(change) + 1):
+        lit = reached(raster, mine[len(mine) // 2]).ravel()
         where = np.flatnonzero(lit)
-        step = max(1, PAIRS // len(group))
-        for start in range(0, where.size, step):
-            part = where[start : start + step]
+        for part in np.split(where, range(0, where.size, max(1, PAIRS // len(mine)))[1:]):
+            # The law of `source_illuminance` by matrix products; near a node a stand-in, which `_near` takes back.
             here, plane = points[part], shown[part]
-            # The law of `source_illuminance` by matrix products, for many points of few planes.
-            height = planes.normal[plane] @ mine.T
-            height -= planes.offset[plane][:, None]
-            np.maximum(height, 0.0, out=height)
-            square = here @ (-2.0 * mine.T)
-            square += _dot(here, here)[:, None]
-            square += _dot(mine, mine)
-            # Near a node this is no more than a stand-in, which `_near` takes back.
-            np.maximum(square, closest, out=square)
+            square = np.vecdot(here, here)[:, None] - 2.0 * here @ mine.T + np.vecdot(mine, mine)
+            square = np.maximum(square, closest)
+            height = np.maximum(planes.normal[plane] @ mine.T - planes.offset[plane, None], 0.0)
             if facing is not None:
                 height *= (here @ facing)[:, None] > mine @ facing
-            root = np.sqrt(square)
-            square *= root
-            height /= square
-            flat[part] += string.node_intensity * height.sum(axis=1)
-        flat += string.node_intensity * _near(raster, lit.ravel(), mine, facing, closest)
+            flat[part] += (height / (square * np.sqrt(square))).sum(axis=1)
+        flat += _near(raster, lit, mine, facing, closest)
+    return string.node_intensity * flat.reshape(raster.patch.shape)
 
 
 def _near(raster: FrontRaster, lit: Mask, nodes: Array, facing: Array | None, closest: float) -> Array:
@@ -180,8 +136,7 @@ def _near(raster: FrontRaster, lit: Mask, nodes: Array, facing: Array | None, cl
 
     The mean illuminance of a pixel is the solid angle that it fills, seen from the node, over its area.
     """
-    grid = raster.grid
-    rows, columns = raster.patch.shape
+    grid, (rows, columns) = raster.grid, raster.patch.shape
     reach = np.arange(-NEAR, NEAR + 1)
     row = np.rint((nodes[:, 1] - grid.y[0]) / grid.spacing).astype(int)[:, None, None] + reach[:, None]
     column = np.rint((nodes[:, 0] - grid.x[0]) / grid.spacing).astype(int)[:, None, None] + reach
@@ -191,20 +146,17 @@ def _near(raster: FrontRaster, lit: Mask, nodes: Array, facing: Array | None, cl
     node, pixel = np.nonzero(inside)[0], pixel[inside]
     ray = raster.points.reshape(-1, 3)[pixel] - nodes[node]
     normal = raster.planes.normal[raster.plane.ravel()[pixel]]
-    height = -_dot(ray, normal)
+    height = -np.vecdot(ray, normal)
     shines = height > 0.0
     if facing is not None:
         shines &= ray @ facing > 0.0
     pixel, ray, normal, height = pixel[shines], ray[shines], normal[shines], height[shines]
-    half = 0.5 * grid.spacing
-    across = np.zeros_like(ray)
-    upward = np.zeros_like(ray)
-    across[:, 0] = upward[:, 1] = half
-    across[:, 2] = -half * normal[:, 0] / normal[:, 2]
-    upward[:, 2] = -half * normal[:, 1] / normal[:, 2]
+    half, none = np.full(height.size, 0.5 * grid.spacing), np.zeros(height.size)
+    across = np.stack([half, none, -half * normal[:, 0] / normal[:, 2]], axis=1)
+    upward = np.stack([none, half, -half * normal[:, 1] / normal[:, 2]], axis=1)
     a, b, c, d = ray - across - upward, ray + across - upward, ray + across + upward, ray - across + upward
     mean = (_solid_angle(a, b, c) + _solid_angle(a, c, d)) * normal[:, 2] / grid.spacing**2
-    stand_in = height / np.maximum(_dot(ray, ray), closest) ** 1.5
+    stand_in = height / np.maximum(np.vecdot(ray, ray), closest) ** 1.5
     return np.bincount(pixel, weights=mean - stand_in, minlength=lit.size).astype(np.float64, copy=False)
 
 
@@ -213,10 +165,6 @@ def _solid_angle(a: Array, b: Array, c: Array) -> Array:
 
     A. van Oosterom and J. Strackee, IEEE Trans. Biomed. Eng. 30 (1983) 125, doi:10.1109/TBME.1983.325207.
     """
-    top = np.abs(_dot(a, np.cross(b, c)))
-    la, lb, lc = (np.sqrt(_dot(v, v)) for v in (a, b, c))
-    return 2.0 * np.arctan2(top, la * lb * lc + _dot(a, b) * lc + _dot(a, c) * lb + _dot(b, c) * la)
-
-
-def _dot(u: Array, v: Array) -> Array:
-    return np.einsum("ij,ij->i", u, v)
+    la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
+    below = la * lb * lc + np.vecdot(a, b) * lc + np.vecdot(a, c) * lb + np.vecdot(b, c) * la
+    return 2.0 * np.arctan2(np.abs(np.vecdot(a, np.cross(b, c))), below)
