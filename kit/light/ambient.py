@@ -9,39 +9,32 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kit import reference
-from kit.errors import InputError, number
-from kit.fields import AGE, AMBIENT, POINT, Is, Many, Number, check_fields, declared
+from kit.arrays import Array
+from kit.errors import InputError
+from kit.fields import AGE, AMBIENT, POINT, SHARE, Declared, Is, Many, Number, declared
 from kit.light.lamps import LAMPS, Lamp, lamp_map
 from kit.sky.site import GLOW, MOON, TWILIGHT, Sky
 from kit.wall.points import FrontRaster
 
-Array = NDArray[np.float64]
-
 EVEN = "even light"
+AT_EYE = Number(unit="lx", low=0.0, meaning="illuminance at the eye, on a plane across the line of sight")
+ASIDE = Number(unit="degrees", meaning="angle between the source and the front that is looked at, 1 to 30")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Glare:
-    """A light source in the viewer's field of view.
+class Glare(Declared):
+    """A light source in the viewer's field of view."""
 
-    Parameters
-    ----------
-    illuminance : float
-        That it makes at the eye, on a plane across the line of sight [lx].
-    angle : float
-        Between the source and the front that is looked at [deg], 1 to 30.
-    """
-
-    illuminance: float = declared(Number(label="illuminance at the eye", unit="lx", low=0.0))
-    angle: float = declared(Number(label="angle from the line of sight", unit="degrees"))
+    thing = "glare"
+    illuminance: float = declared(AT_EYE)
+    angle: float = declared(ASIDE)
 
     def __post_init__(self) -> None:
-        check_fields(self, "glare")
+        super().__post_init__()
         low, high = glare_angles()
-        number("glare: angle", self.angle, minimum=low, maximum=high, unit="degrees")
+        ASIDE.but(low=low, high=high).check("glare: angle", self.angle)
 
 
 def glare_angles() -> tuple[float, float]:
@@ -51,41 +44,25 @@ def glare_angles() -> tuple[float, float]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Ambient:
+class Ambient(Declared):
     """Ambient light on the front and in the eye.
 
-    Parameters
-    ----------
-    vertical_illuminance : float
-        On the front, evenly, from whatever is not named below [lx], 0 or more. With nothing else given it is the
-        shortcut for all of it: what a light meter against the wall shows.
-    glare : sequence of Glare
-        Street lamps and the like in the field of view, known only by their light at the eye.
-    age : float, optional
-        Of the viewer [years]; the veil grows with it. Not given: a young eye.
-    lamps : sequence of Luminaire or LedString
-        In their places, each with a name of its own.
-    sky : Sky, optional
-        At one time, from `kit.Site.sky`.
-    eye : (float, float, float), optional
-        Of the viewer, who looks at the middle of the front [m]. Not given: light on the wall alone, without the veil
-        of `lamps` and `sky`.
-
-    Raises
-    ------
-    InputError
-        For a value out of its domain, or a name that comes twice.
+    `vertical_illuminance` is even and from whatever is not named otherwise. With nothing else given it is the shortcut
+    for all of it: what a light meter against the wall shows. The viewer at `eye` looks at the middle of the front;
+    without one there is no veil of `lamps` and `sky`. Without an `age` the eye is a young one.
     """
 
     vertical_illuminance: float = declared(AMBIENT, default=0.0)
-    glare: tuple[Glare, ...] = declared(Many(of=Is(kind=Glare)), default=())
+    glare: tuple[Glare, ...] = declared(
+        Many(of=Is(kind=Glare)), default=(), meaning="what is known only by its light at the eye"
+    )
     age: float | None = declared(AGE, default=None)
-    lamps: tuple[Lamp, ...] = declared(LAMPS, unique="name", default=())
-    sky: Sky | None = declared(Is(kind=Sky), default=None)
+    lamps: tuple[Lamp, ...] = declared(LAMPS, unique="name", default=(), meaning="in their places, named apart")
+    sky: Sky | None = declared(Is(kind=Sky), default=None, meaning="at one time, from `kit.Site.sky`")
     eye: tuple[float, float, float] | None = declared(POINT, default=None)
 
     def __post_init__(self) -> None:
-        check_fields(self)
+        super().__post_init__()
         for lamp in self.lamps:
             if lamp.name in (EVEN, TWILIGHT, GLOW, MOON):
                 raise InputError("lamps: name", lamp.name, "a name that no other source of light has")
@@ -94,7 +71,7 @@ class Ambient:
 
     def dimmed(self, share: float) -> Ambient:
         """Return the same with `share` of the even light and of each lamp, 0 to 1; the sky stays as it is."""
-        part = number("share", share, minimum=0.0, maximum=1.0)
+        part = SHARE.check("share", share)
         lamps = tuple(lamp.dimmed(part * lamp.dimming) for lamp in self.lamps)
         return replace(self, vertical_illuminance=part * self.vertical_illuminance, lamps=lamps)
 
@@ -105,28 +82,10 @@ class Ambient:
 
 
 def source_maps(ambient: Ambient, raster: FrontRaster) -> Array:
-    """Return what each source of ambient light puts on the front.
+    """Return what each source of `Ambient.sources` puts on the front, shape (source, y, x) [lx].
 
-    Parameters
-    ----------
-    ambient : Ambient
-    raster : FrontRaster
-
-    Returns
-    -------
-    array, shape (source, y, x)
-        Illuminance [lx], in the order of `Ambient.sources`; NaN where there is no wall, but for even light alone, which
-        is one number for all.
-
-    Raises
-    ------
-    InputError
-        For a lamp behind or inside the front.
-
-    Notes
-    -----
-    Lamps and strings are shaded by the front's own depth (`lamp_map`); the moon shines on all that faces it. The sky is
-    taken to be equally bright all over.
+    NaN where there is no wall, but for even light alone, which is one number for all. Lamps and strings are shaded by
+    the front's own depth (`lamp_map`); the moon shines on all that faces it; the sky is equally bright all over.
     """
     if not ambient.lamps and ambient.sky is None:
         return np.broadcast_to(float(ambient.vertical_illuminance), (1, *raster.patch.shape))
