@@ -39,11 +39,14 @@ def share_out(work: Callable[[Block], None], blocks: Sequence[Block]) -> None:
             list(pool.map(work, blocks))
 
 
-def in_bands(work: Callable[[int, int], object], rows: int) -> None:
+def in_bands(work: Callable[[int, int], object], rows: int, columns: int) -> None:
     """Call `work` on bands of rows, from the first to the one after the last; two threads share them.
 
-    For work that lets go of the interpreter.
+    For work that lets go of the interpreter. What is done sooner than threads begin is done in one piece.
     """
+    if rows * columns < BLOCK:
+        work(0, rows)
+        return
     edges = [rows * i // BANDS for i in range(BANDS + 1)]
     with ThreadPoolExecutor(max_workers=2) as pool:
         list(pool.map(work, edges[:-1], edges[1:]))

@@ -257,7 +257,7 @@ def _maps(
     names = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
     maps = np.empty((len(names), *patch.shape))
     given = (patch, cast.units, faded, lumens, dark, bounce, reflectance, factor / np.pi, ambient, veil, maps)
-    in_bands(lambda first, last: map_rows(first, last, *given), len(patch))
+    in_bands(lambda first, last: map_rows(first, last, *given), *patch.shape)
     return dict(zip(names, maps, strict=True))
 
 

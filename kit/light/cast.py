@@ -172,5 +172,5 @@ def unit_map(raster: FrontRaster, beam: Beam) -> Array:
     zones = np.empty((0, 0)) if beam.zones is None else np.array(beam.zones)[::-1] / np.mean(beam.zones)
     result = np.empty(lit.shape)
     given = (raster.plane, lit, raster.grid.x, raster.grid.y, axes, strength, window, zones, result)
-    in_bands(lambda first, last: unit_rows(first, last, *given), len(lit))
+    in_bands(lambda first, last: unit_rows(first, last, *given), *lit.shape)
     return result
