@@ -14,8 +14,10 @@ def in_quadrature(ratios: Iterable[ArrayLike], sign: int) -> NDArray[np.float64]
     Parameters
     ----------
     ratios : iterable of array
-        Above 0; they broadcast. On which side of 1 each lies does not matter.
+        0 or more; they broadcast. On which side of 1 each lies does not matter; one of 0 leaves nothing at the low
+        end and knows no high one: infinite.
     sign : {-1, 1}
         -1 for the low end, 1 for the high one.
     """
-    return np.asarray(np.exp(sign * np.sqrt(sum(np.log(np.asarray(ratio, float)) ** 2 for ratio in ratios))))
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.exp(sign * np.sqrt(sum(np.log(np.asarray(ratio, float)) ** 2 for ratio in ratios))))
