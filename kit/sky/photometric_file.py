@@ -29,12 +29,8 @@ from kit.fields import ANGLE, NAME, Declared, Number, Numbers, declared, togethe
 from kit.files import read_file
 from kit.units import metres_per
 
-# Real files stay below 1 MB and 70 000 values; what is far larger is a mistake or a trap.
-MOST_BYTES = 4_000_000
-MOST_VALUES = 1_000_000
-LONGEST_NUMBER = 40
-# Of a searchlight [cd].
-MOST_INTENSITY = 1e9
+# Real files stay below 1 MB and 70 000 values; what is far larger is a mistake or a trap. 1e9 cd is a searchlight.
+MOST_BYTES, MOST_VALUES, MOST_INTENSITY, LONGEST_NUMBER = 4_000_000, 1_000_000, 1e9, 40
 # How far the integrated flux may lie from the file's own before `Distribution.agrees` says no, and before the file is
 # refused as one in other units.
 AGREES, ABSURD = 0.05, 10.0
@@ -127,17 +123,7 @@ class Distribution(Declared):
     def intensity(self, theta: ArrayLike, phi: ArrayLike = 0.0) -> Array:
         """Return the intensity towards directions [cd], linear in both angles between those of the table.
 
-        Parameters
-        ----------
-        theta : array
-            From the lamp's axis [deg], 0 to 180.
-        phi : array
-            Round the axis [deg], any turn; broadcasts with `theta`.
-
-        Raises
-        ------
-        InputError
-            For an angle outside its domain.
+        `theta` is the angle from the lamp's axis, 0 to 180 [deg], `phi` that round it, any turn [deg]; they broadcast.
         """
         down, turn = together(theta=THETA.check("theta", theta), phi=PHI.check("phi", phi))
         v, (h, table) = self.vertical, self._full
@@ -216,7 +202,7 @@ def load_distribution(path: str | Path) -> Distribution:
     except UnicodeDecodeError:
         source = data.decode("latin-1")
     suffix = file.suffix.lower()
-    is_ies = suffix == ".ies" or (suffix != ".ldt" and re.search(r"(?mi)^\s*TILT\s*=", source))
+    is_ies = suffix == ".ies" or (suffix != ".ldt" and re.search(r"(?mi)^[ \t]*TILT[ \t]*=", source))
     return (parse_ies if is_ies else parse_ldt)(source, file.name)
 
 
@@ -235,7 +221,10 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     at = next((i for i, line in enumerate(lines) if re.match(r"\s*TILT\s*=", line, re.IGNORECASE)), None)
     if at is None:
         raise InputError(f"{file}: TILT", "no such line", "a line TILT=NONE or TILT=INCLUDE, as LM-63 asks")
-    tilt = lines[at].split("=", 1)[1].strip()
+    head, tilt = "\n".join(lines[:at]), lines[at].split("=", 1)[1].strip()
+    names = [
+        name for key in ("LUMINAIRE", "LUMCAT") for name in re.findall(rf"(?mi)^[ \t]*\[{key}\][ \t]*(\S.*)$", head)
+    ]
     tokens = _Tokens(lines[at + 1 :], file, at + 2, comma=" ")
     if tilt.upper() == "INCLUDE":
         tokens.number("lamp-to-luminaire geometry", low=1, high=3, whole=True)
@@ -251,8 +240,6 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     factor = tokens.number("candela multiplier", above=0.0, high=1e9)
     count_v = tokens.number("number of vertical angles", low=2, high=MOST_VALUES, whole=True)
     count_h = tokens.number("number of horizontal angles", low=1, high=MOST_VALUES, whole=True)
-    if count_v * count_h > MOST_VALUES:
-        raise InputError(tokens.where("number of angles"), (count_v, count_h), f"at most {MOST_VALUES} intensities")
     kind = tokens.number("photometric type", low=1, high=3, whole=True)
     if kind != 1:
         right = "1 (type C); ask the maker for a type C file, types A and B turn round another axis"
@@ -261,17 +248,15 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     # Negative lengths stand for round shapes.
     lengths = [tokens.number(f"luminous {side}", low=-1e3, high=1e3) for side in ("width", "length", "height")]
     ballast = tokens.number("ballast factor", above=0.0, high=1e3)
-    factor *= ballast
-    extra = tokens.number("ballast-lamp factor", low=0.0, high=1e3)
-    if year < 1995:  # since then no factor, but a mark for future use
-        if extra == 0:
-            raise InputError(tokens.where("ballast-lamp factor"), extra, "a number above 0")
-        factor *= extra
+    # Since 1995 this is no factor, but a mark for future use.
+    limits = {"above": 0.0} if year < 1995 else {"low": 0.0}
+    extra = tokens.number("ballast-lamp factor", high=1e3, **limits)
+    factor *= ballast * (extra if year < 1995 else 1.0)
     tokens.number("input watts", low=0.0, high=1e9)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
     return _checked(
         file,
-        name=_keyword(lines[:at], "LUMINAIRE") or _keyword(lines[:at], "LUMCAT") or file,
+        name=(names or [file])[0].strip()[:200],
         vertical=tokens.angles("vertical angles", count_v),
         horizontal=tokens.angles("horizontal angles", count_h),
         values=tokens.table("candela values", count_h, count_v),
@@ -304,8 +289,6 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
         raise InputError(f"{file}, line 4: number of C-planes", planes, f"{right} (symmetry {symmetry})")
     stored = {1: 1, 2: planes // 2 + 1, 3: planes // 2 + 1, 4: planes // 4 + 1}.get(symmetry, planes)
     count_v = line(6, "number of intensities per C-plane", low=2, high=MOST_VALUES, whole=True)
-    if stored * count_v > MOST_VALUES:
-        raise InputError(f"{file}, line 6: number of angles", (planes, count_v), f"at most {MOST_VALUES} intensities")
     # Of the luminous area [mm]; a width of 0 stands for a round one.
     size = max(line(n, "length or width of the luminous area", low=0.0, high=1e6) for n in (16, 17)) / 1000.0
     ratio = line(23, "light output ratio", low=0.0, high=200.0) / 100.0
@@ -434,17 +417,10 @@ def _lines(source: str, file: str) -> list[str]:
 def _version(line: str, file: str) -> int:
     """Return the year of the LM-63 edition; a file of 1986 has no such line."""
     match = re.match(r"\s*IES(?:NA)?\s*:?\s*(?:LM-?63-?)?(\d{2}|\d{4})\s*$", line, re.IGNORECASE | re.ASCII)
-    if match is None:
-        return 1986
-    year = next((edition for edition in EDITIONS if edition.endswith(match[1])), None)
-    if year is None:
+    found = [edition for edition in EDITIONS if match is None or edition.endswith(match[1])]
+    if not found:
         raise InputError(f"{file}, line 1: edition of LM-63", line, f"one of {', '.join(EDITIONS)}")
-    return int(year)
-
-
-def _keyword(lines: list[str], key: str) -> str:
-    found = (line.strip()[len(key) + 2 :].strip() for line in lines if line.strip().upper().startswith(f"[{key}]"))
-    return next((item[:200] for item in found if item), "")
+    return int(found[0])
 
 
 def _known_range(h: Array) -> bool:
