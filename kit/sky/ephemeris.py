@@ -22,6 +22,8 @@ LAST = np.datetime64("2100-01-01T00:00", "us")
 
 HOUR = 3_600_000_000  # in microseconds
 HOURS_AROUND = np.arange(-2, 4)
+# From powers of a time in hours to the shares of the hours around it: Lagrange's polynomials.
+TO_WEIGHTS = np.linalg.inv(np.vander(HOURS_AROUND))
 UNIX_EPOCH = 25567.5  # 1970-01-01 00:00 in the day count of PyEphem, which begins on 1899-12-31 at noon
 
 
@@ -68,7 +70,7 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positio
     lat, lon = LATITUDE.check("latitude", latitude), LONGITUDE.check("longitude", longitude)
     hour, rest = np.divmod(microseconds, HOUR)
     hours, index = np.unique(hour.ravel()[:, None] + HOURS_AROUND, return_inverse=True)
-    weights = _weights(rest.ravel() / HOUR)
+    weights = np.vander(rest.ravel() / HOUR, HOURS_AROUND.size) @ TO_WEIGHTS
     vectors = np.einsum("tj,tjbc->tbc", weights, _vectors(hours, lat, lon)[index.reshape(weights.shape)])
     vectors = vectors.reshape(*microseconds.shape, 2, 3)
     east, north, up = np.moveaxis(vectors, -1, 0)
@@ -97,15 +99,6 @@ def in_range(times: NDArray[np.datetime64], last: np.datetime64 = LAST) -> bool:
     if np.any(np.isnat(times) | (year < FIRST.astype("M8[Y]")) | (year > last.astype("M8[Y]"))):
         return False
     return bool(np.all(times.astype("M8[us]") <= last))
-
-
-def _weights(fraction: Array) -> Array:
-    """Lagrange's polynomials of `HOURS_AROUND`, at each `fraction` of an hour."""
-    weights = np.ones((fraction.size, HOURS_AROUND.size))
-    for j, node in enumerate(HOURS_AROUND):
-        for other in HOURS_AROUND[node != HOURS_AROUND]:
-            weights[:, j] *= (fraction - other) / (node - other)
-    return weights
 
 
 def _vectors(hours: NDArray[np.int64], latitude: float, longitude: float) -> Array:
