@@ -313,8 +313,6 @@ def test_other_things_are_no_lamps():
     front = kit.Facade([WALL])
     with pytest.raises(kit.InputError, match="lamps"):
         light_on(front, ["lamp"], Grid.over(front.bounds, 0.5))
-    with pytest.raises(kit.InputError, match="lamps"):
-        lamp_veil(["lamp"], (0, 1, 9), (0, 1, 0))
     with pytest.raises(kit.InputError, match="apart from what it lights"):
         lamp_illuminance(lamp((0, 1, 2)), (0, 1, 2), OUT)
     for eye, target, field in [

@@ -22,8 +22,7 @@ from kit.wall.points import FrontRaster, check_in_front
 from kit.wall.raster import SAME_PLANE
 
 Lamp = Luminaire | LedString
-LAMP = Is(kind=(Luminaire, LedString))
-LAMPS = Many(label="lamps", of=LAMP)
+LAMPS = Many(label="lamps", of=Is(kind=(Luminaire, LedString)))
 
 # Nodes along a piece of string this long share one shadow [m].
 SHADOW_STEP = 1.0
@@ -39,7 +38,6 @@ _recent: Memory[Array] = Memory(keep=64, most=1 << 17)
 
 def sources(lamp: Lamp) -> Array:
     """Return the points that shine, shape (n, 3) [m]: one for a luminaire, the nodes of a string."""
-    LAMP.check("lamps", lamp)
     return lamp.nodes() if isinstance(lamp, LedString) else np.array([lamp.position])
 
 
