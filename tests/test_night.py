@@ -707,7 +707,7 @@ def test_the_daylight_picture_on_white_shows_the_house_in_its_colours(house, scr
         kit.Placement(position=(0.0, 4.5, 16.0), aim=(0.0, 4.5, 0.0)),
     )
     view = night_view(scene(sheet, pair), daylight_picture(house), screen_source)
-    seen = {c.patch: c for c in base_colours(view, sheet, screen_source).patches}
+    seen = base_colours(view, sheet, screen_source).patches
     for index, patch in enumerate(house.patches):
         if patch.name not in ("main wall", "gable", "front door", "bay window"):
             continue
@@ -718,7 +718,7 @@ def test_the_daylight_picture_on_white_shows_the_house_in_its_colours(house, scr
         luminance = patch.surface.reflectance * float(np.median(view["white_luminance"].values[here]))
         assert np.median(xyz[:, 1]) == pytest.approx(luminance, rel=5e-3)
         # Seen as wanted, for the projector's primaries are those of the picture.
-        assert seen[patch.name].seen == pytest.approx(seen[patch.name].wanted, abs=2e-3)
+        assert seen.loc[patch.name, "seen"] == pytest.approx(seen.loc[patch.name, "wanted"], abs=2e-3)
 
 
 # What becomes of a colour
@@ -729,7 +729,7 @@ def on_cloth(wall, straight, source, rgb, *, ambient=0.0, contrast=math.inf, spa
     around = kit.Ambient(vertical_illuminance=ambient)
     given = scene(front, straight(8.0, 5.0, sequential_contrast=contrast), ambient=around)
     view = night_view(given, even(*rgb), source, ambient_light="daylight", spacing=spacing)
-    (colour,) = base_colours(view, front, source).patches
+    (colour,) = base_colours(view, front, source).patches.itertuples()
     return colour
 
 
@@ -789,13 +789,10 @@ def test_white_wants_no_saturation_and_black_has_none(wall, straight, lamp):
 @pytest.mark.property
 def test_base_colours_hardly_depend_on_the_raster(street, house, lamp):
     shown = daylight_picture(house)
-    coarse, fine = (
-        {c.patch: c for c in base_colours(night_view(street, shown, lamp, spacing=s), house, lamp).patches}
-        for s in (0.1, 0.05)
-    )
+    coarse, fine = (base_colours(night_view(street, shown, lamp, spacing=s), house, lamp).patches for s in (0.1, 0.05))
     for name in ("main wall", "gable", "bay"):
         for field in ("luminance", "brightest", "wanted", "seen"):
-            one, two = getattr(coarse[name], field), getattr(fine[name], field)
+            one, two = coarse.loc[name, field], fine.loc[name, field]
             # Medians of light that varies smoothly over a large patch; at 0.15 m it is still less than 1e-4.
             assert one == pytest.approx(two, rel=2e-4), (name, field)
 

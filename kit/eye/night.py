@@ -22,7 +22,7 @@ is sRGB (IEC 61966-2-1), as carried by colour-science.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import astuple, dataclass, replace
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Literal
 
@@ -143,8 +143,8 @@ class Screen(Result):
     adaptation, brightest : float
         Luminance that the eye is taken to be adapted to, and that is shown as the screen's white [cd/m2].
     cut : tuple of float
-        For each option the share of the front that is brighter than the screen's white or more saturated than its
-        primaries: it is drawn as near as the screen gets.
+        For each option the share of the front that is too bright or too saturated for the screen, drawn as near as it
+        gets.
     """
 
     images: tuple[NDArray[np.uint8], ...]
@@ -235,51 +235,39 @@ def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
     return Picture(name=f"{facade.name} by daylight", rgb=table[index][::-1])
 
 
-@dataclass(frozen=True, kw_only=True)
-class BaseColour:
-    """What becomes of a picture on one patch.
+@dataclass(frozen=True, kw_only=True, eq=False)
+class BaseColours(Result):
+    """What becomes of a picture on each visible, lit patch.
 
     Attributes
     ----------
-    luminance, brightest : float
-        Median luminance at the eye with the picture as it is, and with this patch's colour turned up until one
-        channel is full [cd/m2].
-    wanted, seen : float
-        Saturation s_uv of the picture's own mean colour against D65, and of what the eye gets against the
-        projector's white on an ideal white wall (CIE 015:2018: 13 times the distance in u'v').
+    patches : DataFrame
+        By the patch's name: median ``luminance`` at the eye, and ``brightest`` with this patch's colour turned up until
+        one channel is full [cd/m2]; saturation s_uv ``wanted``, of the picture's own mean colour against D65, and
+        ``seen``, against the projector's white on an ideal white wall (CIE 015:2018: 13 times the distance in u'v').
     """
 
-    patch: str
-    luminance: float
-    brightest: float
-    wanted: float
-    seen: float
-
-
-@dataclass(frozen=True, kw_only=True)
-class BaseColours(Result):
-    """What becomes of a picture on each visible, lit patch."""
-
-    patches: tuple[BaseColour, ...]
+    patches: Frame
 
     def frame(self, units: str = "m") -> Frame:
         """Return a row for each patch; `units` change nothing."""
-        names = ("patch", "luminance [cd/m²]", "at most [cd/m²]", "saturation wanted", "saturation seen")
-        rows = [dict(zip(names, astuple(one), strict=True)) for one in self.patches]
-        return make_frame(rows, dict.fromkeys(names[1:], ".2f"), index="patch" if rows else "")
+        names = {"luminance": "luminance [cd/m²]", "brightest": "at most [cd/m²]"}
+        names |= {"wanted": "saturation wanted", "seen": "saturation seen"}
+        frame = self.patches.rename(columns=names)
+        frame.attrs["formats"] = dict.fromkeys(names.values(), ".2f")
+        return frame
 
     def sentence(self, units: str = "m") -> str:
         """Return in words how bright the picture is, and where it loses most of its colour; `units` change nothing."""
-        if not self.patches:
+        found = self.patches
+        if found.empty:
             return "No patch of the front is lit."
-        levels = sorted(one.luminance for one in self.patches)
-        words = f"The picture comes out at {short(levels[0])} to {short(levels[-1])} cd/m²."
-        coloured = [one for one in self.patches if one.wanted > 0.0]
-        if not coloured:
+        words = f"The picture comes out at {short(found.luminance.min())} to {short(found.luminance.max())} cd/m²."
+        kept = (found.seen / found.wanted)[found.wanted > 0.0]
+        if kept.empty:
             return words
-        worst = min(coloured, key=lambda one: one.seen / one.wanted)
-        share = percent(worst.seen / worst.wanted)
-        return f"{words} {capital(worst.patch)} keeps least of its colour: {share} of the saturation that is wanted."
+        worst, share = capital(str(kept.idxmin())), percent(kept.min())
+        return f"{words} {worst} keeps least of its colour: {share} of the saturation that is wanted."
 
 
 def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseColours:
@@ -294,12 +282,14 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseC
     source : LightSource
         As in the view.
     """
+    import pandas as pd
+
     white = primary_matrix(source).sum(axis=1)
     from_rgb = np.linalg.inv(_screen()[0])
     d65 = from_rgb.sum(axis=1)
     index, lit = view["patch"].values, np.nan_to_num(view["illuminance"].values) > 0
     xyz, drive = view["xyz"].values, view["drive"].values
-    result = []
+    result = {}
     for i, patch in enumerate(facade.patches):
         here = (index == i) & lit
         if not here.any():
@@ -310,15 +300,11 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseC
         peak = float(colour.max())
         full = colour / peak if peak > 0 else np.ones(3)
         added = illuminance * (matrix @ (full - colour))[1]
-        found = BaseColour(
-            patch=patch.name,
-            luminance=float(seen[1]),
-            brightest=float(seen[1] + added),
-            wanted=_saturation(from_rgb @ colour, d65) if peak > 0 else 0.0,
-            seen=_saturation(seen, white),
-        )
-        result.append(found)
-    return BaseColours(patches=tuple(result))
+        saturation = _saturation(from_rgb @ colour, d65) if peak > 0 else 0.0, _saturation(seen, white)
+        result[patch.name] = float(seen[1]), float(seen[1] + added), *saturation
+    columns = ["luminance", "brightest", "wanted", "seen"]
+    patches = pd.DataFrame.from_dict(result, orient="index", columns=columns).rename_axis("patch")
+    return BaseColours(patches=patches)
 
 
 def _drive(
@@ -367,9 +353,7 @@ def _sampled(picture: Picture, across: Array, down: Array, columns: float, rows:
 
 def _saturation(xyz: Array, white: Array) -> float:
     """Return s_uv of a colour against a white (CIE 015:2018); 0 for no light at all."""
-    if not xyz.any():
-        return 0.0
-    return float(13.0 * np.hypot(*(uv(xyz) - uv(white))))
+    return float(13.0 * np.hypot(*(uv(xyz) - uv(white)))) if xyz.any() else 0.0
 
 
 @cache
