@@ -72,6 +72,8 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
     black over that of white without it, in [0, 1], of the colour of white: leak and ambient light add it to every
     colour. Primaries that span no gamut raise `InputError`.
     """
+    import colour
+
     SHARE.check("black_share", black_share)
     if not np.all(np.isfinite(matrix)) or abs(np.linalg.det(matrix)) < 1e-12:
         raise InputError("matrix", np.asarray(matrix).tolist(), "three primaries of different colour")
@@ -81,7 +83,7 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
     for project in (_xy, uv):
         ours, theirs = shapely.Polygon(project(matrix.T + black)), shapely.Polygon(project(reference.T))
         areas += [ours.area / theirs.area, theirs.intersection(ours).area / theirs.area]
-    drive = (_rec709_points() * _white_xyz(white) - black) @ np.linalg.inv(matrix).T
+    drive = (_rec709_points() * colour.xy_to_XYZ(white) - black) @ np.linalg.inv(matrix).T
     inside = np.all((drive >= -1e-9) & (drive <= 1.0 + 1e-9), axis=-1)
     return Gamut(*areas, *[lab_volume(matrix, white, black=black) / _rec709_volume(), float(inside.mean())])
 
@@ -102,8 +104,7 @@ def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None
             # (axis, axis + 1, axis + 2) is a right-handed order, so the normal points along +axis.
             rgb = np.empty((*first.shape, 3))
             rgb[..., axis], rgb[..., (axis + 1) % 3], rgb[..., (axis + 2) % 3] = end, first, second
-            lab = _to_lab(rgb @ matrix.T + (0.0 if black is None else black), white)
-            lab = lab - (50.0, 0.0, 0.0)
+            lab = _to_lab(rgb @ matrix.T + (0.0 if black is None else black), white) - (50.0, 0.0, 0.0)
             a, b, c, d = lab[:-1, :-1], lab[1:, :-1], lab[1:, 1:], lab[:-1, 1:]
             for corners in ((a, b, c), (a, c, d)):
                 total += sign * np.linalg.det(np.stack(corners, axis=-2)).sum() / 6.0
@@ -129,7 +130,7 @@ class WallColour(Result):
     origin : str
         Where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`.
     reflectance : float
-        Luminous reflectance under the projector's white.
+        Luminous, under the projector's white.
     chromaticity, luminance : dict
         On the wall, of white, red, green and blue: (x, y), and for the given illuminance of white, black light included
         [cd/m2].
@@ -219,7 +220,7 @@ def wall_colour(
     _, neutral = rec709()
     difference = colour.delta_E(_to_lab(white / white[1], neutral), np.array([100.0, 0.0, 0.0]), method="CIE 2000")
     # D65 of Y = 1 needs this drive. Scaled until the strongest channel, black light included, is at full.
-    drive = np.linalg.solve(matrix, _white_xyz(neutral))
+    drive = np.linalg.solve(matrix, colour.xy_to_XYZ(neutral))
     red, green, blue = ((1.0 + black_share) * drive / drive.max() - black_share).tolist()
     possible = min(red, green, blue, drive.min()) >= 0.0
     return WallColour(
@@ -275,11 +276,6 @@ def _xy(xyz: Array) -> Array:
     return xyz[..., :2] / xyz.sum(axis=-1, keepdims=True)
 
 
-def _white_xyz(xy: Chromaticity) -> Array:
-    x, y = xy
-    return np.array([x / y, 1.0, (1.0 - x - y) / y])
-
-
 def _to_lab(xyz: Array, white: Chromaticity) -> Array:
     import colour
 
@@ -301,4 +297,4 @@ def _rec709_points() -> Array:
     lab = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
     xyz = np.asarray(colour.Lab_to_XYZ(lab, white), float)
     drive = xyz @ np.linalg.inv(matrix).T
-    return xyz[np.all((drive >= 0.0) & (drive <= 1.0), axis=-1)] / _white_xyz(white)
+    return xyz[np.all((drive >= 0.0) & (drive <= 1.0), axis=-1)] / colour.xy_to_XYZ(white)

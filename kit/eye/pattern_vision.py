@@ -55,11 +55,9 @@ class PatternView(Result):
         That a bed joint subtends [arcmin]; an eye of 20/20 resolves single joints or not, wherever the pattern is seen.
     vanishing_distance : float
         Beyond which the pattern is no longer visible [m]; 0 if it is visible from nowhere.
-    hidden_detail : float
-        Our rule: detail of the picture of a contrast below this (x:1) drowns in the pattern. The pattern's own
-        ratio while it is visible, else 1.
-    steps : float or None
-        Our rule: how many times `hidden_detail` the picture's contrast holds, log(contrast) / log(hidden detail);
+    hidden_detail, steps : float
+        Our rule: detail of the picture of a contrast below this (x:1) drowns in the pattern, its own ratio while it is
+        visible, else 1; and how many such steps the picture's contrast holds, log(contrast) / log(hidden detail),
         infinite where nothing is hidden. None if no contrast was given.
     """
 

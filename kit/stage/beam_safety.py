@@ -66,18 +66,11 @@ SKY = (
 
 @dataclass(frozen=True, kw_only=True)
 class BeamTable(Result):
-    """Light at the eye in a beam against distance.
+    """Light at the eye in a beam against distance [m], with sunlight and an office to compare with [lx].
 
-    Attributes
-    ----------
-    intensity : (float, float, float)
-        On the axis, low, nominal, high [cd]. Lens shift may put the axis at the picture's edge or beyond it.
-    peak : float
-        Light in the brightest direction of the picture over that on the axis, at one distance.
-    picture : (float, float)
-        Width and height 1 m from the lens, square to the axis [m].
-    sunlight, office : float
-        Illuminance to compare with [lx].
+    `intensity` is that on the axis, low, nominal, high [cd]; lens shift may put the axis beyond the picture. `peak` is
+    the light in its brightest direction over that on the axis, at one distance; `picture` its width and height 1 m
+    from the lens, square to the axis [m].
     """
 
     distances: tuple[float, ...]
@@ -203,21 +196,16 @@ class KeepOut:
     ----------
     ground : shapely geometry
         In plan, x and z [m]: an eye at one of the heights asked for is in the beam above this ground. May be empty.
-    nearest, farthest : float or None
-        Of that ground from the lens, along the ground [m].
-    width : float
-        Of that ground along the front [m].
+    nearest, farthest, width : float or None
+        Of that ground from the lens, and along the front [m].
     up_to_wall : bool
         Whether it reaches up to the wall: no one walks along the wall outside the beam.
-    clearance : float or None
-        Height of the beam's lower edge over the walk [m], below 0 where it has met the ground before; None without a
-        walk, or for one behind the lens.
-    lens_height : float or None
-        Which the lens needs to keep the beam above the eyes on the walk, with the picture where it is now [m].
-    sky_share : float
-        Of the light on full white that misses the front and rises, known to about a hundredth.
-    sky_angles : (float, float) or None
-        Of that light above the horizon, least and greatest [deg].
+    clearance, lens_height : float or None
+        Height of the beam's lower edge over the walk, below 0 where it has met the ground before; and that of the lens
+        which keeps it above the eyes there, with the picture where it is [m]. None for no walk in front of the lens.
+    sky_share, sky_angles : float, and (float, float) or None
+        Of the light on full white that misses the front and rises: to a hundredth; least and greatest above the
+        horizon [deg].
     """
 
     lens: Point
@@ -279,10 +267,8 @@ class KeepOuts(Result):
                     above = f"{whose} is above all these eyes {raised} and the picture where it is"
                 parts.append(f"On the walk {length_text(self.walk, units)} from the wall {above}.")
             if area.sky_angles is not None:
-                share, steepest = capital(percent(area.sky_share)), f"{area.sky_angles[1]:.0f} degrees"
-                parts.append(
-                    f"{share} of the light of {whose} passes the house and rises to the sky, at up to {steepest}."
-                )
+                passes = f"{capital(percent(area.sky_share))} of the light of {whose} passes the house and rises"
+                parts.append(f"{passes} to the sky, at up to {area.sky_angles[1]:.0f} degrees.")
         if any(area.sky_angles is not None for area in self.areas):
             parts.append(SKY)
         return " ".join([*parts, "A child on someone's shoulders is higher; hills and steps are not counted.", CAUTION])
@@ -322,11 +308,9 @@ def keep_out(scene: Scene, *, eye_heights: tuple[float, float] | None = None, wa
         beam = Beam.of(projector, placement)
         corners = beam.corners()
         if np.any(-corners[:, 2] <= FLATTEST * np.linalg.norm(corners, axis=1)) or not beam.position[2] > SAME_PLANE:
-            raise InputError(
-                f"projector {i}: position, aim, lens_shift",
-                (placement.position, placement.aim, projector.lens_shift),
-                "a picture all of whose rays go towards the plane of the wall, z = 0",
-            )
+            given = placement.position, placement.aim, projector.lens_shift
+            right = "a picture all of whose rays go towards the plane of the wall, z = 0"
+            raise InputError(f"projector {i}: position, aim, lens_shift", given, right)
         areas.append(_area(scene.facade, beam, heights, path))
     return KeepOuts(eye_heights=heights, walk=path, areas=tuple(areas))
 
@@ -335,12 +319,8 @@ def _area(facade: Facade, beam: Beam, heights: tuple[float, float], walk: float 
     x, y, z = beam.position.tolist()
     landed = beam.land(beam.corners(), (0.0, 0.0, 1.0), 0.0)
     ground = _plan(beam.position, landed, *heights)
-    clearance = needed = None
-    if walk is not None and walk < z:
-        # All corners lie on z = 0, so the section at the walk is the picture shrunk towards the lens.
-        part, foot = walk / z, float(landed[:, 1].min())
-        clearance = foot + (y - foot) * part
-        needed = foot + (heights[1] - foot) / part
+    # All corners lie on z = 0, so the section at the walk is the picture shrunk towards the lens.
+    foot, part = float(landed[:, 1].min()), walk / z if walk is not None and walk < z else None
     share, angles = _sky(facade, beam)
     empty = ground.is_empty
     plan = shapely.get_coordinates(ground)
@@ -351,8 +331,8 @@ def _area(facade: Facade, beam: Beam, heights: tuple[float, float], walk: float 
         farthest=None if empty else float(np.hypot(*(plan - (x, z)).T).max()),
         width=0.0 if empty else float(np.ptp(plan[:, 0])),
         up_to_wall=not empty and bool(plan[:, 1].min() < SAME_PLANE),
-        clearance=clearance,
-        lens_height=needed,
+        clearance=None if part is None else foot + (y - foot) * part,
+        lens_height=None if part is None else foot + (heights[1] - foot) / part,
         sky_share=share,
         sky_angles=angles,
     )
@@ -360,10 +340,8 @@ def _area(facade: Facade, beam: Beam, heights: tuple[float, float], walk: float 
 
 def _plan(lens: Array, landed: Array, low: float, high: float) -> Any:
     """Return the plan (x, z) of the pyramid from `lens` to four corners, between two heights."""
-    edges = [(lens, corner) for corner in landed]
-    edges += [(landed[i - 1], landed[i]) for i in range(len(landed))]
     found = [corner for corner in (lens, *landed) if low <= corner[1] <= high]
-    for start, end in edges:
+    for start, end in [*((lens, corner) for corner in landed), *zip(landed, np.roll(landed, 1, axis=0), strict=True)]:
         for level in (low, high):
             if min(start[1], end[1]) < level < max(start[1], end[1]):
                 found.append(start + (end - start) * (level - start[1]) / (end[1] - start[1]))

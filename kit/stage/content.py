@@ -20,6 +20,7 @@ import re
 import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal, get_args
 
@@ -72,8 +73,7 @@ class PictureMap:
         Index of the patch that the lens sees first at the pixel's centre, also one that the audience sees edge-on, such
         as the side of a bay; -1 where the ray misses the front.
     corners : DataFrame
-        A row for each corner of every patch, its columns as `HEAD` and `COLUMNS` have them, without the content:
-        NaN for the pixel of a corner behind the lens; what lies upon a corner hides it too.
+        A row for each corner of every patch, its columns as `HEAD` has them; what lies upon a corner hides it too.
     """
 
     facade: Facade
@@ -86,10 +86,9 @@ class PictureMap:
         return np.asarray(self.patch == self.facade.patches.index(self.facade.patch(name)))
 
     def points(self, column: ArrayLike, row: ArrayLike) -> Array:
-        """Return the wall points on which places of the raster land, shape (..., 3) [m].
+        """Return the wall points on which places of the raster land, shape (..., 3) [m]; NaN where there is no wall.
 
-        Places are in pixels from the picture's top left corner and broadcast; the centre of the pixel decides on the
-        patch. NaN outside the picture and where the ray misses the front.
+        Places are in pixels from the picture's top left corner; the centre of the pixel decides on the patch.
         """
         across, down = np.broadcast_arrays(np.asarray(column, float), np.asarray(row, float))
         rows, columns = self.patch.shape
@@ -117,7 +116,7 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
     ------
     InputError
         For a projector that is not there, a zoom that is not set, a lens behind or inside the front, a picture that
-        misses the front, or more than `kit.wall.raster.MAX_PIXELS` pixels.
+        misses it, or too many pixels.
     """
     Is(kind=Scene).check("scene", scene)
     count = len(scene.projectors)
@@ -141,10 +140,8 @@ def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
     columns, rows = beam.resolution
     grid = Grid(x=np.arange(0.5, columns, dtype=np.float64), y=np.arange(0.5, rows, dtype=np.float64), spacing=1.0)
     lens, forward = beam.position, beam.forward
-    width, height = beam.size
     # The ray to the raster's corner, and its steps.
-    rays = beam.pixel_rays(0.0, 0.0), beam.right * (width / columns), -beam.up * (height / rows)
-
+    rays = beam.pixel_rays(0.0, 0.0), beam.right * (beam.size[0] / columns), -beam.up * (beam.size[1] / rows)
     drawn: list[tuple[int, list[Array], Window, tuple[float, ...], float]] = []
     for i, patch in enumerate(facade.patches):
         above = float(patch.normal @ lens) - patch.offset
@@ -187,7 +184,7 @@ def _corners(facade: Facade, beam: Beam) -> Frame:
         for ring, points in enumerate(patch.rings)
         for corner, point in enumerate(points, 1)
     ]
-    found = pd.DataFrame(rows, columns=["index", *("patch", "surface", "ring", "corner"), *AXES])
+    found = pd.DataFrame(rows, columns=["index", "patch", "surface", "ring", "corner", *AXES])
     points, patch = found[list(AXES)].to_numpy(), found.pop("index").to_numpy()
     landing = beam.on(points)
     hidden = hidden_corners(facade, points, patch, beam.position)
@@ -314,7 +311,12 @@ def content_parts(
         raise InputError("light", light["patch_name"].values.tolist(), f"a map of the scene's front: {names}")
     eye: Point = POINT.check("viewer", scene.ambient.eye if viewer is None else viewer)
     check_in_front(facade, eye, "viewer", "a viewer")
-    given = _checked_patterns(patterns, facade)
+    patterns = {} if patterns is None else patterns
+    if not isinstance(patterns, Mapping):
+        raise InputError("patterns", patterns, "a mapping from a name of a patch or surface to a kit.Pattern")
+    known = OneOf(options=sorted({name for p in facade.patches for name in (p.name, p.surface.name)}))
+    for name, pattern in patterns.items():
+        Is(kind=Pattern).check(f"patterns: {known.check('patterns', name)!r}", pattern)
 
     everything = light.assign_coords(judged=("patch_index", np.ones(len(names), dtype=bool)))
     parts = {part.name: part for part in judge(everything, target).patches}
@@ -324,14 +326,14 @@ def content_parts(
     found = []
     for i, patch in enumerate(facade.patches):
         part, element, view = parts.get(patch.name), None, None
-        pattern = given.get(patch.name, given.get(patch.surface.name))
+        own = patterns.get(patch.name, patterns.get(patch.surface.name))
         faces = float(patch.normal @ np.array(eye)) > patch.offset
         if part is not None and part.contrast is not None and faces:
             element = elements[i]
-            if pattern is not None:
-                view = _view(pattern, light, cast, i, scene.average_picture_level, eye, part.contrast.median)
+            if own is not None:
+                view = _view(own, light, cast, i, scene.average_picture_level, eye, part.contrast.median)
         kind, reasons = _decide(patch, part, target, faces, element, view)
-        if kind != "nothing" and pattern is None and patch.surface.kind in masonry:
+        if kind != "nothing" and own is None and patch.surface.kind in masonry:
             reasons.append("its own pattern was not given and is not counted")
         angle, size, largest = element or (None, None, None)
         content = ContentPart(
@@ -348,16 +350,6 @@ def content_parts(
         )
         found.append(content)
     return ContentParts(target=target, viewer=eye, patches=tuple(found))
-
-
-def _checked_patterns(patterns: Mapping[str, Pattern] | None, facade: Facade) -> Mapping[str, Pattern]:
-    if patterns is None:
-        return {}
-    if not isinstance(patterns, Mapping):
-        raise InputError("patterns", patterns, "a mapping from a name of a patch or surface to a kit.Pattern")
-    known = OneOf(options=tuple(dict.fromkeys(n for p in facade.patches for n in (p.name, p.surface.name))))
-    pattern = Is(kind=Pattern)
-    return {known.check("patterns", name): pattern.check(f"patterns: {name!r}", p) for name, p in patterns.items()}
 
 
 def _cast_of(light: xr.Dataset, scene: Scene) -> Cast:
@@ -530,22 +522,19 @@ def _files(picture: PictureMap, chosen: Mapping[str, Kind], patches: bool) -> di
     # The last entry serves the index -1.
     kind_of = np.array([KINDS.index(chosen[p.name]) for p in picture.facade.patches] + [len(KINDS)], dtype=np.int8)
     kind = kind_of[picture.patch]
-
-    def mask(values: NDArray[Any], wanted: int) -> Callable[[], bytes]:
-        return lambda: _png(values == wanted)
-
-    files = {f"{name.replace(' ', '_')}.png": mask(kind, k) for k, name in enumerate((*KINDS, BESIDE))}
+    files = {f"{name.replace(' ', '_')}.png": partial(_png, kind, k) for k, name in enumerate((*KINDS, BESIDE))}
     if patches:
         for i in np.unique(picture.patch[picture.patch >= 0]).tolist():
-            files[f"patch_{i + 1:03d}{_safe(picture.facade.patches[i].name)}.png"] = mask(picture.patch, i)
-    return files | {"front.csv": lambda: _front(picture, chosen)}
+            files[f"patch_{i + 1:03d}{_safe(picture.facade.patches[i].name)}.png"] = partial(_png, picture.patch, i)
+    return {**files, "front.csv": partial(_front, picture, chosen)}
 
 
-def _png(mask: Mask) -> bytes:
+def _png(values: NDArray[Any], wanted: int) -> bytes:
+    """Return a picture that is white where an array has the value that is wanted."""
     from PIL import Image
 
     buffer = io.BytesIO()
-    Image.fromarray(np.where(mask, np.uint8(255), np.uint8(0))).save(buffer, format="PNG")
+    Image.fromarray(np.where(values == wanted, np.uint8(255), np.uint8(0))).save(buffer, format="PNG")
     return buffer.getvalue()
 
 
@@ -561,19 +550,16 @@ def _front(picture: PictureMap, chosen: Mapping[str, Kind]) -> bytes:
 
 
 def _safe(name: str) -> str:
-    """Return a patch's name as the end of a file's name: small letters, digits and low lines; may be empty.
-
-    The number in front keeps two names apart, whatever is left of them here.
-    """
+    """Return what is left of a patch's name in a file's name; the number in front keeps two names apart."""
     plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode().lower()
     words = re.sub(r"[^a-z0-9]+", "_", plain).strip("_")[:LONGEST].strip("_")
     return f"_{words}" if words else ""
 
 
 def _checked_kinds(parts: ContentParts | Mapping[str, str], facade: Facade) -> dict[str, Kind]:
-    if not isinstance(parts, ContentParts | Mapping):
-        raise InputError("parts", parts, "what content_parts returns, or a mapping from patch name to kind")
     given = parts.by_patch() if isinstance(parts, ContentParts) else parts
+    if not isinstance(given, Mapping):
+        raise InputError("parts", parts, "what content_parts returns, or a mapping from patch name to kind")
     patch = OneOf(options=tuple(p.name for p in facade.patches))
     kinds = {patch.check("parts", name): KIND.check(f"parts: {name!r}", kind) for name, kind in given.items()}
     for name in patch.names():

@@ -150,16 +150,16 @@ class ReceiverLight:
     @property
     def origin(self) -> str:
         """Where most of it comes from, in words."""
-        parts = {"straight from the beam": sum(self.beams), "reflected by the house": self.reflected}
-        parts["from the lamps"] = self.lamps
-        return max(parts, key=lambda name: parts[name])
+        lights = (sum(self.beams), self.reflected, self.lamps)
+        words = ("straight from the beam", "reflected by the house", "from the lamps")
+        return words[int(np.argmax(lights))]
 
 
 @dataclass(frozen=True, kw_only=True)
 class RoadLight(Result):
     """The light of all beams across the line of sight of drivers [lx], along a road from its first point [m].
 
-    `beside` is what of it passes the house [lx]; the rest is on its way to the front.
+    `beside` is what of it passes the house; the rest is on its way to the front.
     """
 
     along: tuple[float, ...]
@@ -218,11 +218,10 @@ class ObtrusiveLight(Result):
     ----------
     luminance, ambient_luminance : Compared
         Average luminance of the front, and what of it ambient light makes [cd/m2].
-    missing : tuple of float
+    missing, missing_flux : tuple of float
         Share of each projector's light, on full white, that lands on no patch which the audience sees: it goes beside
-        or over the house, to the ground, or on faces that are hidden or seen edge-on; to a pixel.
-    missing_flux : tuple of float
-        Of each projector [lm]; what is left of it on black where the picture is masked.
+        or over the house, to the ground, or on faces that are hidden or seen edge-on; to a pixel. And that light, what
+        is left of it on black where the picture is masked [lm].
     """
 
     environmental_zone: str
@@ -390,7 +389,7 @@ def obtrusive_light(
     wanted: tuple[Receiver, ...] = RECEIVERS.check("receivers", receivers)
     lux, luminance = limits(environmental_zone, curfew)
     shining: tuple[Lamp, ...] = LAMPS.check("lamps", lamps)
-    cast = _cast(scene, wanted, masked, spacing)
+    cast, beams, beside, dark = _beams(scene, wanted, masked, spacing)
     light = light_map(scene, spacing)
     on_wall = cast.raster.patch >= 0
     front = cast.raster.at(on_wall)
@@ -399,7 +398,6 @@ def obtrusive_light(
     machines = [projector for projector, _ in scene.projectors]
     losses = np.array([machine.transmission() for machine in machines])
     losses /= losses[:, [NOMINAL]]
-    beams, beside, dark = _beams(scene, cast, wanted, masked)
     results = []
     for receiver, straight, past in zip(wanted, beams, beside, strict=True):
         distance = _distance(front, bright[LEVELS.index("high")], receiver, spacing)
@@ -461,9 +459,8 @@ def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, 
         for rows in ([point.position for point in given], [point.normal for point in given])
     )
     points = [Receiver(name="road", position=at, facing=sight) for at, sight in zip(positions, normals, strict=True)]
-    cast = _cast(scene, points, masked, spacing)
-    beams, beside, _ = _beams(scene, cast, points, masked)
-    light, past = (tuple(part.sum(axis=1).tolist()) for part in (beams, beside))
+    _, *parts, _ = _beams(scene, points, masked, spacing)
+    light, past = (tuple(part.sum(axis=1).tolist()) for part in parts)
     return RoadLight(along=tuple(along.tolist()), illuminance=light, beside=past)
 
 
@@ -512,30 +509,28 @@ def _distance(front: WallPoints, brightest: Array, receiver: Receiver, spacing: 
     return float(away.min())
 
 
-def _cast(scene: Scene, receivers: Sequence[Receiver], masked: bool, spacing: float) -> Cast:
-    """Return where the light lands; a receiver on a patch, not only in line with one, raises `InputError`."""
-    Is(kind=Scene).check("scene", scene)
-    FLAG.check("masked", masked)
-    points = np.array([receiver.position for receiver in receivers])
-    for patch in scene.facade.patches:
-        on = (np.abs(points @ patch.normal - patch.offset) < SAME_PLANE) & covers(patch, points)
-        if on.any():
-            right = f"a receiver off the front; this one is on patch {patch.name!r}"
-            raise receivers[int(on.argmax())].misplaced(right)
-    return cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing)
-
-
 def _levels(light: xr.Dataset, name: str) -> Array:
     return np.asarray(light[name].sel(level=list(LEVELS)))
 
 
-def _beams(scene: Scene, cast: Cast, receivers: Sequence[Receiver], masked: bool) -> tuple[Array, Array, Array]:
-    """Return the light straight from projectors, and what of it passes the house, both (receiver, projector) [lx].
+def _beams(
+    scene: Scene, receivers: Sequence[Receiver], masked: bool, spacing: float
+) -> tuple[Cast, Array, Array, Array]:
+    """Return where the light lands on the front, and how it reaches receivers, of which none may be on a patch.
 
-    And the share of its white that each projector sends beside the house.
+    That is the light straight from projectors, and what of it passes the house, both (receiver, projector) [lx]; and
+    the share of its white that each projector sends beside the house.
     """
+    Is(kind=Scene).check("scene", scene)
+    FLAG.check("masked", masked)
     positions = np.array([receiver.position for receiver in receivers])
     normals = np.array([receiver.normal for receiver in receivers])
+    for patch in scene.facade.patches:
+        on = (np.abs(positions @ patch.normal - patch.offset) < SAME_PLANE) & covers(patch, positions)
+        if on.any():
+            right = f"a receiver off the front; this one is on patch {patch.name!r}"
+            raise receivers[int(on.argmax())].misplaced(right)
+    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing)
     machines = [projector for projector, _ in scene.projectors]
     black = black_share(machines, 1.0, cast.share.sum(axis=1)) if masked else np.ones(len(machines))
     beams, beside = np.zeros((2, len(receivers), len(machines)))
@@ -548,7 +543,7 @@ def _beams(scene: Scene, cast: Cast, receivers: Sequence[Receiver], masked: bool
         # One on the way to the front gets what the front gets, masked or not.
         beside[:, i] = np.where(np.isinf(first), white * black[i], 0.0)
         beams[:, i] = beside[:, i] + np.where((first >= 1.0) & np.isfinite(first), white, 0.0)
-    return beams, beside, black
+    return cast, beams, beside, black
 
 
 def _lamp_light(facade: Facade, lamps: Sequence[Lamp], receiver: Receiver) -> float:
