@@ -7,13 +7,16 @@ both sorted by folder.
 
 from __future__ import annotations
 
+import dataclasses
 from collections.abc import Callable
 from typing import Any
 
 import kit
 from kit.decision import several
+from kit.decision.evening import CLOCK, EVENTS, EVERY, HOURS, SHIELD, STEP
 from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
 from kit.decision.several import electrical_power
+from kit.decision.washout import DIMMINGS
 from kit.eye.light_map import EXTENT
 from kit.fields import DISTANCE, FLAG, LENGTH, LIGHT_OUTPUT, POINT, SPACING, Spec
 from kit.light.lamps import LAMPS
@@ -155,6 +158,26 @@ EXAMPLES[kit.Passing] = lambda: kit.Passing(
     name="car", lamps=[EXAMPLES[kit.Luminaire]()], seconds=5, per_hour=4, begin="16:00", end="22:00"
 )
 EXAMPLES[kit.Target] = lambda: kit.Target(white_luminance=4, contrast=15)
+_EVENING = {"every": EVERY, "begin": CLOCK, "hours": HOURS, "step": STEP, "spacing": SPACING, "passing": EVENTS}
+for _name, _spec in _EVENING.items():
+    ARGUMENTS[kit.evenings, _name] = (
+        _spec,
+        lambda value, name=_name: kit.evenings(
+            EXAMPLES[kit.Scene](), EXAMPLES[kit.Site](), "2026-12-05", **{"spacing": 1.0} | {name: value}
+        ),
+    )
+ARGUMENTS[kit.switching, "shield"] = (
+    SHIELD,
+    lambda shield: kit.switching(EXAMPLES[kit.Scene](), EXAMPLES[kit.Site](), "2026-12-05 18:30", shield=shield),
+)
+for _name, _spec in {"dimmings": DIMMINGS, "spacing": SPACING}.items():
+    ARGUMENTS[kit.string_dimming, _name] = (
+        _spec,
+        lambda value, name=_name: kit.string_dimming(
+            dataclasses.replace(EXAMPLES[kit.Scene](), ambient=kit.Ambient(lamps=[EXAMPLES[kit.LedString]()])),
+            **{name: value},
+        ),
+    )
 
 # stage
 

@@ -7,6 +7,7 @@ what they add to the lamps of the street; all moments of a season are computed a
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -14,26 +15,22 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import xarray as xr
-from numpy.typing import NDArray
 
-from kit import reference
+from kit import reference, results
+from kit.arrays import Array, Index, Mask
 from kit.decision.verdict import Target, checked_target
 from kit.decision.washout import WHOLE, LitFront, lit_front
 from kit.errors import InputError
 from kit.eye.glare import moon_veil, sky_veils, source_veils
 from kit.eye.light_map import Scene
-from kit.fields import NAME, Is, Many, Number, Text, check_fields, declared
+from kit.fields import NAME, Declared, Is, Many, Number, Text, declared
 from kit.light.ambient import source_maps
-from kit.light.lamps import Lamp
+from kit.light.lamps import LAMPS, Lamp
 from kit.quantities import attrs, labelled
-from kit.results import make_frame
-from kit.sky.luminaire import LedString, Luminaire
+from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Sky, Times, clock_times
 from kit.source.projector import LEVELS
 from kit.words import percent
-
-Array = NDArray[np.float64]
-Days = NDArray[np.datetime64]
 
 MINUTE = np.timedelta64(60, "s")
 # Of evenings times moments; five years in steps of five minutes. Beyond it is surely a slip.
@@ -53,57 +50,54 @@ class ClockTime(Text):
         clock_minutes(field, value)
         return str(value)
 
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no such time."""
+        yield from super().wrong()
+        yield from ("25:00", "24:01", "05:60", "5:00", "0500", "05:00:00", "-1:00", "noon", "\u00b2\u00b3:00", 15)
+
 
 CLOCK = ClockTime(label="time of the clock")
 SHIELD = Number(label="shade", unit="degrees", low=0.0, high=180.0, meaning="angle from straight down that stays lit")
 EVERY = Number(label="days from one evening to the next", low=1.0, high=366.0, whole=True)
 HOURS = Number(label="hours", above=0.0, high=24.0, meaning="that an evening lasts")
 STEP = Number(label="step", unit="minutes", low=1.0 / 60.0, high=24.0 * 60.0, meaning="from moment to moment")
+NTH = Number(label="every", low=1.0, whole=True, meaning="evening is shown")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Passing:
-    """Light that comes and goes: cars that turn at the corner, a motion sensor next door.
+class Passing(Declared):
+    """Light that comes and goes: cars that turn at the corner, a motion sensor next door."""
 
-    Parameters
-    ----------
-    name : str
-    lamps : sequence of Luminaire or LedString
-        On while it lasts.
-    seconds : float
-        That one event lasts, above 0.
-    per_hour : float
-        Events in an hour, 0 or more; together with `seconds` at most the whole hour.
-    begin, end : str
-        Clock times between which they happen, such as ``"16:00"``; across midnight if `end` is the earlier, all day if
-        they are the same.
-    """
-
+    thing = "passing light"
     name: str = declared(NAME)
-    lamps: tuple[Lamp, ...] = declared(Many(of=Is(kind=(Luminaire, LedString)), least=1, unique="name"))
-    seconds: float = declared(Number(label="seconds", unit="s", above=0.0))
-    per_hour: float = declared(Number(label="times an hour", low=0.0))
-    begin: str = declared(CLOCK, default="00:00")
-    end: str = declared(CLOCK, default="24:00")
+    lamps: tuple[Lamp, ...] = declared(LAMPS, least=1, unique="name", meaning="on while it lasts")
+    seconds: float = declared(Number(label="seconds", unit="s", above=0.0, meaning="that one event lasts"))
+    per_hour: float = declared(
+        Number(label="times an hour", low=0.0, meaning="events in an hour; all of them together last an hour at most")
+    )
+    begin: str = declared(CLOCK, default="00:00", meaning="time of the clock from which on they happen")
+    end: str = declared(CLOCK, default="24:00", meaning="to which; across midnight if earlier, all day if the same")
 
     def __post_init__(self) -> None:
-        where = f"passing light {self.name!r}"
-        check_fields(self, where)
+        super().__post_init__()
         if self.share > 1.0:
-            raise InputError(f"{where}: seconds, per_hour", (self.seconds, self.per_hour), "an hour of light at most")
+            where = f"passing light {self.name!r}: seconds, per_hour"
+            raise InputError(where, (self.seconds, self.per_hour), "an hour of light at most")
 
     @property
     def share(self) -> float:
         """Share of the time between `begin` and `end` during which it is there."""
         return self.seconds * self.per_hour / 3600.0
 
-    def happens(self, clock: Times) -> NDArray[np.bool_]:
+    def happens(self, clock: Times) -> Mask:
         """Return whether it can happen at times of the clock."""
         begin, end = clock_minutes("begin", self.begin), clock_minutes("end", self.end)
         minute = (clock - clock.astype("M8[D]")) / MINUTE
-        if begin < end:
-            return (minute >= begin) & (minute < end)
-        return (minute >= begin) | (minute < end)
+        after, before = minute >= begin, minute < end
+        return after & before if begin < end else after | before
+
+
+EVENTS = Many(label="passing light", of=Is(kind=Passing), unique="name")
 
 
 def evenings(
@@ -181,7 +175,7 @@ def evenings(
     """
     target = checked_target(target)
     _check_scene(scene, site)
-    events = Many(of=Is(kind=Passing), unique="name").check("passing", passing)
+    events = EVENTS.check("passing", passing)
     dates, minutes, utc = _moments(site, first, first if last is None else last, every, begin, hours, step)
     clock = site.clock(utc)
     sky = site.sky_at(utc)
@@ -189,25 +183,23 @@ def evenings(
     front = lit_front(scene, spacing)
     study = _Study(front, scene)
     contrast = study.contrast(sky)
-    level = ["nominal"]
     with_events = np.full((len(events), *utc.shape, len(front.parts)), np.nan)
-    for i, event in enumerate(events):
+    for found, event in zip(with_events, events, strict=True):
         when = event.happens(clock)
         if when.any():
-            more = _Study(front, scene, event.lamps)
-            with_events[i][when] = more.contrast(site.sky_at(utc[when]), level)[..., 0]
+            found[when] = _Study(front, scene, event.lamps).contrast(site.sky_at(utc[when]), ["nominal"])[..., 0]
 
     white = front.enough_white(target)
     dark = contrast >= target.contrast
     passes = dark & white
-    # What fails at the high end fails; what holds at the low end is enough.
-    status = np.where(passes[..., 0], 2, np.where(passes[..., 2], 1, 0)).astype(np.int8)
-    earliest_dark = _earliest(study, site, utc, minutes, dark, target)
-    earliest = np.where(white, earliest_dark, np.datetime64("NaT", "s"))
+    earliest_dark = _earliest(study, site, utc, minutes, dark, target.contrast)
+    earliest = np.where(white, earliest_dark, _NEVER)
     until, lasts = _lasts(utc, earliest, passes)
+    times = {"earliest": earliest, "dark_enough": earliest_dark, "until": until}
     names, lux, veils = study.sources(sky)
     place = sky.positions
-    axes, many = ("date", "minute"), ("date", "minute", "part", "level")
+    rises = _horizon(utc, place.sun_elevation, place.moon_elevation)
+    axes, many, each = ("date", "minute"), ("date", "minute", "part", "level"), ("date", "part", "level")
     return xr.Dataset(
         {
             "sun_elevation": labelled("sun_elevation", axes, place.sun_elevation),
@@ -216,18 +208,12 @@ def evenings(
             "ambient_illuminance": labelled("ambient_illuminance", ("source", *axes), lux),
             "veiling_luminance": labelled("veiling_luminance", ("source", *axes), veils),
             "contrast": labelled("contrast", many, contrast),
-            "status": (many[:3], status, attrs("status") | {"flag_values": [0, 1, 2], "flag_meanings": FLAGS}),
+            "status": (many[:3], _status(passes), attrs("status") | {"flag_values": [0, 1, 2], "flag_meanings": FLAGS}),
             "white_luminance": labelled("white_luminance", ("part", "level"), front.white_luminance),
             "lit_share": labelled("lit_share", "part", front.lit_share),
-            **{
-                name: labelled(name, ("date", "part", "level"), site.clock(when))
-                for name, when in (("earliest", earliest), ("dark_enough", earliest_dark), ("until", until))
-            },
-            "passing_minutes": labelled("passing_minutes", ("date", "part", "level"), lasts),
-            **{
-                name: labelled(name, "date", site.clock(when))
-                for name, when in _horizon(utc, place.sun_elevation, place.moon_elevation).items()
-            },
+            **{name: labelled(name, each, site.clock(when)) for name, when in times.items()},
+            "passing_minutes": labelled("passing_minutes", each, lasts),
+            **{name: labelled(name, "date", site.clock(when)) for name, when in rises.items()},
             "contrast_passing": labelled("contrast_passing", ("passing", *many[:3]), with_events),
             "passing_share": labelled("passing_share", "passing", [event.share for event in events]),
         },
@@ -269,44 +255,35 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     one = pick(result, date, part)
     day = _day(one["date"].values)
     about = "" if part == WHOLE else f" on the {part}"
-    facts = [
-        f"{word} {_hour(one[name].values)}"
-        for name, word in (("sunset", "the sun sets at"), ("moonrise", "the moon rises at"))
-        if not np.isnat(one[name].values)
-    ]
-    told = f" ({', '.join(facts)})" if facts else ""
+    rises = {"the sun sets at": one["sunset"].values, "the moon rises at": one["moonrise"].values}
+    facts = ", ".join(f"{word} {_hour(when)}" for word, when in rises.items() if not np.isnat(when))
+    told = f" ({facts})" if facts else ""
     low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
+    middle = one.sel(level="nominal")
     if not np.isnat(nominal):
-        start = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
-        likely = (
-            f"between {_hour(high)} and {_hour(low)}" if not np.isnat(low) else f"from {_hour(high)} at the earliest"
-        )
-        text = f"{start} Likely {likely}." if low != high else start
-        end = one["until"].sel(level="nominal").values
+        text = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
+        if low != high:
+            late = f"from {_hour(high)} at the earliest" if np.isnat(low) else f"between {_hour(high)} and {_hour(low)}"
+            text += f" Likely {late}."
+        end = middle["until"].values
         return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
     if not np.isnat(high):
         return (
             f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}. At its likely best "
             "it meets what is wanted, at its likely middle it does not."
         )
-    nominal = one["dark_enough"].sel(level="nominal").values
-    white = float(one["white_luminance"].sel(level="nominal"))
-    wanted = result.attrs["wanted_white_luminance"]
-    if float(one["lit_share"]) < 0.5:
-        return (
-            f"{day}: not enough{about} at any hour; the picture reaches only {percent(float(one['lit_share']))} of it."
-        )
+    never, lit = f"{day}: not enough{about} at any hour", float(one["lit_share"])
+    if lit < 0.5:
+        return f"{never}; the picture reaches only {percent(lit)} of it."
+    white, wanted = float(middle["white_luminance"]), result.attrs["wanted_white_luminance"]
     if white < wanted:
-        dark = "contrast never suffices either" if np.isnat(nominal) else f"contrast would do from {_hour(nominal)} on"
-        return (
-            f"{day}: not enough{about} at any hour{told}. White reaches {white:.1f} of the {wanted:g} cd/m² wanted, "
-            f"whatever the clock says; {dark}."
-        )
-    best = float(one["contrast"].sel(level="nominal").max())
-    return (
-        f"{day}: not enough{about} at any hour{told}. Contrast reaches at best {best:.1f}:1 of the "
-        f"{result.attrs['wanted_contrast']:g}:1 wanted."
-    )
+        dark = middle["dark_enough"].values
+        rest = "contrast never suffices either" if np.isnat(dark) else f"contrast would do from {_hour(dark)} on"
+        why = f"White reaches {white:.1f} of the {wanted:g} cd/m² wanted, whatever the clock says; {rest}."
+    else:
+        best = float(middle["contrast"].max())
+        why = f"Contrast reaches at best {best:.1f}:1 of the {result.attrs['wanted_contrast']:g}:1 wanted."
+    return f"{never}{told}. {why}"
 
 
 def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:
@@ -328,25 +305,22 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
         likely is, ``surely`` when it is.
     """
     _check_result(result, "dark_enough", "kit.evenings")
-    step = Number(label="every", low=1.0, whole=True).check("every", every)
-    rows = []
-    for date in result["date"].values[::step]:
-        one = pick(result, date, part)
-        start = {level: one["earliest"].sel(level=level).values for level in LEVELS}
-        rows.append(
-            {
-                "evening": date,
-                "sunset": one["sunset"].values,
-                "moonrise": one["moonrise"].values,
-                "moon lit": float(one["moon_illuminated"].mean()),
-                "dark from": one["dark_enough"].sel(level="nominal").values,
-                "start": start["nominal"],
-                "may start": start["high"],
-                "surely": start["low"],
-            }
-        )
-    frame = make_frame(rows, {"moon lit": ".0%"} | dict.fromkeys(_TIMES, _hour))
-    return frame.set_index(frame.pop("evening").map(_day).rename("evening"))
+    _part_index(result["part"].values, part)
+    one = result.sel(part=part).isel(date=slice(None, None, NTH.check("every", every)))
+    nominal = one.sel(level="nominal")
+    columns = {
+        "sunset": one["sunset"],
+        "moonrise": one["moonrise"],
+        "moon lit": one["moon_illuminated"].mean("minute"),
+        "dark from": nominal["dark_enough"],
+        "start": nominal["earliest"],
+        "may start": one["earliest"].sel(level="high"),
+        "surely": one["earliest"].sel(level="low"),
+    }
+    days = pd.Index(map(_day, one["date"].values), name="evening")
+    frame = pd.DataFrame({name: values.values for name, values in columns.items()}, index=days)
+    frame.attrs["formats"] = {name: ".0%" if name == "moon lit" else _hour for name in columns}
+    return frame
 
 
 def source_frame(result: xr.Dataset, clock: Any) -> pd.DataFrame:
@@ -361,13 +335,12 @@ def source_frame(result: xr.Dataset, clock: Any) -> pd.DataFrame:
     """
     i, j = moment(result, clock)
     at = result.isel(date=i, minute=j)
-    light = at["ambient_illuminance"].values, at["veiling_luminance"].values
-    rows = [(str(name), float(lux), float(veil)) for name, lux, veil in zip(at["source"].values, *light, strict=True)]
-    rows = [row for row in rows if row[1] > 0 or row[2] > 0]
-    rows.append(("all", float(light[0].sum()), float(light[1].sum())))
-    names = ("source", "on the front [lx]", "veil [cd/m²]")
-    table = [dict(zip(names, row, strict=True)) for row in rows]
-    frame = make_frame(table, {"on the front [lx]": ".3f", "veil [cd/m²]": ".4f"}, index="source")
+    columns = {"on the front [lx]": at["ambient_illuminance"].values, "veil [cd/m²]": at["veiling_luminance"].values}
+    frame = pd.DataFrame(columns, index=pd.Index(at["source"].values.tolist(), name="source"))
+    total = frame.sum()
+    frame = frame[(frame > 0).any(axis=1)]
+    frame.loc["all"] = total
+    frame.attrs["formats"] = {"on the front [lx]": ".3f", "veil [cd/m²]": ".4f"}
     frame.attrs["title"] = at["clock"].dt.strftime("%Y-%m-%d %H:%M").item()
     return frame
 
@@ -375,14 +348,11 @@ def source_frame(result: xr.Dataset, clock: Any) -> pd.DataFrame:
 def moment(result: xr.Dataset, clock: Any) -> tuple[int, int]:
     """Return the indices (date, minute) of the moment nearest to a time of the clock; none near: `InputError`."""
     _check_result(result, "earliest", "kit.evenings")
-    right = f"a time from {result['clock'].values.flat[0]} to {result['clock'].values.flat[-1]}"
-    wanted = _clock_time("clock", clock)
-    away = np.abs(result["clock"].values - wanted)
+    times, steps = result["clock"].values, result["minute"].values
+    away = np.abs(times - _clock_time("clock", clock))
     i, j = np.unravel_index(int(away.argmin()), away.shape)
-    steps = result["minute"].values
-    near = (steps[1] - steps[0] if steps.size > 1 else 1.0) * MINUTE.astype(float)
-    if away[i, j].astype(float) > near:
-        raise InputError("clock", str(clock), right)
+    if away[i, j] / MINUTE > (steps[1] - steps[0] if steps.size > 1 else 1.0):
+        raise InputError("clock", str(clock), f"a time from {times.flat[0]} to {times.flat[-1]}")
     return int(i), int(j)
 
 
@@ -424,22 +394,21 @@ def switching(
     _check_scene(scene, site)
     lamps = scene.ambient.lamps
     SHIELD.check("shield", shield)
-    changes: list[tuple[str, tuple[Lamp, ...]]] = [("as it is", lamps)]
+    changes: dict[str, tuple[Lamp, ...]] = {"as it is": lamps}
     for lamp in lamps:
         rest = tuple(other for other in lamps if other is not lamp)
-        changes.append((f"{lamp.name} off", rest))
+        changes[f"{lamp.name} off"] = rest
         if isinstance(lamp, Luminaire):
             shaded = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
-            changes.append((f"{lamp.name} shaded", (*rest, shaded)))
+            changes[f"{lamp.name} shaded"] = (*rest, shaded)
         else:
-            changes.append((f"{lamp.name} at half", (*rest, lamp.dimmed(lamp.dimming / 2.0))))
+            changes[f"{lamp.name} at half"] = (*rest, lamp.dimmed(lamp.dimming / 2.0))
     if len(lamps) > 1:
-        changes.append((NO_LAMP, ()))
+        changes[NO_LAMP] = ()
     target = checked_target(target)
     time = _clock_time("clock", clock)
     # A time after midnight belongs to the evening before.
-    early = (time - time.astype("M8[D]")) < clock_minutes("begin", begin) * MINUTE
-    date = time.astype("M8[D]") - np.timedelta64(int(early), "D")
+    date = (time - clock_minutes("begin", begin) * MINUTE).astype("M8[D]")
     _, minutes, utc = _moments(site, date, date, 1, begin, hours, step)
     away = np.abs(site.clock(utc)[0] - time)
     if away.min() > step * MINUTE:
@@ -450,27 +419,21 @@ def switching(
     i = _part_index(front.parts, part)
     white = front.enough_white(target)[i]
     rows = []
-    for _, kept in changes:
+    for kept in changes.values():
         study = _Study(front, replace(scene, ambient=replace(scene.ambient, lamps=kept)))
         contrast = study.contrast(sky)
         dark = contrast >= target.contrast
-        start = _earliest(study, site, utc, minutes, dark, target)[0, i]
-        passes = dark[0, j, i] & white
-        _, found, over = study.sources(sky)
+        start = _earliest(study, site, utc, minutes, dark, target.contrast)[0, i]
+        _, lux, veils = study.sources(sky)
         rows.append((
-            found[:, 0, j].sum(), over[:, 0, j].sum(), contrast[0, j, i], 2 if passes[0] else int(passes[2]),
+            lux[:, 0, j].sum(), veils[:, 0, j].sum(), contrast[0, j, i], _status(dark[0, j, i] & white),
             site.clock(np.where(white, start, _NEVER)),
         ))  # fmt: skip
-    lux, veils, contrasts, states, starts = zip(*rows, strict=True)
+    names = ("ambient_illuminance", "veiling_luminance", "contrast", "status", "earliest")
+    columns = dict(zip(names, map(np.array, zip(*rows, strict=True)), strict=True))
     return xr.Dataset(
-        {
-            "ambient_illuminance": labelled("ambient_illuminance", "change", list(lux)),
-            "veiling_luminance": labelled("veiling_luminance", "change", list(veils)),
-            "contrast": labelled("contrast", ("change", "level"), np.array(contrasts)),
-            "status": labelled("status", "change", list(states)),
-            "earliest": labelled("earliest", ("change", "level"), np.array(starts)),
-        },
-        coords={"change": [name for name, _ in changes], "level": list(LEVELS)},
+        {name: labelled(name, ("change", "level")[: found.ndim], found) for name, found in columns.items()},
+        coords={"change": list(changes), "level": list(LEVELS)},
         attrs={"clock": str(time).replace("T", " "), "part": part},
     )
 
@@ -479,21 +442,14 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
     """Return what `switching` found, a row for each change."""
     _check_result(result, "change", "kit.switching")
     one = result.sel(level="nominal")
-    frame = make_frame(
-        [
-            {"change": str(name), "on the front [lx]": lux, "contrast": contrast, "start": start, "verdict": STATES[k]}
-            for name, lux, contrast, start, k in zip(
-                one["change"].values,
-                one["ambient_illuminance"].values.tolist(),
-                one["contrast"].values.tolist(),
-                one["earliest"].values,
-                one["status"].values.tolist(),
-                strict=True,
-            )
-        ],
-        {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour},
-        index="change",
-    )
+    columns = {
+        "on the front [lx]": one["ambient_illuminance"].values,
+        "contrast": one["contrast"].values,
+        "start": one["earliest"].values,
+        "verdict": [STATES[k] for k in one["status"].values],
+    }
+    frame = pd.DataFrame(columns, index=pd.Index(one["change"].values.tolist(), name="change"))
+    frame.attrs["formats"] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour}
     frame.attrs["title"] = result.attrs["clock"][:16]
     return frame
 
@@ -514,7 +470,8 @@ class _Study:
     def contrast(self, sky: Sky, levels: Sequence[str] = LEVELS) -> Array:
         """Return the median contrast, shape (..., part, level)."""
         even, moon = sky.twilight() + sky.glow(), sky.moon(self.front.raster.planes.normal)
-        veil = self.veils.sum() + self.sky_veil * sky.luminance() + moon_veil(self.ambient, self.facade, sky)[0]
+        over = self.sky_veil * sum(sky.luminances().values()) + moon_veil(self.ambient, self.facade, sky)[0]
+        veil = self.veils.sum() + over
         plane = self.front.raster.plane.ravel()[self.front.lit]
         flat, planes = even.reshape(-1, 1), moon.reshape(-1, moon.shape[-1])
 
@@ -529,26 +486,23 @@ class _Study:
         planes = self.front.raster.plane.ravel()[self.front.judged]
         normals = self.front.raster.planes.normal
         moon = sky.moon(normals) @ (np.bincount(planes, minlength=len(normals)) / planes.size)
-        over, luminances = moon_veil(self.ambient, self.facade, sky)[0], sky.luminances()
-        found = {
-            TWILIGHT: (sky.twilight(), self.sky_veil * luminances[TWILIGHT]),
-            GLOW: (sky.glow(), self.sky_veil * luminances[GLOW]),
-            MOON: (moon, over),
-        }
-        found |= {
-            name: (np.full(moon.shape, mean), np.full(moon.shape, veil))
-            for name, mean, veil in zip(self.names, self.means, self.veils, strict=True)
-        }
-        lux, veils = (np.array([pair[k] for pair in found.values()]) for k in (0, 1))
-        return list(found), lux, veils
+        over, even = moon_veil(self.ambient, self.facade, sky)[0], sky.luminances()
+        lux = [sky.twilight(), sky.glow(), moon, *(np.full(moon.shape, mean) for mean in self.means)]
+        veils = [self.sky_veil * even[TWILIGHT], self.sky_veil * even[GLOW], over]
+        veils += [np.full(moon.shape, veil) for veil in self.veils]
+        return [TWILIGHT, GLOW, MOON, *self.names], np.array(lux), np.array(veils)
 
 
-def _earliest(
-    study: _Study, site: Site, utc: Times, minutes: Array, dark: NDArray[np.bool_], target: Target
-) -> NDArray[np.datetime64]:
+def _status(passes: Mask) -> Any:
+    """Return the verdict where white and contrast are enough, shape (..., level): an index of `STATES`."""
+    # What fails at the high end fails; what holds at the low end is enough.
+    return np.where(passes[..., LEVELS.index("low")], 2, passes[..., LEVELS.index("high")]).astype(np.int8)
+
+
+def _earliest(study: _Study, site: Site, utc: Times, minutes: Array, dark: Mask, wanted: float) -> Times:
     """Return the first minute at which contrast is enough, UTC, shape (date, part, level)."""
     at = dark.argmax(axis=1)
-    result = np.where(dark.any(axis=1), np.take_along_axis(utc[:, :, None, None], at[:, None], axis=1)[:, 0], _NEVER)
+    result = np.where(dark.any(axis=1), utc[_dates(utc), at], _NEVER)
     # Between the last moment that fails and the first that holds, minute by minute.
     gap = float(np.diff(minutes).max()) if minutes.size > 1 else 0.0
     unsure = np.argwhere(dark.any(axis=1) & (at > 0)) if gap > 1.0 else np.empty((0, 3), int)
@@ -559,7 +513,7 @@ def _earliest(
     tried = after[:, None] + np.arange(1, int(np.ceil(gap))) * MINUTE
     times, back = np.unique(tried, return_inverse=True)
     found = study.contrast(site.sky_at(times))
-    holds = found[back.reshape(tried.shape), part[:, None], level[:, None]] >= target.contrast
+    holds = found[back.reshape(tried.shape), part[:, None], level[:, None]] >= wanted
     holds &= tried < result[i, part, level][:, None]
     sooner = holds.any(axis=1)
     result[tuple(unsure[sooner].T)] = tried[sooner, holds[sooner].argmax(axis=1)]
@@ -569,16 +523,17 @@ def _earliest(
 _NEVER = np.datetime64("NaT", "s")
 
 
-def _lasts(
-    utc: Times, earliest: NDArray[np.datetime64], passes: NDArray[np.bool_]
-) -> tuple[NDArray[np.datetime64], Array]:
+def _lasts(utc: Times, earliest: Times, passes: Mask) -> tuple[Times, Array]:
     """Return the first later moment that fails, NaT for none, and the minutes to it or to the end, NaN for never."""
     later = (utc[:, :, None, None] >= earliest[:, None]) & ~passes
-    first = np.take_along_axis(utc[:, :, None, None], later.argmax(axis=1)[:, None], axis=1)[:, 0]
-    end = np.where(later.any(axis=1), first, utc[:, -1, None, None])
+    end = np.where(later.any(axis=1), utc[_dates(utc), later.argmax(axis=1)], utc[:, -1, None, None])
     minutes: Array = (end - earliest) / MINUTE
     ends = later.any(axis=1) & ~np.isnat(earliest)
-    return np.where(ends, first, _NEVER), np.where(np.isnat(earliest), np.nan, minutes)
+    return np.where(ends, end, _NEVER), np.where(np.isnat(earliest), np.nan, minutes)
+
+
+def _dates(utc: Times) -> Index:
+    return np.arange(len(utc))[:, None, None]
 
 
 def _horizon(utc: Times, sun: Array, moon: Array) -> dict[str, Any]:
@@ -589,29 +544,25 @@ def _horizon(utc: Times, sun: Array, moon: Array) -> dict[str, Any]:
         ("sunset", sun, False), ("sunrise", sun, True), ("moonrise", moon, True), ("moonset", moon, False),
     ):  # fmt: skip
         up = height >= edge
-        crosses = (up[:, 1:] & ~up[:, :-1]) if rises else (~up[:, 1:] & up[:, :-1])
-        found = np.full(len(utc), _NEVER)
-        if crosses.size:
-            rows = np.flatnonzero(crosses.any(axis=1))
-            at = crosses[rows].argmax(axis=1)
-            before, after = height[rows, at], height[rows, at + 1]
-            share = (edge - before) / (after - before)
-            seconds = (utc[rows, at + 1] - utc[rows, at]).astype(float) * share
-            found[rows] = utc[rows, at] + np.round(seconds).astype("m8[s]")
-        result[name] = found
+        before, after = up[:, :-1], up[:, 1:]
+        rows, at = np.nonzero(after > before if rises else after < before)
+        rows, first = np.unique(rows, return_index=True)
+        at = at[first]
+        share = (edge - height[rows, at]) / (height[rows, at + 1] - height[rows, at])
+        seconds = (utc[rows, at + 1] - utc[rows, at]).astype(float) * share
+        result[name] = np.full(len(utc), _NEVER)
+        result[name][rows] = utc[rows, at] + np.round(seconds).astype("m8[s]")
     return result
 
 
-def _part_index(parts: Sequence[str], part: str) -> int:
-    if part not in parts:
-        raise InputError("part", part, f"one of {', '.join(parts)}")
-    return list(parts).index(part)
+def _part_index(parts: Iterable[str], part: str) -> int:
+    return results.pick("part", part, {name: i for i, name in enumerate(parts)})
 
 
 def pick(result: xr.Dataset, date: Any, part: str) -> xr.Dataset:
     """Return one evening of `evenings` for one part of the front; no date: the first. Unknown: `InputError`."""
     _check_result(result, "dark_enough", "kit.evenings")
-    _part_index([str(name) for name in result["part"].values], part)
+    _part_index(result["part"].values, part)
     if date is None:
         return result.isel(date=0).sel(part=part)
     day = _day_of("date", date)
@@ -622,7 +573,7 @@ def pick(result: xr.Dataset, date: Any, part: str) -> xr.Dataset:
 
 def _moments(
     site: Site, first: Any, last: Any, every: int, begin: str, hours: float, step: float
-) -> tuple[Days, Array, Times]:
+) -> tuple[Times, Array, Times]:
     """Return dates, minutes after `begin`, and UTC times, shape (date, minute)."""
     start, end = _day_of("first", first), _day_of("last", last)
     if end < start:
@@ -665,22 +616,15 @@ def _check_result(result: xr.Dataset, needed: str, origin: str) -> None:
 
 def clock_minutes(field: str, clock: str) -> int:
     """Return a clock time such as ``"18:30"`` in minutes after midnight, 0 to 1440; another text: `InputError`."""
-    parts = clock.split(":") if isinstance(clock, str) else []
-    if len(parts) == 2 and all(part.isascii() and part.isdigit() and len(part) == 2 for part in parts):
-        hour, minute = int(parts[0]), int(parts[1])
-        if minute < 60 and 60 * hour + minute <= 24 * 60:
-            return 60 * hour + minute
-    raise InputError(field, clock, "a time of the clock from '00:00' to '24:00'")
-
-
-# Columns of times of the clock.
-_TIMES = ("sunset", "moonrise", "dark from", "start", "may start", "surely")
+    found = re.fullmatch("([0-9]{2}):([0-5][0-9])", clock) if isinstance(clock, str) else None
+    minutes = 60 * int(found[1]) + int(found[2]) if found else np.inf
+    if minutes > 24 * 60:
+        raise InputError(field, clock, "a time of the clock from '00:00' to '24:00'")
+    return int(minutes)
 
 
 def _hour(when: Any) -> str:
-    if pd.isna(when):
-        return "-"
-    return pd.Timestamp(when).strftime("%H:%M")
+    return "-" if pd.isna(when) else f"{pd.Timestamp(when):%H:%M}"
 
 
 def _day(when: Any) -> str:

@@ -36,7 +36,7 @@ PAIRS = 1 << 15
 WHOLE = "the whole front"
 # A picture has begun to wash out when this share of its contrast is gone: our choice.
 WASHED = 0.1
-DIMMINGS = Many(of=DIMMING, least=1, meaning="levels of the curve", default=tuple(np.linspace(0.0, 1.0, 21).tolist()))
+DIMMINGS = Many(of=DIMMING, least=1, optional=True, meaning="levels of the curve")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -190,7 +190,8 @@ def string_dimming(
     strings = tuple(lamp.dimmed(1.0) for lamp in ambient.lamps if isinstance(lamp, LedString))
     if not strings:
         raise InputError("lamps", [lamp.name for lamp in ambient.lamps], "at least one kit.LedString")
-    levels = np.array(DIMMINGS.default if dimmings is None else DIMMINGS.check("dimmings", dimmings))
+    chosen = DIMMINGS.check("dimmings", dimmings)
+    levels = np.linspace(0.0, 1.0, 21) if chosen is None else np.array(chosen)
     front = lit_front(scene, spacing)
     others = replace(ambient, lamps=tuple(lamp for lamp in ambient.lamps if not isinstance(lamp, LedString)))
     own = Ambient(lamps=strings, eye=ambient.eye, age=ambient.age)

@@ -19,10 +19,9 @@ from numpy.typing import ArrayLike, NDArray
 from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Declared, Is, Text, declared
+from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Declared, Is, Number, Text, declared
 from kit.sky import natural_light
 from kit.sky.ephemeris import FIRST, LAST, Positions, in_range, positions
-from kit.sky.natural_light import EXTINCTION, SKY_BRIGHTNESS, VIEW
 
 Times = NDArray[np.datetime64]
 
@@ -47,6 +46,9 @@ class TimeZone(Text):
 
 
 TIMEZONE = TimeZone(label="time zone")
+VIEW = Number(label="share of the sky in view", low=0.0, high=0.5, meaning="share of an even sky's light on the wall")
+EXTINCTION = Number(unit="mag per air mass", low=0.0, meaning="of the air; None: clear air near sea level")
+SKY_BRIGHTNESS = Number(unit="mag/arcsec2", low=10.0, high=24.0, meaning="of the moonless night; None: of a suburb")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -148,10 +150,6 @@ class Sky(Declared):
         """
         return {name: light / np.pi for name, light in self._on_ground().items()}
 
-    def luminance(self) -> Array:
-        """Return the luminance of the sky of all sources in `luminances` together [cd/m2]."""
-        return sum(self.luminances().values(), np.zeros(()))
-
     def moon(self, normals: ArrayLike) -> Array:
         """Return the direct light of the moon on walls with unit `normals`, shape (n, 3), as an array (..., n) [lx].
 
@@ -176,7 +174,7 @@ class Sky(Declared):
     def _on_ground(self) -> dict[str, Array]:
         """Return the light on open, level ground by source [lx]."""
         sun, night = (natural_light.horizontal_illuminance(h) for h in (self.positions.sun_elevation, -90.0))
-        glow = natural_light.sky_glow_horizontal(self.site.sky_brightness)
+        glow = np.pi * natural_light.sky_luminance(self.site.sky_brightness)
         return {TWILIGHT: sun - night, GLOW: np.broadcast_to(glow, np.shape(sun))}
 
     def _upright(self, source: str) -> Array:
