@@ -250,6 +250,14 @@ def test_what_stands_behind_or_in_the_front_is_refused(place, named):
     assert error.value.value == place
 
 
+@pytest.mark.bad_input
+def test_beside_a_wall_its_plane_is_the_border():
+    wall = kit.Facade([box("wall", -4, 0, 4, 4)])
+    check_in_front(wall, (9.0, 2.0, 1e-3), "here", "a lamp")
+    with pytest.raises(kit.InputError, match="behind the wall"):
+        check_in_front(wall, (9.0, 2.0, 0.0), "here", "a lamp")
+
+
 @pytest.mark.analytic
 def test_a_place_in_an_opening_is_in_front_of_what_it_shows():
     ring = [(-1, 2, 1), (1, 2, 1), (1, 4, 1), (-1, 4, 1)]

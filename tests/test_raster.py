@@ -32,8 +32,8 @@ seeds = st.integers(0, 2**32 - 1)
 @pytest.mark.parametrize(
     ("extent", "spacing", "across", "up"),
     [
-        ((-6.0, 6.0, 0.0, 3.0), 0.05, 240, 60),  # not 241, whatever the rounding
-        ((0.0, 0.3, 0.0, 0.1), 0.1, 3, 1),
+        ((-6.0, 6.0, 0.0, 3.0), 0.05, 240, 60),
+        ((0.0, 1.1, 0.0, 0.3), 0.1, 11, 3),  # 1.1 / 0.1 is a little more than 11 to the computer
         ((0.0, 1.0, 0.0, 1.0), 0.3, 4, 4),  # the last pixel stands over
         ((0.0, 0.2, 0.0, 5.0), 1.0, 1, 5),  # never none
     ],
@@ -245,7 +245,8 @@ def test_windows_are_joined_cut_and_counted_from_another():
     )
     assert around([one, other]) == (slice(2, 9), slice(1, 8))
     assert common(one, other) == common(other, one) == (slice(4, 6), slice(3, 4))
-    # Windows that only touch have nothing in common.
+    # Windows that only touch, in rows or in columns or at a corner, have nothing in common.
     assert common(one, far) is None
+    assert common((slice(2, 6), slice(1, 4)), (slice(6, 9), slice(1, 4))) is None
     assert common((slice(2, 6), slice(1, 4)), (slice(2, 6), slice(4, 6))) is None
     assert within((slice(4, 6), slice(3, 4)), one) == (slice(2, 4), slice(2, 3))

@@ -63,4 +63,4 @@ def contrast_end(
         by_wall = contrast_at_eye(wall * (white + ambient), wall * (black + ambient), 0.0, veil) / contrast
         spread = in_quadrature((by_light, by_wall), sign)
         # Nothing dilutes a black without any light, and a wall that sends nothing back has nothing to spread.
-        return np.where(np.isfinite(contrast) & np.isfinite(spread), contrast * spread, contrast)
+        return np.where(np.isfinite(spread), contrast * spread, contrast)

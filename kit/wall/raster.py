@@ -53,9 +53,9 @@ class Grid:
         left, right, bottom, top = extent
         if not (right > left and top > bottom):
             raise InputError("extent", extent, "(left, right, bottom, top) with left < right, bottom < top")
-        # A hair of slack, so that 12 m / 0.05 m is 240 pixels and not 241.
+        # A little less, so that 1.1 m / 0.1 m is 11 pixels and not 12: rounding.
         sizes = [(length / step) - 1e-9 for length in (right - left, top - bottom)]
-        if max(sizes) > MAX_PIXELS or max(sizes[0], 1.0) * max(sizes[1], 1.0) > MAX_PIXELS:
+        if max(sizes[0], 1.0) * max(sizes[1], 1.0) > MAX_PIXELS:
             raise InputError("spacing", spacing, f"a spacing that makes at most {MAX_PIXELS} pixels over {extent}")
         across, up = (max(1, math.ceil(size)) for size in sizes)
         x = left + step * (np.arange(across, dtype=np.float64) + 0.5)
