@@ -570,13 +570,20 @@ class Declared:
             check_fields(self, self.thing)
 
 
+def _kind(spec: Spec) -> str:
+    """Return what a field holds, as a docstring says it."""
+    if isinstance(spec, Many):
+        return f"sequence of {_kind(spec.of)}"
+    return spec.noun() if isinstance(spec, Is) else type(spec).__name__.lower()
+
+
 def _about(name: str, spec: Spec | None) -> list[str]:
     """Return a field as lines of a docstring."""
     if spec is None:
         return []
     of: Any = getattr(spec, "of", spec)
     unit = f" [{of.unit}]" if getattr(of, "unit", "") else ""
-    kind = type(spec).__name__.lower() + (", optional" if spec.optional or spec.default is not MISSING else "")
+    kind = f"{_kind(spec)}{', optional' if spec.optional or spec.default is not MISSING else ''}"
     words = spec.meaning or getattr(of, "meaning", "") or spec.label or getattr(of, "label", "")
     domain = ""
     if isinstance(of, Number):

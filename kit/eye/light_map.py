@@ -36,12 +36,12 @@ from kit.fields import (
     FLAG,
     LENGTH,
     SPACING,
+    Declared,
     Is,
     Many,
     Number,
     Spec,
     Vector,
-    check_fields,
     declared,
 )
 from kit.light.ambient import Ambient, source_maps
@@ -77,38 +77,27 @@ class Machine(Spec):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Scene:
+class Scene(Declared):
     """A house front, the projectors in front of it, and the light around.
 
-    Parameters
-    ----------
-    facade : Facade
-    projectors : sequence of (Projector, Placement)
-        At least one.
-    ambient : Ambient
-    average_picture_level : float
-        Of the picture on the front while black is looked at, 0 to 1: what scatters. Half white, as on the 16-zone
-        checkerboard that projected contrast is measured with. Picture elements beside the front are taken to be
-        masked black.
-    ground_reflectance : float
-        Of the ground in front, 0 to 1; sends a little of a bright wall's light back. 0: not counted.
-    blend : bool
-        Whether pictures that overlap fade into each other, for pictures side by side; machines that are stacked for
-        more light are not blended. At each wall point the white of every projector is kept by its distance to its own
-        picture's nearest edge over the sum of these distances (`kit.light.cast.blended`), so the weights add up to
-        1 and equal machines make an even white. Black: the leak of each stays and adds; what a lens scatters follows
-        its faded white. Seams are taken to be perfectly aligned.
+    Notes
+    -----
+    Pictures beside the front are taken to be masked black. Where pictures are blended, the white of every projector is
+    kept at each wall point by its distance to its own picture's nearest edge over the sum of these distances
+    (`kit.light.cast.blended`), so the weights add up to 1 and equal machines make an even white. Black: the leak of
+    each stays and adds; what a lens scatters follows its faded white. Seams are taken to be perfectly aligned.
     """
 
     facade: Facade = declared(Is(kind=Facade))
     projectors: Machines = declared(Many(of=Machine(), least=1))
     ambient: Ambient = declared(Is(kind=Ambient), default=Ambient)
     average_picture_level: float = declared(AVERAGE_PICTURE_LEVEL)
-    ground_reflectance: float = declared(Number(label="ground reflectance", low=0.0, high=1.0), default=0.0)
-    blend: bool = declared(FLAG, default=False)
-
-    def __post_init__(self) -> None:
-        check_fields(self)
+    ground_reflectance: float = declared(Number(label="ground reflectance", low=0.0, high=1.0), default=0.0,
+        meaning="of the ground in front, which sends a little of a bright wall's light back; 0: not counted",
+    )  # fmt: skip
+    blend: bool = declared(
+        FLAG, default=False, meaning="whether pictures that overlap fade into each other, for pictures side by side"
+    )
 
 
 def light_map(

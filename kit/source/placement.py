@@ -8,26 +8,19 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError
-from kit.fields import POINT, Number, check_fields, declared
+from kit.fields import POINT, Declared, Number, declared
 
 Array = NDArray[np.float64]
 
-ROLL = Number(label="roll", unit="degrees", low=-360.0, high=360.0, default=0.0, meaning="turn about the lens axis")
+ROLL = Number(
+    label="roll", unit="degrees", low=-360.0, high=360.0, default=0.0,
+    meaning="turn about the lens axis, clockwise for the audience",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
-class Placement:
+class Placement(Declared):
     """Where a projector stands and where it points.
-
-    Parameters
-    ----------
-    position : (float, float, float)
-        Centre of the lens [m], world axes: x right as the audience sees the front, y up from the ground
-        line, z towards the audience.
-    aim : (float, float, float)
-        Any other point on the lens axis [m]; not the picture's centre, which lens shift moves.
-    roll : float
-        Turn about the lens axis [deg]; positive turns the picture clockwise for the audience.
 
     Raises
     ------
@@ -35,12 +28,16 @@ class Placement:
         If position and aim coincide, or the axis points straight up or down.
     """
 
-    position: tuple[float, float, float] = declared(POINT)
-    aim: tuple[float, float, float] = declared(POINT)
+    position: tuple[float, float, float] = declared(
+        POINT, meaning="centre of the lens; x right, y up, z to the audience"
+    )
+    aim: tuple[float, float, float] = declared(
+        POINT, meaning="any other point on the lens axis; not the picture's centre, which lens shift moves"
+    )
     roll: float = declared(ROLL)
 
     def __post_init__(self) -> None:
-        check_fields(self)
+        super().__post_init__()
         axis = np.subtract(self.aim, self.position)
         length = float(np.linalg.norm(axis))
         if length < 1e-6:

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from kit.errors import InputError, numbers
-from kit.fields import FLAG, LENGTH, NAME, Range, check_fields, declared
+from kit.fields import FLAG, LENGTH, NAME, Declared, Range, declared
 from kit.wall.facade import Facade, Patch
 from kit.wall.points import FrontRaster, Planes
 from kit.wall.raster import SAME_PLANE, Array, Grid, Mask, Window, clip, common, picture_rings, within
@@ -138,18 +138,8 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Obstacle:
+class Obstacle(Declared):
     """Something in front of the house: a tree, a car; or the people on the walk.
-
-    Parameters
-    ----------
-    name : str
-    area : sequence of (x, z)
-        Corners of the plan [m].
-    heights : (float, float)
-        Bottom and top above the ground line [m].
-    blocks : bool
-        Whether it stops light. False for people: the share of the beam that meets them is reported.
 
     Raises
     ------
@@ -157,14 +147,20 @@ class Obstacle:
         For a plan whose edges cross, or a top that is not above the bottom.
     """
 
+    thing: ClassVar[str] = "obstacle"
+
     name: str = declared(NAME)
-    area: tuple[tuple[float, float], ...]
-    heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH))
-    blocks: bool = declared(FLAG, default=True)
+    area: tuple[tuple[float, float], ...]  # corners (x, z) of the plan [m]
+    heights: tuple[float, float] = declared(
+        Range(label="heights", of=LENGTH, meaning="bottom and top above the ground line")
+    )
+    blocks: bool = declared(
+        FLAG, default=True, meaning="whether it stops light; of people, the share of the beam that meets them is told"
+    )
 
     def __post_init__(self) -> None:
+        super().__post_init__()
         where = f"obstacle {self.name!r}"
-        check_fields(self, where)
         object.__setattr__(self, "area", check_plan(where, self.area))
         if self.heights[0] == self.heights[1]:
             raise InputError(f"{where}: heights", self.heights, "a top above the bottom")
