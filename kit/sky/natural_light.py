@@ -1,8 +1,8 @@
-r"""Light of the sky on the ground and on a wall: sun and twilight, stars, moon, and the glow of towns.
+"""Light of the sky on the ground and on a wall: sun and twilight, stars, moon, and the glow of towns.
 
-Each source has its own relation here, in lx for a clear sky; clouds take from the sun and the moon (a tenth is left
-under a thick layer) and add to the glow of a town. Arguments broadcast; what is out of its domain is refused.
-Elevations are those of geometry, without refraction.
+Each source has its own relation, in lx for a clear sky; clouds take from the sun and the moon (a tenth is left under a
+thick layer) and add to the glow of a town. Arrays broadcast; `kit.sky.site` checks what a user gives. Elevations are
+those of geometry, without refraction.
 
 References
 ----------
@@ -21,18 +21,6 @@ from numpy.typing import ArrayLike
 
 from kit import reference
 from kit.arrays import Array
-from kit.fields import LATITUDE, SHARE, Number, Numbers, together
-
-ELEVATION = Numbers(of=LATITUDE)
-SHARES = Numbers(of=SHARE)
-VIEW = Number(label="share of the sky in view", low=0.0, high=0.5, meaning="share of an even sky's light on the wall")
-VIEWS = Numbers(of=VIEW)
-HORIZONTAL = Numbers(of=Number(unit="lx", low=0.0))
-PHASE = Numbers(of=Number(unit="degrees, 0 for a full moon", low=0.0, high=180.0))
-EXTINCTION = Number(unit="mag per air mass", low=0.0, meaning="of the air; None: clear air near sea level")
-SKY_BRIGHTNESS = Number(
-    label="sky brightness", unit="mag/arcsec2", low=10.0, high=24.0, meaning="of the moonless night; None: of a suburb"
-)
 
 
 def horizontal_illuminance(elevation: ArrayLike) -> Array:
@@ -48,9 +36,9 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 
     Published is the total down to -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially
     with the slope that the curve has there, and starlight stays: 5e-4 lx under a natural sky. Neither the moon nor
-    the glow of towns is in it: add `moon_normal` and `sky_glow_horizontal`.
+    the glow of towns is in it: add `moon_normal` and pi times `sky_luminance`.
     """
-    height = ELEVATION.check("elevation", elevation)
+    height = np.asarray(elevation, float)
     (lowest, curve), *higher = _daylight()
     half_width = reference.value("sky", "joint between pieces")
     at_lowest, slope = 10.0 ** curve(lowest / 90.0), curve.deriv()(lowest / 90.0) / 90.0
@@ -66,31 +54,24 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 
 
 def vertical_from_horizontal(
-    horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: ArrayLike = 0.5, ground_view: ArrayLike = 0.5
+    horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: ArrayLike = 0.5
 ) -> Array:
     """Return the light on a wall under a sky that is equally bright all over [lx].
 
     `horizontal` is the illuminance of open, level ground by the sky [lx]; not by the sun or the moon itself. `sky_view`
-    and `ground_view`, 0 to 0.5, are the shares of its light that a wall gets from sky and ground at most: half of the
-    view is sky and half ground where nothing stands in front. Houses across the street hide sky, and count as dark: a
-    long row up to the elevation h leaves (1 - sin h) / 2.
+    is the share of sky in the wall's view: half, and half is ground, where nothing stands in front. Houses across the
+    street hide sky, and count as dark: a long row up to the elevation h leaves (1 - sin h) / 2.
 
     Notes
     -----
-    E_v = E_h (F_sky + F_ground rho): uniform sky and ground, both Lambertian.
+    E_v = E_h (F_sky + rho / 2): uniform sky and ground, both Lambertian.
 
     No clear sky is uniform. With the sun at the horizon, a clear sky of the CIE (type 12) puts 3 times the uniform
     sky's light on the wall that faces the glow, 1.4 times on one beside it and 1.2 times on one that faces away; an
     overcast one 0.8 times on all. Later in twilight the glow takes an ever larger share, so a wall towards it may get
     still more, one that faces away less: take this as right within a factor of 3 there.
     """
-    light, rho, sky, ground = together(
-        horizontal=HORIZONTAL.check("horizontal", horizontal),
-        ground_reflectance=SHARES.check("ground_reflectance", ground_reflectance),
-        sky_view=VIEWS.check("sky_view", sky_view),
-        ground_view=VIEWS.check("ground_view", ground_view),
-    )
-    return light * (sky + ground * rho)
+    return np.asarray(horizontal, float) * (np.asarray(sky_view, float) + 0.5 * np.asarray(ground_reflectance, float))
 
 
 def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
@@ -114,12 +95,8 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
     its light comes out 1.2 times too high at 15 degrees, 1.6 times at 10, and 4 times at 5. What is left at new moon is
     0.03% of full, less than starlight.
     """
-    k = reference.value("sky", "low land", group="extinction") if extinction is None else extinction
-    height, phase, k = together(
-        elevation=ELEVATION.check("elevation", elevation),
-        phase_angle=PHASE.check("phase_angle", phase_angle),
-        extinction=Numbers(of=EXTINCTION).check("extinction", k),
-    )
+    k = reference.value("sky", "low land", group="extinction") if extinction is None else np.asarray(extinction, float)
+    height, phase = np.asarray(elevation, float), np.asarray(phase_angle, float)
     full, linear, fourth, one, flat = (
         reference.value("sky", name, group="moon")
         for name in ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
@@ -132,21 +109,12 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
 
 
 def sky_luminance(magnitudes: ArrayLike) -> Array:
-    """Return the luminance of a sky [cd/m2] of so many mag/arcsec2 (V), 10 to 24: L = 10.8e4 x 10^(-0.4 m).
+    """Return the luminance of a sky of so many mag/arcsec2 in V, 10.8e4 x 10^(-0.4 m) [cd/m2] (Garstang 1986, rounded).
 
-    Garstang 1986, rounded. A darker sky has the larger number; ``reference_data/sky.csv`` has typical skies.
-    """
-    m = Numbers(of=SKY_BRIGHTNESS).check("magnitudes", magnitudes)
-    return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * m)
-
-
-def sky_glow_horizontal(magnitudes: ArrayLike) -> Array:
-    """Return the light on open, level ground under a sky as bright all over as stated [lx], pi L of `sky_luminance`.
-
-    Measured at the zenith, `magnitudes` miss that the sky over a town's edge is brighter near the horizon. Starlight is
+    Measured at the zenith, magnitudes miss that the sky over a town's edge is brighter near the horizon. Starlight is
     part of what such a meter shows: do not add it again.
     """
-    return np.pi * sky_luminance(magnitudes)
+    return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * np.asarray(magnitudes, float))
 
 
 @cache
