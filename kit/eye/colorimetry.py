@@ -83,9 +83,10 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
     for project in (_xy, uv):
         ours, theirs = shapely.Polygon(project(matrix.T + black)), shapely.Polygon(project(reference.T))
         areas += [ours.area / theirs.area, theirs.intersection(ours).area / theirs.area]
-    drive = (_rec709_points() * colour.xy_to_XYZ(white) - black) @ np.linalg.inv(matrix).T
+    volume, points = _rec709_solid()
+    drive = (points * colour.xy_to_XYZ(white) - black) @ np.linalg.inv(matrix).T
     inside = np.all((drive >= -1e-9) & (drive <= 1.0 + 1e-9), axis=-1)
-    return Gamut(*areas, *[lab_volume(matrix, white, black=black) / _rec709_volume(), float(inside.mean())])
+    return Gamut(*areas, *[lab_volume(matrix, white, black=black) / volume, float(inside.mean())])
 
 
 def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None) -> float:
@@ -283,13 +284,8 @@ def _to_lab(xyz: Array, white: Chromaticity) -> Array:
 
 
 @cache
-def _rec709_volume() -> float:
-    return lab_volume(*rec709())
-
-
-@cache
-def _rec709_points() -> Array:
-    """X, Y, Z over those of white, shape (n, 3), for the points of a CIELAB grid inside the solid of Rec. 709."""
+def _rec709_solid() -> tuple[float, Array]:
+    """Return the volume of Rec. 709 in CIELAB, and X, Y, Z over those of white, shape (n, 3), of a grid inside it."""
     import colour
 
     matrix, white = rec709()
@@ -297,4 +293,5 @@ def _rec709_points() -> Array:
     lab = np.stack(np.meshgrid(*axes, indexing="ij"), axis=-1).reshape(-1, 3)
     xyz = np.asarray(colour.Lab_to_XYZ(lab, white), float)
     drive = xyz @ np.linalg.inv(matrix).T
-    return xyz[np.all((drive >= 0.0) & (drive <= 1.0), axis=-1)] / colour.xy_to_XYZ(white)
+    inside = np.all((drive >= 0.0) & (drive <= 1.0), axis=-1)
+    return lab_volume(matrix, white), xyz[inside] / colour.xy_to_XYZ(white)

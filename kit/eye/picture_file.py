@@ -130,16 +130,12 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     is converted with relative colorimetric intent, at 8 bits; a colour that sRGB does not hold becomes the nearest that
     it holds. Of a JPEG that carries several pictures (previews, depth maps), the first is the picture.
     """
+    from PIL import Image, UnidentifiedImageError
+
     TRANSPARENT.check("transparent", transparent)
     data = read_file("picture", path, right=READABLE, most=MOST_BYTES)
     name = Path(path).name
-    return Picture(name=name, rgb=_decoded(f"picture {name!r}", data, transparent))
-
-
-def _decoded(where: str, data: bytes, transparent: str) -> Array:
-    from PIL import Image, UnidentifiedImageError
-
-    bombs = (Image.DecompressionBombError, Image.DecompressionBombWarning)
+    where = f"picture {name!r}"
     try:
         with warnings.catch_warnings():
             # Odd metadata is common and harmless; a picture too large is not.
@@ -147,10 +143,10 @@ def _decoded(where: str, data: bytes, transparent: str) -> Array:
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 _check_header(where, image, data)
-                return _linear(where, image, transparent)
+                return Picture(name=name, rgb=_linear(where, image, transparent))
     except InputError:
         raise
-    except bombs:
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
         raise InputError(where, "too many pixels", FEWER) from None
     except UnidentifiedImageError:
         raise InputError(where, "no picture that can be read", READABLE) from None

@@ -31,7 +31,7 @@ from kit.results import Frame, Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
-from kit.units import edge, length_text, metres_per
+from kit.units import edge, length_text
 from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import check_in_front
@@ -248,6 +248,7 @@ class KeepOuts(Result):
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
         low, high = (length_text(height, units) for height in self.eye_heights)
+        unit, metres = edge("m", units)
         parts = []
         for i, area in enumerate(self.areas, 1):
             whose = "the beam" if len(self.areas) == 1 else f"beam {i}"
@@ -263,7 +264,8 @@ class KeepOuts(Result):
             if area.clearance is not None and area.lens_height is not None and self.walk is not None:
                 above = f"the lower edge of {whose} is {length_text(area.clearance, units)} up, above all these eyes"
                 if area.clearance < self.eye_heights[1]:
-                    raised = f"with the lens at {length_text(_up(area.lens_height, units), units)}"
+                    # Told no lower than it has to be.
+                    raised = f"with the lens at {math.ceil(10.0 * area.lens_height / metres - 1e-9) / 10.0:.1f} {unit}"
                     above = f"{whose} is above all these eyes {raised} and the picture where it is"
                 parts.append(f"On the walk {length_text(self.walk, units)} from the wall {above}.")
             if area.sky_angles is not None:
@@ -360,9 +362,3 @@ def _sky(facade: Facade, beam: Beam) -> tuple[float, tuple[float, float] | None]
     weight = np.broadcast_to(beam.gain(across, up), rising.shape)
     angles = np.degrees(np.arcsin(rays[..., 1][rising]))
     return float(weight[rising].sum() / weight.sum()), (float(angles.min()), float(angles.max()))
-
-
-def _up(length: float, units: str) -> float:
-    """Return a length rounded up to the tenth that is printed."""
-    metre = metres_per(units)
-    return math.ceil(10.0 * length / metre - 1e-9) / 10.0 * metre
