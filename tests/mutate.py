@@ -48,6 +48,7 @@ NOT_AHEAD = {"mitsuba", "drjit", "playwright", "greenlet", "kit", "conftest"}
 # Arguments of declarations that are words for people.
 FOR_PEOPLE = {"label", "meaning", "symbol", "unit", "reading", "nothing", "form", "name", "title"}
 MEMORY = 8 * 1024**3  # of one mutant's process [bytes]
+TYPES = re.compile(r"(NDArray|tuple|list|dict|Callable|Mapping|Sequence|Literal|TypeVar)\b[\[(]")
 KILLED, SURVIVED, TIMEOUT, UNTESTED = "killed", "survived", "timeout", "untested"
 
 
@@ -102,7 +103,7 @@ def _left_alone(node: cst.CSTNode) -> bool:
 
 def _is_idle(node: cst.CSTNode, changed: cst.CSTNode) -> bool:
     """Whether a change touches words for people, a type alone, or the type into which numbers come anyway."""
-    if isinstance(node, cst.Assign) and "NDArray[" in cst.Module([]).code_for_node(node.value):
+    if isinstance(node, cst.Assign) and TYPES.match(cst.Module([]).code_for_node(node.value)):
         return True
     if not isinstance(node, cst.Call) or not isinstance(changed, cst.Call):
         return False

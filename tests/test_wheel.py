@@ -108,17 +108,19 @@ answers = {
     "patches": [patch.name for patch in front.patches],
     "shape": [light.sizes["y"], light.sizes["x"]],
     "white": float(light.white_luminance.sum()),
-    "sentence": verdict.sentence,
+    "sentence": verdict.sentence(),
 }
 """
 SCRIPT = f"""
-import json, sys
+import importlib, json, pkgutil, sys
 import kit
 from kit import reference
 HOUSE = {HOUSE!r}
 {ANSWERS}
 # Every name that the kit offers is there, not only those that the answers need.
 answers["names"] = [name for name in kit.__all__ if getattr(kit, name) is not None]
+for module in pkgutil.walk_packages(kit.__path__, "kit."):
+    importlib.import_module(module.name)
 answers["places"] = sorted({{str(m.__file__) for n, m in sys.modules.items() if n.partition(".")[0] == "kit"}})
 answers["path"] = sys.path
 print(json.dumps(answers))
