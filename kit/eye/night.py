@@ -39,6 +39,7 @@ from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture
 from kit.fields import Number, OneOf
 from kit.light.cast import blended, cast_light
+from kit.memory import Memory
 from kit.quantities import labelled
 from kit.results import Frame, Result, make_frame
 from kit.source.spectra import LightSource, ambient_spectrum, tristimulus
@@ -106,9 +107,8 @@ def night_view(
     FIT.check("fit", fit)
     first = light_map(scene, spacing, extent=extent)
     weights = np.nan_to_num(first["illuminance"].values)
-    drive = _drive(scene, picture, first, fit, extent)
     # Light from the ground falls into shadows too, and no picture changes it.
-    drive[weights == 0] = 0.0
+    drive = np.where((weights > 0.0)[..., None], _drive(scene, picture, first, fit, extent), 0.0)
     total = weights.sum()
     level = float((weights[..., None] * drive).sum() / (3.0 * total)) if total else 0.0
     light = light_map(replace(scene, average_picture_level=min(level, 1.0)), spacing, extent=extent)
@@ -116,9 +116,10 @@ def night_view(
     index, around = light["patch"].values, ambient_spectrum(ambient_light)
     surfaces = [patch.surface for patch in scene.facade.patches]
     spectra = {surface: surface_spectrum(surface) for surface in set(surfaces)}
+    colours = {s: (primary_matrix(source, light), reflected_white(around, light)) for s, light in spectra.items()}
     # The last row serves the index -1, where there is no wall.
-    matrices = np.array([*(primary_matrix(source, spectra[s]) for s in surfaces), np.full((3, 3), np.nan)])
-    whites = np.array([*(reflected_white(around, spectra[s]) for s in surfaces), np.full(3, np.nan)])
+    matrices = np.array([*(colours[s][0] for s in surfaces), np.full((3, 3), np.nan)])
+    whites = np.array([*(colours[s][1] for s in surfaces), np.full(3, np.nan)])
     gain = np.array([*map(gain_of, surfaces), np.nan])[index] / np.pi
     bright, dark = light["illuminance"].values * gain, light["black_illuminance"].values * gain
     # Full white is what the projector is stated to give, its own leak and scatter included.
@@ -128,8 +129,11 @@ def night_view(
     veil = tristimulus(around)
     xyz += veil * (float(light["veiling_luminance"].sum()) / veil[1])
     return light.assign(
-        xyz=labelled("xyz", ("y", "x", "channel"), xyz), drive=labelled("drive", ("y", "x", "primary"), drive)
-    ).assign_coords(channel=["X", "Y", "Z"], primary=["red", "green", "blue"])
+        xyz=labelled("xyz", ("y", "x", "channel"), xyz),
+        drive=labelled("drive", ("y", "x", "primary"), drive),
+        channel=["X", "Y", "Z"],
+        primary=["red", "green", "blue"],
+    )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -307,6 +311,10 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseC
     return BaseColours(patches=patches)
 
 
+# A picture that stays where it is need not be laid over the front anew; large ones would hold memory.
+_recent: Memory[Array] = Memory(keep=4, most=1 << 17)
+
+
 def _drive(
     scene: Scene, picture: Picture, light: xr.Dataset, fit: Fit, extent: tuple[float, float, float, float] | None
 ) -> Array:
@@ -317,7 +325,9 @@ def _drive(
     if fit == "front":
         across = (x - left) / (right - left) + 0.0 * y[:, None]
         down = (top - y[:, None]) / (top - bottom) + 0.0 * x
-        return _sampled(picture, across, down, (right - left) / spacing, (top - bottom) / spacing)
+        size = (right - left) / spacing, (top - bottom) / spacing
+        key = picture, x.tobytes(), y.tobytes(), scene.facade.bounds
+        return _recent.get(key, across.size, lambda: _sampled(picture, across, down, *size))
     # The same cast as in `light`, remembered.
     area = scene.facade.bounds if extent is None else EXTENT.check("extent", extent)
     cast = cast_light(scene.facade, scene.projectors, area, spacing)
