@@ -39,9 +39,8 @@ class TimeZone(Text):
             zoneinfo.ZoneInfo(value)
         except (KeyError, ValueError, TypeError, AttributeError, OSError):
             near = difflib.get_close_matches(str(value).strip().replace(" ", "_"), zoneinfo.available_timezones())
-            hint = f"; near: {', '.join(near)}" if near else ""
-            right = f"a name of the IANA time zone database, such as America/Chicago or Europe/Berlin{hint}"
-            raise InputError(field, value, right) from None
+            right = "a name of the IANA time zone database, such as America/Chicago or Europe/Berlin"
+            raise InputError(field, value, f"{right}; near: {', '.join(near)}" if near else right) from None
         return value
 
 
@@ -86,17 +85,9 @@ class Site(Declared):
     def utc(self, clock: Any, *, second: bool = False) -> Times:
         """Return times of the clock on the wall as UTC.
 
-        Parameters
-        ----------
-        clock : str, datetime, a list of str, or array of numpy.datetime64
-            Such as ``"2026-12-05 18:30"``; without a zone of its own. The years 1900 to 2100.
-        second : bool
-            Of an hour that comes twice, when daylight saving ends, take the second.
-
-        Raises
-        ------
-        InputError
-            For what is no time, and for a time that the clock skips when daylight saving begins.
+        `clock` is text such as ``"2026-12-05 18:30"``, a datetime, a list of texts or an array of numpy.datetime64, of
+        the years 1900 to 2100 and without a zone of its own. Of an hour that comes twice, when daylight saving ends,
+        the first is taken, or the `second`; a time that the clock skips when it begins is refused.
         """
         given = clock_times("time", clock)
         index = pd.DatetimeIndex(given.ravel())
@@ -133,10 +124,7 @@ class Sky(Declared):
     positions: Positions = declared(Is(kind=Positions))
 
     def twilight(self) -> Array:
-        """Return the light of sun and sky on the upright front [lx]; 0 when it is night.
-
-        Starlight is not in it: it is part of what `Site.sky_brightness` says.
-        """
+        """Return the light of sun and sky on the upright front [lx]; 0 at night: starlight is part of the glow."""
         return self._upright(TWILIGHT)
 
     def glow(self) -> Array:
@@ -148,7 +136,9 @@ class Sky(Declared):
 
         By day the sun itself is spread over it: of use in twilight and at night.
         """
-        return {name: light / np.pi for name, light in self._on_ground().items()}
+        sun, night = (natural_light.horizontal_illuminance(h) for h in (self.positions.sun_elevation, -90.0))
+        glow = natural_light.sky_luminance(self.site.sky_brightness)
+        return {TWILIGHT: (sun - night) / np.pi, GLOW: np.broadcast_to(glow, np.shape(sun))}
 
     def moon(self, normals: ArrayLike) -> Array:
         """Return the direct light of the moon on walls with unit `normals`, shape (n, 3), as an array (..., n) [lx].
@@ -171,15 +161,9 @@ class Sky(Declared):
         # Seen from above, x runs counter-clockwise from the direction in which the front faces, azimuths clockwise.
         return np.stack([-level * np.sin(aside), np.sin(height), level * np.cos(aside)], axis=-1)
 
-    def _on_ground(self) -> dict[str, Array]:
-        """Return the light on open, level ground by source [lx]."""
-        sun, night = (natural_light.horizontal_illuminance(h) for h in (self.positions.sun_elevation, -90.0))
-        glow = np.pi * natural_light.sky_luminance(self.site.sky_brightness)
-        return {TWILIGHT: sun - night, GLOW: np.broadcast_to(glow, np.shape(sun))}
-
     def _upright(self, source: str) -> Array:
         ground, view = self.site.ground_reflectance, self.site.sky_view
-        light = self._on_ground()[source]
+        light = np.pi * self.luminances()[source]
         return natural_light.vertical_from_horizontal(light, ground_reflectance=ground, sky_view=view)
 
 
@@ -188,13 +172,11 @@ def clock_times(field: str, clock: Any) -> Times:
 
     Text is that of ISO 8601. Numbers, times with a zone of their own, and years outside 1900 to 2100 are refused.
     """
-    # A day less: the zone shifts times by less.
-    last = LAST - np.timedelta64(1, "D")
+    last = LAST - np.timedelta64(1, "D")  # the zone shifts times by less
+    texts = [clock] if isinstance(clock, str) else clock if isinstance(clock, list | tuple) else ()
     try:
-        given: Any = clock
-        texts = isinstance(clock, list | tuple) and bool(clock) and all(isinstance(item, str) for item in clock)
-        if isinstance(clock, str) or texts:
-            given = pd.to_datetime(clock, format="ISO8601")
+        written = len(texts) > 0 and all(isinstance(text, str) for text in texts)
+        given: Any = pd.to_datetime(clock, format="ISO8601") if written else clock
         if getattr(given, "tzinfo", None) is not None:
             raise ValueError("a zone of its own")
         times = np.asarray(np.datetime64(given, "us") if isinstance(given, date) else given)
