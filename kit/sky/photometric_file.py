@@ -13,10 +13,9 @@ from __future__ import annotations
 
 import math
 import re
-from bisect import bisect_right
 from dataclasses import dataclass
 from functools import cached_property
-from itertools import accumulate, chain
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -48,8 +47,6 @@ FLUX = Number(label="lumens", symbol="Φ", unit="lm", above=0.0)
 EFFICIENCY = Number(above=0.0, high=2.0, meaning="stated share of the lamps' flux that leaves the luminaire")
 SIZE = Number(unit="m", low=0.0, meaning="largest length of the luminous part; 0: not stated")
 CUTOFF, BEAM = ANGLE.but(low=1.0, high=180.0), ANGLE.but(low=5.0, high=170.0)
-
-EDITIONS = ("1986", "1991", "1995", "2002", "2019")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -343,15 +340,16 @@ class _Tokens:
     """The numbers of a file after its head, taken one after the other, with the lines they stand on."""
 
     def __init__(self, lines: list[str], file: str, first: int, *, comma: str) -> None:
-        self.file, self.first, self.at = file, first, 0
+        self.file, self.at = file, 0
         rows = [line.replace("\x1a", " ").replace(",", comma).split() for line in lines]
-        self.items, self.ends = list(chain.from_iterable(rows)), list(accumulate(map(len, rows)))
+        self.items = list(chain.from_iterable(rows))
+        self.lines = [n for n, row in enumerate(rows, first) for _ in row] or [first]
 
     def where(self, what: str, index: int | None = None) -> str:
         """Return where the number with an index stands, or the one that was taken last."""
-        # An item beyond the last is missed on the last line that has any.
-        at = min(self.at - 1 if index is None else index, len(self.items) - 1)
-        return f"{self.file}, line {self.first + (bisect_right(self.ends, at) if at >= 0 else 0)}: {what}"
+        at = self.at - 1 if index is None else index
+        # What is missing is missed on the last line that has any.
+        return f"{self.file}, line {self.lines[min(at, len(self.lines) - 1)]}: {what}"
 
     def check_left(self, what: str, count: int) -> None:
         left = len(self.items) - self.at
@@ -417,9 +415,10 @@ def _lines(source: str, file: str) -> list[str]:
 def _version(line: str, file: str) -> int:
     """Return the year of the LM-63 edition; a file of 1986 has no such line."""
     match = re.match(r"\s*IES(?:NA)?\s*:?\s*(?:LM-?63-?)?(\d{2}|\d{4})\s*$", line, re.IGNORECASE | re.ASCII)
-    found = [edition for edition in EDITIONS if match is None or edition.endswith(match[1])]
+    editions = ("1986", "1991", "1995", "2002", "2019")
+    found = [edition for edition in editions if match is None or edition.endswith(match[1])]
     if not found:
-        raise InputError(f"{file}, line 1: edition of LM-63", line, f"one of {', '.join(EDITIONS)}")
+        raise InputError(f"{file}, line 1: edition of LM-63", line, f"one of {', '.join(editions)}")
     return int(found[0])
 
 
