@@ -72,10 +72,10 @@ def veiling_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | 
 
 
 class Veil(NamedTuple):
-    """The veiling luminance of sources of light [cd/m2], and their light at the eye from too near to the line of sight.
+    """The veil of sources of light [cd/m2], and their light at the eye from within 1 degree of the line of sight [lx].
 
-    The relation holds from 1 to 30 degrees. Nearer, the eye sees bright points over the front: `close` [lx]. Farther
-    off, the veil is small and left out.
+    That near there is no relation, and the eye sees bright points over the front. Beyond 30 degrees the veil is small
+    and left out.
     """
 
     luminance: Array
@@ -155,10 +155,7 @@ def sky_veils(ambient: Ambient, facade: Facade) -> float:
 
 
 def moon_veil(ambient: Ambient, facade: Facade, sky: Sky) -> Veil:
-    """Return the veil of the moon over the middle of the front, of the shape of the times of `sky`.
-
-    0 without an eye, and where the front hides the moon.
-    """
+    """Return the veil of the moon over the middle of the front, by the times of `sky`; 0 where the front hides it."""
     towards, light = sky.moon_direction(), sky.moon_normal()
     if ambient.eye is None:
         return Veil(np.zeros_like(light), np.zeros_like(light))
