@@ -8,6 +8,7 @@ between lamp and front other than the front's own depth.
 from __future__ import annotations
 
 from collections.abc import Iterable
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -77,22 +78,15 @@ def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp]) -> Array:
     centre of a pixel; the light of a string, which may hang closer to the wall than a pixel is wide, is the mean over
     the pixel near its nodes. Each lamp's map at full light is remembered.
     """
-    result = np.zeros(raster.patch.shape)
+    grid, result = raster.grid, np.zeros(raster.patch.shape)
+    front = tuple((patch.outline, patch.holes) for patch in raster.facade.patches)
     for lamp in LAMPS.check("lamps", lamps):
-        result += lamp.dimming * _full_map(raster, lamp.dimmed(1.0))
+        full = lamp.dimmed(1.0)
+        key = (front, full, grid.x.tobytes(), grid.y.tobytes())
+        make = _luminaire_map if isinstance(lamp, Luminaire) else _string_map
+        result += lamp.dimming * _recent.get(key, result.size, partial(make, raster, full))
     result[raster.patch < 0] = np.nan
     return result
-
-
-def _full_map(raster: FrontRaster, lamp: Lamp) -> Array:
-    grid = raster.grid
-    front = tuple((p.outline, p.holes) for p in raster.facade.patches)
-    key = (front, lamp, grid.x.tobytes(), grid.y.tobytes())
-
-    def make() -> Array:
-        return _luminaire_map(raster, lamp) if isinstance(lamp, Luminaire) else _string_map(raster, lamp)
-
-    return _recent.get(key, raster.patch.size, make)
 
 
 def _luminaire_map(raster: FrontRaster, lamp: Luminaire) -> Array:
