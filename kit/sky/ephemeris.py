@@ -72,22 +72,19 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positio
     hours, index = np.unique(hour.ravel()[:, None] + HOURS_AROUND, return_inverse=True)
     weights = np.vander(rest.ravel() / HOUR, HOURS_AROUND.size) @ TO_WEIGHTS
     vectors = np.einsum("tj,tjbc->tbc", weights, _vectors(hours, lat, lon)[index.reshape(weights.shape)])
-    vectors = vectors.reshape(*microseconds.shape, 2, 3)
+    sun, moon = vectors = np.moveaxis(vectors.reshape(*microseconds.shape, 2, 3), -2, 0)
     east, north, up = np.moveaxis(vectors, -1, 0)
     elevation = np.degrees(np.arctan2(up, np.hypot(east, north)))
     # A second modulo: -1e-17 % 360 is 360.
     azimuth = np.degrees(np.arctan2(east, north)) % 360.0 % 360.0
-    sun, moon = np.moveaxis(vectors, -2, 0)
     # By the arc tangent: the cosine alone is blunt near full moon.
-    across = np.linalg.norm(np.cross(moon, sun), axis=-1)
-    phase = np.degrees(np.arctan2(across, np.vecdot(-moon, sun - moon)))
-    (sun_elevation, moon_elevation), (sun_azimuth, moon_azimuth) = (np.moveaxis(a, -1, 0) for a in (elevation, azimuth))
+    phase = np.arctan2(np.linalg.norm(np.cross(moon, sun), axis=-1), np.vecdot(-moon, sun - moon))
     return Positions(
-        sun_elevation=sun_elevation,
-        sun_azimuth=sun_azimuth,
-        moon_elevation=moon_elevation,
-        moon_azimuth=moon_azimuth,
-        moon_phase_angle=phase,
+        sun_elevation=elevation[0],
+        sun_azimuth=azimuth[0],
+        moon_elevation=elevation[1],
+        moon_azimuth=azimuth[1],
+        moon_phase_angle=np.degrees(phase),
         moon_distance=np.linalg.norm(moon, axis=-1),
     )
 
