@@ -197,9 +197,8 @@ def headlamps(
 def _typical_shape(name: str, level: str) -> Distribution:
     row = reference.row("luminaires", name, group="luminaire", quantity="flux")
     flux = getattr(row, "value" if level == "nominal" else level)
-    known = {r.quantity: r.value for r in reference.table("luminaires") if r.name == name and r.group == "luminaire"}
-    if "beam angle" in known:
-        return beam(flux, known["beam angle"], name=name)
-    if "cut-off angle" in known:
-        return cutoff(flux, known["cut-off angle"], name=name)
+    angles = {r.quantity: r.value for r in reference.table("luminaires") if (r.group, r.name) == ("luminaire", name)}
+    for quantity, shape in (("beam angle", beam), ("cut-off angle", cutoff)):
+        if quantity in angles:
+            return shape(flux, angles[quantity], name=name)
     return isotropic(flux, name=name)
