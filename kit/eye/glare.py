@@ -18,7 +18,7 @@ from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import AGE, POINT, Is, Numbers
-from kit.light.ambient import ASIDE, AT_EYE, Ambient, glare_angles, source_maps
+from kit.light.ambient import ASIDE, AT_EYE, Ambient, source_maps
 from kit.light.lamps import Lamp, source_illuminance, sources
 from kit.quantities import labelled
 from kit.sky.site import GLOW, TWILIGHT, Sky
@@ -61,9 +61,7 @@ def veiling_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | 
     CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x. Constants:
     ``reference_data/constants.csv``.
     """
-    low, high = glare_angles()
-    theta = Numbers(of=ASIDE.but(low=low, high=high)).check("angle", angle)
-    light = Numbers(of=AT_EYE).check("illuminance", illuminance)
+    theta, light = Numbers(of=ASIDE).check("angle", angle), Numbers(of=AT_EYE).check("illuminance", illuminance)
     factor = reference.value("constants", "disability glare constant")
     if age is not None:
         exponent = reference.value("constants", "glare age exponent")
@@ -85,9 +83,9 @@ class Veil(NamedTuple):
 def veil_of(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> Veil:
     """Return the veil of each source of an illuminance at the eye [lx] at an angle from the line of sight [deg]."""
     light, theta = np.asarray(illuminance, float), np.asarray(angle, float)
-    low, high = glare_angles()
-    veil = veiling_luminance(light, np.clip(theta, low, high), age=age)
-    return Veil(np.where((theta < low) | (theta > high), 0.0, veil), np.where(theta < low, light, 0.0))
+    near = np.clip(theta, ASIDE.low, ASIDE.high)
+    veil = np.where(near == theta, veiling_luminance(light, near, age=age), 0.0)
+    return Veil(veil, np.where(theta < ASIDE.low, light, 0.0))
 
 
 def line_of_sight(eye: Point, target: Point) -> tuple[Array, Array]:
@@ -138,7 +136,7 @@ def sky_veil(facade: Facade, eye: Point, target: Point, *, age: float | None = N
     aside /= np.linalg.norm(aside)
     above = np.cross(aside, sight)
     # Rings of equal ratio: each adds about the same to the veil.
-    edges = np.geomspace(*glare_angles(), RINGS + 1)
+    edges = np.geomspace(ASIDE.low, ASIDE.high, RINGS + 1)
     theta = np.sqrt(edges[1:] * edges[:-1])
     phi = 2.0 * np.pi * (np.arange(SECTORS)[:, None] + 0.5) / SECTORS
     sine, cosine = np.sin(np.radians(theta))[:, None, None], np.cos(np.radians(theta))[:, None, None]

@@ -20,7 +20,9 @@ from kit.wall.points import FrontRaster
 
 EVEN = "even light"
 AT_EYE = Number(unit="lx", low=0.0, meaning="illuminance at the eye, on a plane across the line of sight")
-ASIDE = Number(unit="degrees", meaning="angle between the source and the front that is looked at, 1 to 30")
+# The angles for which the relation of the veil holds.
+RANGE = reference.row("constants", "glare angle")
+ASIDE = Number(unit="degrees", low=RANGE.low, high=RANGE.high, meaning="angle between the source and what is looked at")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -30,17 +32,6 @@ class Glare(Declared):
     thing = "glare"
     illuminance: float = declared(AT_EYE)
     angle: float = declared(ASIDE)
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        low, high = glare_angles()
-        ASIDE.but(low=low, high=high).check("glare: angle", self.angle)
-
-
-def glare_angles() -> tuple[float, float]:
-    """Return the least and the greatest angle for which the relation of the veil holds [deg]."""
-    row = reference.row("constants", "glare angle")
-    return row.low, row.high
 
 
 @dataclass(frozen=True, kw_only=True)
