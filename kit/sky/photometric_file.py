@@ -404,10 +404,9 @@ def _number(where: str, item: str, **limits: Any) -> Any:
 
 
 def _lines(source: str, file: str) -> list[str]:
-    if "\0" in source:
-        raise InputError(file, "bytes that are no text", "a photometric file: text in UTF-8 or Latin-1")
-    if not source.strip():
-        raise InputError(file, "an empty file", "a photometric file")
+    if "\0" in source or not source.strip():
+        given = "bytes that are no text" if "\0" in source else "an empty file"
+        raise InputError(file, given, "a photometric file: text in UTF-8 or Latin-1")
     # Not str.splitlines: it also cuts at characters that Latin-1 texts hold.
     return re.split(r"\r\n|\r|\n", source)
 
