@@ -188,9 +188,9 @@ def test_an_image_fills_its_axes_the_right_way_up():
     board = Board((4.0, 3.0))
     ax = board.figure.subplots()
     board.keep()
-    image = np.zeros((2, 3, 3), np.uint8)
-    image[0, 0] = 255, 0, 0  # left below
-    image[1, 2] = 0, 0, 255  # right above
+    image = np.full((2, 3, 4), (0, 0, 0, 255), np.uint8)
+    image[0, 0] = 255, 0, 0, 255  # left below
+    image[1, 2] = 0, 0, 255, 255  # right above
     board.paint([], [(ax, image)])
     drawn, box = np.asarray(board.canvas.buffer_rgba()), ax.get_window_extent()
     corners = {

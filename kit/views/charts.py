@@ -27,6 +27,7 @@ from matplotlib.ticker import FuncFormatter, MultipleLocator
 from kit.decision.evening import pick
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
+from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.views.drawing import COLOURS, SCALES, Board
 from kit.words import capital
 
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
 HATCHES = ("", "///", "...", "\\\\\\", "xxx", "---", "ooo", "+++")
 DAY = 24 * 60
+SKY = {GLOW: 1, MOON: 2, TWILIGHT: 3}
 SMALL: dict[str, Any] = {"fontsize": 8}
 PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
 
@@ -131,7 +133,7 @@ class SourceChart(Chart):
         one = one.isel(minute=slice(None, None, max(1, -(-one.sizes["minute"] // self.bars))))
         one = one.isel(source=one["ambient_illuminance"].max("minute").values > 0)
         # The sky goes on top, so that what stays all night stands on the ground.
-        return one.isel(source=np.argsort(one["ambient_illuminance"].values.std(axis=1), kind="stable"))
+        return one.isel(source=np.argsort([SKY.get(str(name), 0) for name in one["source"].values], kind="stable"))
 
     @cached_property
     def top(self) -> float:

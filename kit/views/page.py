@@ -22,8 +22,8 @@ TABLES = """
 table.kit-table { border-collapse: collapse; table-layout: auto; width: max-content; max-width: none; margin: 0;
   font-variant-numeric: tabular-nums; }
 .kit-table caption { text-align: left; font-weight: bold; padding: 4px 8px; }
-.kit-scroll .kit-table tr > * { text-align: left; vertical-align: top; padding: 2px 10px; max-width: 34em; white-space: normal;
-  border-bottom: 1px solid #8886; }
+.kit-scroll .kit-table tr > * { text-align: left; vertical-align: top; padding: 2px 10px; max-width: 34em;
+  white-space: normal; border-bottom: 1px solid #8886; }
 """
 # Words wrap, pictures fit, cautions stand out.
 STYLE = f"""<style>{TABLES}
