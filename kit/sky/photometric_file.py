@@ -1,8 +1,9 @@
 r"""Where a lamp sends its light: photometric files and a few simple shapes.
 
-Two open formats are read: IESNA LM-63 (``.ies``; 1986, 1991, 1995, 2002, 2019) with type C photometry, and
-EULUMDAT (``.ldt``; symmetries 0 to 4). Angles are those of the C-planes: :math:`\theta` from the lamp's axis (0 is
-straight down for a lamp that hangs as it was measured), :math:`\varphi` round it, counter-clockwise as seen from above.
+Two open formats are read: IESNA LM-63-1986, -1991, -1995, ANSI/IES LM-63-2002 and -2019 (``.ies``) with type C
+photometry, and EULUMDAT (``.ldt``; A. Stockmar, EULUMDAT file format, 1990, from memory) with symmetries 0 to 4. Angles
+are those of the C-planes: :math:`\theta` from the lamp's axis (0 is straight down for a lamp that hangs as it was
+measured), :math:`\varphi` round it, counter-clockwise as seen from above.
 
 Flux is the zonal sum with the mean of the ends of each zone, exact where the intensity is linear in :math:`\cos\theta`:
 
@@ -51,13 +52,7 @@ CUTOFF, BEAM = ANGLE.but(low=1.0, high=180.0), ANGLE.but(low=5.0, high=170.0)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Distribution(Declared):
-    """Luminous intensity by direction, in the angles of the file's own table.
-
-    Raises
-    ------
-    InputError
-        For an array of another shape, a value out of its domain, or no light at all.
-    """
+    """Luminous intensity by direction, in the angles of the file's own table."""
 
     thing = "distribution"
     name: str = declared(NAME)
@@ -210,8 +205,6 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     1991, the ballast-lamp factor); the stated flux is that of all lamps times the ballast factor. The factors of
     TILT=INCLUDE are checked and left out: they hold for discharge lamps in a luminaire that is tilted away from how it
     was measured. TILT=file and photometry of type A or B are refused.
-
-    ANSI/IES LM-63-2002 and -2019, IESNA LM-63-1986, -1991, -1995.
     """
     lines = _lines(source, file)
     year = _version(lines[0], file)
@@ -252,15 +245,11 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     tokens.number("input watts", low=0.0, high=1e9)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
     return _checked(
-        file,
-        name=(names or [file])[0].strip()[:200],
-        vertical=tokens.angles("vertical angles", count_v),
-        horizontal=tokens.angles("horizontal angles", count_h),
-        values=tokens.table("candela values", count_h, count_v),
-        multiplier=factor,
-        stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
+        file, name=(names or [file])[0].strip()[:200], vertical=tokens.angles("vertical angles", count_v),
+        horizontal=tokens.angles("horizontal angles", count_h), values=tokens.table("candela values", count_h, count_v),
+        multiplier=factor, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
         size=max(map(abs, lengths)) * metres_per(unit),
-    )
+    )  # fmt: skip
 
 
 def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
@@ -268,8 +257,6 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
 
     Intensities are stored per 1000 lm of the lamps. With several sets of lamps the first one counts. A stated output
     ratio of 0 counts as not stated. Decimal commas are understood.
-
-    A. Stockmar, EULUMDAT file format, 1990 (from memory).
     """
     lines = _lines(source, file)
 
@@ -313,16 +300,9 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
         right = f"angles from {first:g} to {last:g} degrees"
         raise InputError(f"{file}: C-planes", tuple(horizontal[[0, -1]].tolist()), right)
     return _checked(
-        file,
-        name=(lines[8].strip() if len(lines) > 8 else "") or file,
-        vertical=vertical,
-        horizontal=horizontal,
-        values=table,
-        multiplier=flux / 1000.0 * conversion,
-        stated_flux=flux,
-        efficiency=ratio or None,
-        size=size,
-    )
+        file, name=(lines[8].strip() if len(lines) > 8 else "") or file, vertical=vertical, horizontal=horizontal,
+        values=table, multiplier=flux / 1000.0 * conversion, stated_flux=flux, efficiency=ratio or None, size=size,
+    )  # fmt: skip
 
 
 def _checked(file: str, *, values: Array, multiplier: float, **more: Any) -> Distribution:
