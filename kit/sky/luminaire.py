@@ -82,10 +82,7 @@ class Luminaire(Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class LedString(Declared):
-    """A string of light-emitting nodes along a line, of `MOST_NODES` at most.
-
-    They are dimmed by switching them fast, so that light is proportional to dimming.
-    """
+    """A string of at most `MOST_NODES` lights along a line, dimmed by fast switching: light in proportion."""
 
     thing = "string"
     name: str = declared(NAME)
