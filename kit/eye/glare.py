@@ -72,8 +72,7 @@ def veiling_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | 
 class Veil(NamedTuple):
     """The veil of sources of light [cd/m2], and their light at the eye from within 1 degree of the line of sight [lx].
 
-    That near there is no relation, and the eye sees bright points over the front. Beyond 30 degrees the veil is small
-    and left out.
+    So near the eye sees bright points, for which there is no relation; from beyond 30 degrees the veil is left out.
     """
 
     luminance: Array
@@ -204,7 +203,7 @@ def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
     """
     Is(kind=Ambient).check("ambient", ambient)
     Is(kind=FrontRaster).check("raster", raster)
-    veils, close = source_veils(ambient, raster.facade)
+    grid, (veils, close) = raster.grid, source_veils(ambient, raster.facade)
     light = np.where(raster.patch < 0, np.nan, source_maps(ambient, raster))
     return xr.Dataset(
         {
@@ -212,9 +211,5 @@ def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
             "veiling_luminance": labelled("veiling_luminance", "source", veils),
             "glare_close": labelled("glare_close", "source", close),
         },
-        coords={
-            "source": list(ambient.sources()),
-            "y": labelled("y", "y", raster.grid.y),
-            "x": labelled("x", "x", raster.grid.x),
-        },
+        coords={"source": list(ambient.sources()), "y": labelled("y", "y", grid.y), "x": labelled("x", "x", grid.x)},
     )

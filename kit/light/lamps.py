@@ -64,10 +64,7 @@ def source_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Arr
 
 
 def lamp_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Array:
-    """Return the illuminance that a lamp makes on points, without shadows, shape (...) [lx]; see `source_illuminance`.
-
-    For a string every node is worked out for every point: meant for few.
-    """
+    """Return the sum of `source_illuminance` over a lamp, shape (...) [lx]; for a string meant for few points."""
     return source_illuminance(lamp, points, normals).sum(axis=-1)
 
 

@@ -80,13 +80,9 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positio
     # By the arc tangent: the cosine alone is blunt near full moon.
     phase = np.arctan2(np.linalg.norm(np.cross(moon, sun), axis=-1), np.vecdot(-moon, sun - moon))
     return Positions(
-        sun_elevation=elevation[0],
-        sun_azimuth=azimuth[0],
-        moon_elevation=elevation[1],
-        moon_azimuth=azimuth[1],
-        moon_phase_angle=np.degrees(phase),
-        moon_distance=np.linalg.norm(moon, axis=-1),
-    )
+        sun_elevation=elevation[0], sun_azimuth=azimuth[0], moon_elevation=elevation[1], moon_azimuth=azimuth[1],
+        moon_phase_angle=np.degrees(phase), moon_distance=np.linalg.norm(moon, axis=-1),
+    )  # fmt: skip
 
 
 def in_range(times: NDArray[np.datetime64], last: np.datetime64 = LAST) -> bool:

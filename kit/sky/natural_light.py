@@ -30,13 +30,12 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 
     Notes
     -----
-    Six pieces, each with log10 E a cubic of the elevation (Janiczek and DeYoung 1987). They differ by 0.2 to 1.0%
-    where they meet; there, within 0.1 degree, log E goes over from one to the other by a smooth step. So the curve
-    has no jump, rises everywhere, and departs from the published one by half of that difference at most.
+    Six pieces, each with log10 E a cubic of the elevation (Janiczek and DeYoung 1987). They differ by 0.2 to 1.0% where
+    they meet; there, within 0.1 degree, log E goes over from one to the other by a smooth step, so that the curve rises
+    everywhere, and departs from the published one by half of that difference at most.
 
-    Published is the total down to -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially
-    with the slope that the curve has there, and starlight stays: 5e-4 lx under a natural sky. Neither the moon nor
-    the glow of towns is in it: add `moon_normal` and pi times `sky_luminance`.
+    Published is the total down to -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially with
+    the slope that the curve has there, and starlight stays: 5e-4 lx under a natural sky. Moon and towns come on top.
     """
     height = np.asarray(elevation, float)
     (lowest, curve), *higher = _daylight()

@@ -46,7 +46,7 @@ class TimeZone(Text):
 
 TIMEZONE = TimeZone(label="time zone")
 VIEW = Number(label="share of the sky in view", low=0.0, high=0.5, meaning="share of an even sky's light on the wall")
-EXTINCTION = Number(unit="mag per air mass", low=0.0, meaning="of the air; None: clear air near sea level")
+EXTINCTION = Number(unit="mag per air mass", low=0.0, meaning="extinction of the air; None: clear air near sea level")
 SKY_BRIGHTNESS = Number(unit="mag/arcsec2", low=10.0, high=24.0, meaning="of the moonless night; None: of a suburb")
 
 
