@@ -119,6 +119,15 @@ def test_nothing_hides_where_nothing_stands():
 
 
 @pytest.mark.analytic
+def test_a_point_at_the_foot_of_a_side_is_free_on_that_side():
+    """The sides of a bay stand on the wall: points of their feet lie in their planes."""
+    front = kit.Facade([BACK, *kit.with_returns(square("bay", 2, 1, 3, 3, 1.0), 0.0)])
+    feet, places = np.array([(2.0, 2.0, 0.0), (3.0, 2.0, 0.0)]), np.array([(0.0, 2.0, 5.0), (5.0, 2.0, 5.0)])
+    found = Occluders.of(front).hidden(feet, np.zeros(2, int), places)
+    assert found.tolist() == [[False, True], [True, False]]
+
+
+@pytest.mark.analytic
 @pytest.mark.parametrize(
     ("point", "place", "hidden"),
     [
@@ -154,7 +163,7 @@ def test_a_cube_hides_what_lies_behind_it(point, place, hidden):
         ({"area": 5}, r"obstacle 'tree': area"),
         ({"area": [(0, 1), (1, 1), (1, "z")]}, r"obstacle 'tree': area, corner 3"),
         ({"area": [(0, 1), (1, 1, 2), (1, 2)]}, r"obstacle 'tree': area, corner 2"),
-        ({"area": [(0, 1), (1, 2), (1, 1), (0, 2)]}, r"area.*edges that do not cross"),
+        ({"area": [(0, 1), (4, 1), (1, 3), (2, 3)]}, r"area.*edges that do not cross"),
         ({"area": [(0, 1), (1, 1), (2, 1)]}, r"area.*round an area"),
         ({"heights": (1.0, 1.0)}, r"obstacle 'tree': heights.*top above the bottom"),
     ],
@@ -243,6 +252,31 @@ def test_a_lens_in_the_plane_of_a_wall_does_not_light_it():
     for z, lit in ((1e-7, False), (0.0, False), (-1.0, False), (1e-3, True)):
         assert reached(raster, (0.0, 3.0, z)).all() == lit
         assert reached(raster, (0.0, 3.0, z)).any() == lit
+
+
+@pytest.mark.analytic
+def test_a_patch_that_is_not_quite_plane_casts_no_shadow_on_itself():
+    """Corners lie 4 mm before and behind their plane, and the light falls along it."""
+    bent = kit.Patch("bent", [(-1, 1, 0.004), (1, 1, -0.004), (1, 3, 0.004), (-1, 3, -0.004)], PLAIN)
+    raster = FrontRaster.over(kit.Facade([bent]), (-1.0, 1.0, 1.0, 3.0), 0.05)
+    assert reached(raster, (-3.0, 0.0, 0.02)).all()
+
+
+@pytest.mark.analytic
+def test_the_shadow_of_a_board_that_leans_over_the_lens_is_not_missed():
+    """Its near edge stands before the lens and its far one behind: seen from the lens it passes to the right."""
+    board = kit.Patch("board", [(1, 4, 1), (-1, 4, 4), (-1, 5, 4), (1, 5, 1)], PLAIN)
+    front = kit.Facade([square("wall", 2.2, 0, 6, 20), board])
+    lens = np.array([0.0, 3.0, 2.0])
+    raster = FrontRaster.over(front, (2.2, 6.0, 0.0, 20.0), 0.13)
+    # A fifth of the way along the board a point (0.6, y, 1.6) is 0.4 m before the lens, whose wall is 2 m away.
+    dark = ~reached(raster, lens)
+    at = np.searchsorted(raster.grid.y, [3 + 5 * 1 + 0.6, 3 + 5 * 2 - 0.6]), np.searchsorted(raster.grid.x, 3.0)
+    assert dark[at[0], at[1]].all()
+    points = raster.at(raster.patch == 0)
+    hidden = Occluders.of(front).hidden(points.position, points.plane, lens[None])[0]
+    np.testing.assert_array_equal(dark[raster.patch == 0], hidden)
+    assert 0.1 < hidden.mean() < 0.9
 
 
 # Along rays
@@ -354,6 +388,14 @@ def test_what_a_patch_is_joined_to_does_not_hide_its_corners():
     assert corners_hidden(front, *((corner, "bay") for corner in bay[0].outline)) == [False] * 4
     # On the wall at the bay's foot: on the side of the lens free, on the other side not.
     assert corners_hidden(front, ((1.99, 2, 0), "wall"), ((3.01, 2, 0), "wall")) == [False, True]
+
+
+@pytest.mark.analytic
+def test_what_a_corner_touches_with_its_point_does_not_hide_it():
+    """A ledge ends at the middle of a side wall, which it meets at a right angle."""
+    side = kit.Patch("side", [(3, 0, 0), (3, 0, 4), (3, 6, 4), (3, 6, 0)], PLAIN)
+    front = kit.Facade([BACK, square("ledge", 1, 2, 3, 2.5, 2.0), side])
+    assert corners_hidden(front, ((3, 2, 2), "ledge"), ((1, 2, 2), "ledge")) == [False, False]
 
 
 @pytest.mark.analytic
