@@ -11,7 +11,7 @@ from panels import WALLS, alternative, decoded, ends, png, shows
 import kit
 from kit.answers.evenings import COMPASS, compass
 from kit.decision.evening import NO_LAMP, moment
-from kit.views.charts import ChartBoard, EveningChart, SourceChart
+from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.evening_panel import evening_board, season_board
 from kit.wall.points import FrontRaster
 
@@ -95,8 +95,7 @@ def test_the_charts_show_what_was_computed(start):
     labels = {text.get_text() for text in two.get_legend().get_texts()}
     assert labels == set(light["source"].values[there.values])
     # A lamp that is the same all night has bars of its own height, one for each moment.
-    chart = SourceChart(result=start.tonight)
-    k = list(chart.evening["source"].values).index("street lamp")
+    k = source_chart(start.tonight).key.index("street lamp")
     corners = two.patches[k].get_path().vertices.reshape(-1, 5, 2)
     np.testing.assert_allclose(np.ptp(corners[:, :, 1], axis=1), float(light.sel(source="street lamp")[0]))
     assert len(corners) == 10
@@ -164,7 +163,7 @@ def test_a_board_draws_the_same_picture_again_and_a_new_frame_only_when_it_chang
     board, other = evening_board(), plan(house, light_output=6000.0)
 
     def drawn(result):
-        return board.draw(SourceChart(result=result.tonight), EveningChart(result=result.tonight))
+        return board.draw(source_chart(result.tonight), evening_chart(result.tonight))
 
     first = drawn(start)
     assert decoded(first).shape == (420, 960, 3)
@@ -175,14 +174,14 @@ def test_a_board_draws_the_same_picture_again_and_a_new_frame_only_when_it_chang
     assert not board.axes[0].texts
     assert not board.axes[1].lines[1:]
     afresh = evening_board()
-    assert afresh.draw(SourceChart(result=start.tonight), EveningChart(result=start.tonight)) == first
+    assert afresh.draw(source_chart(start.tonight), evening_chart(start.tonight)) == first
     drawn(plan(house, street_lamp="off"))
     assert board.figure is not frame  # a source less in the legend
 
 
 def test_a_chart_of_a_board_stands_where_its_frame_says(start):
     board = ChartBoard((6.0, 4.0), columns=1)
-    board.draw(EveningChart(result=start.tonight))
+    board.draw(evening_chart(start.tonight))
     assert board.axes[0].get_xlim() == (15 * 60, 25 * 60)
     assert "wanted: 15:1" in [text.get_text() for text in board.axes[0].get_legend().get_texts()]
 
@@ -247,8 +246,8 @@ def test_polar_night_and_polar_day(house):
     )  # fmt: skip
     assert np.isnat(day.tonight["earliest"].values).all()
     assert "not enough at any hour" in day.sentence()
-    assert evening_board().draw(SourceChart(result=day.tonight), EveningChart(result=day.tonight))
-    assert season_board().draw(kit.views.charts.SeasonChart(result=day.calendar))
+    assert evening_board().draw(source_chart(day.tonight), evening_chart(day.tonight))
+    assert season_board().draw(season_chart(day.calendar))
 
 
 def test_the_compass_is_in_order():

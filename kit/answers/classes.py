@@ -15,7 +15,7 @@ from kit import reference
 from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, RESOLUTION, WALL, street_scene, target_for, walled
 from kit.decision.verdict import Target, Verdict, judge
 from kit.eye.light_map import light_map
-from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, OneOf, check_fields, declared
+from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, OneOf, declared
 from kit.light.ambient import Ambient
 from kit.results import Result
 from kit.source.placement import picture_width
@@ -34,28 +34,8 @@ def _loss(label: str, group: str) -> OneOf:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Choice:
-    """Two brightness classes, the place, the wall, and what counts as enough.
-
-    Parameters
-    ----------
-    first, second : float
-        Stated light output of the two classes [lm].
-    distance : float
-        Lens to the plane of the front wall [m].
-    throw_ratio : float
-        Distance over picture width.
-    wall : str, optional
-        Surface of the main wall, a name of ``reference_data/surfaces.csv``; as the house is, if not given.
-    ambient : float
-        Ambient light on the front [lx].
-    picture_mode, ageing, housing_window : str
-        Options of ``reference_data/light_losses.csv``.
-    district, purpose : str
-        Name the target, see `Target.from_reference`.
-    units : {"ft", "m"}
-        Of lengths in words and pictures.
-    """
+class Choice(Declared):
+    """Two brightness classes, the place, the wall, and what counts as enough."""
 
     first: float = declared(MACHINE, label="first class", default=4000.0, steps=(500.0, 12000.0, 250.0))
     second: float = declared(MACHINE, label="second class", default=8000.0)
@@ -69,9 +49,6 @@ class Choice:
     district: str = declared(DISTRICT)
     purpose: str = declared(PURPOSE)
     units: str = declared(UNITS, default="ft")
-
-    def __post_init__(self) -> None:
-        check_fields(self)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,11 +121,7 @@ def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spa
         For a choice that makes no picture.
     """
     front = walled(house, choice.wall, wall_patches)
-    options = {
-        "picture mode": choice.picture_mode,
-        "ageing": choice.ageing,
-        "housing window": choice.housing_window,
-    }
+    options = {"picture mode": choice.picture_mode, "ageing": choice.ageing, "housing window": choice.housing_window}
     first, second = (
         light_map(
             street_scene(

@@ -20,19 +20,7 @@ from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.night import Screen, daylight_picture, night_view, on_screen
 from kit.eye.picture_file import Picture, load_picture
-from kit.fields import (
-    AMBIENT,
-    DISTANCE,
-    FLAG,
-    LENGTH,
-    THROW_RATIO,
-    UNITS,
-    Number,
-    OneOf,
-    Text,
-    check_fields,
-    declared,
-)
+from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Number, OneOf, Text, declared
 from kit.light.ambient import Ambient
 from kit.results import Result
 from kit.source.spectra import AMBIENT as STREET_LIGHTS
@@ -58,43 +46,8 @@ GAP = LENGTH.but(
 
 
 @dataclass(frozen=True, kw_only=True)
-class ClothChoice:
-    """What hangs before which wall, in which light, and what stands side by side.
-
-    Parameters
-    ----------
-    cloth : str
-        A name of ``reference_data/cloths.csv``.
-    layers : int
-    lining : bool
-        A black cloth behind.
-    gap : float
-        Between cloth and wall [m].
-    cover : str
-        One of `kit.wall.cloth.CHOICES`.
-    wet : bool
-    light_output : float
-        Stated [lm].
-    distance : float
-        Lens to the plane of the front wall [m].
-    throw_ratio : float
-    wall : str, optional
-        Surface of the main wall, a name of ``reference_data/surfaces.csv``; as the house is, if not given.
-    ambient : float
-        Ambient light on the front [lx].
-    ambient_light, light_source : str
-        Their colours, see `kit.source.spectra`.
-    picture : str
-        `DAYLIGHT`, `WHITE` or `FILE`.
-    file : str
-        Path of the picture where `picture` is `FILE`.
-    pair : str
-        What stands side by side in the night picture.
-    district, purpose : str
-        Name the target, see `Target.from_reference`.
-    units : {"ft", "m"}
-        Of lengths in words and pictures.
-    """
+class ClothChoice(Declared):
+    """What hangs before which wall, in which light, and what stands side by side."""
 
     cloth: str = declared(OneOf(label="cloth", options=cloth_names), default="white cotton")
     layers: int = declared(LAYERS)
@@ -119,9 +72,6 @@ class ClothChoice:
     district: str = declared(DISTRICT)
     purpose: str = declared(PURPOSE)
     units: str = declared(UNITS, default="ft")
-
-    def __post_init__(self) -> None:
-        check_fields(self)
 
 
 @dataclass(frozen=True, kw_only=True)

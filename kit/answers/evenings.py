@@ -26,11 +26,11 @@ from kit.fields import (
     POINT,
     UNITS,
     Day,
+    Declared,
     Is,
     Many,
     OneOf,
     Text,
-    check_fields,
     declared,
 )
 from kit.light.ambient import Ambient
@@ -63,27 +63,15 @@ SKY = OneOf(
 
 
 @dataclass(frozen=True, kw_only=True)
-class Street:
-    """The lamps of a street and of a show, and where the audience stands.
+class Street(Declared):
+    """The lamps of a street and of a show, and where the audience stands."""
 
-    Parameters
-    ----------
-    street_lamp, porch_light, neighbour : Luminaire
-        Neighbour: a floodlight on the house next door or across the street.
-    strings : sequence of LedString
-        Their own dimming counts as 100%.
-    eye : (float, float, float)
-        Of the viewer [m].
-    """
-
+    thing = "street"
     street_lamp: Luminaire = declared(Is(kind=Luminaire))
     porch_light: Luminaire = declared(Is(kind=Luminaire))
     neighbour: Luminaire = declared(Is(kind=Luminaire))
     strings: tuple[LedString, ...] = declared(Many(of=Is(kind=LedString)))
     eye: tuple[float, float, float] = declared(POINT)
-
-    def __post_init__(self) -> None:
-        check_fields(self, "street")
 
 
 def invented_street(house: Facade) -> Street:
@@ -130,35 +118,8 @@ def invented_street(house: Facade) -> Street:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EveningChoice:
-    """When and where, which lamps are on, and what the machine and the wall are.
-
-    Parameters
-    ----------
-    date : str
-        Of the evening, such as ``"2026-12-05"``.
-    latitude, longitude : float
-        [deg], north and east positive.
-    timezone : str
-        Name of the time zone.
-    facing : float
-        Direction in which the front faces, from north clockwise [deg].
-    night_sky : str
-        A sky of ``reference_data/sky.csv``.
-    light_output : float
-        Stated [lm].
-    distance : float
-        Lens to the plane of the front wall [m].
-    wall : str, optional
-        Surface of the main wall, a name of ``reference_data/surfaces.csv``; None: as the house is.
-    street_lamp, porch_light, neighbour : {"on", "shaded", "off"}
-    strings : float
-        Dimming of the LED strings, 0 to 1 of full white.
-    district, purpose : str
-        Name the target, see `Target.from_reference`.
-    units : {"ft", "m"}
-        Of lengths in words and pictures.
-    """
+class EveningChoice(Declared):
+    """When and where, which lamps are on, and what the machine and the wall are."""
 
     date: str = declared(Day(label="evening of"), default="2026-12-05")
     latitude: float = declared(LATITUDE, default=42.0, steps=(-70.0, 70.0, 0.5))
@@ -176,9 +137,6 @@ class EveningChoice:
     district: str = declared(DISTRICT)
     purpose: str = declared(PURPOSE)
     units: str = declared(UNITS, default="ft")
-
-    def __post_init__(self) -> None:
-        check_fields(self)
 
 
 @dataclass(frozen=True, kw_only=True)

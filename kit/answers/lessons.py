@@ -19,7 +19,7 @@ from kit.answers.scenes import LENS_SHIFT, RESOLUTION
 from kit.decision.payoff import projector_price
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import DISTANCE, LIGHT_OUTPUT, THROW_RATIO, Is, Many, Number, Text, check_fields, declared
+from kit.fields import DISTANCE, LIGHT_OUTPUT, THROW_RATIO, Declared, Is, Many, Number, Text, declared
 from kit.light.ambient import Ambient
 from kit.source.beam import Beam
 from kit.source.placement import Placement, picture_width, throw_ratio_for
@@ -38,26 +38,17 @@ WORDS = Text()
 
 
 @dataclass(frozen=True, kw_only=True)
-class Question:
-    """A question with one right answer.
+class Question(Declared):
+    """A question with one right answer."""
 
-    Parameters
-    ----------
-    text : str
-    options : tuple of str
-    right : int
-        Index of the right one.
-    reasons : tuple of str
-        For each option: why it is right, or what is wrong with it.
-    """
-
+    thing = "question"
     text: str = declared(WORDS)
     options: tuple[str, ...] = declared(Many(of=WORDS, least=2))
     right: int = declared(Number(low=0.0, whole=True))
     reasons: tuple[str, ...] = declared(Many(of=WORDS, least=2))
 
     def __post_init__(self) -> None:
-        check_fields(self, "question")
+        super().__post_init__()
         if len(self.options) != len(self.reasons) or self.right >= len(self.options):
             raise InputError("question", self.text, "a reason for each option, and a right one among them")
 
@@ -122,30 +113,16 @@ class Outcome:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lesson:
-    """One idea: guess, move, read why, check.
+class Lesson(Declared):
+    """One idea: guess, move, read why, check."""
 
-    Parameters
-    ----------
-    title : str
-    guess, check : Question
-    knob : Number
-        What the reader moves; its default is where it stands first.
-    outcome : function
-        From the knob's value to an `Outcome`.
-    why : str
-        With **bold** and *slanted* words.
-    """
-
+    thing = "lesson"
     title: str = declared(WORDS)
     guess: Question = declared(Is(kind=Question))
     knob: Number = declared(Is(kind=Number))
     outcome: Callable[[float], Outcome]
     why: str = declared(WORDS)
     check: Question = declared(Is(kind=Question))
-
-    def __post_init__(self) -> None:
-        check_fields(self, "lesson")
 
 
 def all_lessons() -> tuple[Lesson, ...]:
@@ -341,11 +318,7 @@ def _brick() -> Lesson:
             "The same projector lights white siding and dark brick, with the same street lamp around. On the brick the "
             "picture is dimmer. And its contrast, bright parts against dark parts?",
             on_brick[2] / on_white[2],
-            (
-                "worse on brick",
-                (0.0, 0.9),
-                f"It is {on_brick[2]:.0f}:1 on brick and {on_white[2]:.0f}:1 on siding.",
-            ),
+            ("worse on brick", (0.0, 0.9), f"It is {on_brick[2]:.0f}:1 on brick and {on_white[2]:.0f}:1 on siding."),
             (
                 "the same on both",
                 about(1.0, 0.01),
@@ -366,21 +339,13 @@ def _brick() -> Lesson:
             f"Red brick sends back {brick:.0%} of the light, white siding {white:.0%}. How bright is the picture on "
             "brick, beside the one on siding?",
             ratio,
-            (
-                "half as bright",
-                about(2.0),
-                f"It is less than that: {white:.0%} is {ratio:.1f} times {brick:.0%}.",
-            ),
+            ("half as bright", about(2.0), f"It is less than that: {white:.0%} is {ratio:.1f} times {brick:.0%}."),
             (
                 f"about {parts.get(part, f'1/{part}')} as bright",
                 (part - 0.5, part + 0.5),
                 f"{white:.0%} is {ratio:.1f} times {brick:.0%}.",
             ),
-            (
-                "a tenth as bright",
-                about(10.0),
-                f"Not as bad as that: {white:.0%} is {ratio:.1f} times {brick:.0%}.",
-            ),
+            ("a tenth as bright", about(10.0), f"Not as bad as that: {white:.0%} is {ratio:.1f} times {brick:.0%}."),
         ),
     )
 
@@ -460,11 +425,7 @@ def _eye() -> Lesson:
             seen,
             ("hardly different", (1.0, 1.1), f"You would see it: it looks {seen:.2f} times as light."),
             ("about a third lighter", about(4 / 3, 0.08), f"it looks {seen:.2f} times as light."),
-            (
-                "twice as light",
-                about(2.0),
-                "A light meter says so. The eye does not count light, it squeezes it.",
-            ),
+            ("twice as light", about(2.0), "A light meter says so. The eye does not count light, it squeezes it."),
         ),
         knob=LIGHT_OUTPUT.but(label="light output", default=4000.0, steps=(1000.0, 16000.0, 500.0)),
         outcome=outcome,

@@ -36,10 +36,10 @@ from kit.fields import (
     LENS_HEIGHT,
     THROW_RATIO,
     UNITS,
+    Declared,
     Is,
     Many,
     OneOf,
-    check_fields,
     declared,
 )
 from kit.light.ambient import Ambient
@@ -69,26 +69,14 @@ TILT = ANGLE.but(
 
 
 @dataclass(frozen=True, kw_only=True)
-class Garden:
-    """What is in front of a house: where a lens may stand, what stands in the light, who watches from where.
+class Garden(Declared):
+    """What is in front of a house: where a lens may stand, what stands in the light, who watches from where."""
 
-    Parameters
-    ----------
-    stands : sequence of Stand
-    obstacles : sequence of Obstacle
-    viewers : sequence of Viewer
-        The first one is who most things are worked out for.
-    walk : float
-        From the plane of the wall to where people walk [m].
-    """
-
+    thing = "garden"
     stands: tuple[Stand, ...] = declared(Many(of=Is(kind=Stand)))
     obstacles: tuple[Obstacle, ...] = declared(Many(of=Is(kind=Obstacle)))
     viewers: tuple[Viewer, ...] = declared(Many(of=Is(kind=Viewer), least=1))
     walk: float = declared(LENGTH)
-
-    def __post_init__(self) -> None:
-        check_fields(self, "garden")
 
     def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:
         """Return all areas as `kit.views.plans.PlanBoard` draws them."""
@@ -128,36 +116,8 @@ def invented_garden(house: Facade) -> Garden:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StandChoice:
-    """How many machines, where they stand, how they point, and what the wall is.
-
-    Parameters
-    ----------
-    setup : str
-        One machine, two stacked, or two side by side.
-    light_output : float
-        Stated, of each machine [lm].
-    distance : float
-        Lens to the plane of the front wall [m].
-    side : float
-        Of the lens (of the middle of two), to the right of the middle of the front [m].
-    height : float
-        Of the lens above the ground line [m].
-    throw_ratio : float
-        Distance over picture width.
-    shift_up : float
-        Of the picture, in picture heights; 0.5: its lower edge is level with the lens.
-    tilt : float
-        Of the machine, upwards [deg].
-    wall : str, optional
-        Surface of the main wall, a name of ``reference_data/surfaces.csv``; None: as the house is.
-    ambient : float
-        Ambient light on the front [lx].
-    district, purpose : str
-        Name the target, see `Target.from_reference`.
-    units : {"ft", "m"}
-        Of lengths in words and pictures.
-    """
+class StandChoice(Declared):
+    """How many machines, where they stand, how they point, and what the wall is."""
 
     setup: str = declared(SETUP)
     light_output: float = declared(MACHINE, label="each", default=8000.0)
@@ -174,7 +134,7 @@ class StandChoice:
     units: str = declared(UNITS, default="ft")
 
     def __post_init__(self) -> None:
-        check_fields(self)
+        super().__post_init__()
         if self.setup == STACKED and self.tilt:
             raise InputError("tilt", self.tilt, "0 degrees for stacked machines: lens shift brings them into line")
 

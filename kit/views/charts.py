@@ -8,9 +8,9 @@ contrast as the maps of a front. A chart has a frame, which seldom changes, and 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cached_property
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import numpy as np
@@ -38,35 +38,20 @@ if TYPE_CHECKING:
 
 HATCHES = ("", "///", "...", "\\\\\\", "xxx", "---", "ooo", "+++")
 DAY = 24 * 60
+# The sky goes on top, so that what stays all night stands on the ground.
 SKY = {GLOW: 1, MOON: 2, TWILIGHT: 3}
 SMALL: dict[str, Any] = {"fontsize": 8}
 PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
+RISE: dict[str, Any] = {"marker": "o", "color": "white", "markeredgecolor": "black", "markersize": 5, "linestyle": ""}
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Chart:
-    """A chart of evenings.
+    """`frame` draws axes, scales and legend, which depend on `key` alone; `content` draws and returns the rest."""
 
-    Parameters
-    ----------
-    result : xarray.Dataset
-        From `kit.evenings`.
-    """
-
-    result: xr.Dataset
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """All that the frame depends on."""
-        raise NotImplementedError
-
-    def frame(self, ax: Axes) -> None:
-        """Draw axes, scales and legend."""
-        raise NotImplementedError
-
-    def content(self, ax: Axes) -> list[Any]:
-        """Draw what is computed, and return its artists."""
-        raise NotImplementedError
+    key: tuple[Any, ...]
+    frame: Callable[[Axes], object]
+    content: Callable[[Axes], list[Any]]
 
     def draw(self, ax: Axes | None) -> Axes:
         """Draw all of it."""
@@ -77,7 +62,7 @@ class Chart:
 
 
 class ChartBoard(Board):
-    """Charts side by side, redrawn fast: a frame is drawn again only when it changes.
+    """Charts side by side, redrawn fast: frames are drawn again only when one changes.
 
     Parameters
     ----------
@@ -91,11 +76,11 @@ class ChartBoard(Board):
     def __init__(self, size: tuple[float, float], *, columns: int, **margins: float) -> None:
         super().__init__(size)
         self.columns, self.margins = columns, margins
-        self._keys: tuple[Any, ...] = ()
+        self._keys: list[tuple[Any, ...]] = []
 
     def draw(self, *charts: Chart) -> bytes:
         """Return the charts, one for each column, as a PNG picture."""
-        keys = tuple(chart.key for chart in charts)
+        keys = [chart.key for chart in charts]
         if keys != self._keys:
             self.start()
             self.axes = self.figure.subplots(1, self.columns, squeeze=False)[0]
@@ -111,283 +96,148 @@ class ChartBoard(Board):
         return drawn
 
 
-@dataclass(frozen=True, kw_only=True)
-class SourceChart(Chart):
-    """What each source puts on the front through one evening, as stacked bars.
+def source_chart(result: xr.Dataset, *, date: Any = None, bars: int = 10) -> Chart:
+    """Return the chart that `draw_sources` draws."""
+    one = pick(result, date, WHOLE)
+    one = one.isel(minute=slice(None, None, max(1, -(-one.sizes["minute"] // bars))))
+    one = one.isel(source=one["ambient_illuminance"].max("minute").values > 0)
+    one = one.isel(source=np.argsort([SKY.get(str(name), 0) for name in one["source"].values], kind="stable"))
+    lux, clock, names = one["ambient_illuminance"].values, _minutes(one), one["source"].values.astype(str).tolist()
+    total = lux.sum(axis=0)
+    # Above all bars of the dark hours.
+    top = _round_up(1.15 * total[total <= 3.0 * total.min()].max())
+    width = float(0.8 * (clock[1] - clock[0] if clock.size > 1 else 30.0))
+    shades = matplotlib.colormaps[COLOURS](np.linspace(0.15, 0.98, max(2, len(names))))
+    styles = [
+        {"facecolor": shades[k], "edgecolor": "0.15", "linewidth": 0.5, "hatch": HATCHES[k % len(HATCHES)]}
+        for k in range(len(names))
+    ]
 
-    Parameters
-    ----------
-    date : str or date, optional
-        The first evening if not given.
-    bars : int
-        At most.
-    """
-
-    date: Any = None
-    bars: int = 10
-
-    @cached_property
-    def evening(self) -> xr.Dataset:
-        """The bars' moments, with the sources that are there."""
-        one = pick(self.result, self.date, WHOLE)
-        one = one.isel(minute=slice(None, None, max(1, -(-one.sizes["minute"] // self.bars))))
-        one = one.isel(source=one["ambient_illuminance"].max("minute").values > 0)
-        # The sky goes on top, so that what stays all night stands on the ground.
-        return one.isel(source=np.argsort([SKY.get(str(name), 0) for name in one["source"].values], kind="stable"))
-
-    @cached_property
-    def top(self) -> float:
-        """Where the scale ends [lx]: above all bars of the dark hours."""
-        total = self.evening["ambient_illuminance"].values.sum(axis=0)
-        return _round_up(1.15 * total[total <= 3.0 * total.min()].max())
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """Sources, scale and hours."""
-        clock = _minutes(self.evening)
-        return (*self.evening["source"].values, self.top, clock[0], clock[-1], clock.size)
-
-    @property
-    def styles(self) -> list[dict[str, Any]]:
-        """Colour and hatching of each source, from the ground up."""
-        names = self.evening["source"].values
-        shades = matplotlib.colormaps[COLOURS](np.linspace(0.15, 0.98, max(2, names.size)))
-        return [
-            {"label": str(name), "facecolor": shades[k], "hatch": HATCHES[k % len(HATCHES)]}
-            | {"edgecolor": "0.15", "linewidth": 0.5}
-            for k, name in enumerate(names)
-        ]
-
-    def frame(self, ax: Axes) -> None:
-        """Draw axes and legend."""
-        clock, width = _minutes(self.evening), self._width()
+    def frame(ax: Axes) -> None:
         _clock_axis(ax.xaxis, 120)
         ax.set(
-            xlim=(clock[0] - width, clock[-1] + width), ylim=(0.0, self.top), xlabel="clock",
-            ylabel="on the front (lx)", title="Ambient light, source by source",
+            xlim=(clock[0] - width, clock[-1] + width), ylim=(0.0, top), xlabel="clock", ylabel="on the front (lx)",
+            title="Ambient light, source by source",
         )  # fmt: skip
-        _legend(ax, [Swatch(**style) for style in self.styles[::-1]])
+        _legend(ax, [Swatch(label=name, **style) for name, style in zip(names[::-1], styles[::-1], strict=True)])
 
-    def content(self, ax: Axes) -> list[Any]:
-        """Draw the bars; those that would dwarf the rest, by day and in early twilight, are cut and carry a number."""
-        lux, clock, half = self.evening["ambient_illuminance"].values, _minutes(self.evening), 0.5 * self._width()
-        ends = np.minimum(np.vstack([np.zeros(clock.size), np.cumsum(lux, axis=0)]), 1.1 * self.top)
+    def content(ax: Axes) -> list[Any]:
+        ends = np.minimum(np.vstack([np.zeros(clock.size), np.cumsum(lux, axis=0)]), 1.1 * top)
+        left, right = clock - 0.5 * width, clock + 0.5 * width
         artists: list[Any] = []
-        for style, low, high in zip(self.styles, ends[:-1], ends[1:], strict=True):
-            boxes = [
-                Path([(x - half, a), (x + half, a), (x + half, b), (x - half, b), (x - half, a)], closed=True)
-                for x, a, b in zip(clock, low, high, strict=True)
-                if b > a
-            ]
-            if boxes:
-                artists.append(ax.add_patch(PathPatch(Path.make_compound_path(*boxes), **style)))
-        for x, value in zip(clock, lux.sum(axis=0), strict=True):
-            if value > self.top:
+        for style, low, high in zip(styles, ends[:-1], ends[1:], strict=True):
+            corners = np.stack([[left, right, right, left, left], [low, low, high, high, low]], axis=-1)
+            boxes = [Path(box, closed=True) for box in corners.swapaxes(0, 1)]
+            artists.append(ax.add_patch(PathPatch(Path.make_compound_path(*boxes), **style)))
+        for x, value in zip(clock, total, strict=True):
+            if value > top:
                 words = f"{value:,.0f}" if value >= 10 else f"{value:.1f}"
-                artists.append(ax.text(x, 0.97 * self.top, words, ha="center", va="top", **SMALL, bbox=PLAIN))
+                artists.append(ax.text(x, 0.97 * top, words, ha="center", va="top", **SMALL, bbox=PLAIN))
         return artists
 
-    def _width(self) -> float:
-        clock = _minutes(self.evening)
-        return float(0.8 * (clock[1] - clock[0] if clock.size > 1 else 30.0))
+    return Chart((*names, top, clock[0], clock[-1], clock.size), frame, content)
 
 
-@dataclass(frozen=True, kw_only=True)
-class EveningChart(Chart):
-    """Contrast against the clock, with its likely band, what is wanted, and when the show can start.
+def evening_chart(result: xr.Dataset, *, date: Any = None, part: str = WHOLE) -> Chart:
+    """Return the chart that `draw_evening` draws."""
+    one = pick(result, date, part)
+    clock, wanted = _minutes(one), result.attrs["wanted_contrast"]
+    low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
+    top = _round_up(max(SCALES["contrast"].high, 2.0 * wanted, 1.3 * float(np.nanmax(high))), decades=True)
+    dark, middle = _tones()
+    passing = one["passing"].values.astype(str).tolist()
+    styles: list[dict[str, Any]] = [{"color": dark, "linewidth": 2, "label": "contrast"}]
+    styles += [{"color": dark, "linestyle": "--", "label": f"while {name} passes"} for name in passing]
 
-    Parameters
-    ----------
-    date : str or date, optional
-        The first evening if not given.
-    part : str
-        Of the front.
-    """
-
-    date: Any = None
-    part: str = WHOLE
-
-    @cached_property
-    def evening(self) -> xr.Dataset:
-        """The evening on that part."""
-        return pick(self.result, self.date, self.part)
-
-    @property
-    def wanted(self) -> float:
-        """The contrast that is wanted."""
-        return float(self.result.attrs["wanted_contrast"])
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """What is wanted, how high the scale goes, hours, and what passes."""
-        clock = _minutes(self.evening)
-        return self.wanted, self.top, clock[0], clock[-1], tuple(self.evening["passing"].values)
-
-    @cached_property
-    def top(self) -> float:
-        """Where the scale ends."""
-        highest = float(np.nanmax(self.evening["contrast"].values, initial=2.0))
-        return _round_up(max(SCALES["contrast"].high, 2.0 * self.wanted, 1.3 * highest), decades=True)
-
-    @property
-    def styles(self) -> list[dict[str, Any]]:
-        """Of the contrast, and of the contrast while each passing light is there."""
-        dark, _ = _tones()
-        names = self.evening["passing"].values
-        dashed = [{"color": dark, "linestyle": "--", "label": f"while {name} passes"} for name in names]
-        return [{"color": dark, "linewidth": 2, "label": "contrast"}, *dashed]
-
-    def frame(self, ax: Axes) -> None:
-        """Draw axes, legend, and what is wanted."""
-        clock = _minutes(self.evening)
+    def frame(ax: Axes) -> None:
         ax.set(
-            xlim=(clock[0], clock[-1]), yscale="log", ylim=(1.0, self.top), xlabel="clock",
+            xlim=(clock[0], clock[-1]), yscale="log", ylim=(1.0, top), xlabel="clock",
             ylabel="contrast at the eye (x : 1)",
         )  # fmt: skip
         ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         ax.yaxis.set_minor_formatter(FuncFormatter(lambda *_: ""))
         _clock_axis(ax.xaxis, 120)
-        line = ax.axhline(self.wanted, color="black", linewidth=1, linestyle="-.", label=f"wanted: {self.wanted:g}:1")
-        _, middle = _tones()
+        line = ax.axhline(wanted, color="black", linewidth=1, linestyle="-.", label=f"wanted: {wanted:g}:1")
         likely = Swatch(color=middle, alpha=0.35, linewidth=0, label="likely")
-        _legend(ax, [*(Line2D([], [], **style) for style in self.styles), likely, line])
+        _legend(ax, [*(Line2D([], [], **style) for style in styles), likely, line])
 
-    def content(self, ax: Axes) -> list[Any]:
-        """Draw the curves, and what happens at which minute."""
-        one, clock = self.evening, _minutes(self.evening)
-        low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
-        _, middle = _tones()
+    def content(ax: Axes) -> list[Any]:
         artists: list[Any] = [ax.fill_between(clock, low, high, color=middle, alpha=0.35, linewidth=0)]
-        for values, style in zip((nominal, *one["contrast_passing"].values), self.styles, strict=True):
+        for values, style in zip((nominal, *one["contrast_passing"].values), styles, strict=True):
             artists += ax.plot(clock, values, **style)
-        day = one["date"].values.astype("M8[D]")
-        for name, line, height in (("earliest", "-", 0.98), ("sunset", ":", 0.02), ("moonrise", "--", 0.4)):
-            when = one[name].sel(level="nominal").values if name == "earliest" else one[name].values
-            if np.isnat(when):
+        solid: dict[str, Any] = {"color": "black", "linewidth": 1.6}
+        grey: dict[str, Any] = {"color": "0.35", "linewidth": 1.0}
+        for name, time, height, style in (
+            ("start", one["earliest"].sel(level="nominal").values, 0.98, solid),
+            ("sunset", one["sunset"].values, 0.02, grey | {"linestyle": ":"}),
+            ("moonrise", one["moonrise"].values, 0.4, grey | {"linestyle": "--"}),
+        ):
+            if np.isnat(time):
                 continue
-            x = (when - day) / np.timedelta64(60, "s")
-            strong = name == "earliest"
-            artists.append(
-                ax.axvline(x, color="black" if strong else "0.35", linestyle=line, linewidth=1.6 if strong else 1.0)
-            )
-            words = f"{'start' if strong else name} {pd.Timestamp(when):%H:%M}"
-            where: dict[str, Any] = {"va": "top" if strong else "bottom", "transform": ax.get_xaxis_transform()}
-            artists.append(ax.text(x, height, words, rotation=90, ha="right", **where, **SMALL))
-        stamp = pd.Timestamp(day)
-        title = f"{capital(self.part)}, {stamp:%A} {stamp.day} {stamp:%B %Y}"
+            x, words = _after(time, one["date"].values), f"{name} {pd.Timestamp(time):%H:%M}"
+            place: dict[str, Any] = {"ha": "right", "va": "top" if name == "start" else "bottom", "rotation": 90}
+            artists.append(ax.axvline(x, **style))
+            artists.append(ax.text(x, height, words, transform=ax.get_xaxis_transform(), **place, **SMALL))
+        day = pd.Timestamp(one["date"].values)
+        title = f"{capital(part)}, {day:%A} {day.day} {day:%B %Y}"
         artists.append(ax.text(0.5, 1.02, title, ha="center", va="bottom", fontsize=12, transform=ax.transAxes))
         return artists
 
+    return Chart((wanted, top, clock[0], clock[-1], *passing), frame, content)
 
-@dataclass(frozen=True, kw_only=True)
-class SeasonChart(Chart):
-    """The season as a map of date and clock: contrast, earliest start, sunset and moonrise.
 
-    Where daylight saving begins within an evening the clock has a gap, which stays white; where it ends, the hour that
-    comes twice shows its second turn.
+def season_chart(result: xr.Dataset, *, part: str = WHOLE) -> Chart:
+    """Return the chart that `draw_season` draws."""
+    if result["date"].size < 2:
+        raise InputError("result", f"{result['date'].size} evening", "two evenings or more")
+    parts = [str(name) for name in result["part"].values]
+    if part not in parts:
+        raise InputError("part", part, f"one of {', '.join(parts)}")
+    season, wanted, scale = result.sel(part=part), result.attrs["wanted_contrast"], SCALES["contrast"]
+    days, steps = season["date"].values, season["minute"].values
+    at = (days - days[0]) / np.timedelta64(1, "D")
+    clock = _after(season["clock"].values, days[:, None])
+    step = float(steps[1] - steps[0]) if steps.size > 1 else 1.0
+    gap = 0.5 * float(at[1])
+    edges = (float(at[0]) - gap, float(at[-1]) + gap, clock.min() - 0.5 * step, clock.max() + 0.5 * step)
+    colours: dict[str, Any] = {"norm": LogNorm(scale.low, scale.high), "cmap": COLOURS}
+    lines: dict[str, dict[str, Any]] = {
+        "sunset": {"color": "black", "linewidth": 1.6, "linestyle": ":"},
+        "earliest start": {"color": "black", "linewidth": 1.6},
+    }
 
-    Parameters
-    ----------
-    part : str
-        Of the front.
-    """
-
-    part: str = WHOLE
-    LINES: ClassVar[tuple[tuple[str, Any, str], ...]] = (("sunset", ":", "sunset"), ("earliest", "-", "earliest start"))
-    MOON: ClassVar[dict[str, Any]] = {
-        "marker": "o", "color": "white", "markeredgecolor": "black", "markersize": 5, "label": "moonrise",
-    }  # fmt: skip
-
-    def __post_init__(self) -> None:
-        if self.result["date"].size < 2:
-            raise InputError("result", f"{self.result['date'].size} evening", "two evenings or more")
-        parts = [str(name) for name in self.result["part"].values]
-        if self.part not in parts:
-            raise InputError("part", self.part, f"one of {', '.join(parts)}")
-
-    @cached_property
-    def season(self) -> xr.Dataset:
-        """The season on that part."""
-        return self.result.sel(part=self.part)
-
-    @cached_property
-    def clock(self) -> np.ndarray:
-        """Minutes after midnight of each evening's date, shape (date, minute)."""
-        return (self.season["clock"].values - self._days()[:, None]) / np.timedelta64(60, "s")
-
-    @property
-    def key(self) -> tuple[Any, ...]:
-        """Part, dates, hours, and what is wanted."""
-        return self.part, tuple(self._days()), self._edges(), self.result.attrs["wanted_contrast"]
-
-    def frame(self, ax: Axes) -> None:
-        """Draw axes, the colour scale and the legend."""
-        days, at = self._days(), self._at()
-        ticks = [i for i, day in enumerate(days) if str(day)[8:] in ("01", "15")]
-        if at.size > 1 and at[1] > 1:
-            ticks = list(range(0, days.size, 4))
-        stamps = [pd.Timestamp(days[i]) for i in ticks]
-        ax.set_xticks([at[i] for i in ticks], [f"{stamp.day} {stamp:%b}" for stamp in stamps])
+    def frame(ax: Axes) -> None:
+        stamps = [pd.Timestamp(day) for day in days]
+        chosen = range(0, days.size, 4) if at[1] > 1 else [i for i, day in enumerate(stamps) if day.day in (1, 15)]
+        ax.set_xticks([at[i] for i in chosen], [f"{stamps[i].day} {stamps[i]:%b}" for i in chosen])
         _clock_axis(ax.yaxis, 120)
-        left, right, first, last = self._edges()
-        ax.set(xlim=(left, right), ylim=(first, last), xlabel="evening of", ylabel="clock")
-        ax.set_title(f"The season: {self.part}", loc="left")
-        scale = SCALES["contrast"]
+        ax.set(xlim=edges[:2], ylim=edges[2:], xlabel="evening of", ylabel="clock")
+        ax.set_title(f"The season: {part}", loc="left")
         figure = ax.get_figure()
         assert figure is not None
-        shades = matplotlib.cm.ScalarMappable(norm=LogNorm(scale.low, scale.high), cmap=COLOURS)
+        shades = matplotlib.cm.ScalarMappable(**colours)
         bar = figure.colorbar(shades, ax=ax, label=scale.label, pad=0.015, extend="both")
         bar.set_ticks(list(scale.ticks), labels=[f"{tick:g}" for tick in scale.ticks])
         bar.ax.minorticks_off()
         for colour, width in (("white", 3.5), ("black", 1.5)):
-            bar.ax.axhline(self.result.attrs["wanted_contrast"], color=colour, linewidth=width)
-        lines = [Line2D([], [], color="black", linewidth=1.6, linestyle=s, label=t) for _, s, t in self.LINES]
-        moon = Line2D([], [], linestyle="", **self.MOON)
-        ax.legend(handles=[*lines, moon], **SMALL, ncols=3, loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False)
+            bar.ax.axhline(wanted, color=colour, linewidth=width)
+        handles = [*(Line2D([], [], label=name, **line) for name, line in lines.items())]
+        handles.append(Line2D([], [], label="moonrise", **RISE))
+        ax.legend(handles=handles, **SMALL, ncols=3, loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False)
 
-    def content(self, ax: Axes) -> list[Any]:
-        """Draw contrast, and what happens at which minute."""
-        season, at, days = self.season, self._at(), self._days()
-        left, right, first, last = self._edges()
-        step = self._step()
-        column = np.rint((self.clock - self.clock.min()) / step).astype(int)
+    def content(ax: Axes) -> list[Any]:
+        column = np.rint((clock - clock.min()) / step).astype(int)
         values = np.full((days.size, column.max() + 1), np.nan)
         values[np.arange(days.size)[:, None], column] = season["contrast"].sel(level="nominal").values
-        scale = SCALES["contrast"]
-        artists: list[Any] = [
-            ax.imshow(
-                values.T, origin="lower", aspect="auto", cmap=COLOURS, norm=LogNorm(scale.low, scale.high),
-                interpolation="nearest", extent=(left, right, first, last),
-            )
-        ]  # fmt: skip
-        for name, style, _ in self.LINES:
-            when = season[name].sel(level="nominal").values if name == "earliest" else season[name].values
-            y = np.where(np.isnat(when), np.nan, (when - days) / np.timedelta64(60, "s"))
-            if np.isfinite(y).any():
-                artists += ax.plot(at, y, color="white", linewidth=4)
-                artists += ax.plot(at, y, color="black", linestyle=style, linewidth=1.6)
-        rise = season["moonrise"].values
-        up = ~np.isnat(rise)
-        if up.any():
-            artists += ax.plot(at[up], ((rise - days) / np.timedelta64(60, "s"))[up], linestyle="", **self.MOON)
-        return artists
+        shown = {"origin": "lower", "aspect": "auto", "interpolation": "nearest", "extent": edges, **colours}
+        artists: list[Any] = [ax.imshow(values.T, **shown)]
+        when = {"sunset": season["sunset"].values, "earliest start": season["earliest"].sel(level="nominal").values}
+        for name, times in when.items():
+            artists += ax.plot(at, _after(times, days), color="white", linewidth=4)
+            artists += ax.plot(at, _after(times, days), **lines[name])
+        return artists + ax.plot(at, _after(season["moonrise"].values, days), **RISE)
 
-    def _days(self) -> Any:
-        return self.season["date"].values.astype("M8[D]")
-
-    def _at(self) -> np.ndarray:
-        days = self._days()
-        return (days - days[0]).astype(int)
-
-    def _step(self) -> float:
-        steps = self.season["minute"].values
-        return float(steps[1] - steps[0]) if steps.size > 1 else 1.0
-
-    def _edges(self) -> tuple[float, float, float, float]:
-        at, half = self._at(), 0.5 * self._step()
-        gap = 0.5 * float(at[1])
-        low, high = float(self.clock.min()), float(self.clock.max())
-        return float(at[0]) - gap, float(at[-1]) + gap, low - half, high + half
+    return Chart((part, *days.tolist(), *edges, wanted), frame, content)
 
 
 def draw_sources(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None, bars: int = 10) -> Axes:
@@ -405,7 +255,7 @@ def draw_sources(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None
     bars : int
         At most.
     """
-    return SourceChart(result=result, date=date, bars=bars).draw(ax)
+    return source_chart(result, date=date, bars=bars).draw(ax)
 
 
 def draw_evening(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None, part: str = WHOLE) -> Axes:
@@ -413,19 +263,19 @@ def draw_evening(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None
 
     Parameters
     ----------
-    result : xarray.Dataset
-        From `kit.evenings`.
-    ax : matplotlib Axes, optional
-    date : str or date, optional
-        The first evening if not given.
+    result, ax, date
+        As for `draw_sources`.
     part : str
         Of the front.
     """
-    return EveningChart(result=result, date=date, part=part).draw(ax)
+    return evening_chart(result, date=date, part=part).draw(ax)
 
 
 def draw_season(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOLE) -> Axes:
     """Draw the season as a map of date and clock: contrast, earliest start, sunset and moonrise.
+
+    Where daylight saving begins within an evening the clock has a gap, which stays white; where it ends, the hour that
+    comes twice shows its second turn.
 
     Parameters
     ----------
@@ -435,7 +285,7 @@ def draw_season(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOLE
     part : str
         Of the front.
     """
-    return SeasonChart(result=result, part=part).draw(ax)
+    return season_chart(result, part=part).draw(ax)
 
 
 def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOLE) -> Axes:
@@ -529,9 +379,13 @@ def _legend(ax: Axes, handles: list[Any]) -> None:
     ax.legend(handles=handles, **SMALL, loc="upper center", bbox_to_anchor=(0.5, -0.15), ncols=3)
 
 
-def _minutes(one: xr.Dataset) -> np.ndarray:
-    """Return clock times in minutes after midnight of the evening's date."""
-    return np.asarray((one["clock"].values - one["date"].values) / np.timedelta64(60, "s"))
+def _after(times: Any, dates: Any) -> Any:
+    """Return clock times in minutes after midnight of the evening's date; NaN for never."""
+    return (times - dates) / np.timedelta64(60, "s")
+
+
+def _minutes(one: xr.Dataset) -> Any:
+    return _after(one["clock"].values, one["date"].values)
 
 
 def _clock_axis(axis: Any, step: int) -> None:

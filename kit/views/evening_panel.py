@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from kit.answers.evenings import SEASON, EveningChoice, EveningPlan, plan_evening
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame
 from kit.fields import Spec
-from kit.views.charts import ChartBoard, EveningChart, SeasonChart, SourceChart
+from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.page import paragraphs, picture, tables, words
 from kit.views.panel import CAUTIONS, Panel
 
@@ -41,12 +41,12 @@ class EveningPanel(Panel):
             self._boards = evening_board(), season_board()
         evening, season = self._boards
         tonight, start = result.tonight, start_sentence(result.tonight)
-        drawn = evening.draw(SourceChart(result=tonight), EveningChart(result=tonight))
+        drawn = evening.draw(source_chart(tonight), evening_chart(tonight))
         about = "Left: light on the front through the evening, source by source. Right: contrast against the clock."
         yield "evening", picture(drawn, f"{about} {start}")
         yield "words", words("kit-start", start, result.lamp_sentence())
         about = "The season as a map of date and clock: bright where contrast is high; earliest starts and moonrises."
-        yield "season", picture(season.draw(SeasonChart(result=result.calendar)), about)
+        yield "season", picture(season.draw(season_chart(result.calendar)), about)
         yield (
             "caption",
             paragraphs(
