@@ -227,6 +227,19 @@ def test_machines_at_one_place_share_alike_up_to_the_edge(wall, straight):
 
 
 @pytest.mark.analytic
+def test_a_point_that_rounding_puts_beside_the_picture_gets_no_light_below_zero(wall, straight):
+    """A small picture whose edges run through centres of pixels, within a large one."""
+    cast = cast_light(
+        wall(10.0, 6.4), (straight(0.8, 1.4, y=3.0), straight(12.0, 9.0, y=3.0)), (-0.75, 0.75, 2.15, 3.85), 0.1
+    )
+    lit = cast.units[0] > 0
+    landing = cast.beams[0].on(cast.raster.points[lit])
+    assert (~landing.inside()).any()
+    for unit in blended(cast)[0]:
+        assert unit.min() >= 0
+
+
+@pytest.mark.analytic
 def test_where_one_machine_stands_in_its_own_shadow_the_other_gives_all():
     """A post before the wall hides a strip from the machine on the left."""
     post = kit.Patch("post", on_plane([(-0.25, 0), (0.25, 0), (0.25, 6), (-0.25, 6)], 1.5, 0, 0), PLAIN)

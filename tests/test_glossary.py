@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[1]
 # As people read them; times of the clock and shares have none.
 UNITS = {
     "", "1/degree", "cd/m2", "degrees", "degrees from north, clockwise", "degrees, east positive", "kg/m2", "lm", "lx",
-    "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "s", "USD/m2", "years",
+    "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "s", "USD", "USD/m2", "years",
 }  # fmt: skip
 
 
@@ -75,6 +75,8 @@ def test_one_meaning_has_one_row_and_two_have_two(table):
     assert set(low["where"]) == {"kit.Factor", "kit.Surface"}
     assert low.set_index("where").loc["kit.Surface", ["symbol", "meaning"]].tolist() == ["ρ", "diffuse, photopic"]
     assert low.set_index("where").loc["kit.Factor", ["symbol", "meaning"]].tolist() == ["", "share delivered"]
+    # At the eye, and on the front: whoever names it in a message does not compute it.
+    assert set(table.loc["illuminance", "where"]) == {"kit.Glare", "kit.eye.light_map"}
     # Taken by some and computed by others, and the same thing.
     ratio = table.loc["throw_ratio"]
     assert ratio["meaning"] == "distance from lens to wall over picture width"
