@@ -35,10 +35,14 @@ def text(panel):
 
 def ends(panel, most=99):
     """The panel's first choice with each control in turn at each end, or at each option of menus up to `most` long."""
+    tried = {}
+    for name, spec in panel.fields.items():
+        values = spec.ends()
+        tried[name] = values if len(values) <= most else (values[0], values[-1])
     return [
         (f"{name} = {value}", replace(panel.start, **{name: value}))
-        for name, values in panel.ranges().items()
-        for value in (values if len(values) <= most else (values[0], values[-1]))
+        for name, values in tried.items()
+        for value in values
         if value != getattr(panel.start, name)
     ]
 

@@ -53,15 +53,7 @@ class Choice(Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison(Result):
-    """Maps and verdicts of two machines; judged when first asked, so that pictures come first.
-
-    Attributes
-    ----------
-    choice : Choice
-    target : Target
-    maps : (xarray.Dataset, xarray.Dataset)
-        From `light_map`.
-    """
+    """Maps of two machines from `light_map`, and verdicts, which are judged when first asked: pictures come first."""
 
     choice: Choice
     target: Target

@@ -76,21 +76,9 @@ class ClothChoice(Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class Weighing(Result):
-    """The night pictures and the decision on cloth; decided when first asked, so that pictures come first.
+    """The pair of `views` from `night_view`, and the decision on cloth, decided when first asked: pictures come first.
 
-    Attributes
-    ----------
-    choice : ClothChoice
-    scene : Scene
-        With the dry front.
-    covering : Covering
-    target : Target
-    spacing : float
-        Pixel size [m].
-    views : (xarray.Dataset, xarray.Dataset)
-        From `night_view`.
-    titles : (str, str)
-    screen : Screen
+    `scene` has the dry front; `spacing` [m] is that of the pictures and of the decision's maps.
     """
 
     choice: ClothChoice

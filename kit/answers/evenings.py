@@ -141,20 +141,9 @@ class EveningChoice(Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class EveningPlan(Result):
-    """One evening and the season around it; the season and the lamps are looked at when first asked.
+    """One evening, from `evenings`; the season around it and the lamps are looked at when first asked.
 
-    Attributes
-    ----------
-    choice : EveningChoice
-    scene : Scene
-    site : Site
-    target : Target
-    season : (str, str)
-        First and last date.
-    spacing : float
-        Pixel size of the front [m].
-    tonight : xarray.Dataset
-        From `evenings`.
+    `season` is its first and its last date, `spacing` that of the front [m].
     """
 
     choice: EveningChoice

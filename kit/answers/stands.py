@@ -143,18 +143,7 @@ class StandChoice(Declared):
 class Arrangement(Result):
     """A set-up in its place; what takes longer is worked out when first asked.
 
-    Attributes
-    ----------
-    choice : StandChoice
-    scene : Scene
-    target : Target
-    light : xarray.Dataset
-        From `light_map`.
-    figures : xarray.Dataset
-        From `describe`, of the first machine.
-    garden : Garden
-    spacing : float
-        Pixel size of the maps [m].
+    `light` is from `light_map`, `figures` from `describe`, of the first machine; `spacing` is that of the maps [m].
     """
 
     choice: StandChoice

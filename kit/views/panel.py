@@ -264,15 +264,6 @@ class Panel:
         message, words, *rest = self.parts.values()
         return styled([message, words, controls, *rest])
 
-    def ranges(self) -> dict[str, tuple[Any, ...]]:
-        """Return for each control the values at its ends and at the start, or all options; nothing for a free text."""
-        found = {}
-        for name, spec in self.fields.items():
-            ends = spec.ends()
-            more = (getattr(self.start, name),) if isinstance(spec, Number) else ()
-            found[name] = tuple(dict.fromkeys((*ends, *more))) if ends else ()
-        return found
-
 
 def styled(parts: Sequence[Any]) -> widgets.VBox:
     """Return parts one below the other, in the style of a panel."""
