@@ -14,32 +14,28 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any
+from typing import Any, get_args
 
 import numpy as np
-from numpy.typing import NDArray
 
+from kit.arrays import Array
 from kit.decision.payoff import between_classes, projector_price
 from kit.decision.verdict import Part, Status, Target, checked_target, judge, judged_points
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import DISTANCE, LENGTH, LENS_HEIGHT, NAME, Is, Many, Number
 from kit.light.cast import Cast, Machines, cast_light
-from kit.results import Result, banded, make_frame
+from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
 from kit.units import edge
 from kit.wall.facade import Facade
 from kit.words import capital, join, percent, short
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
-
 # Data sheets round a throw ratio: a lens without zoom fits within this share of it.
 ROUNDED = 0.01
-STATES: tuple[Status, ...] = ("not enough", "borderline", "enough")
+# From the worst.
+STATES: tuple[Status, ...] = get_args(Status)[::-1]
 
 PROJECTOR, PLACEMENT, FACADE = Is(kind=Projector), Is(kind=Placement), Is(kind=Facade)
 COUNT = Number(label="machines", low=1, high=16, whole=True)
@@ -58,8 +54,8 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
     Parameters
     ----------
     projector : Projector
-        One throw ratio. Each lens shift is set so that the pictures coincide on z = 0; on what stands in front of it
-        they lie a little apart. Whether the real lens shifts that far is for its data sheet to say.
+        Each lens shift is set so that the pictures coincide on z = 0; on what stands in front of it they lie a little
+        apart. Whether the real lens shifts that far is for its data sheet to say.
     placement : Placement
         Of the lowest; its axis square to z = 0, for only then does lens shift alone bring pictures into line.
     count : int
@@ -105,7 +101,7 @@ def side_by_side(
     Parameters
     ----------
     projector : Projector
-        Its zoom is set so that all pictures together are as wide as the front. A lens without zoom has to fit within
+        Its zoom is set so that all pictures together are as wide as the front; a lens without zoom has to fit within
         1%, as data sheets round. Lens shift stays as it is.
     facade : Facade
     distance : float
@@ -149,13 +145,13 @@ def per_storey(
     ----------
     projector : Projector
         Its zoom is set so that the picture covers the band's width and height, whichever asks for more, and its lens
-        shift up or down so that the picture's middle is that of the band. A lens without zoom has to fit within 1%.
-        Whether the real lens shifts that far is for its data sheet to say.
+        shift so that the picture's middle is that of the band. A lens without zoom has to fit within 1%. Whether the
+        real lens shifts that far is for its data sheet to say.
     facade : Facade
     distance : float
         From the lenses to the plane z = 0, which they look at squarely [m], above 0.
     heights : sequence of float
-        Where the bands end, upwards: the foot of the lowest, then the top of each [m]. Two or more.
+        Where the bands end, upwards: the foot of the lowest, then the top of each [m].
     lens_height : float
         Above the ground line [m], 0 or more.
 
@@ -191,24 +187,13 @@ def per_storey(
 
 @dataclass(frozen=True, kw_only=True)
 class Failure:
-    """What is left when one projector is dark.
-
-    Attributes
-    ----------
-    projector : int
-        Which one fails, from 1.
-    status : {"enough", "borderline", "not enough"}
-    lit_share : float
-        Of the front, that a picture still reaches.
-    white_luminance, contrast : float
-        Medians over what is still lit [cd/m2], [1]; 0 and 1 where nothing is.
-    """
+    """What is left when one projector, counted from 1, is dark: medians over what is still lit [cd/m2], [1]."""
 
     projector: int
     status: Status
     lit_share: float
-    white_luminance: float
-    contrast: float
+    white_luminance: float = 0.0
+    contrast: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -217,26 +202,18 @@ class Setup(Result):
 
     Attributes
     ----------
-    name : str
     stated_light_output : float
         Of all machines [lm].
-    count : int
-    front : Part
-        The verdict on the front as a whole.
-    surfaces : tuple of Part
-        And on each kind of surface.
+    front, surfaces : Part
+        The verdict on the front as a whole, and on each kind of surface.
     black : float
         Median luminance of projected black on the lit part that is judged [cd/m2].
     overlap_black, single_black : float or None
         The same where two or more machines reach, and where one does; None where there is no such part.
     overlap_share : float
         Of the lit part, where two or more reach.
-    pixels : float
-        Picture elements on the visible front, of all machines together; stacked machines show the same picture, so
-        they add light and no detail.
-    coarsest : float
-        Longest extent of a picture element on the judged part, tilt included (`Landing.element`) [m]; 0 where none
-        lands.
+    pixels, coarsest : float
+        See `picture_elements`; stacked machines show the same picture, so they add light and no detail.
     price, power : (float, float, float) or None
         Low, nominal, high of all machines [USD], [W]; None where a class is not listed. Lows and highs add up, for
         machines of one make are dear or cheap together.
@@ -299,7 +276,7 @@ class Setup(Result):
             "if one fails: contrast": left.contrast,
         }
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the figures, in one row."""
         return _frame([self.row(units)])
 
@@ -320,9 +297,8 @@ class Setup(Result):
             words += f" About {short(self.price[1])} USD and {short(self.power[1])} W."
         left = self.worst_failure
         if not left.lit_share:
-            return words + (
-                " If it fails, the front is dark." if self.count == 1 else " If the wrong one fails, it is dark."
-            )
+            dark = "If it fails, the front is dark." if self.count == 1 else "If the wrong one fails, it is dark."
+            return f"{words} {dark}"
         return (
             f"{words} If one machine fails, {percent(left.lit_share)} of the front is still lit, with white "
             f"{short(left.white_luminance)} cd/m²: {left.status}."
@@ -338,12 +314,9 @@ class Comparison(Result):
 
     def setup(self, name: str) -> Setup:
         """Return the setup called `name`, or raise `InputError` with the names there are."""
-        for setup in self.setups:
-            if setup.name == name:
-                return setup
-        raise InputError("setup", name, f"one of {', '.join(s.name for s in self.setups)}")
+        return pick("setup", name, {setup.name: setup for setup in self.setups})
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return all figures, a row for each setup; as text each has a column."""
         return _frame([setup.row(units) for setup in self.setups])
 
@@ -351,12 +324,16 @@ class Comparison(Result):
         """Return the comparison in words; the same in any `units`."""
         parts = [setup.sentence(units) for setup in self.setups]
         if len(self.setups) > 1:
-            priced = [s for s in self.setups if s.price is not None]
-            if priced:
-                parts.append(f"Cheapest: {_least(priced, lambda s: s.price[1])}.")  # type: ignore[index]
-            parts.append(f"Most of the front lit: {_least(self.setups, lambda s: -s.front.lit_share)}.")
-            parts.append(f"Brightest where lit: {_least(self.setups, lambda s: -_median(s.front, 'white_luminance'))}.")
-            parts.append(f"Best contrast where lit: {_least(self.setups, lambda s: -_median(s.front, 'contrast'))}.")
+            parts += [
+                f"{words}: {_most(self.setups, key)}."
+                for words, key in (
+                    ("Cheapest", lambda s: -s.price[1] if s.price else -math.inf),
+                    ("Most of the front lit", lambda s: s.front.lit_share),
+                    ("Brightest where lit", lambda s: _median(s.front, "white_luminance")),
+                    ("Best contrast where lit", lambda s: _median(s.front, "contrast")),
+                )
+                if any(key(setup) > -math.inf for setup in self.setups)
+            ]
         return " ".join([*parts, "Prices and power are for planning only; alignment is taken to be perfect."])
 
 
@@ -371,10 +348,6 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
         The default target if not given.
     spacing : float
         Pixel size of the maps [m].
-
-    Returns
-    -------
-    Comparison
 
     Raises
     ------
@@ -395,18 +368,9 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
 
 
 def electrical_power(light_output: float) -> Levels | None:
-    """Return the likely mains power of a projector of a stated light output [W], low, nominal, high.
+    """Return the likely mains power [W], low, nominal, high, of a projector of a stated light output [lm].
 
-    Parameters
-    ----------
-    light_output : float
-        [lm], above 0.
-
-    Returns
-    -------
-    tuple or None
-        From the lumens that one watt gives, between the classes of ``reference_data/projector_classes.csv`` along a
-        power law, below the smallest class that of the smallest. None above the largest: nothing is listed.
+    From the lumens that one watt gives in ``reference_data/projector_classes.csv``; see `between_classes`.
     """
     found = between_classes("projector_classes", "power", light_output)
     if found is None:
@@ -416,18 +380,9 @@ def electrical_power(light_output: float) -> Levels | None:
 
 
 def picture_elements(cast: Cast) -> tuple[float, float]:
-    """Return how many picture elements land on the visible front, of all projectors together, and how long they are.
+    """Return how many picture elements land on the visible front, and the longest extent of one where it is judged [m].
 
-    Parameters
-    ----------
-    cast : Cast
-
-    Returns
-    -------
-    count : float
-        On every patch that the audience sees: elements lie edge to edge, so many fit the wall behind each point.
-    longest : float
-        Longest extent of one on patches that are judged [m]; 0 where none lands.
+    Elements lie edge to edge, so many fit the wall behind each point. The extent is 0 where none lands.
     """
     judged = np.array([patch.judged for patch in cast.raster.facade.patches])
     count = largest = 0.0
@@ -470,7 +425,7 @@ def _setup(name: str, scene: Scene, target: Target, spacing: float) -> Setup:
 def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Failure:
     left = scene.projectors[:failing] + scene.projectors[failing + 1 :]
     if not left:
-        return Failure(projector=1, status="not enough", lit_share=0.0, white_luminance=0.0, contrast=1.0)
+        return Failure(projector=1, status="not enough", lit_share=0.0)
     front = judge(light_map(replace(scene, projectors=left), spacing), target).front
     return Failure(
         projector=failing + 1,
@@ -501,14 +456,11 @@ def _median(part: Part, quantity: str, dark: float = 0.0) -> float:
 def _fitted(projector: Projector, distance: float, width: float) -> Projector:
     """Return `projector` with its zoom set for a picture of `width` at `distance`, or raise `InputError`."""
     given, ratio = projector.throw_ratio, distance / width
-    if isinstance(given, tuple):
-        (short, long), slack = given, 0.0
-        where = f"{short * width:.2f} to {long * width:.2f} m"
-    else:
-        short, long, slack = given, given, ROUNDED
-        where = f"{given * width:.2f} m"
-    if not short * (1.0 - slack) <= ratio <= long * (1.0 + slack):
-        right = f"{ratio:.2f}, for a picture {width:.2f} m wide from {distance:g} m; this lens makes it from {where}"
+    zoom = given if isinstance(given, tuple) else (given,)
+    slack = 0.0 if isinstance(given, tuple) else ROUNDED
+    if not zoom[0] * (1.0 - slack) <= ratio <= zoom[-1] * (1.0 + slack):
+        where = " to ".join(f"{end * width:.2f}" for end in zoom)
+        right = f"{ratio:.2f}, for a picture {width:.2f} m wide from {distance:g} m; this lens makes it from {where} m"
         raise InputError("throw_ratio", given, right)
     return replace(projector, throw_ratio=ratio)
 
@@ -520,7 +472,7 @@ def _square(x: float, y: float, distance: float) -> Placement:
 # Words
 
 
-def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
+def _frame(rows: list[dict[str, Any]]) -> Frame:
     names = set().union(*rows)
     formats: dict[str, Any] = {name: "band" for name in names if f"low {name}" in names}
     formats |= dict.fromkeys(("lit", "overlap, share of the lit part", "if one fails: lit"), percent)
@@ -530,7 +482,7 @@ def _frame(rows: list[dict[str, Any]]) -> pd.DataFrame:
     return frame
 
 
-def _least(setups: Sequence[Setup], key: Callable[[Setup], float]) -> str:
-    """Return the names of the setups that have the least `key`, ties within a thousandth together."""
-    best = min(key(setup) for setup in setups)
+def _most(setups: Sequence[Setup], key: Callable[[Setup], float]) -> str:
+    """Return the names of the setups that have the most of `key`, ties within a thousandth together."""
+    best = max(key(setup) for setup in setups)
     return join([setup.name for setup in setups if math.isclose(key(setup), best, rel_tol=1e-3)])
