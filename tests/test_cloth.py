@@ -186,7 +186,7 @@ def test_rain_darkens_what_soaks_water_up_and_nothing_else(surface):
 
 
 def test_a_wet_screen_loses_of_its_gain_what_it_loses_of_its_reflectance():
-    dry = kit.Surface(name="board", reflectance=0.5, gain=1.2)
+    dry = kit.Surface(name="board", reflectance=0.5, low=0.3, high=0.6, gain=1.2)
     wet = wet_surface(dry)
     assert wet.luminance_factor / dry.luminance_factor == pytest.approx(wet.reflectance / 0.5, rel=1e-12)  # rounding
     assert wet_surface(replace(dry, reflectance=0.0, low=0.0)).reflectance == 0.0
