@@ -860,7 +860,7 @@ def test_the_tone_curve_refuses_what_is_no_luminance(adaptation, white):
         ward_scale(adaptation, white)
 
 
-@pytest.mark.published
+@pytest.mark.regression
 def test_the_screen_is_that_of_the_standard():
     # IEC 61966-2-1:1999, reference display: 80 cd/m2 (from memory).
     assert reference.value("constants", "white of a screen") == 80.0
