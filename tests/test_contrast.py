@@ -101,3 +101,13 @@ def test_what_has_no_band():
     # The reflectance of the high end over one that is next to nothing.
     assert end(1.0, np.inf, 1) == pytest.approx(20.5 / 0.55, rel=1e-12)
     assert np.isnan(end(0.8, 0.9, -1, white=np.nan, black=np.nan))
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("wall", [0.0, 1e-6, 0.5])
+def test_without_a_veil_the_wall_s_end_leaves_the_contrast_however_dark_it_is(wall):
+    white, black, ambient = np.array([20.0]), np.array([0.1]), np.array([0.0])
+    nominal = contrast_at_eye(white, black, ambient, 0.0)
+    # The wall cancels, and there is no ambient light that the lower light could lose against; rounding only.
+    low = contrast_end(white, black, ambient, 0.0, nominal, 0.8, np.array([wall]), -1)
+    np.testing.assert_allclose(low, nominal, rtol=1e-12)
