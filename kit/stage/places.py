@@ -12,11 +12,12 @@ from typing import Any
 import numpy as np
 import shapely
 import xarray as xr
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from kit.arrays import Array, Index
 from kit.blocks import share_out
 from kit.errors import InputError
-from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Is, Many, Number, check_fields, declared
+from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Is, Many, Number, declared
 from kit.quantities import labelled
 from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
@@ -26,9 +27,6 @@ from kit.wall.facade import Facade
 from kit.wall.occlusion import Block, Obstacle, Occluders, blocks, crosses
 from kit.wall.points import WallPoints, check_in_front
 from kit.wall.raster import SAME_PLANE
-
-Array = NDArray[np.float64]
-Index = NDArray[np.intp]
 
 # Pairs of candidate and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 16
@@ -47,31 +45,25 @@ TARGET = Many(label="target", of=NAME, least=1, optional=True)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Limits:
-    """What a place must keep to; None where anything will do.
+class Limits(Declared):
+    """What a place must keep to; None where anything will do."""
 
-    Parameters
-    ----------
-    keystone : float, optional
-        Largest deviation of the picture's corners on the wall from a right angle [deg].
-    blocked : float, optional
-        Largest share of the target that lies in shadow, 0 to 1.
-    reached : float, optional
-        Least share of the target within the picture, 0 to 1.
-    focus_depth : float, optional
-        Depth along the lens axis that is sharp at once [m].
-    people : float, optional
-        Largest share of the beam that meets people, 0 to 1.
-    """
-
-    keystone: float | None = declared(ANGLE, label="keystone", low=0.0, high=90.0, default=None)
-    blocked: float | None = declared(SHARE, label="blocked", default=None)
-    reached: float | None = declared(SHARE, label="reached", default=1.0, optional=True)
-    focus_depth: float | None = declared(LENGTH, label="focus depth", low=0.0, default=None)
-    people: float | None = declared(SHARE, label="people", default=None)
-
-    def __post_init__(self) -> None:
-        check_fields(self)
+    keystone: float | None = declared(
+        ANGLE, low=0.0, high=90.0, default=None, label="keystone",
+        meaning="largest deviation of the picture's corners on the wall from a right angle",
+    )  # fmt: skip
+    blocked: float | None = declared(
+        SHARE, default=None, label="blocked", meaning="largest share of the target that lies in shadow"
+    )
+    reached: float | None = declared(
+        SHARE, default=1.0, optional=True, label="reached", meaning="least share of the target within the picture"
+    )
+    focus_depth: float | None = declared(
+        LENGTH, low=0.0, default=None, label="focus depth", meaning="depth along the lens axis that is sharp at once"
+    )
+    people: float | None = declared(
+        SHARE, default=None, label="people", meaning="largest share of the beam that meets people"
+    )
 
 
 LIMITS = Is(kind=Limits, optional=True)
@@ -81,18 +73,8 @@ LIMITS = Is(kind=Limits, optional=True)
 class Front:
     """All that does not depend on where the lens is.
 
-    Parameters
-    ----------
-    goal : Goal
-    points : WallPoints
-        Of the target first.
-    share : array, shape (point of the target,)
-        Part of the target, as the audience sees it, that each stands for.
-    area : array, shape (point,)
-        Wall behind each point [m2] where its light counts as light on judged parts, else 0.
-    occluders : Occluders
-    people : tuple of Block
-    audience : (float, float, float) or None
+    Of the points, those of the target come first: `share` is the part of it that each stands for, as the audience sees
+    it. `area` is the wall behind each point [m2] where its light counts as light on judged parts, else 0.
     """
 
     goal: Goal
@@ -177,32 +159,13 @@ def evaluate(
     Returns
     -------
     xarray.Dataset
-        On (candidate,):
-
-        ============================ ============================================================================
-        feasible                     all limits are kept
-        fails_...                    tilt, pan, reached, keystone, blocked, focus_depth, people: that one is not
-        throw_ratio                  as set
-        shift_across, shift_up       as set, as in `Projector.lens_shift`
-        tilt, pan [deg]              of the machine
-        position, aim [m]            (candidate, axis), for `kit.Placement`
-        corner_angle [deg]           (candidate, corner), of the picture on the main plane; NaN where it has none
-        keystone [deg]               largest deviation from 90; infinite where the picture has no end
-        reached_share                of the target: within the picture; 1 only where all its corners are
-        blocked_share                of the target within the picture: hidden by an obstacle or by the front itself
-        people_share                 of the beam: meets an obstacle that does not block, before the main plane
-        pixel_share                  of the picture: the image of the target's rectangle, after pre-warp
-        flux_share                   of the light: lands on visible judged parts of the front, see below
-        illuminance_median, _lowest  per lumen [lx/lm], over lit points of the target; 0 where none is
-        finest_, coarsest_element    shortest and longest extent of a picture element on the wall, tilt included, over
-                                     lit points of the target [mm]; NaN where none is (`Landing.element`)
-        pixels_per_degree            one over the longest angle that an element covers as seen from `audience` if given,
-                                     over lit points of the target;
-                                     common practice takes 60, a minute of arc each, for what an eye of 20/20 resolves
-        depth_range [m]              of the target, along the lens axis
-        ============================ ============================================================================
-
-        A position that cannot be aimed at all, as from behind the main plane, has NaN and fails tilt and pan.
+        On (candidate,); what each variable is, and its unit, stand in its attributes. ``feasible``: all limits are
+        kept; ``fails_...``: that one is not. ``throw_ratio`` and ``shift_...`` are as set. ``corner_angle`` is NaN, and
+        ``keystone`` infinite, where the picture has no end on the main plane. ``reached_share`` is 1 only where all
+        corners of the target are within the picture. The light is 0, and picture elements (`Landing.element`, tilt
+        included) are NaN, where no point of the target is lit; common practice takes 60 of them per degree, a minute
+        of arc each, for what an eye of 20/20 resolves. A position that cannot be aimed at all, as from behind the main
+        plane, has NaN and fails tilt and pan.
 
     Raises
     ------
@@ -283,8 +246,9 @@ def placement_of(projector: Projector, places: xr.Dataset, index: int) -> tuple[
 def evaluated(front: Front, projector: Projector, lens: Lens, positions: Array, limits: Limits) -> xr.Dataset:
     """Return what `evaluate` returns, of positions that have been checked."""
     step = max(1, PAIRS // len(front.area))
-    # Neighbours go together: what can shade them is then soon found.
-    order = _neighbours(positions, step)
+    # Neighbours in plan go together: what can shade them is then soon found.
+    strips = np.array_split(np.argsort(positions[:, 0], kind="stable"), max(1, int(np.sqrt(len(positions) / step))))
+    order = np.concatenate([part[np.argsort(positions[part, 2], kind="stable")] for part in strips])
     throw = np.empty(len(positions))
     out: dict[str, Array] = {}
 
@@ -294,9 +258,7 @@ def evaluated(front: Front, projector: Projector, lens: Lens, positions: Array, 
     def light(chosen: Index) -> None:
         found = figures(front, aimed(front.goal, lens, projector, positions[chosen], throw[chosen]))
         for name, values in found.items():
-            if name not in out:
-                out.setdefault(name, np.empty((len(positions), *values.shape[1:])))
-            out[name][chosen] = values
+            out.setdefault(name, np.empty((len(positions), *values.shape[1:])))[chosen] = values
 
     share_out(zoom, np.array_split(order, -(-len(order) * len(front.goal.corners) // PAIRS)))
     share_out(light, np.array_split(order, -(-len(order) // step)))
@@ -436,15 +398,6 @@ def _dataset(positions: Array, out: Mapping[str, Any]) -> xr.Dataset:
             for name, values in {"position": positions.copy(), **out}.items()
         },
         coords={"axis": list("xyz"), "corner": list(CORNERS)},
-    )
-
-
-def _neighbours(positions: Array, size: int) -> Index:
-    """Return an order in which runs of `size` positions lie close together in plan."""
-    strips = max(1, int(np.sqrt(len(positions) / size)))
-    by_x = np.argsort(positions[:, 0], kind="stable")
-    return np.concatenate(
-        [part[np.argsort(positions[part, 2], kind="stable")] for part in np.array_split(by_x, strips)]
     )
 
 

@@ -5,34 +5,30 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
-from typing import TYPE_CHECKING
+from typing import ClassVar
 
 import numpy as np
 import shapely
 import xarray as xr
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.optimize import differential_evolution
 
+from kit.arrays import Array, Index, Mask
 from kit.errors import InputError
-from kit.fields import LENGTH, NAME, Is, Many, Number, OneOf, Range, check_named, declared
+from kit.fields import LENGTH, NAME, Declared, Is, Many, Number, OneOf, Range, declared
 from kit.quantities import attrs
-from kit.results import Format, Result, make_frame
+from kit.results import Format, Frame, Result, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
 from kit.stage.places import FAR, LIMITS, OBSTACLES, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
 from kit.units import edge
 from kit.wall.facade import Facade
-from kit.wall.occlusion import Obstacle, check_plan, convex
+from kit.wall.occlusion import AREA, Obstacle, convex
 from kit.wall.points import check_in_front
 from kit.wall.raster import SAME_PLANE, clip
 from kit.words import join, percent, plain, short
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 Objective = str | Callable[[xr.Dataset], ArrayLike]
 
 # What is best: the variable, and whether more of it is better.
@@ -60,30 +56,16 @@ COUNT = Number(label="candidates", low=1, high=1e7, whole=True, default=2000, me
 
 
 @dataclass(frozen=True, kw_only=True)
-class Stand:
-    """Where the lens may be: on the ground, on a roof, on a post.
+class Stand(Declared):
+    """Where the lens may be: on the ground, on a roof, on a post."""
 
-    Parameters
-    ----------
-    name : str
-    area : sequence of (x, z)
-        Corners of the plan [m]: across the front, and from the wall towards the audience.
-    heights : (float, float)
-        Lowest and highest position of the lens above the ground line [m].
-
-    Raises
-    ------
-    InputError
-        For a value that cannot be used, or a plan whose edges cross.
-    """
+    thing: ClassVar[str] = "stand"
 
     name: str = declared(NAME)
-    area: tuple[tuple[float, float], ...]
-    heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH))
-
-    def __post_init__(self) -> None:
-        where = check_named(self, "stand")
-        object.__setattr__(self, "area", check_plan(where, self.area))
+    area: tuple[tuple[float, float], ...] = declared(AREA)
+    heights: tuple[float, float] = declared(
+        Range(label="heights", of=LENGTH, meaning="lowest and highest position of the lens above the ground line")
+    )
 
     @cached_property
     def box(self) -> Array:
@@ -96,26 +78,10 @@ STANDS = Many(label="stands", of=Is(kind=Stand), least=1)
 
 
 def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles: Sequence[Obstacle] = ()) -> Array:
-    """Return positions spread evenly over `stands`, the same each time, equally many in each.
+    """Return positions spread evenly over `stands`, the same each time, equally many in each, shape (count, 3) [m].
 
-    They are points of a Halton sequence (low discrepancy) inside areas and heights and outside all obstacles.
-
-    Parameters
-    ----------
-    stands : sequence of Stand
-    count : int
-        In all; at least one for each stand.
-    facade : Facade
-    obstacles : sequence of Obstacle
-
-    Returns
-    -------
-    array, shape (count, 3) [m]
-
-    Raises
-    ------
-    InputError
-        For a stand behind or inside the front, or with no room beside the obstacles.
+    They are points of a Halton sequence (low discrepancy) inside areas and heights and outside all obstacles. A stand
+    behind or inside the front, or with no room beside the obstacles, raises `InputError`.
     """
     places, things = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     total = COUNT.but(low=len(places)).check("count", count)
@@ -138,13 +104,11 @@ class Search(Result):
     pareto : array of int
         Feasible places that no other beats in illuminance, coarsest element and keystone at once; the best first, by
         the objective.
-    objective : str
-    projector : Projector
     """
 
     places: xr.Dataset
     index: int
-    pareto: NDArray[np.intp]
+    pareto: Index
     objective: str
     projector: Projector
 
@@ -163,24 +127,18 @@ class Search(Result):
         """Light that reaches the wall, nominal chain [lm]."""
         return self.projector.delivered()[1]
 
-    def frame(self, units: str = "m", *, rows: int = 8) -> pd.DataFrame:
-        """Return the best place and the rest of the Pareto set.
-
-        Parameters
-        ----------
-        units : {"m", "ft"}
-        rows : int
-            At most as many, spread evenly over the set.
-        """
+    def frame(self, units: str = "m", *, rows: int = 8) -> Frame:
+        """Return the best place and the rest of the Pareto set: at most `rows`, spread evenly over the set."""
         (length, metre), (small, inch) = edge("m", units), edge("mm", units)
         others = self.pareto[self.pareto != self.index]
         chosen = np.unique(np.linspace(0, len(others) - 1, min(max(rows - 1, 0), len(others))).round().astype(int))
         some = self.places.isel(candidate=[self.index, *others[chosen]])
+        across, up, away = some["position"].values.T / metre
         columns: list[tuple[str, ArrayLike, Format]] = [
-            (f"{name} [{length}]", values, ONE_DIGIT)
-            for name, values in zip(("across", "up", "off the wall"), some["position"].values.T / metre, strict=True)
-        ]
-        columns += [
+            ("stand", some["stand"].values, str),
+            (f"across [{length}]", across, ONE_DIGIT),
+            (f"up [{length}]", up, ONE_DIGIT),
+            (f"off the wall [{length}]", away, ONE_DIGIT),
             ("throw ratio", some["throw_ratio"].values, ".2f"),
             ("tilt [°]", some["tilt"].values, ONE_DIGIT),
             ("pan [°]", some["pan"].values, ONE_DIGIT),
@@ -190,12 +148,12 @@ class Search(Result):
             ("raster used", some["pixel_share"].values, percent),
             ("light on the front, about", some["flux_share"].values, percent),
         ]
-        names, values, formats = zip(("stand", some["stand"].values, str), *columns, strict=True)
+        names, values, formats = zip(*columns, strict=True)
         rows_ = [dict(zip(names, row, strict=True)) for row in zip(*values, strict=True)]
         return make_frame(rows_, dict(zip(names, formats, strict=True)), index="stand")
 
     def sentence(self, units: str = "m") -> str:
-        """Return the best place in words; `units` is ``"m"`` or ``"ft"``."""
+        """Return the best place in words."""
         (length, metre), (small, inch) = edge("m", units), edge("mm", units)
         best, lumens = self.best, self.lumens
         x, y, z = (best["position"].values / metre).tolist()
@@ -285,16 +243,8 @@ def search(
     start = positions[order[:POPULATION]]
     if len(start) < POPULATION:
         start = np.append(start, _fill(stands[home], POPULATION - len(start), obstacles), axis=0)
-    refined = differential_evolution(
-        badness,
-        stands[home].box,
-        init=start,
-        maxiter=GENERATIONS,
-        vectorized=True,
-        updating="deferred",
-        polish=False,
-        seed=1,
-    )
+    how = {"maxiter": GENERATIONS, "vectorized": True, "updating": "deferred", "polish": False, "seed": 1}
+    refined = differential_evolution(badness, stands[home].box, init=start, **how)
     if refined.fun < -worth[best]:
         found = evaluated(front, projector, lens, refined.x[None], rules)
         places = xr.concat([places, found], "candidate")
@@ -367,26 +317,21 @@ def _worth(objective: Objective, places: xr.Dataset) -> Array:
     return places[name].values if more else -places[name].values
 
 
-def _pareto(places: xr.Dataset, feasible: NDArray[np.bool_]) -> NDArray[np.intp]:
+def _pareto(places: xr.Dataset, feasible: Mask) -> Index:
     """Return the feasible places that no other beats in illuminance, coarsest element and keystone at once."""
-    costs = np.stack(
-        [-places["illuminance_median"].values, places["coarsest_element"].values, places["keystone"].values], axis=1
-    )
+    costs = np.stack([-places["illuminance_median"], places["coarsest_element"], places["keystone"]], axis=1)
     chosen = np.flatnonzero(feasible & np.isfinite(costs).all(axis=1))
-    chosen = chosen[np.lexsort(costs[chosen].T[::-1])]
-    kept = np.empty((len(chosen), 3))
     index: list[int] = []
-    for i in chosen.tolist():
+    for i in chosen[np.lexsort(costs[chosen].T[::-1])].tolist():
         # In this order only an earlier one can be as good in everything.
-        if not np.any(np.all(kept[: len(index)] <= costs[i], axis=1)):
-            kept[len(index)] = costs[i]
+        if not np.any(np.all(costs[index] <= costs[i], axis=1)):
             index.append(i)
     return np.array(index, dtype=np.intp)
 
 
-def _owners(count: int, stands: int) -> NDArray[np.intp]:
+def _owners(count: int, stands: int) -> Index:
     """Return the index of the stand of each candidate."""
-    return np.concatenate([np.full(len(part), k) for k, part in enumerate(np.array_split(np.arange(count), stands))])
+    return np.repeat(np.arange(stands), [len(part) for part in np.array_split(np.arange(count), stands)])
 
 
 def _fill(stand: Stand, size: int, obstacles: Sequence[Obstacle]) -> Array:

@@ -13,13 +13,14 @@ from typing import Any, ClassVar
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from kit.arrays import Array, Index, Mask
 from kit.errors import InputError, numbers
-from kit.fields import FLAG, LENGTH, NAME, Declared, Range, declared
+from kit.fields import FLAG, LENGTH, NAME, Declared, Range, Spec, declared
 from kit.wall.facade import Facade, Patch
 from kit.wall.points import FrontRaster, Planes
-from kit.wall.raster import SAME_PLANE, Array, Grid, Mask, Window, clip, common, picture_rings, within
+from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_rings, within
 
 # A segment's ends, as values of a linear form there.
 Forms = Iterable[tuple[Array, Array]]
@@ -29,19 +30,15 @@ Forms = Iterable[tuple[Array, Array]]
 
 
 def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None) -> Mask:
-    """Return which points of the front a point of light reaches past the front's own depth, shape (y, x).
+    """Return which points of the front a lens or a lamp reaches past the front's own depth, shape (y, x).
 
-    Parameters
-    ----------
-    raster : FrontRaster
-    light : array, shape (3,)
-        A lens or a lamp [m].
-    picture : array, shape (4, 3), optional
-        Rays to the corners of a picture, which bounds the light.
+    `picture`, rays to the corners of a picture, shape (4, 3), bounds the light.
     """
     source, facade, grid = np.asarray(light, float), raster.facade, raster.grid
     lit = np.zeros(raster.patch.shape, dtype=bool)
-    corners = outlines(facade)
+    # The outlines of all patches one after the other, and the index where each starts.
+    corners = np.concatenate([p.rings[0] for p in facade.patches])
+    starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
     for k, height in enumerate(raster.planes.ahead(source).tolist()):
         normal, offset = raster.planes.normal[k], float(raster.planes.offset[k])
         window: Window | None = raster.windows[k]
@@ -58,7 +55,7 @@ def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None)
             mine &= grid.inside(rings, window)
         if not mine.any():
             continue
-        for i in _casters(*corners, source, normal, offset, grid, window):
+        for i in _casters(corners, starts, source, normal, offset, grid, window):
             if i not in raster.planes.members[k]:
                 shadow = shadow_rings(facade.patches[i], source, normal, offset)
                 area = common(window, grid.window(shadow)) if shadow else None
@@ -68,25 +65,10 @@ def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None)
     return lit
 
 
-def outlines(facade: Facade) -> tuple[Array, NDArray[np.intp]]:
-    """Return the outlines of all patches one after the other, shape (n, 3), and the index where each starts."""
-    corners = np.concatenate([p.rings[0] for p in facade.patches])
-    return corners, np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
-
-
 def _casters(
-    corners: Array,
-    starts: NDArray[np.intp],
-    lens: Array,
-    normal: Array,
-    offset: float,
-    grid: Grid,
-    window: Window,
-) -> NDArray[np.intp]:
-    """Return the patches that may cast a shadow into `window` on the plane ``normal . X = offset``.
-
-    `corners` holds the outlines of all patches one after the other, each from its index in `starts`.
-    """
+    corners: Array, starts: Index, lens: Array, normal: Array, offset: float, grid: Grid, window: Window
+) -> Index:
+    """Return the patches that may cast a shadow into `window` on the plane ``normal . X = offset``."""
     height = float(normal @ lens) - offset
     above = corners @ normal - offset
     high, low = np.maximum.reduceat(above, starts), np.minimum.reduceat(above, starts)
@@ -101,20 +83,9 @@ def _casters(
 
 
 def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> list[Array]:
-    """Return the shadow of `occluder` on the plane ``normal . X = offset``, in elevation.
+    """Return the shadow of `occluder` on the plane ``normal . X = offset``, in elevation, of light in front of it.
 
-    Parameters
-    ----------
-    occluder : Patch
-    lens : array, shape (3,)
-        In front of the plane [m].
-    normal, offset
-        The plane that is lit, normal towards the audience.
-
-    Returns
-    -------
-    list of array, shape (n, 2)
-        Rings in x and y [m], for the even-odd rule; empty if there is no shadow.
+    Rings of shape (n, 2) in x and y [m], for the even-odd rule; none where there is no shadow.
     """
     height = float(normal @ lens) - offset
     # At the lens's own height above the plane the shadow goes to infinity.
@@ -138,19 +109,37 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Obstacle(Declared):
-    """Something in front of the house: a tree, a car; or the people on the walk.
+class Plan(Spec):
+    """Three or more corners (x, z) of an area on the ground, in order round it [m]."""
 
-    Raises
-    ------
-    InputError
-        For a plan whose edges cross, or a top that is not above the bottom.
-    """
+    def checked(self, field: str, value: Any) -> tuple[tuple[float, ...], ...]:
+        """Return the corners."""
+        if isinstance(value, str) or not hasattr(value, "__len__") or len(value) < 3:
+            raise InputError(field, value, "three or more corners (x, z) in metres")
+        corners = tuple(numbers(f"{field}, corner {i}", corner, 2, unit="m") for i, corner in enumerate(value, 1))
+        shape = shapely.Polygon(corners)
+        if not shape.is_valid or not shape.area > 0:
+            raise InputError(field, corners, "corners in order round an area, with edges that do not cross")
+        return corners
+
+    def wrong(self) -> Iterable[Any]:
+        """Return what is no area, and one whose edges cross."""
+        yield from super().wrong()
+        yield from ("square", 3, [(0, 0), (2, 0)], [(0, 0), (2, 0), "ab"], [(0, 0), (2, 2), (2, 0), (0, 2)])
+        yield from ([(0, 0), (2, 0), bad] for bad in ((2,), (2, "2"), (2, float("nan")), (2, 1, 0), (1, 0)))
+
+
+AREA = Plan(label="area", meaning="corners (x, z) of the plan [m]")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Obstacle(Declared):
+    """Something in front of the house: a tree, a car; or the people on the walk."""
 
     thing: ClassVar[str] = "obstacle"
 
     name: str = declared(NAME)
-    area: tuple[tuple[float, float], ...]  # corners (x, z) of the plan [m]
+    area: tuple[tuple[float, float], ...] = declared(AREA)
     heights: tuple[float, float] = declared(
         Range(label="heights", of=LENGTH, meaning="bottom and top above the ground line")
     )
@@ -160,36 +149,15 @@ class Obstacle(Declared):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        where = f"obstacle {self.name!r}"
-        object.__setattr__(self, "area", check_plan(where, self.area))
         if self.heights[0] == self.heights[1]:
-            raise InputError(f"{where}: heights", self.heights, "a top above the bottom")
-
-
-def check_plan(where: str, area: Any) -> tuple[tuple[float, float], ...]:
-    """Return the corners (x, z) of an area on the ground, or raise `InputError` naming `where`."""
-    if isinstance(area, str) or not hasattr(area, "__len__") or len(area) < 3:
-        raise InputError(f"{where}: area", area, "three or more corners (x, z) in metres")
-    corners = tuple(numbers(f"{where}: area, corner {i}", corner, 2, unit="m") for i, corner in enumerate(area, 1))
-    shape = shapely.Polygon(corners)
-    if not shape.is_valid or not shape.area > 0:
-        raise InputError(f"{where}: area", corners, "corners in order round an area, with edges that do not cross")
-    return corners  # type: ignore[return-value]
+            raise InputError(f"obstacle {self.name!r}: heights", self.heights, "a top above the bottom")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A convex piece of a patch.
+    """A convex piece of a patch: its plane (normal, minus offset), planes through its edges, inside where positive.
 
-    Parameters
-    ----------
-    plane : array, shape (4,)
-        Normal and minus offset.
-    edges : array, shape (edge, 4)
-        Planes through its edges, inside where they are positive.
-    box : array, shape (2, 3)
-    group : int
-        Of patches that share its plane, -1 for one that is seen edge-on.
+    `group` is its plane among `Planes`, -1 for a patch that is seen edge-on.
     """
 
     plane: Array
@@ -208,39 +176,25 @@ class Block:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Occluders:
-    """All that can stand between two points, in convex pieces.
-
-    Parameters
-    ----------
-    sheets : tuple of Sheet
-        Of the front.
-    blocks : tuple of Block
-        Of obstacles.
-    """
+    """All that can stand between two points: the front and the obstacles that stop light, in convex pieces."""
 
     sheets: tuple[Sheet, ...]
     blocks: tuple[Block, ...]
 
     @classmethod
     def of(cls, facade: Facade, obstacles: Sequence[Obstacle] = ()) -> Occluders:
-        """Return the pieces of a front and of the obstacles that stop light."""
+        """Return all that stops light."""
         of_patch = Planes.of(facade).of_patch
         return cls(
             sheets=tuple(s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i]))),
             blocks=tuple(b for o in obstacles if o.blocks for b in blocks(o)),
         )
 
-    def hidden(self, points: Array, plane: NDArray[np.intp], places: Array) -> Mask:
+    def hidden(self, points: Array, plane: Index, places: Array) -> Mask:
         """Return whether something hides each point of the front from each place, shape (place, point).
 
-        Parameters
-        ----------
-        points : array, shape (point, 3)
-            [m].
-        plane : array of int, shape (point,)
-            Index of the plane of each (`Planes`), whose own patches hide nothing of it.
-        places : array, shape (place, 3)
-            [m]; the nearer they are to each other, the quicker.
+        Points and places are of shape (n, 3) [m]; the nearer places are to each other, the quicker. `plane` is the
+        index of each point's plane (`Planes`), whose own patches hide nothing of it.
         """
         result = np.zeros((len(places), len(points)), dtype=bool)
         bodies: list[Sheet | Block] = [*self.sheets, *self.blocks]
@@ -361,17 +315,9 @@ def covers(patch: Patch, points: Array, *, edge: bool = True) -> Mask:
 
 
 def first_met(facade: Facade, start: Array, end: Array) -> Array:
-    """Return where rays from `start` through `end` first meet a patch, as a share of the way to `end`.
+    """Return where rays from `start` through `end`, shape (n, 3) or (3,), first meet a patch, as a share of the way.
 
-    Parameters
-    ----------
-    start, end : array, shape (n, 3) or (3,)
-        They broadcast.
-
-    Returns
-    -------
-    array, shape (n,)
-        Below 1 for a patch in between, above 1 for one beyond `end`, infinite for none.
+    Below 1 for a patch in between, above 1 for one beyond `end`, infinite for none; shape (n,).
     """
     start, end = np.broadcast_arrays(np.atleast_2d(start), np.atleast_2d(end))
     ray = end - start
@@ -395,7 +341,7 @@ def hidden_directions(facade: Facade, eye: ArrayLike, directions: ArrayLike) -> 
     return np.isfinite(first_met(facade, here, here + flat)).reshape(ray.shape[:-1])
 
 
-def hidden_corners(facade: Facade, points: Array, owner: NDArray[np.intp], lens: Array) -> Mask:
+def hidden_corners(facade: Facade, points: Array, owner: Index, lens: Array) -> Mask:
     """Return which of `points`, shape (n, 3), on the patches `owner`, another patch hides from the lens.
 
     Unlike a shadow, what lies upon a corner in its own plane hides it, and a line of sight along an edge is free.
