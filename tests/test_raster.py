@@ -33,7 +33,7 @@ seeds = st.integers(0, 2**32 - 1)
     ("extent", "spacing", "across", "up"),
     [
         ((-6.0, 6.0, 0.0, 3.0), 0.05, 240, 60),
-        ((0.0, 1.1, 0.0, 0.3), 0.1, 11, 3),  # 1.1 / 0.1 is a little more than 11 to the computer
+        ((0.0, 2.1, 0.0, 0.3), 0.3, 7, 1),  # 2.1 / 0.3 is a little more than 7 to the computer
         ((0.0, 1.0, 0.0, 1.0), 0.3, 4, 4),  # the last pixel stands over
         ((0.0, 0.2, 0.0, 5.0), 1.0, 1, 5),  # never none
     ],

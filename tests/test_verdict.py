@@ -115,6 +115,24 @@ def test_shortfall_is_the_larger_of_the_two_ratios(wall, straight):
     assert part.remedy is None
 
 
+@pytest.mark.analytic
+def test_what_nominal_misses_comes_before_what_may_be_missed(wall, straight):
+    """White is missed by 1%, within its band; contrast is met, and might not be."""
+    part = kit.judge(light_of(wall, straight), Target(white_luminance=1.01 * WHITE, contrast=0.99 * CONTRAST)).front
+    assert part.status == "borderline"
+    assert part.criterion == "white luminance"
+
+
+@pytest.mark.analytic
+def test_where_there_is_no_ambient_light_less_of_it_mends_nothing(wall, straight):
+    light = light_of(wall, straight, ambient=0.0, glare=5.0)
+    veil = 10 * 5.0 / 10**2
+    contrast = (WHITE + veil) / (WHITE / 1000 + veil)
+    remedy = kit.judge(light, Target(white_luminance=4, contrast=1.1 * contrast)).front.remedy
+    assert remedy.ambient_illuminance is None
+    assert remedy.light_output > 4000
+
+
 def passes(light, target):
     part = kit.judge(light, target).front
     # Rounding of the remedy, in both directions.
@@ -201,8 +219,10 @@ def test_a_surface_that_sends_back_no_light_is_said_to(wall, straight, ambient):
     verdict = kit.judge(light_of(wall, straight, rho=0.0, ambient=ambient))
     assert verdict.status == "not enough"
     assert verdict.front.remedy is None
+    assert verdict.front.criterion == "white luminance and contrast"
+    assert dataclasses.astuple(verdict.front.white_luminance) == (0.0,) * 5
     for text in (verdict.sentence(), verdict.front.sentence(verdict.target)):
-        assert "no light back" in text
+        assert text.endswith("sends no light back; only another surface mends that.")
         assert "own black" not in text
 
 
@@ -226,6 +246,10 @@ def test_a_picture_that_reaches_less_than_half_fails_on_coverage(wall, straight)
         assert part.criterion == criterion
         assert (part.status == "not enough") is (criterion == "coverage")
         assert part.remedy is None
+        if criterion:
+            # Half of it is wanted; rounding only.
+            assert part.shortfall == pytest.approx(0.5 / lit, rel=1e-12)
+            assert kit.judge(light).sentence().endswith("The picture reaches only 40% of the plain.")
 
 
 @pytest.mark.analytic

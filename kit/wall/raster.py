@@ -19,11 +19,10 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from kit.arrays import Array, Mask
 from kit.errors import InputError, number
 from kit.wall.facade import Facade, Patch
 
-Array = NDArray[np.float64]
-Mask = NDArray[np.bool_]
 Window = tuple[slice, slice]
 
 # Depths closer than this count as one plane [m]; far below a tape measure, far above rounding.
@@ -42,18 +41,15 @@ class Grid:
 
     @classmethod
     def over(cls, extent: tuple[float, float, float, float], spacing: float) -> Grid:
-        """Return the grid of pixels of size `spacing` [m] over `extent` (left, right, bottom, top) [m].
+        """Return the grid of pixels of size `spacing` over `extent` (left, right, bottom, top) [m].
 
-        Raises
-        ------
-        InputError
-            For a spacing that is not above 0, or that makes no pixel or too many.
+        A spacing that is not above 0, or that makes no pixel or too many, raises `InputError`.
         """
         step = number("spacing", spacing, above=0.0, unit="m")
         left, right, bottom, top = extent
         if not (right > left and top > bottom):
             raise InputError("extent", extent, "(left, right, bottom, top) with left < right, bottom < top")
-        # A little less, so that 1.1 m / 0.1 m is 11 pixels and not 12: rounding.
+        # A little less, so that 2.1 m / 0.3 m is 7 pixels and not 8: rounding.
         sizes = [(length / step) - 1e-9 for length in (right - left, top - bottom)]
         if max(sizes[0], 1.0) * max(sizes[1], 1.0) > MAX_PIXELS:
             raise InputError("spacing", spacing, f"a spacing that makes at most {MAX_PIXELS} pixels over {extent}")
@@ -71,13 +67,7 @@ class Grid:
         return slice(int(rows[0]), int(rows[1])), slice(int(columns[0]), int(columns[1]))
 
     def inside(self, rings: list[Array], window: Window) -> Mask:
-        """Return which pixel centres of `window` lie inside the rings, by the even-odd rule.
-
-        Parameters
-        ----------
-        rings : list of array, shape (n, 2)
-            Closed outlines, x and y [m]. Holes are further rings.
-        """
+        """Return which pixel centres of `window` lie inside closed rings, shape (n, 2) [m], by the even-odd rule."""
         ys, xs = self.y[window[0]], self.x[window[1]]
         mask = np.zeros((ys.size, xs.size), dtype=bool)
         column = np.arange(xs.size, dtype=np.int16 if xs.size < 1 << 15 else np.int32)
@@ -105,12 +95,7 @@ class Grid:
 
 
 def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
-    """Return the index of the patch that the audience sees at each pixel, -1 where there is none.
-
-    Returns
-    -------
-    array, shape (y, x)
-    """
+    """Return the index of the patch that the audience sees at each pixel, shape (y, x), -1 where there is none."""
     index = np.full((grid.y.size, grid.x.size), -1, dtype=np.int16)
     seen = [(i, p) for i, p in enumerate(facade.patches) if p.faces_audience]
     # From back to front: only patches whose depths overlap in z need comparing point by point.
@@ -138,12 +123,9 @@ def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
 
 
 def exposed(facade: Facade) -> dict[str, Any]:
-    """Return what the audience sees of each patch, in elevation.
+    """Return what the audience sees of each patch, by its name: shapely geometries in x and y [m], the exact `visible`.
 
-    Returns
-    -------
-    dict of str to shapely geometry
-        By the name of the patch, x and y [m]; empty for a patch that is hidden. The exact twin of `visible`.
+    Empty for a patch that is hidden.
     """
     seen = [(p, p.elevation) for p in facade.patches if p.faces_audience]
     result = {}
@@ -153,8 +135,7 @@ def exposed(facade: Facade) -> dict[str, Any]:
                 continue
             # How far the other patch lies in front is linear in x and y: where it does, it hides this one.
             z0, zx, zy = np.subtract(other.depth_plane(), patch.depth_plane())
-            box = shapely.box(*cover.bounds)
-            corners = np.array([(x, y, 1.0) for x, y in box.exterior.coords[:-1]])
+            corners = np.insert(shapely.get_coordinates(shapely.box(*cover.bounds))[:-1], 2, 1.0, axis=1)
             margin = -SAME_PLANE if j > i else SAME_PLANE
             nearer = clip(corners, np.array([zx, zy, z0]), margin)
             if len(nearer) >= 3:
@@ -181,12 +162,9 @@ def elevation_rings(patch: Patch) -> list[Array]:
 
 
 def picture_rings(directions: Array, lens: Array, normal: Array, offset: float) -> list[Array]:
-    """Return the outline of the picture on the plane ``normal . X = offset``, in elevation.
+    """Return the outline of the picture on the plane ``normal . X = offset``, in elevation; none that misses it.
 
-    Parameters
-    ----------
-    directions : array, shape (4, 3)
-        Rays from the lens to the picture's corners, in order.
+    `directions` are the rays from the lens to the picture's corners, in order, shape (4, 3).
     """
     height = float(normal @ lens) - offset
     # The part of the picture whose rays approach the plane, not nearly parallel to it or away.
