@@ -40,12 +40,12 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from kit.arrays import Array, Mask
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 
-Array = NDArray[np.float64]
 Zones = tuple[tuple[float, ...], ...]
 
 # The picture's corners in its own coordinates: bottom left, bottom right, top right, top left.
@@ -57,12 +57,10 @@ CORNERS.flags.writeable = False
 class Beam:
     """A lens in its place; or many of one kind, along leading dimensions "batch" that may be none.
 
-    Parameters
+    Attributes
     ----------
-    position : array, shape (*batch, 3)
-        Of the lens [m], world axes.
-    forward, right, up : array, shape (*batch, 3)
-        Unit vectors of the lens axis, and of the picture across and up. NaN where there is no aim.
+    position, forward, right, up : array, shape (*batch, 3)
+        The lens [m], and unit vectors of its axis and of the picture across and up. NaN where there is no aim.
     centre, size : array, shape (*batch, 2)
         Middle of the picture, and its width and height, on the plane at unit depth; dimensionless.
     resolution : (int, int)
@@ -82,13 +80,7 @@ class Beam:
 
     @classmethod
     def of(cls, projector: Projector, placement: Placement) -> Beam:
-        """Return the beam of one machine.
-
-        Raises
-        ------
-        InputError
-            For a zoom that is not set.
-        """
+        """Return the beam of one machine; a zoom that is not set raises `InputError`."""
         width = 1.0 / projector.fixed_throw_ratio()
         size = np.array([width, width / projector.aspect])
         forward, right, up = placement.frame()
@@ -111,10 +103,7 @@ class Beam:
     def rays(self, across: ArrayLike, up: ArrayLike) -> Array:
         """Return the rays through places of the picture, shape (*batch, ..., 3); their part along the axis is 1.
 
-        Parameters
-        ----------
-        across, up : array, shape (...)
-            From -0.5 (left, bottom) to 0.5 (right, top); they broadcast.
+        Places run from -0.5 (left, bottom) to 0.5 (right, top); they broadcast.
         """
         a, b = np.broadcast_arrays(np.asarray(across, float), np.asarray(up, float))
         s, t = (
@@ -136,16 +125,7 @@ class Beam:
     def land(self, rays: ArrayLike, normal: ArrayLike, offset: ArrayLike) -> Array:
         """Return where rays from the lens meet planes ``normal . X = offset``, shape (*batch, ..., 3) [m].
 
-        Parameters
-        ----------
-        rays : array, shape (*batch, ..., 3)
-        normal : array, shape (3,) or (..., 3)
-        offset : array, shape () or (...)
-
-        Returns
-        -------
-        array
-            NaN where a ray does not meet its plane in front of the lens.
+        Normals are of shape (3,) or (..., 3). NaN where a ray does not meet its plane in front of the lens.
         """
         ray, across = np.asarray(rays, float), np.asarray(normal, float)
         lens = self._spread(self.position, ray.ndim - self.position.ndim, 1)
@@ -154,14 +134,10 @@ class Beam:
         return np.asarray(lens + np.where((depth > 0) & np.isfinite(depth), depth, np.nan)[..., None] * ray)
 
     def on(self, points: ArrayLike, normals: ArrayLike | None = None) -> Landing:
-        """Return how the beam meets points.
+        """Return how the beam meets points, shape (..., 3), in world axes [m].
 
-        Parameters
-        ----------
-        points : array, shape (..., 3)
-            World axes [m].
-        normals : array, shape (3,) or (..., 3), optional
-            Of the wall at each, on the side that is looked at; needed for light and for picture elements.
+        `normals`, shape (3,) or (..., 3), are those of the wall at each, on the side that is looked at; light and
+        picture elements need them.
         """
         where = np.asarray(points, float)
         # One product of matrices for each axis: the lens's own place along it is one more column.
@@ -178,15 +154,13 @@ class Beam:
             depth[~(depth > 0)] = np.nan
         s /= depth
         t /= depth
-        return Landing(beam=self, points=where, normals=_facing(normals, where), depth=depth, s=s, t=t)
+        facing = None if normals is None else np.broadcast_to(np.asarray(normals, float), where.shape)
+        return Landing(beam=self, points=where, normals=facing, depth=depth, s=s, t=t)
 
     def illuminance(self, points: ArrayLike, normals: ArrayLike) -> Array:
-        """Return the illuminance per lumen on points of walls, without shadows [lx/lm]; see `on`.
+        """Return the illuminance per lumen on points of walls, without shadows, shape (*batch, ...) [lx/lm]; see `on`.
 
-        Returns
-        -------
-        array, shape (*batch, ...)
-            Zones are applied, the chain of losses is not; 0 outside the picture and on a wall lit from behind.
+        Zones are applied, the chain of losses is not; 0 outside the picture and on a wall lit from behind.
         """
         return self.on(points, normals).illuminance()
 
@@ -202,17 +176,9 @@ class Beam:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Landing:
-    """How a beam meets points: all arrays are of shape (*batch, ...), NaN behind the lens.
+    """How a beam meets points: the depth along the lens axis [m], and the place on the plane at unit depth, (s, t).
 
-    Parameters
-    ----------
-    beam : Beam
-    points, normals : array, shape (..., 3)
-        The points [m], and the wall's normal at each or None.
-    depth : array
-        Along the lens axis [m].
-    s, t : array
-        Place across and up on the plane at unit depth, from the axis.
+    All arrays are of shape (*batch, ...), NaN behind the lens.
     """
 
     beam: Beam
@@ -242,7 +208,7 @@ class Landing:
         """Place on the raster, in pixels from the picture's top edge."""
         return np.asarray((0.5 - self.up) * self.beam.resolution[1])
 
-    def inside(self, slack: float = 0.0) -> NDArray[np.bool_]:
+    def inside(self, slack: float = 0.0) -> Mask:
         """Return which points lie within the picture, edges included; `slack` widens it, in shares of its size."""
         half = 0.5 * (1.0 + slack)
         with np.errstate(invalid="ignore"):
@@ -252,9 +218,7 @@ class Landing:
     def height(self) -> Array:
         """Distance of the lens in front of the wall's plane at each point [m]; negative behind it."""
         normals = self._normals()
-        flat = normals.reshape(-1, 3)
-        offset = np.sum(flat * self.points.reshape(-1, 3), axis=1)
-        return (self.beam.position.reshape(-1, 3) @ flat.T - offset).reshape(self.depth.shape)
+        return self._along(self.beam.position, normals) - np.sum(normals * self.points, axis=-1)
 
     def flat_illuminance(self) -> Array:
         """Return E_1 h / d^3 times the lens's own gain [lx/lm], wherever the ray lands and whatever it meets."""
@@ -270,17 +234,9 @@ class Landing:
         return np.where(self.inside() & (self.height > 0), self.flat_illuminance(), 0.0)
 
     def element(self, eye: ArrayLike | None = None) -> tuple[Array, Array]:
-        """Return the longest and the shortest extent of a picture element on the wall, tilt included.
+        """Return the longest and the shortest extent of a picture element on the wall, tilt included [m].
 
-        Parameters
-        ----------
-        eye : (float, float, float), optional
-            From where it is looked at [m]. Not given: on the wall itself.
-
-        Returns
-        -------
-        longest, shortest : array
-            [m]; with an eye, the angles that the element covers [rad]. Elements are taken as square at unit depth.
+        With an eye [m], of the angles that the element covers from there [rad]. Elements are square at unit depth.
         """
         slant, alpha, beta, *gram = self._stretch
         ss, st, tt = (part.copy() for part in gram)
@@ -290,14 +246,10 @@ class Landing:
             view = self.points - np.asarray(eye, float)
             distance = np.linalg.norm(view, axis=-1)
             view = view / distance[..., None]
-            flat = view.reshape(-1, 3)
             # What lies along the line of sight is not seen.
-            start = np.sum(flat * self.points.reshape(-1, 3), axis=1)
-            seen = (start - self.beam.position.reshape(-1, 3) @ flat.T).reshape(ss.shape) / self.depth
-            u, v = (
-                (axis.reshape(-1, 3) @ flat.T).reshape(ss.shape) + slope * seen
-                for axis, slope in ((self.beam.right, alpha), (self.beam.up, beta))
-            )
+            seen = (np.sum(view * self.points, axis=-1) - self._along(self.beam.position, view)) / self.depth
+            u = self._along(self.beam.right, view) + alpha * seen
+            v = self._along(self.beam.up, view) + beta * seen
             ss -= u * u
             st -= u * v
             tt -= v * v
@@ -323,10 +275,7 @@ class Landing:
     def _stretch(self) -> tuple[Array, Array, Array, Array, Array, Array]:
         """Depth over height, the slopes alpha and beta, and the map's Gram matrix (ss, st, tt) over depth squared."""
         s, t = self.s, self.t
-        right, up = (
-            (axis.reshape(-1, 3) @ self._normals().reshape(-1, 3).T).reshape(s.shape)
-            for axis in (self.beam.right, self.beam.up)
-        )
+        right, up = (self._along(axis, self._normals()) for axis in (self.beam.right, self.beam.up))
         with np.errstate(divide="ignore", invalid="ignore"):
             slant = self.depth / self.height
             alpha, beta = np.multiply(right, slant, out=right), np.multiply(up, slant, out=up)
@@ -355,46 +304,32 @@ class Landing:
         place /= size
         return place
 
+    def _along(self, axis: Array, vectors: Array) -> Array:
+        """Return the part along an axis of the beam, shape (*batch, 3), of vectors at the points, shape (..., 3)."""
+        return (axis.reshape(-1, 3) @ vectors.reshape(-1, 3).T).reshape(self.depth.shape)
+
     def _normals(self) -> Array:
         if self.normals is None:
             raise TypeError("the wall's normals are needed here: beam.on(points, normals)")
         return self.normals
 
 
-def _facing(normals: ArrayLike | None, points: Array) -> Array | None:
-    return None if normals is None else np.broadcast_to(np.asarray(normals, float), points.shape)
-
-
 def zone_gain(zones: ArrayLike, across: ArrayLike, up: ArrayLike) -> Array:
-    """Return the lens's illuminance relative to a flat field that carries the same flux.
+    """Return the lens's illuminance relative to a flat field that carries the same flux; dimensionless, mean 1.
 
-    The nine readings hold at the zone centres; between them runs a smooth step (3 t^2 - 2 t^3), beyond
-    the outer centres the reading stays. Each of the three weights along an axis then has integral 1/3,
-    so the picture's mean is the mean of the nine readings, which is how IEC 61947-1 turns them into
-    lumens: flux is conserved exactly, and no value leaves the range of the readings.
-
-    Parameters
-    ----------
-    zones : array, shape (3, 3)
-        Readings, top row first, left to right.
-    across, up : array
-        Position in the picture, from -0.5 (left, bottom) to 0.5 (right, top); they broadcast.
-
-    Returns
-    -------
-    array
-        Dimensionless, mean 1 over the picture.
+    `zones` are readings, top row first, left to right; places run from -0.5 (left, bottom) to 0.5 (right, top). The
+    nine readings hold at the zone centres; between them runs a smooth step (3 t^2 - 2 t^3), beyond the outer centres
+    the reading stays. Each of the three weights along an axis then has integral 1/3, so the picture's mean is the mean
+    of the nine readings, which is how IEC 61947-1 turns them into lumens: flux is conserved exactly, and no value
+    leaves the range of the readings.
     """
     readings = np.asarray(zones, float)
     table = readings[::-1] / readings.mean()
-    across_by_column, up_by_row = _zone_weights(across), _zone_weights(up)
-    return np.asarray(sum(up_by_row[row] * np.tensordot(table[row], across_by_column, 1) for row in range(3)))
+    by_column, by_row = _zone_weights(across), _zone_weights(up)
+    return np.asarray(sum(by_row[row] * np.tensordot(table[row], by_column, 1) for row in range(3)))
 
 
-def _zone_weights(position: ArrayLike) -> Array:
-    s = 3.0 * np.asarray(position, float)
-    low = np.clip(-s, 0.0, 1.0)
-    high = np.clip(s, 0.0, 1.0)
-    low = low * low * (3.0 - 2.0 * low)
-    high = high * high * (3.0 - 2.0 * high)
+def _zone_weights(place: ArrayLike) -> Array:
+    steps = (np.clip(sign * 3.0 * np.asarray(place, float), 0.0, 1.0) for sign in (-1.0, 1.0))
+    low, high = (step * step * (3.0 - 2.0 * step) for step in steps)
     return np.stack([low, 1.0 - low - high, high])

@@ -15,26 +15,20 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from kit.arrays import Array, Index
 from kit.errors import InputError
 from kit.wall.facade import Facade
 from kit.wall.raster import SAME_PLANE, Grid, Window, around, elevation_rings, exposed, visible
 
-Array = NDArray[np.float64]
-Index = NDArray[np.intp]
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Planes:
-    """The planes in which the visible patches of a front lie.
+    """The planes ``normal . X = offset`` in which the visible patches of a front lie, normals towards the audience.
 
-    Parameters
+    Attributes
     ----------
     members : tuple of tuple of int
         Indices of the patches in each.
-    normal : array, shape (plane, 3)
-        Towards the audience.
-    offset : array, shape (plane,)
-        Of the plane ``normal . X = offset`` [m].
     slope : array, shape (plane, 3)
         (z0, zx, zy) with z = z0 + zx x + zy y on the plane.
     of_patch : array of int16, shape (patch + 1,)
@@ -50,11 +44,10 @@ class Planes:
     @classmethod
     def of(cls, facade: Facade) -> Planes:
         """Return the planes of a front."""
-        groups: dict[tuple[float, ...], list[int]] = {}
+        groups: dict[tuple[int, ...], list[int]] = {}
         for i, patch in enumerate(facade.patches):
             if patch.faces_audience:
-                key = tuple(round(c / SAME_PLANE) for c in patch.depth_plane())
-                groups.setdefault(key, []).append(i)
+                groups.setdefault(tuple(round(c / SAME_PLANE) for c in patch.depth_plane()), []).append(i)
         firsts = [facade.patches[members[0]] for members in groups.values()]
         of_patch = np.full(len(facade.patches) + 1, -1, dtype=np.int16)
         for k, members in enumerate(groups.values()):
@@ -74,17 +67,9 @@ class Planes:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class WallPoints:
-    """Points of the front that the audience sees.
+    """Points of the front that the audience sees: position [m], shape (n, 3), and index of the patch.
 
-    Parameters
-    ----------
-    facade : Facade
-    planes : Planes
-    position : array, shape (n, 3)
-        World axes [m].
-    patch : array of int, shape (n,)
-    weight : array, shape (n,)
-        Area of the front that each stands for, as the audience sees it [m2].
+    `weight` is the area of the front that each stands for, as the audience sees it [m2].
     """
 
     facade: Facade
@@ -108,26 +93,13 @@ class WallPoints:
         """Area of wall that each stands for, not foreshortened [m2], shape (n,)."""
         return np.asarray(self.weight / self.normal[:, 2])
 
-    def some(self, which: Any) -> WallPoints:
-        """Return the points that an index or a mask picks."""
-        return WallPoints(
-            facade=self.facade,
-            planes=self.planes,
-            position=self.position[which],
-            patch=self.patch[which],
-            weight=self.weight[which],
-        )
-
     @classmethod
     def sample(
         cls, facade: Facade, members: Sequence[int], extent: tuple[float, float, float, float], wanted: float
     ) -> WallPoints:
         """Return about as many visible points of the patches `members` as wanted; each patch with its exact area.
 
-        Raises
-        ------
-        InputError
-            Where the audience sees none of the patches.
+        Where the audience sees none of the patches, `InputError`.
         """
         shapes = exposed(facade)
         seen = {i: shapes[facade.patches[i].name] for i in members}
@@ -157,16 +129,7 @@ class WallPoints:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class FrontRaster:
-    """The visible front on a raster in elevation.
-
-    Parameters
-    ----------
-    facade : Facade
-    grid : Grid
-    patch : array of int16, shape (y, x)
-        Index of the visible patch, -1 where there is no wall.
-    planes : Planes
-    """
+    """The visible front on a raster in elevation; `patch` is the index of the patch, -1 where there is no wall."""
 
     facade: Facade
     grid: Grid
@@ -221,10 +184,7 @@ class FrontRaster:
         return float((lengths * np.append(self.pixel_area, 0.0)[patch]).sum())
 
     def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
-        """Return the points of the front behind places in elevation, shape (..., 3) [m].
-
-        `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
-        """
+        """Return the points of the front behind places in elevation; see `lift`."""
         return lift(self.planes, patch, x, y)
 
     def at(self, where: Any) -> WallPoints:
@@ -242,7 +202,10 @@ class FrontRaster:
 
 
 def lift(planes: Planes, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
-    """Return the points of planes behind places in elevation, as `FrontRaster.lift`."""
+    """Return the points of planes behind places in elevation, shape (..., 3) [m].
+
+    `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
+    """
     across, up = np.asarray(x, float), np.asarray(y, float)
     slope = np.append(planes.slope, np.full((1, 3), np.nan), axis=0)[planes.of_patch[patch]]
     depth = slope[..., 0] + slope[..., 1] * across + slope[..., 2] * up

@@ -8,10 +8,11 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import ClassVar
 
 from kit import reference
 from kit.errors import InputError
-from kit.fields import LENGTH, NAME, REFLECTANCE, check_named, declared
+from kit.fields import LENGTH, NAME, REFLECTANCE, Declared, declared
 
 # What the reference table calls the fields of a pattern.
 QUANTITIES = {
@@ -25,62 +26,33 @@ SIZE, GAP = LENGTH.but(above=0.0), LENGTH.but(low=0.0)
 
 
 @dataclass(frozen=True, kw_only=True)
-class Pattern:
-    """Units in running bond, with joints between them; or boards with a line of shadow under each.
+class Pattern(Declared):
+    """Units in running bond, with joints between them; or boards with a line of shadow under each."""
 
-    Parameters
-    ----------
-    name : str
-    unit_reflectance, joint_reflectance : float
-        Of the brick's face and of the mortar, in [0, 1].
-    course_height : float
-        From bed joint to bed joint: a unit's face and one joint [m].
-    joint_height : float
-        Of the bed joint [m], 0 or more and less than `course_height`.
-    unit_length : float
-        Of a unit's face [m].
-    head_joint : float
-        Width of the joint between two units of a course [m]; 0 for boards.
-
-    Raises
-    ------
-    InputError
-        For a value outside its range.
-    """
+    thing: ClassVar[str] = "pattern"
 
     name: str = declared(NAME)
-    unit_reflectance: float = declared(REFLECTANCE)
-    joint_reflectance: float = declared(REFLECTANCE)
-    course_height: float = declared(SIZE)
-    joint_height: float = declared(GAP)
-    unit_length: float = declared(SIZE)
-    head_joint: float = declared(GAP)
+    unit_reflectance: float = declared(REFLECTANCE, meaning="of the brick's face")
+    joint_reflectance: float = declared(REFLECTANCE, meaning="of the mortar")
+    course_height: float = declared(SIZE, meaning="from bed joint to bed joint: a unit's face and one joint")
+    joint_height: float = declared(GAP, meaning="of the bed joint, less than the course height")
+    unit_length: float = declared(SIZE, meaning="of a unit's face")
+    head_joint: float = declared(GAP, meaning="width of the joint between two units of a course; 0 for boards")
 
     def __post_init__(self) -> None:
-        where = check_named(self, "pattern")
+        super().__post_init__()
         if self.joint_height >= self.course_height:
             right = f"less than the course height of {self.course_height:g} m"
-            raise InputError(f"{where}: joint_height", self.joint_height, right)
+            raise InputError(f"pattern {self.name!r}: joint_height", self.joint_height, right)
 
     @classmethod
     def from_reference(
         cls, name: str, *, unit_reflectance: float | None = None, joint_reflectance: float | None = None
     ) -> Pattern:
-        """Return a pattern of ``reference_data/masonry_patterns.csv``.
+        """Return a pattern of ``reference_data/masonry_patterns.csv``, such as ``"modular brick"``.
 
-        Parameters
-        ----------
-        name : str
-            For example ``"modular brick"``.
-        unit_reflectance : float, optional
-            In [0, 1]. Not given: red brick, where the pattern is of bricks.
-        joint_reflectance : float, optional
-            In [0, 1]. Not given: mortar, where the pattern is of masonry.
-
-        Raises
-        ------
-        InputError
-            For an unknown name, or a reflectance that is needed and not given.
+        Reflectances that are not given are those of red brick, where the pattern is of bricks, and of mortar, where it
+        is of masonry; without one of its own, or for an unknown name, `InputError`.
         """
         lengths = {quantity: reference.row("masonry_patterns", name, quantity=quantity) for quantity in QUANTITIES}
         group = next(iter(lengths.values())).group
@@ -103,21 +75,10 @@ class Pattern:
 
     @classmethod
     def with_mean(cls, name: str, mean_reflectance: float, joint_reflectance: float) -> Pattern:
-        """Return a pattern of the reference table whose mean over the wall is a given reflectance.
+        """Return a pattern of the reference table whose mean over the whole wall is a given reflectance.
 
-        The units get the reflectance that leaves the mean: a measured wall keeps what it reflects.
-
-        Parameters
-        ----------
-        name : str
-            For example ``"modular brick"``.
-        mean_reflectance, joint_reflectance : float
-            Of the whole wall and of the mortar, in [0, 1].
-
-        Raises
-        ------
-        InputError
-            If no reflectance of the units gives that mean.
+        The units get the reflectance that leaves the mean: a measured wall keeps what it reflects. Where none does,
+        `InputError`.
         """
         where = f"pattern {name!r}: mean_reflectance"
         mean = REFLECTANCE.check(where, mean_reflectance)
@@ -179,16 +140,7 @@ class Pattern:
 def behind(pattern: Pattern, combine: Callable[[float], float]) -> Pattern:
     """Return the pattern as seen through a layer in front of it, such as cloth.
 
-    Parameters
-    ----------
-    pattern : Pattern
-    combine : callable
-        Reflectance of layer and backing together, of the backing's reflectance.
-
-    Raises
-    ------
-    InputError
-        If `combine` returns no reflectance in [0, 1].
+    `combine` returns the reflectance of layer and backing together, of the backing's reflectance.
     """
     if not callable(combine):
         raise InputError("combine", combine, "a function of a reflectance that returns a reflectance")
