@@ -198,6 +198,26 @@ def test_what_is_seen_edge_on_has_no_exposed_area():
     assert [ring.shape for ring in elevation_rings(front.patch("bay"))] == [(3, 2)]
 
 
+@pytest.mark.bad_input
+def test_edges_that_cross_only_as_the_audience_sees_them_are_refused():
+    """The corners lie in one plane to the millimetre that a tape resolves, but that plane is seen nearly edge-on."""
+    corners = [(0, -16, 19), (0, 0, 0), (1, 0, 18), (1, 1, 18)]
+    with pytest.raises(kit.InputError, match=r"patch 'wall': outline.*nearly edge-on that its edges cross"):
+        kit.Patch("wall", [tuple(0.3048 * c for c in corner) for corner in corners], PLAIN)
+    text = """
+        name = "house"
+        units = "ft"
+        units_checked = true
+        [[patch]]
+        name = "wall"
+        surface = "red brick"
+        corners = [[0, -16, 19], [0, 0, 0], [1, 0], [1, 1]]
+        depth = 18
+    """
+    with pytest.raises(kit.InputError, match="its edges cross"):
+        kit.parse_house(text)
+
+
 # Pictures and windows
 
 

@@ -33,16 +33,14 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.spatial import ConvexHull
 
-from kit.fields import ANGLE, THROW_RATIO, Number, Range, check_fields, declared
+from kit.arrays import Array, Index
+from kit.fields import ANGLE, THROW_RATIO, Declared, Number, Range, declared
 from kit.source.beam import Beam
 from kit.source.projector import Projector
 from kit.wall.facade import Patch
 from kit.wall.raster import SAME_PLANE
-
-Array = NDArray[np.float64]
 
 # The zoom is found to this share of its range: far below what a zoom ring can be set to.
 FINEST = 2.0**-42
@@ -52,50 +50,36 @@ EXACT = 1e-12
 # NaN marks what cannot be.
 QUIET = np.errstate(divide="ignore", invalid="ignore", over="ignore")
 
-SHIFT = Number(label="lens shift", meaning="of the picture's centre, in picture widths or heights")
-SHIFTS = Range(label="lens shift", of=SHIFT, default=(0.0, 0.0))
-TURNS = Range(label="tilt or pan", of=ANGLE.but(low=-90.0, high=90.0), default=(-90.0, 90.0))
+SHIFTS = Range(of=Number(label="lens shift", meaning="of the picture's centre"), default=(0.0, 0.0))
+TURNS = Range(of=ANGLE.but(low=-90.0, high=90.0), default=(-90.0, 90.0))
 
 
 @dataclass(frozen=True, kw_only=True)
-class Lens:
-    """What a lens and its mount can do; each a range (lowest, highest).
-
-    Parameters
-    ----------
-    throw_ratio : (float, float)
-        Distance / picture width, above 0.
-    shift_across, shift_up : (float, float)
-        As `Projector.lens_shift`: picture widths to the right, picture heights up. Not given: none.
-    tilt, pan : (float, float)
-        Of the machine [deg]: up from level, and to the right from square to the wall, as the audience sees it;
-        -90 to 90. Not given: not limited.
-    """
+class Lens(Declared):
+    """What a lens and its mount can do; each a range (lowest, highest), tilt and pan as the audience sees them."""
 
     throw_ratio: tuple[float, float] = declared(Range(label="throw ratio", of=THROW_RATIO))
-    shift_across: tuple[float, float] = declared(SHIFTS, label="lens shift across")
-    shift_up: tuple[float, float] = declared(SHIFTS, label="lens shift up")
-    tilt: tuple[float, float] = declared(TURNS, label="tilt")
-    pan: tuple[float, float] = declared(TURNS, label="pan")
-
-    def __post_init__(self) -> None:
-        check_fields(self)
+    shift_across: tuple[float, float] = declared(
+        SHIFTS, label="lens shift across", meaning="picture widths to the right; not given: none"
+    )
+    shift_up: tuple[float, float] = declared(
+        SHIFTS, label="lens shift up", meaning="picture heights up; not given: none"
+    )
+    tilt: tuple[float, float] = declared(
+        TURNS, label="tilt", meaning="of the machine, up from level; not given: not limited"
+    )
+    pan: tuple[float, float] = declared(
+        TURNS, label="pan", meaning="of the machine, to the right from square to the wall; not given: not limited"
+    )
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Goal:
-    """What the picture has to cover.
+    """What the picture has to cover: all arrays are points, shape (n, 3) [m].
 
-    Parameters
-    ----------
-    rectangle : array, shape (4, 3)
-        The target's bounding rectangle in elevation, on the plane of its main (largest) patch [m].
-    normal : array, shape (3,)
-        Of that plane.
-    outline : array, shape (n, 3)
-        The corners of the target's patches [m].
-    corners : array, shape (corner, 3)
-        Those of the rectangle, and those of the patches that stand out from the plane [m].
+    `rectangle` is the target's bounding rectangle in elevation, on the plane of its main (largest) patch, whose normal
+    is `normal`; `outline` the corners of the target's patches; `corners` those of the rectangle, and those of the
+    patches that stand out from the plane.
     """
 
     rectangle: Array
@@ -139,22 +123,10 @@ class Goal:
 def zoomed(goal: Goal, lens: Lens, projector: Projector, positions: Array) -> Array:
     """Return the longest throw ratio with which the picture covers the corners, the shortest where none does.
 
-    Parameters
-    ----------
-    goal : Goal
-    lens : Lens
-    projector : Projector
-        Its resolution is used.
-    positions : array, shape (n, 3)
-        Of the lens [m].
-
-    Returns
-    -------
-    array, shape (n,)
-        NaN from behind the main plane.
+    `positions` of the lens are of shape (n, 3) [m]; from behind the main plane the ratio is NaN.
     """
 
-    def beyond(which: NDArray[np.intp], throw: Array) -> Array:
+    def beyond(which: Index, throw: Array) -> Array:
         """Return by how much a corner lies beyond the picture's edge, in shares of the picture; 1 for far off."""
         landing = aimed(goal, lens, projector, positions[which], throw).on(goal.corners)
         place = np.maximum(np.abs(landing.across), np.abs(landing.up))
@@ -182,21 +154,10 @@ def zoomed(goal: Goal, lens: Lens, projector: Projector, positions: Array) -> Ar
 
 
 def aimed(goal: Goal, lens: Lens, projector: Projector, positions: Array, throw: Array) -> Beam:
-    """Return the beams of machines that are aimed by the rule at the top of this module.
+    """Return the beams, of batch (n,), of machines that are aimed by the rule at the top of this module.
 
-    Parameters
-    ----------
-    goal, lens, positions
-        As for `zoomed`.
-    projector : Projector
-        Its resolution and zones are used.
-    throw : array, shape (n,)
-        Throw ratio of each.
-
-    Returns
-    -------
-    Beam
-        Of batch (n,); NaN where no tilt brings the picture's centre to the middle.
+    `positions` are of shape (n, 3) [m], `throw` ratios of shape (n,). NaN where no tilt brings the picture's centre to
+    the middle.
     """
     a, b = _towards(goal, positions)
     w = 1.0 / throw

@@ -227,6 +227,11 @@ class Patch:
                 raise InputError(field, hole, "a hole that overlaps no other; make one of them")
         if self.area <= 0:
             raise InputError(f"{where}: holes", len(self.holes), "holes that leave some of the patch")
+        for field, ring in rings.items():
+            # Corners a little off their plane are far off in elevation, where that is seen nearly edge-on.
+            if self.faces_audience and not shapely.Polygon([corner[:2] for corner in ring]).is_valid:
+                right = "corners exactly in one plane: this patch is seen so nearly edge-on that its edges cross"
+                raise InputError(f"{where}: {field}", ring, right)
 
     @cached_property
     def _axes(self) -> Array:
