@@ -474,6 +474,19 @@ def test_moonrise_and_moonset_against_astropy(latitude, longitude, timezone, dat
             assert before > 0 > after
 
 
+@pytest.mark.property
+def test_of_two_sunsets_in_one_evening_the_first_is_told():
+    """In autumn the sun sets some minutes earlier each day: twice within 24 hours that begin just before it."""
+    first, second = (run(DARK, site(), date)["sunset"].values[0] for date in ("2026-09-20", "2026-09-21"))
+    # The clock of the first evening begins less than a minute before its sunset.
+    begin = str(first.astype("M8[m]"))[-5:]
+    result = run(DARK, site(), "2026-09-20", begin=begin, hours=24.0, step=1.0, spacing=1.0)
+    clock = result["clock"].values[0]
+    assert clock[0] < first < second < clock[-1]
+    # Interpolated between steps of a minute instead of five.
+    assert abs(result["sunset"].values[0] - first) <= np.timedelta64(2, "s")
+
+
 @pytest.mark.published
 def test_polar_night_and_polar_day():
     # Tromso: the sun stays down from late November to mid January, and up from mid May to late July.
@@ -601,6 +614,7 @@ def car(**more):
         ("00:00", "24:00", ["00:00", "12:00", "23:59"], []),
         ("18:00", "24:00", ["18:00", "23:59"], ["00:00", "17:59"]),
         ("24:00", "02:00", ["00:00", "01:59"], ["23:59", "02:00"]),
+        ("18:00", "18:00", ["18:00", "00:00", "17:59"], []),
     ],
 )
 def test_when_light_can_pass(begin, end, inside, outside):
@@ -716,7 +730,14 @@ def test_texts_tell_what_the_figures_say():
     assert told.startswith(f"Sat 5 Dec 2026: the show can start at {start:%H:%M} (the sun sets at 16:1")
     assert kit.start_sentence(result, dt.date(2026, 12, 6)).startswith("Sun 6 Dec 2026")
     assert " on the screen" in kit.start_sentence(result, part="screen")
-    assert len(kit.start_frame(result)) == 4
+    frame = kit.start_frame(result)
+    assert len(frame) == 4
+    for column, level in (("may start", "high"), ("start", "nominal"), ("surely", "low")):
+        np.testing.assert_array_equal(frame[column], result["earliest"].sel(level=level, part=WHOLE))
+    np.testing.assert_array_equal(frame["dark from"], result["dark_enough"].sel(level="nominal", part=WHOLE))
+    # What gives no light is not told: the moon is below the horizon.
+    night = kit.source_frame(run(SCENES["bare"], site(), "2026-12-10", begin="02:00", hours=0.1), "2026-12-10 02:00")
+    assert night.index.tolist() == ["sky glow", "all"]
     assert len(kit.start_frame(result, every=3)) == 2
     table = kit.source_frame(result, "2026-12-06 17:02")
     assert table.attrs["title"] == "2026-12-06 17:00"

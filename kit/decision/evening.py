@@ -514,7 +514,6 @@ def _earliest(study: _Study, site: Site, utc: Times, minutes: Array, dark: Mask,
     times, back = np.unique(tried, return_inverse=True)
     found = study.contrast(site.sky_at(times))
     holds = found[back.reshape(tried.shape), part[:, None], level[:, None]] >= wanted
-    holds &= tried < result[i, part, level][:, None]
     sooner = holds.any(axis=1)
     result[tuple(unsure[sooner].T)] = tried[sooner, holds[sooner].argmax(axis=1)]
     return result
@@ -526,9 +525,9 @@ _NEVER = np.datetime64("NaT", "s")
 def _lasts(utc: Times, earliest: Times, passes: Mask) -> tuple[Times, Array]:
     """Return the first later moment that fails, NaT for none, and the minutes to it or to the end, NaN for never."""
     later = (utc[:, :, None, None] >= earliest[:, None]) & ~passes
-    end = np.where(later.any(axis=1), utc[_dates(utc), later.argmax(axis=1)], utc[:, -1, None, None])
+    ends = later.any(axis=1)
+    end = np.where(ends, utc[_dates(utc), later.argmax(axis=1)], utc[:, -1, None, None])
     minutes: Array = (end - earliest) / MINUTE
-    ends = later.any(axis=1) & ~np.isnat(earliest)
     return np.where(ends, end, _NEVER), np.where(np.isnat(earliest), np.nan, minutes)
 
 
