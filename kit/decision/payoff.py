@@ -16,25 +16,22 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from kit import reference
+from kit.arrays import Mask
 from kit.decision.verdict import Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import LIGHT_OUTPUT, SHARE, Number
-from kit.results import Format, Result, make_frame
+from kit.results import Format, Frame, Result, make_frame, pick
 from kit.source.projector import Levels, combine
 from kit.units import edge
 from kit.wall.cloth import Covering
 from kit.words import capital, percent, short
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of lamps, when they are shaded")
 LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
@@ -51,23 +48,9 @@ FORMATS: dict[str, Format] = {
 class Route(Result):
     """One way to a brighter wall.
 
-    Attributes
-    ----------
-    name : str
-    change : str
-        What is done, in words.
-    luminance : float
-        Median of projected white on the lit part of what the cloth would cover [cd/m2].
-    contrast : float
-        Median contrast at the eye there.
-    added_luminance : float
-        Above that of the bare wall [cd/m2].
-    lit_share : float
-        Of the whole front.
-    status : str
-        Verdict on the whole front.
-    price : (float, float, float) or None
-        Low, nominal, high [USD]; None where nothing on sale does it.
+    `change` says what is done. White luminance [cd/m2], contrast and `added_luminance` (above that of the bare wall)
+    are medians on the lit part of what the cloth would cover, `lit_share` and `status` are of the whole front; `price`
+    is (low, nominal, high) [USD], None where nothing on sale does it.
     """
 
     name: str
@@ -99,7 +82,7 @@ class Route(Result):
             "change": self.change,
         }
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the figures, one row."""
         return make_frame([self.row()], FORMATS, index="route")
 
@@ -118,7 +101,6 @@ class PayOff(Result):
 
     Attributes
     ----------
-    covering : Covering
     routes : tuple of Route
         The bare wall first, then more lumens, cloth, a smaller picture, less ambient light.
     stated_light_output, worth : float
@@ -149,16 +131,13 @@ class PayOff(Result):
 
     def route(self, name: str) -> Route:
         """Return the route called `name`, or raise `InputError` with the names there are."""
-        for route in self.routes:
-            if route.name == name:
-                return route
-        raise InputError("route", name, f"one of {', '.join(r.name for r in self.routes)}")
+        return pick("route", name, {route.name: route for route in self.routes})
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the routes side by side, a row for each."""
         return make_frame([route.row() for route in self.routes], FORMATS, index="route")
 
-    def patches_frame(self, units: str = "m") -> pd.DataFrame:
+    def patches_frame(self, units: str = "m") -> Frame:
         """Return luminance before and after for each covered patch; NaN for one that no picture reaches."""
         rows = []
         for name in self.covering.patches:
@@ -243,7 +222,11 @@ def pay_off(
     target = checked_target(target)
     bare_scene, cloth_scene = (replace(scene, facade=f) for f in (covering.bare, covering.facade))
     extent = covering.facade.bounds
-    before, after = (light_map(s, spacing, extent=extent) for s in (bare_scene, cloth_scene))
+
+    def mapped(scene: Scene, **changes: Any) -> xr.Dataset:
+        return light_map(replace(scene, **changes), spacing, extent=extent)
+
+    before, after = mapped(bare_scene), mapped(cloth_scene)
     chosen = covering.patches
     check_reach(before, chosen)
     bare_at, cloth_at = _medians(before, chosen), _medians(after, chosen)
@@ -252,7 +235,9 @@ def pay_off(
     if not cloth_at[0] > 0:
         raise InputError("cloth: reflectance", 0.0, "cloth that sends some light back")
 
-    times = _ratio(before, after, chosen)
+    lit = lit_part(before, chosen)
+    with np.errstate(divide="ignore"):  # some of the wall may be black
+        times = float(np.median(after["white_luminance"].values[lit] / before["white_luminance"].values[lit]))
     stated = float(before.attrs["stated_light_output"])
     worth = stated * times
     present, wanted = projector_price(stated), projector_price(worth)
@@ -269,27 +254,29 @@ def pay_off(
             lit_share=front.lit_share, status=front.status, price=price,
         )  # fmt: skip
 
-    stronger = tuple((replace(p, light_output=p.light_output * times), place) for p, place in scene.projectors)
-    smaller, width = _smaller(bare_scene, times)
-    dimmer = light_map(replace(bare_scene, ambient=scene.ambient.dimmed(left)), spacing, extent=extent)
+    pairs, free = scene.projectors, (0.0, 0.0, 0.0)
+    stronger = tuple((replace(p, light_output=p.light_output * times), place) for p, place in pairs)
+    # A picture that much narrower is `times` as bright.
+    width = 1.0 / math.sqrt(times)
+    smaller = tuple((replace(p, throw_ratio=p.fixed_throw_ratio() / width), place) for p, place in pairs)
+    dimmer = mapped(bare_scene, ambient=scene.ambient.dimmed(left))
     lux, less = (
         float(np.nanmedian(light["ambient_illuminance"].sum("source", skipna=False))) for light in (before, dimmer)
     )
+    lumens = f"{short(worth)} instead of {short(stated)} lumens"
+    zoomed = f"a picture {width:.2f} times as wide, by zoom or lens"
     routes = (
-        route("as it is", "the bare wall", before, (0.0, 0.0, 0.0)),
-        route(
-            "more lumens", f"{short(worth)} instead of {short(stated)} lumens",
-            light_map(replace(bare_scene, projectors=stronger), spacing, extent=extent), extra,
-        ),
+        route("as it is", "the bare wall", before, free),
+        route("more lumens", lumens, mapped(bare_scene, projectors=stronger), extra),
         route("cloth", f"{covering.cloth.name} over {', '.join(chosen)}", after, covering.price),
-        route(
-            "smaller picture", f"a picture {width:.2f} times as wide, by zoom or lens",
-            light_map(smaller, spacing, extent=extent), (0.0, 0.0, 0.0),
-        ),
-        route(
-            "less ambient light", f"{less:.2f} instead of {lux:.2f} lx on the front", dimmer, lamp,
-        ),
-    )  # fmt: skip
+        route("smaller picture", zoomed, mapped(bare_scene, projectors=smaller), free),
+        route("less ambient light", f"{less:.2f} instead of {lux:.2f} lx on the front", dimmer, lamp),
+    )
+    # Light on the wall and nothing else.
+    bare_wall, cloth_wall = (
+        mapped(one, ground_reflectance=0.0, ambient=replace(scene.ambient, glare=(), eye=None))
+        for one in (bare_scene, cloth_scene)
+    )
     per_area = covering.price[1] / covering.area
     return PayOff(
         covering=covering,
@@ -299,7 +286,7 @@ def pay_off(
         worth_band=_worth_band(covering, worth),
         break_even_price=None if extra is None else extra[1] / covering.cloth_area[1],
         break_even_area=None if extra is None else (extra[1] / per_area if per_area else math.inf),
-        wall_only_contrast=_wall_only(bare_scene, cloth_scene, chosen, spacing, extent),
+        wall_only_contrast=(_medians(bare_wall, chosen)[1], _medians(cloth_wall, chosen)[1]),
         before=before,
         after=after,
     )
@@ -363,41 +350,12 @@ def _worth_band(covering: Covering, worth: float) -> tuple[float, float]:
     # A band that reaches down to nothing has no logarithm; a millionth stands for it.
     floors = [max(surface.low, 1e-6 * surface.reflectance) for surface in (wall, cloth)]
     low, nominal, high = combine(
-        [
-            (floors[1], cloth.reflectance, cloth.high),
-            (1.0 / wall.high, 1.0 / wall.reflectance, 1.0 / floors[0]),
-        ]
+        [(floors[1], cloth.reflectance, cloth.high), (1.0 / wall.high, 1.0 / wall.reflectance, 1.0 / floors[0])]
     )
     return worth * low / nominal, worth * high / nominal
 
 
-def _ratio(before: xr.Dataset, after: xr.Dataset, names: tuple[str, ...]) -> float:
-    """Return the median over the lit points of the luminance after over that before."""
-    where = lit_part(before, names)
-    one, other = (light["white_luminance"].values[where] for light in (before, after))
-    with np.errstate(divide="ignore"):  # some of the wall may be black
-        return float(np.median(other / one))
-
-
-def lit_part(light: xr.Dataset, names: tuple[str, ...]) -> NDArray[np.bool_]:
+def lit_part(light: xr.Dataset, names: tuple[str, ...]) -> Mask:
     """Return which points of a map lie on the named patches and are reached by a picture, shape (y, x)."""
     member = np.isin(light["patch_name"].values, names)
     return np.append(member, False)[light["patch"].values] & (light["illuminance"].values > 0)
-
-
-def _smaller(scene: Scene, times: float) -> tuple[Scene, float]:
-    """Return the scene with every picture made smaller until it is `times` as bright, and the width's factor."""
-    width = 1.0 / math.sqrt(times)
-    pairs = tuple((replace(p, throw_ratio=p.fixed_throw_ratio() / width), place) for p, place in scene.projectors)
-    return replace(scene, projectors=pairs), width
-
-
-def _wall_only(
-    bare: Scene, covered: Scene, names: tuple[str, ...], spacing: float, extent: tuple[float, float, float, float]
-) -> tuple[float, float]:
-    """Return the median contrast bare and covered, with light on the wall and nothing else."""
-    result = []
-    for scene in (bare, covered):
-        plain = replace(scene, ground_reflectance=0.0, ambient=replace(scene.ambient, glare=(), eye=None))
-        result.append(_medians(light_map(plain, spacing, extent=extent), names)[1])
-    return result[0], result[1]

@@ -10,16 +10,17 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
 from kit import reference
+from kit.arrays import Array
 from kit.bands import in_quadrature
 from kit.errors import InputError
-from kit.fields import FLAG, NAME, SHARE, Band, Is, Number, Vector, check_fields, check_named, declared, specs
-from kit.results import Result, banded, make_frame
+from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Number, Vector, declared, specs
+from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels
 from kit.source.spectra import WAVELENGTHS, Spectrum, spectrum
 from kit.units import edge
@@ -29,11 +30,6 @@ from kit.wall.raster import exposed_area
 from kit.wall.surface_spectra import surface_spectrum
 from kit.wall.texture import Pattern, behind
 from kit.words import plain
-
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
 
 MASONRY = ("brick", "mortar", "stucco", "concrete", "stone")
 # What rain soaks into. Paint, glass, siding and metal only get drops.
@@ -55,25 +51,16 @@ CLOTH_CAUTION = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Cloth:
+class Cloth(Declared):
     """One layer of cloth, dry.
-
-    Parameters
-    ----------
-    name : str
-    reflectance, transmittance : float or (low, nominal, high)
-        Diffuse, photopic, in [0, 1]. Each end of one with the nominal of the other adds up to at most 1.
-    weight : float or (low, nominal, high)
-        [kg/m2], above 0.
-    price : float or (low, nominal, high)
-        [USD/m2], 0 or more.
 
     Raises
     ------
     InputError
-        For a value outside its domain, a band out of order, or more light than falls on the cloth.
+        For more light than falls on the cloth: each end of one share with the nominal of the other is at most 1.
     """
 
+    thing = "cloth"
     name: str = declared(NAME)
     reflectance: Levels = declared(Band(label="reflectance", of=SHARE))
     transmittance: Levels = declared(Band(label="transmittance", of=SHARE))
@@ -81,15 +68,13 @@ class Cloth:
     price: Levels = declared(Band(label="price", of=Number(unit="USD/m2", low=0.0)), default=0.0)
 
     def __post_init__(self) -> None:
-        where = check_named(self, "cloth")
+        super().__post_init__()
         (_, r, r_high), (_, t, t_high) = self.reflectance, self.transmittance
-        for one, other in ((r, t), (r_high, t), (r, t_high)):
-            if one + other > 1.0 + 1e-9:
-                raise InputError(
-                    f"{where}: reflectance + transmittance",
-                    round(one + other, 4),
-                    "at most 1, each end of one band with the middle of the other",
-                )
+        for total in (r + t, r_high + t, r + t_high):
+            if total > 1.0 + 1e-9:
+                field = f"cloth {self.name!r}: reflectance + transmittance"
+                right = "at most 1, each end of one band with the middle of the other"
+                raise InputError(field, round(total, 4), right)
 
     @classmethod
     def from_reference(cls, name: str) -> Cloth:
@@ -106,31 +91,18 @@ def cloth_names() -> tuple[str, ...]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Hanging:
-    """How cloth hangs.
+class Hanging(Declared):
+    """How cloth hangs."""
 
-    Parameters
-    ----------
-    layers : int
-        Of the cloth itself, 1 to 16.
-    lining : Cloth, optional
-        A last layer of another cloth, nearest the wall.
-    gap : float
-        Between cloth and wall [m], 0 or more. What light leaves by its open edges is lost.
-    span : (float, float)
-        Width and height of the hanging, for the edges of the gap [m].
-    wet : bool
-        Cloth and porous wall soaked by rain.
-    """
-
-    layers: int = declared(LAYERS)
-    lining: Cloth | None = declared(Is(kind=Cloth), default=None)
-    gap: float = declared(GAP, default=0.0)
-    span: tuple[float, float] = declared(Vector(label="span", length=2, of=SIDE), default=(3.0, 3.0))
-    wet: bool = declared(FLAG, label="wet", default=False)
-
-    def __post_init__(self) -> None:
-        check_fields(self)
+    layers: int = declared(LAYERS, meaning="of the cloth itself")
+    lining: Cloth | None = declared(
+        Is(kind=Cloth), default=None, meaning="a last layer of another cloth, nearest the wall"
+    )
+    gap: float = declared(GAP, default=0.0, meaning="between cloth and wall; light that leaves it at the edges is lost")
+    span: tuple[float, float] = declared(
+        Vector(length=2, of=SIDE), default=(3.0, 3.0), meaning="width and height of the hanging, for the gap's edges"
+    )
+    wet: bool = declared(FLAG, label="wet", default=False, meaning="cloth and porous wall soaked by rain")
 
 
 def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: bool = False) -> Surface:
@@ -140,12 +112,11 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     ----------
     cloth : Cloth
     wall : Surface
-        What hangs behind, dry.
+        What hangs behind, dry; of no kind: taken to be porous.
     how : Hanging
         One dry layer, close to the wall, if not given.
     spectral : bool
-        Also work out the reflectance by wavelength, the wall's own colour behind the cloth included. Loads
-        colour-science.
+        Also work out the reflectance by wavelength, the wall's own colour behind the cloth included.
 
     Returns
     -------
@@ -160,7 +131,7 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")
     how = how or Hanging()
-    porous = not wall.kind or wall.kind in POROUS
+    porous = _porous(wall)
     bands = (cloth.reflectance, cloth.transmittance, (wall.low, wall.reflectance, wall.high))
     nominal = [band[1] for band in bands]
     # All nominal, then the low end of each with the others nominal, then the high end of each.
@@ -176,10 +147,9 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
         float(in_quadrature([max(value, 1e-12) / max(middle, 1e-12) for value in values], sign))
         for values, sign in ((low, -1), (high, 1))
     )
-    pieces = [f"{how.layers} x {cloth.name}" if how.layers > 1 else cloth.name]
-    pieces += [how.lining.name] if how.lining else []
+    number, lining = f"{how.layers} x " if how.layers > 1 else "", f", {how.lining.name}" if how.lining else ""
     return Surface(
-        name=f"{'wet ' if how.wet else ''}{', '.join(pieces)} on {wall.name}",
+        name=f"{'wet ' if how.wet else ''}{number}{cloth.name}{lining} on {wall.name}",
         reflectance=min(middle, 1.0),
         low=min(middle * down, 1.0),
         high=min(middle * up, 1.0),
@@ -188,9 +158,7 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     )
 
 
-def hanging_frame(
-    wall: Surface, cloths: Iterable[str] | None = None, *, gap: float = 0.3, units: str = "m"
-) -> pd.DataFrame:
+def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: float = 0.3, units: str = "m") -> Frame:
     """Return the reflectance that cloths in front of a wall make, a row for each, and the bare wall's last.
 
     Parameters
@@ -204,49 +172,48 @@ def hanging_frame(
         Of the gap in the name of its column.
     """
     sign, size = edge("mm", units)
-    lining = Cloth.from_reference(reference.names("cloths", "lining")[0])
     hangings = {
         "two layers": Hanging(layers=2),
-        "black lining": Hanging(lining=lining),
+        "black lining": Hanging(lining=Cloth.from_reference(reference.names("cloths", "lining")[0])),
         f"gap {plain(1e3 * gap / size)} {sign}": Hanging(gap=gap),
         "wet": Hanging(wet=True),
     }
+
+    def row(name: str, one: Surface) -> dict[str, Any]:
+        return {f"on {wall.name}": name, **banded("one layer", (one.low, one.reflectance, one.high))}
+
     rows = []
-    for name in cloths or cloth_names():
-        cloth = Cloth.from_reference(name)
-        one = hang(cloth, wall)
+    for cloth in map(Cloth.from_reference, cloths or cloth_names()):
         others = {label: hang(cloth, wall, how).reflectance for label, how in hangings.items()}
-        rows.append({f"on {wall.name}": name, **banded("one layer", (one.low, one.reflectance, one.high)), **others})
-    bare = banded("one layer", (wall.low, wall.reflectance, wall.high))
-    rows.append({f"on {wall.name}": "no cloth", **bare, "wet": wet_surface(wall).reflectance})
-    formats = {"one layer": "band", **dict.fromkeys(hangings, ".2f")}
-    return make_frame(rows, formats, index=f"on {wall.name}")
+        rows.append(row(cloth.name, hang(cloth, wall)) | others)
+    rows.append(row("no cloth", wall) | {"wet": wet_surface(wall).reflectance})
+    return make_frame(rows, {"one layer": "band", **dict.fromkeys(hangings, ".2f")}, index=f"on {wall.name}")
 
 
 def pattern_behind(pattern: Pattern, cloth: Cloth, how: Hanging | None = None) -> Pattern:
     """Return the pattern of a wall as it shows through cloth, `how` it hangs."""
-
-    def through(reflectance: float) -> float:
-        return hang(cloth, Surface(name="wall", reflectance=reflectance, kind="brick"), how).reflectance
-
-    return behind(pattern, through)
+    return behind(
+        pattern, lambda share: hang(cloth, Surface(name="wall", reflectance=share, kind="brick"), how).reflectance
+    )
 
 
 def wet_surface(wall: Surface) -> Surface:
-    """Return `wall` as rain darkens it; what does not soak water up stays as it is.
-
-    A surface of unknown kind is taken to be porous.
-    """
-    if wall.kind and wall.kind not in POROUS:
+    """Return `wall` as rain darkens it; what does not soak water up stays as it is, an unknown kind does soak."""
+    if not _porous(wall):
         return wall
-    solid = reference.value("constants", "refractive index of masonry")
-
     ends = ("reflectance", "low", "high")
-    dry = np.array([getattr(wall, end) for end in ends])
-    wet = wet_reflectance(dry, solid=solid)
+    wet = wet_reflectance([getattr(wall, end) for end in ends], solid=_masonry()).tolist()
     # A screen loses of its gain what it loses of its reflectance.
-    gain = None if wall.gain is None else wall.gain * float(wet[0]) / max(wall.reflectance, 1e-12)
-    return replace(wall, name=f"wet {wall.name}", gain=gain or None, **dict(zip(ends, wet.tolist(), strict=True)))
+    gain = None if wall.gain is None else wall.gain * wet[0] / max(wall.reflectance, 1e-12)
+    return replace(wall, name=f"wet {wall.name}", gain=gain or None, **dict(zip(ends, wet, strict=True)))
+
+
+def _porous(wall: Surface) -> bool:
+    return not wall.kind or wall.kind in POROUS
+
+
+def _masonry() -> float:
+    return reference.value("constants", "refractive index of masonry")
 
 
 def wet_front(facade: Facade) -> Facade:
@@ -260,14 +227,10 @@ class Covering(Result):
 
     Attributes
     ----------
-    facade : Facade
-        The front as covered.
-    bare : Facade
-        The same patches without the cloth, wet where the cloth is wet.
+    facade, bare : Facade
+        As covered; and the same patches without the cloth, wet where the cloth is wet.
     patches : tuple of str
         Covered.
-    cloth, how
-        As given.
     area : float
         Of wall that the cloth hides, windows cut out [m2].
     cloth_area : (float, float, float)
@@ -289,38 +252,27 @@ class Covering(Result):
     def wind_force(self, wind_speed: float) -> float:
         """Return the push of the wind on the cloth, q = rho v^2 / 2 times its area [N].
 
-        Parameters
-        ----------
-        wind_speed : float
-            At the cloth, gusts included [m/s]. Shape factors are left to whoever designs the anchoring.
+        `wind_speed` is at the cloth, gusts included [m/s]; shape factors are left to whoever designs the anchoring.
         """
         speed = WIND.check("wind_speed", wind_speed)
         return 0.5 * reference.value("constants", "density of air") * speed**2 * self.area
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return area, weight and price, one row."""
         (square, metre2), (heavy, kilogram) = edge("m2", units), edge("kg", units)
-        wall, cloth, weight, price = (
-            f"wall under cloth [{square}]", f"cloth to buy [{square}]", f"weight [{heavy}]", "price [USD]",
-        )  # fmt: skip
+        wall, cloth, weight = f"wall under cloth [{square}]", f"cloth to buy [{square}]", f"weight [{heavy}]"
         row = {
             "cloth": self.cloth.name,
             wall: self.area / metre2,
             **banded(cloth, self.cloth_area, metre2),
             **banded(weight, self.weight, kilogram),
-            **banded(price, self.price),
+            **banded("price [USD]", self.price),
         }
-        return make_frame([row], {wall: ",.0f"} | dict.fromkeys((cloth, weight, price), "band"), index="cloth")
+        formats = {wall: ",.0f"} | dict.fromkeys((cloth, weight, "price [USD]"), "band")
+        return make_frame([row], formats, index="cloth")
 
     def sentence(self, units: str = "m", wind: str = "near gale") -> str:
-        """Return area, weight, price and wind load in words.
-
-        Parameters
-        ----------
-        units : {"m", "ft"}
-        wind : str
-            A row of ``reference_data/weather.csv``.
-        """
+        """Return area, weight, price and load in a `wind` of ``reference_data/weather.csv``, in words."""
 
         def said(value: float, unit: str, digits: int = 0) -> str:
             sign, size = edge(unit, units)
@@ -359,8 +311,7 @@ def cover(
         One of `CHOICES`, or the patches by name. Windows, doors and what is not judged stay bare in all of `CHOICES`.
     how : Hanging
     storey : float, optional
-        Height of the lower storey above the ground line [m]; half the front's height up to the eaves of its largest
-        masonry patch if not given.
+        Height of the lower storey above the ground line [m]; half way up the largest masonry patch if not given.
     spectral : bool
         As in `hang`.
 
@@ -396,30 +347,25 @@ def cover(
         raise InputError("what to cover", what, right)
     bare = wet_front(facade) if how.wet else facade
     hung = {p.name: hang(cloth, p.surface, how, spectral=spectral) for p in facade.patches if p.name in chosen}
-    covered = replace(
-        bare, patches=tuple(replace(p, surface=hung[p.name]) if p.name in hung else p for p in bare.patches)
-    )
     area = sum(areas.values())
     allowance = reference.row("cloths", "hem and overlap")
     # To buy, for each layer: wall, hems and overlap.
-    sheet = [area * (1.0 + share) for share in (allowance.low, allowance.value, allowance.high)]
-    sheets = [(cloth, how.layers)] + ([(how.lining, 1)] if how.lining else [])
+    sheet = np.array([area * (1.0 + share) for share in (allowance.low, allowance.value, allowance.high)])
 
-    def total(of: Callable[[Cloth], Levels]) -> Levels:
-        low, nominal, high = (sum(of(c)[i] * size * n for c, n in sheets) for i, size in enumerate(sheet))
+    def total(one: ArrayLike, lining: ArrayLike) -> Levels:
+        low, nominal, high = (sheet * (how.layers * np.asarray(one) + np.asarray(lining))).tolist()
         return low, nominal, high
 
-    low, nominal, high = (size * how.layers for size in sheet)
     return Covering(
-        facade=covered,
+        facade=replace(bare, patches=tuple(replace(p, surface=hung.get(p.name, p.surface)) for p in bare.patches)),
         bare=bare,
         patches=chosen,
         cloth=cloth,
         how=how,
         area=area,
-        cloth_area=(low, nominal, high),
-        weight=total(lambda cloth: cloth.weight),
-        price=total(lambda cloth: cloth.price),
+        cloth_area=total(1.0, 0.0),
+        weight=total(cloth.weight, how.lining.weight if how.lining else 0.0),
+        price=total(cloth.price, how.lining.price if how.lining else 0.0),
     )
 
 
@@ -435,17 +381,13 @@ def _lower_storey(facade: Facade, storey: float | None) -> tuple[Facade, tuple[s
     if not walls:
         return facade, ()
     if storey is None:
-        main = max(walls, key=lambda p: p.area)
-        low, high = (f(c[1] for c in main.outline) for f in (min, max))
-        storey = (low + high) / 2.0
-    pieces: list[Patch] = []
-    below: list[str] = []
-    for patch in facade.patches:
-        parts = split_at(patch, storey) if patch in walls else (patch,)
-        pieces += parts
-        if patch in walls:
-            below += [p.name for p in parts if max(c[1] for c in p.outline) <= storey + THINNEST]
-    return replace(facade, patches=tuple(pieces)), tuple(below)
+        heights = [corner[1] for corner in max(walls, key=lambda p: p.area).outline]
+        storey = (min(heights) + max(heights)) / 2.0
+    cut = {p.name: split_at(p, storey) for p in walls}
+    pieces = tuple(piece for p in facade.patches for piece in cut.get(p.name, (p,)))
+    top = storey + THINNEST
+    below = tuple(p.name for parts in cut.values() for p in parts if max(c[1] for c in p.outline) <= top)
+    return replace(facade, patches=pieces), below
 
 
 def _hung(r: Array, t: Array, behind: Array, how: Hanging, porous: bool, sheet: Callable[..., Layer]) -> Layer:
@@ -457,7 +399,7 @@ def _hung(r: Array, t: Array, behind: Array, how: Hanging, porous: bool, sheet: 
         fibre = reference.value("constants", "refractive index of textile fibres")
         layers = [sheet(layer, solid=fibre) for layer in layers]
         if porous:
-            behind = wet_reflectance(behind, solid=reference.value("constants", "refractive index of masonry"))
+            behind = wet_reflectance(behind, solid=_masonry())
     if how.gap:
         layers.append(gap_layer(how.gap, *how.span))
     return stack([*layers, Layer(reflectance=behind)])
