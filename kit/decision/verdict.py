@@ -284,7 +284,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
     point = dict(zip(_ROWS, rows, strict=True))
     point["white"][:], point["contrast"][:], point["ambient now"][:] = white, contrast, ambient_lux
     for end, (factor, ratio, sign) in likely_ends(light, patch, rho).items():
-        point[f"white {end}"][:] = white * in_quadrature((factor, ratio), sign)
+        np.multiply(white, in_quadrature((factor, ratio), sign), out=point[f"white {end}"])
         point[f"contrast {end}"][:] = contrast_end(white, black, ambient, veil, contrast, factor, ratio, sign)
     wanted, least = target.contrast, point["need for luminance"]
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -362,9 +362,11 @@ def judged_points(light: xr.Dataset) -> Points:
     kinds = list(dict.fromkeys(surface_names[np.unique(index[chosen])]))
     kind_of = np.array([kinds.index(n) if n in kinds else -1 for n in surface_names])
     # All points that count in one row, patch by patch and surface by surface, so that each part is a slice.
+    rank = np.empty(len(kind_of), np.int16)
+    rank[np.argsort(kind_of, kind="stable")] = np.arange(len(kind_of))
     seen = np.flatnonzero(chosen)
     patch = index.ravel()[seen].astype(np.intp)
-    order = np.lexsort((patch, kind_of[patch]))
+    order = np.argsort(rank[patch], kind="stable")  # of short integers: by counting
     seen, patch = seen[order], patch[order]
     surfaces = tuple((str(kinds[k]), run) for k, run in _runs(kind_of[patch]))
     return Points(seen=seen, patch=patch, surfaces=surfaces)
@@ -389,6 +391,14 @@ def likely_ends(light: xr.Dataset, patch: Index, reflectance: Array) -> dict[str
     }
 
 
+def middle(values: Array) -> float:
+    """Return the median of values, shape (n,), none of them NaN; five times as quick on many as `numpy.median`."""
+    half = len(values) // 2
+    parted = np.partition(values, half)
+    above = float(parted[half])
+    return above if len(values) % 2 else 0.5 * (float(parted[:half].max()) + above)
+
+
 # Figures at each point, in the order of the rows they are kept in: of what is, and of what it takes.
 _FOUND = ("white", "white low", "white high", "contrast", "contrast low", "contrast high")
 _NEEDS = ("need", "need for luminance", "reflectance", "ambient", "ambient now")
@@ -401,7 +411,7 @@ def _part(bright: Array, target: Target, stated: float, *, lit_share: float, **t
     status: Status = "not enough"
     criterion, shortfall = "coverage", np.inf if not lit_share else 0.5 / lit_share
     if bright.shape[1]:
-        median = dict(zip(_FOUND, np.median(bright[: len(_FOUND)], axis=1).tolist(), strict=True))
+        median = {name: middle(values) for name, values in zip(_FOUND, bright, strict=False)}
         white, contrast = _figure(bright, median, "white"), _figure(bright, median, "contrast")
     if white is not None and contrast is not None and lit_share >= 0.5:
         pairs = (("white luminance", white, target.white_luminance), ("contrast", contrast, target.contrast))
@@ -413,7 +423,8 @@ def _part(bright: Array, target: Target, stated: float, *, lit_share: float, **t
         missed = [label for label, factor in short.items() if factor > 1]
         criterion = " and ".join(failing or missed or doubtful)
         if missed and np.isfinite(shortfall):
-            remedy = _remedy(dict(zip(_NEEDS, np.median(bright[len(_FOUND) :], axis=1).tolist(), strict=True)), stated)
+            needs = zip(_NEEDS, bright[len(_FOUND) :], strict=True)
+            remedy = _remedy({name: middle(values) for name, values in needs}, stated)
     return Part(
         white_luminance=white,
         contrast=contrast,

@@ -58,11 +58,12 @@ def contrast_end(
     array
         The two deviations, which are independent, in quadrature. All arrays broadcast.
     """
+    if isinstance(veil, float) and veil == 0.0:
+        # The wall cancels, however dark it is.
+        return contrast_at_eye(light * white, light * black, ambient, veil)
     with np.errstate(divide="ignore", invalid="ignore"):
         by_light = contrast_at_eye(light * white, light * black, ambient, veil) / contrast
         by_wall = contrast_at_eye(wall * (white + ambient), wall * (black + ambient), 0.0, veil) / contrast
-        # Without a veil the wall cancels, however dark it is: the limit, where it sends nothing back at all.
-        by_wall = np.where((np.asarray(wall) == 0.0) & (np.asarray(veil) == 0.0), 1.0, by_wall)
         spread = in_quadrature((by_light, by_wall), sign)
         # Nothing dilutes a black without any light, and a wall that sends nothing back has nothing to spread.
         return np.where(np.isfinite(spread), contrast * spread, contrast)
