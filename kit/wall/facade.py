@@ -13,24 +13,12 @@ from typing import Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError, numbers
-from kit.fields import (
-    FLAG,
-    LENGTH,
-    NAME,
-    REFLECTANCE,
-    Is,
-    Many,
-    Number,
-    OneOf,
-    Spec,
-    check_fields,
-    check_named,
-    declared,
-)
+from kit.fields import FLAG, LENGTH, NAME, REFLECTANCE, Declared, Is, Many, Number, OneOf, Spec, declared
+from kit.results import pick
 from kit.source.projector import is_many
 from kit.source.spectra import Spectrum
 
@@ -39,7 +27,6 @@ PLANE_TOLERANCE = 0.01
 # Pieces thinner than this are rounding, not wall [m].
 THINNEST = 1e-6
 
-Array = NDArray[np.float64]
 Ring = tuple[tuple[float, float, float], ...]
 
 
@@ -98,30 +85,20 @@ KIND = OneOf(label="kind", options=kinds, empty=True, default="", meaning="what 
 
 
 @dataclass(frozen=True, kw_only=True)
-class Surface:
+class Surface(Declared):
     """A diffuse surface.
-
-    Parameters
-    ----------
-    name : str
-    reflectance : float
-        Diffuse, photopic, in [0, 1].
-    low, high : float, optional
-        Band of the reflectance; same as `reflectance` where not given.
-    gain : float, optional
-        As a projection screen states it: luminance towards the audience over that of a perfect diffuser, for light
-        from the projector; above 0, whatever the reflectance. Ambient light comes from all sides and gets none. Not
-        given: an ordinary diffuse surface, whose luminance is reflectance x illuminance / pi.
-    kind : str
-        A group of ``reference_data/surfaces.csv`` (``"brick"``, ``"window"``): says what may be covered, what
-        rain darkens and which colour is likely. Empty: unknown.
-    spectrum : Spectrum, optional
-        Reflectance by wavelength, where it is known better than by name or kind.
 
     Raises
     ------
     InputError
         For a value outside its domain, or a band out of order.
+
+    Notes
+    -----
+    `low` and `high` are the band of the reflectance, by default none. A `gain` is what a projection screen states, for
+    light from the projector, whatever the reflectance; ambient light comes from all sides and gets none. Without it the
+    luminance is reflectance x illuminance / pi. The `kind`, a group of ``reference_data/surfaces.csv``, says what may
+    be covered, what rain darkens and which colour is likely; empty: unknown.
 
     Examples
     --------
@@ -134,21 +111,25 @@ class Surface:
     1.2
     """
 
+    thing = "surface"
     name: str = declared(NAME)
     reflectance: float = declared(REFLECTANCE)
     low: float = declared(REFLECTANCE, default=None)
     high: float = declared(REFLECTANCE, default=None)
     gain: float | None = declared(GAIN, default=None)
     kind: str = declared(KIND)
-    spectrum: Spectrum | None = declared(Is(kind=Spectrum), default=None)
+    spectrum: Spectrum | None = declared(
+        Is(kind=Spectrum), default=None, meaning="reflectance by wavelength, where known better than by name or kind"
+    )
 
     def __post_init__(self) -> None:
-        where = check_named(self, "surface")
+        super().__post_init__()
         for end in ("low", "high"):
             if getattr(self, end) is None:
                 object.__setattr__(self, end, self.reflectance)
         if not self.low <= self.reflectance <= self.high:
-            raise InputError(where, (self.low, self.reflectance, self.high), "low <= reflectance <= high")
+            band = (self.low, self.reflectance, self.high)
+            raise InputError(f"surface {self.name!r}", band, "low <= reflectance <= high")
 
     @property
     def luminance_factor(self) -> float:
@@ -163,19 +144,8 @@ class Surface:
 
 
 @dataclass(frozen=True)
-class Patch:
+class Patch(Declared):
     """A planar polygon of the front, with one surface.
-
-    Parameters
-    ----------
-    name : str
-    outline : sequence of (x, y, z) or (x, y)
-        Corners in order [m]; two numbers mean a point on the plane z = 0. The last corner joins the first.
-    surface : Surface
-    holes : sequence of outlines
-        Openings, in the same plane.
-    judged : bool
-        Whether a verdict counts the patch; a roof that shows nothing need not be bright.
 
     Raises
     ------
@@ -192,26 +162,31 @@ class Patch:
     24.0
     """
 
+    thing = "patch"
     name: str = declared(NAME)
-    outline: Ring = declared(Outline(label="outline"))
+    outline: Ring = declared(
+        Outline(label="outline"), meaning="corners in order, (x, y, z) or (x, y) on the plane z = 0 [m]"
+    )
     surface: Surface = declared(Is(kind=Surface))
-    holes: tuple[Ring, ...] = declared(Outlines(label="holes"), default=())
-    judged: bool = declared(FLAG, label="judged", default=True)
+    holes: tuple[Ring, ...] = declared(Outlines(label="holes"), default=(), meaning="openings, in the same plane")
+    judged: bool = declared(
+        FLAG, default=True, label="judged", meaning="whether a verdict counts it; a roof that shows nothing may be dark"
+    )
 
     def __post_init__(self) -> None:
-        where = check_named(self, "patch")
+        super().__post_init__()
+        where = f"patch {self.name!r}"
         rings = {"outline": self.outline} | {f"holes {i}": hole for i, hole in enumerate(self.holes, 1)}
         for field, ring in rings.items():
             off = np.abs(np.array(ring) @ self.normal - self.offset)
             if off.max() > PLANE_TOLERANCE:
                 corner = int(off.argmax())
-                raise InputError(
-                    f"{where}: {field}, corner {corner + 1}",
-                    ring[corner],
+                right = (
                     f"corners in one plane within {PLANE_TOLERANCE * 1000:g} mm (this one is off by "
-                    f"{off.max() * 1000:.0f} mm); else split the patch into triangles",
+                    f"{off.max() * 1000:.0f} mm); else split the patch into triangles"
                 )
-        outline, *openings = (shapely.Polygon(self._flat(ring)) for ring in rings.values())
+                raise InputError(f"{where}: {field}, corner {corner + 1}", ring[corner], right)
+        outline, *openings = (shapely.Polygon(ring @ self._axes[:2].T) for ring in self.rings)
         if not outline.is_valid:
             right = "corners in order round the patch, with edges that do not cross"
             raise InputError(f"{where}: outline", self.outline, right)
@@ -252,7 +227,7 @@ class Patch:
     @cached_property
     def offset(self) -> float:
         """Distance of the patch's plane from the origin along its normal [m]."""
-        return float(np.mean(np.array(self.outline) @ self.normal))
+        return float(np.mean(self.rings[0] @ self.normal))
 
     @cached_property
     def rings(self) -> tuple[Array, ...]:
@@ -267,8 +242,8 @@ class Patch:
     @cached_property
     def area(self) -> float:
         """Area without the holes [m2]."""
-        holes = shapely.union_all([shapely.Polygon(self._flat(hole)) for hole in self.holes])
-        return float(shapely.Polygon(self._flat(self.outline)).difference(holes).area)
+        outline, *holes = (shapely.Polygon(ring @ self._axes[:2].T) for ring in self.rings)
+        return float(outline.difference(shapely.union_all(holes)).area)
 
     @cached_property
     def elevation(self) -> Any:
@@ -281,19 +256,10 @@ class Patch:
         nx, ny, nz = self.normal
         return self.offset / nz, -nx / nz, -ny / nz
 
-    def _flat(self, ring: Ring) -> Array:
-        return np.array(ring) @ self._axes[:2].T
-
 
 @dataclass(frozen=True)
-class Facade:
-    """The patches of one front.
-
-    Parameters
-    ----------
-    patches : sequence of Patch
-        Names differ; at least one patch faces the audience.
-    name : str
+class Facade(Declared):
+    """The patches of one front, at least one of which faces the audience.
 
     Examples
     --------
@@ -309,7 +275,7 @@ class Facade:
     name: str = declared(NAME, default="house front")
 
     def __post_init__(self) -> None:
-        check_fields(self)
+        super().__post_init__()
         if not any(patch.faces_audience for patch in self.patches):
             names = [patch.name for patch in self.patches]
             raise InputError("patches", names, "at least one patch that faces the audience")
@@ -323,27 +289,17 @@ class Facade:
 
     def patch(self, name: str) -> Patch:
         """Return the patch called `name`, or raise `InputError` with the names there are."""
-        for patch in self.patches:
-            if patch.name == name:
-                return patch
-        raise InputError("patch name", name, f"one of {', '.join(p.name for p in self.patches)}")
+        return pick("patch name", name, {patch.name: patch for patch in self.patches})
 
     def surfaces(self) -> tuple[Surface, ...]:
         """Return the surfaces that the audience sees, each name once, in the order of the patches."""
         return tuple({p.surface.name: p.surface for p in self.patches if p.faces_audience}.values())
 
     def cover(self, surface: Surface, *, patches: Iterable[str]) -> Facade:
-        """Return this front with the named patches covered by `surface`.
-
-        Raises
-        ------
-        InputError
-            For a patch that is not there.
-        """
+        """Return this front with the named patches covered by `surface`; one that is not there: `InputError`."""
         chosen = {self.patch(name).name for name in patches}
-        return replace(
-            self, patches=tuple(replace(p, surface=surface) if p.name in chosen else p for p in self.patches)
-        )
+        mine = (replace(p, surface=surface) if p.name in chosen else p for p in self.patches)
+        return replace(self, patches=tuple(mine))
 
 
 def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:

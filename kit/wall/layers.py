@@ -26,13 +26,12 @@ from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import SHARE, Is, Many, Number, Numbers, check_fields, declared, specs, together
-
-Array = NDArray[np.float64]
+from kit.fields import SHARE, Declared, Is, Many, Number, Numbers, declared, specs, together
 
 # Rounding in a sum of shares.
 ROUNDING = 1e-9
@@ -44,15 +43,8 @@ INDEX = Number(label="index", above=1.0, meaning="refractive index of the denser
 
 
 @dataclass(frozen=True, kw_only=True)
-class Layer:
-    """A plane layer that scatters light.
-
-    Parameters
-    ----------
-    reflectance, transmittance : array
-        Shares of the light on the front, each in [0, 1], together at most 1. Any shape, for example by wavelength.
-    back_reflectance, back_transmittance : array, optional
-        The same for light on the back; as the front where not given.
+class Layer(Declared):
+    """A plane layer that scatters light; each share of any shape, for example by wavelength.
 
     Raises
     ------
@@ -60,13 +52,14 @@ class Layer:
         For a share outside [0, 1], or reflectance and transmittance that add up to more than 1.
     """
 
-    reflectance: ArrayLike = declared(SHARES)
-    transmittance: ArrayLike = declared(SHARES, default=0.0)
-    back_reflectance: ArrayLike = declared(SHARES, default=None)
-    back_transmittance: ArrayLike = declared(SHARES, default=None)
+    thing = "layer"
+    reflectance: ArrayLike = declared(SHARES, meaning="of the light on the front")
+    transmittance: ArrayLike = declared(SHARES, default=0.0, meaning="of the light on the front")
+    back_reflectance: ArrayLike = declared(SHARES, default=None, meaning="of light on the back; None: as the front")
+    back_transmittance: ArrayLike = declared(SHARES, default=None, meaning="of light on the back; None: as the front")
 
     def __post_init__(self) -> None:
-        check_fields(self, "layer")
+        super().__post_init__()
         for share in ("reflectance", "transmittance"):
             if getattr(self, f"back_{share}") is None:
                 object.__setattr__(self, f"back_{share}", getattr(self, share))
@@ -95,34 +88,15 @@ class Layer:
 
 
 def stack(layers: Sequence[Layer]) -> Layer:
-    """Return the layers, the one nearest the audience first, as one layer.
-
-    Raises
-    ------
-    InputError
-        For no layers at all, or something else among them.
-    """
+    """Return the layers, at least one and the one nearest the audience first, as one layer."""
     return reduce(Layer.over, Many(of=Is(kind=Layer), least=1).check("layers", layers))
 
 
 def gap_layer(gap: float, width: float, height: float) -> Layer:
-    """Return the air between two parallel sheets of one size as a layer: what leaves by the open edges is lost.
+    """Return the air between two parallel sheets of one size [m] as a layer: what leaves by the open edges is lost.
 
-    Parameters
-    ----------
-    gap : float
-        Between the sheets [m], 0 or more.
-    width, height : float
-        Of the sheets [m].
-
-    Returns
-    -------
-    Layer
-        Reflectance 0; transmittance is the view factor from sheet to sheet for diffuse light evenly spread.
-
-    References
-    ----------
-    Aligned parallel equal rectangles: J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from memory).
+    Its reflectance is 0, its transmittance the view factor from sheet to sheet for diffuse light evenly spread: aligned
+    parallel equal rectangles, J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from memory).
     """
     d, a, b = GAP.check("gap", gap), SIDE.check("width", width), SIDE.check("height", height)
     if d == 0.0:
@@ -142,16 +116,9 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
 def diffuse_interface_reflectance(index: float) -> float:
     """Return the share of even, unpolarised diffuse light that a smooth interface mirrors, from the thinner side.
 
-    Parameters
-    ----------
-    index : float
-        Refractive index of the denser side over that of the thinner, above 1.
-
-    References
-    ----------
-    The mean of Fresnel's reflectance over all directions in closed form; J. W. T. Walsh, Dept. Sci. Ind. Res.
-    Illum. Res. Tech. Paper 2 (1926); as used by Lekner and Dorf (both from memory; the tests integrate Fresnel's
-    equations).
+    The mean of Fresnel's reflectance over all directions in closed form for an `index` above 1, the denser side over
+    the thinner: J. W. T. Walsh, Dept. Sci. Ind. Res. Illum. Res. Tech. Paper 2 (1926); as used by Lekner and Dorf (both
+    from memory; the tests integrate Fresnel's equations).
     """
     n = INDEX.check("index", index)
     n2 = n * n
@@ -170,22 +137,11 @@ def diffuse_interface_reflectance(index: float) -> float:
 
 
 def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
-    """Return the diffuse reflectance of an opaque rough surface under a film of water.
+    """Return the diffuse reflectance of an opaque rough surface, `dry` without it, under a film of water.
 
-    Parameters
-    ----------
-    dry : array
-        Diffuse reflectance of the dry surface, in [0, 1].
-    solid : float
-        Refractive index of its grains or fibres, above that of water.
+    `solid` is the refractive index of its grains or fibres, above that of water. The part that the film mirrors, which
+    reaches the audience only as a highlight, is left out.
 
-    Returns
-    -------
-    array
-        Without the part that the film mirrors, which reaches the audience only as a highlight.
-
-    Notes
-    -----
     With n of water, a = 1 - dry and rho(m) the mean reflectance of an interface (`diffuse_interface_reflectance`),
     a wet grain absorbs
 
@@ -193,11 +149,8 @@ def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
 
     between the limits of weak and strong absorption. The film throws back p = 1 - (1 - rho(n)) / n^2 of what
     the grains send out, so the surface absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection
-    at normal incidence. a_w is held to at most 1: the strong limit is meant for grains that mirror a little.
-
-    References
-    ----------
-    J. Lekner and M. C. Dorf, Appl. Opt. 27 (1988) 1278 (equations from memory).
+    at normal incidence. a_w is held to at most 1: the strong limit is meant for grains that mirror a little. By Lekner
+    and Dorf, equations from memory.
     """
     mirrored, _ = _film()
     return (1.0 - mirrored) * _under_film(1.0 - SHARES.check("dry", dry), solid)
@@ -229,22 +182,12 @@ def _under_film(a: Array, solid: float) -> Array:
 
 
 def wet_sheet(layer: Layer, *, solid: float) -> Layer:
-    """Return a sheet of fibres when it is wet, by the darkening of a thick pile of it.
+    """Return a sheet of fibres, alike on both sides, when it is wet, by the darkening of a thick pile of it.
 
     The sheet's absorption stays; its scattering falls until an endless pile of such sheets darkens as
-    `wet_reflectance` says. The two are told apart by the two-flux equations of Kubelka and Munk.
-
-    Parameters
-    ----------
-    layer : Layer
-        Alike on both sides.
-    solid : float
-        Refractive index of the fibres, above that of water.
-
-    Notes
-    -----
-    The lighter end of what rain may do: a white pile hardly darkens, since almost no light is lost in it, yet a thin
-    white sheet also turns translucent. `soaked_sheet` is the darker end.
+    `wet_reflectance` says, where `solid` is explained. The two are told apart by the two-flux equations of Kubelka and
+    Munk. The lighter end of what rain may do: a white pile hardly darkens, since almost no light is lost in it, yet a
+    thin white sheet also turns translucent. `soaked_sheet` is the darker end.
     """
     ratio, thickness = _two_flux(layer)
     wet = _under_film(1.0 - _pile(ratio), solid)
@@ -259,15 +202,8 @@ def wet_sheet(layer: Layer, *, solid: float) -> Layer:
 
 
 def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
-    """Return a sheet whose pores are full of water, with a smooth film on both faces.
+    """Return a sheet, alike on both sides, whose pores are full of water, with a smooth film on both faces.
 
-    Parameters
-    ----------
-    layer, solid
-        As for `wet_sheet`.
-
-    Notes
-    -----
     Fibres scatter by what their surfaces mirror, which water lowers from rho(solid) to rho(solid/n); the faces of the
     film throw light back inside. The darker end of what rain may do; our own use of Fresnel's equations, without a
     published check on cloth.
