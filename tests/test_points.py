@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
-from kit.wall.points import FrontRaster, Planes, WallPoints, check_in_front, lift, middle
+from kit.wall.points import FrontRaster, Planes, WallPoints, check_in_front, middle
 from kit.wall.raster import exposed
 
 seeds = st.integers(0, 2**32 - 1)
@@ -135,11 +135,11 @@ def test_places_in_elevation_are_lifted_onto_any_patch(raster):
     wall, roof, bay = (NAMES.index(name) for name in ("wall", "roof", "bay"))
     index = np.array([wall, roof, bay, -1])
     expected = [(1, 5, 0), (1, 5, -0.75), (1, 5, 1), (np.nan,) * 3]
-    for lifted in (raster.lift(index, 1.0, 5.0), lift(raster.planes, index, [1.0], np.full(4, 5.0))):
+    for lifted in (raster.planes.lift(index, x, y) for x, y in ((1.0, 5.0), ([1.0], np.full(4, 5.0)))):
         np.testing.assert_allclose(lifted[:3], expected[:3], atol=1e-12)
         assert np.isnan(lifted[3, 2])
     # A row of places against a column of them.
-    assert raster.lift(np.array(roof), np.arange(3.0), np.arange(2.0)[:, None]).shape == (2, 3, 3)
+    assert raster.planes.lift(np.array(roof), np.arange(3.0), np.arange(2.0)[:, None]).shape == (2, 3, 3)
 
 
 @pytest.mark.property

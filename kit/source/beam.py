@@ -238,8 +238,7 @@ class Landing:
 
         With an eye [m], of the angles that the element covers from there [rad]. Elements are square at unit depth.
         """
-        slant, alpha, beta, *gram = self._stretch
-        ss, st, tt = (part.copy() for part in gram)
+        slant, alpha, beta, ss, st, tt = self._stretch
         length = self.beam._spread(self.beam.size[..., 0] / self.beam.resolution[0], self.points.ndim - 1) * self.depth
         area = np.abs(slant)
         if eye is not None:
@@ -250,59 +249,30 @@ class Landing:
             seen = (np.sum(view * self.points, axis=-1) - self._along(self.beam.position, view)) / self.depth
             u = self._along(self.beam.right, view) + alpha * seen
             v = self._along(self.beam.up, view) + beta * seen
-            ss -= u * u
-            st -= u * v
-            tt -= v * v
-            length /= distance
-            area *= np.abs(np.sum(self._normals() * view, axis=-1))
+            ss, st, tt = ss - u * u, st - u * v, tt - v * v
+            length = length / distance
+            area = area * np.abs(np.sum(self._normals() * view, axis=-1))
         with np.errstate(divide="ignore", invalid="ignore"):
-            swing = ss - tt
-            swing *= swing
-            st *= st
-            st *= 4.0
-            swing += st
-            ss += tt
-            ss += np.sqrt(swing)
-            ss *= 0.5
-            longest = np.sqrt(ss)
+            longest = np.sqrt(0.5 * (ss + tt + np.sqrt((ss - tt) ** 2 + 4.0 * (st * st))))
             # By the area: at grazing incidence the difference to the swing would lose digits.
-            area /= longest
-            area *= length
-            longest *= length
-        return np.asarray(longest), np.asarray(area)
+            return longest * length, area / longest * length
 
     @cached_property
     def _stretch(self) -> tuple[Array, Array, Array, Array, Array, Array]:
         """Depth over height, the slopes alpha and beta, and the map's Gram matrix (ss, st, tt) over depth squared."""
         s, t = self.s, self.t
-        right, up = (self._along(axis, self._normals()) for axis in (self.beam.right, self.beam.up))
         with np.errstate(divide="ignore", invalid="ignore"):
             slant = self.depth / self.height
-            alpha, beta = np.multiply(right, slant, out=right), np.multiply(up, slant, out=up)
-            length = s * s
-            length += t * t
-            length += 1.0
-            # a = s + alpha length, so that ss = 1 + alpha (s + a), st = alpha t + beta a.
-            long = alpha * length
-            long += s
-            st = alpha * t
-            st += beta * long
-            long += s
-            long *= alpha
-            long += 1.0
-            tt = beta * length
-            tt += t
-            tt += t
-            tt *= beta
-            tt += 1.0
-        return slant, alpha, beta, long, st, tt
+            alpha, beta = (self._along(axis, self._normals()) * slant for axis in (self.beam.right, self.beam.up))
+            length = s * s + t * t + 1.0
+            along = s + alpha * length
+            ss, st, tt = 1.0 + alpha * (s + along), alpha * t + beta * along, 1.0 + beta * (beta * length + t + t)
+        return slant, alpha, beta, ss, st, tt
 
     def _place(self, unit: Array, k: int) -> Array:
         inner = self.points.ndim - 1
         centre, size = (self.beam._spread(part[..., k], inner) for part in (self.beam.centre, self.beam.size))
-        place = np.asarray(unit - centre)
-        place /= size
-        return place
+        return np.asarray((unit - centre) / size)
 
     def _along(self, axis: Array, vectors: Array) -> Array:
         """Return the part along an axis of the beam, shape (*batch, 3), of vectors at the points, shape (..., 3)."""

@@ -60,6 +60,16 @@ class Planes:
             of_patch=of_patch,
         )
 
+    def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
+        """Return the points of the front behind places in elevation, shape (..., 3) [m].
+
+        `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
+        """
+        across, up = np.asarray(x, float), np.asarray(y, float)
+        slope = np.append(self.slope, np.full((1, 3), np.nan), axis=0)[self.of_patch[patch]]
+        depth = slope[..., 0] + slope[..., 1] * across + slope[..., 2] * up
+        return np.stack(np.broadcast_arrays(across, up, depth), axis=-1)
+
     def ahead(self, points: ArrayLike) -> Array:
         """Return how far `points`, shape (..., 3), lie in front of each plane, shape (..., plane) [m]."""
         return np.asarray(points, float) @ self.normal.T - self.offset
@@ -120,7 +130,7 @@ class WallPoints:
         return cls(
             facade=facade,
             planes=raster.planes,
-            position=raster.lift(index, x, y),
+            position=raster.planes.lift(index, x, y),
             patch=index,
             # However a patch's edges fall between the points, all of it counts.
             weight=(area_of / np.maximum(np.bincount(index, minlength=len(area_of)), 1))[index],
@@ -162,7 +172,7 @@ class FrontRaster:
     @cached_property
     def points(self) -> Array:
         """World position of each point, shape (y, x, 3) [m]; NaN where there is no wall."""
-        return self.lift(self.patch, self.grid.x, self.grid.y[:, None])
+        return self.planes.lift(self.patch, self.grid.x, self.grid.y[:, None])
 
     @cached_property
     def pixel_area(self) -> Array:
@@ -183,10 +193,6 @@ class FrontRaster:
         lengths = np.diff(np.append(starts, self.patch.size))
         return float((lengths * np.append(self.pixel_area, 0.0)[patch]).sum())
 
-    def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
-        """Return the points of the front behind places in elevation; see `lift`."""
-        return lift(self.planes, patch, x, y)
-
     def at(self, where: Any) -> WallPoints:
         """Return the points that a mask of shape (y, x), or an index into the raster read row by row, picks."""
         flat = np.flatnonzero(where) if np.asarray(where).dtype == bool else np.asarray(where)
@@ -195,21 +201,10 @@ class FrontRaster:
         return WallPoints(
             facade=self.facade,
             planes=self.planes,
-            position=self.lift(patch, self.grid.x[columns], self.grid.y[rows]),
+            position=self.planes.lift(patch, self.grid.x[columns], self.grid.y[rows]),
             patch=patch,
             weight=np.full(flat.shape, self.grid.spacing**2),
         )
-
-
-def lift(planes: Planes, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
-    """Return the points of planes behind places in elevation, shape (..., 3) [m].
-
-    `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
-    """
-    across, up = np.asarray(x, float), np.asarray(y, float)
-    slope = np.append(planes.slope, np.full((1, 3), np.nan), axis=0)[planes.of_patch[patch]]
-    depth = slope[..., 0] + slope[..., 1] * across + slope[..., 2] * up
-    return np.stack(np.broadcast_arrays(across, up, depth), axis=-1)
 
 
 def middle(facade: Facade) -> tuple[float, float, float]:
@@ -234,8 +229,7 @@ def check_in_front(facade: Facade, points: ArrayLike, where: str, what: str) -> 
         candidates = given[z0 + zx * given[:, 0] + zy * given[:, 1] >= given[:, 2]]
         if not len(candidates):
             continue
-        outline, *holes = elevation_rings(patch)
-        covered = shapely.intersects_xy(shapely.Polygon(outline, holes), candidates[:, :2])
+        covered = shapely.intersects_xy(patch.elevation, candidates[:, :2])
         if covered.any():
             right = f"{what} in front of the house; this one is behind or inside patch {patch.name!r}"
             raise InputError(where, tuple(candidates[covered.argmax()].tolist()), right)
