@@ -143,16 +143,27 @@ class StandChoice(Declared):
 class Arrangement(Result):
     """A set-up in its place; what takes longer is worked out when first asked.
 
-    `light` is from `light_map`, `figures` from `describe`, of the first machine; `spacing` is that of the maps [m].
+    `light` is from `light_map`; `spacing` is that of the maps [m].
     """
 
     choice: StandChoice
     scene: Scene
     target: Target
     light: xr.Dataset
-    figures: xr.Dataset
     garden: Garden
     spacing: float
+
+    @cached_property
+    def figures(self) -> xr.Dataset:
+        """What the first machine gives, from `describe`."""
+        garden = self.garden
+        return describe(
+            self.scene.facade,
+            *self.scene.projectors[0],
+            obstacles=garden.obstacles,
+            audience=garden.viewers[0].eye,
+            points=120,
+        )
 
     @cached_property
     def verdict(self) -> Verdict:
@@ -278,15 +289,11 @@ def arrange(
     garden = invented_garden(house) if garden is None else garden
     front = walled(house, choice.wall, wall_patches)
     scene = stand_scene(front, choice, Ambient(vertical_illuminance=choice.ambient))
-    projector, placement = scene.projectors[0]
     return Arrangement(
         choice=choice,
         scene=scene,
         target=target_for(choice),
         light=light_map(scene, spacing),
-        figures=describe(
-            front, projector, placement, obstacles=garden.obstacles, audience=garden.viewers[0].eye, points=120
-        ),
         garden=garden,
         spacing=spacing,
     )

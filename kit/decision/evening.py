@@ -466,11 +466,19 @@ class _Study:
         self.lamps = maps.sum(axis=0)[front.lit]
         self.veils, _ = source_veils(ambient, scene.facade)
         self.sky_veil = sky_veils(ambient, scene.facade)
+        self._sky: Sky | None = None
+        self._over = np.zeros(0)
+
+    def moon_veil(self, sky: Sky) -> Array:
+        """Return the moon's veil by the times of `sky` [cd/m2]; remembered, for it is asked for twice."""
+        if self._sky is not sky:
+            self._sky, self._over = sky, moon_veil(self.ambient, self.facade, sky)[0]
+        return self._over
 
     def contrast(self, sky: Sky, levels: Sequence[str] = LEVELS) -> Array:
         """Return the median contrast, shape (..., part, level)."""
         even, moon = sky.twilight() + sky.glow(), sky.moon(self.front.raster.planes.normal)
-        over = self.sky_veil * sum(sky.luminances().values()) + moon_veil(self.ambient, self.facade, sky)[0]
+        over = self.sky_veil * sum(sky.luminances().values()) + self.moon_veil(sky)
         veil = self.veils.sum() + over
         plane = self.front.raster.plane.ravel()[self.front.lit]
         flat, planes = even.reshape(-1, 1), moon.reshape(-1, moon.shape[-1])
@@ -486,7 +494,7 @@ class _Study:
         planes = self.front.raster.plane.ravel()[self.front.judged]
         normals = self.front.raster.planes.normal
         moon = sky.moon(normals) @ (np.bincount(planes, minlength=len(normals)) / planes.size)
-        over, even = moon_veil(self.ambient, self.facade, sky)[0], sky.luminances()
+        over, even = self.moon_veil(sky), sky.luminances()
         lux = [sky.twilight(), sky.glow(), moon, *(np.full(moon.shape, mean) for mean in self.means)]
         veils = [self.sky_veil * even[TWILIGHT], self.sky_veil * even[GLOW], over]
         veils += [np.full(moon.shape, veil) for veil in self.veils]

@@ -157,8 +157,12 @@ def moon_veil(ambient: Ambient, facade: Facade, sky: Sky) -> Veil:
     if ambient.eye is None:
         return Veil(np.zeros_like(light), np.zeros_like(light))
     _, sight = line_of_sight(ambient.eye, middle(facade))
-    hidden = hidden_directions(facade, ambient.eye, towards)
-    light = np.where(hidden, 0.0, light * np.maximum(towards @ sight, 0.0))
+    light = light * np.maximum(towards @ sight, 0.0)
+    # What is below the horizon, or behind the viewer, sends no light that could be hidden.
+    there = np.asarray(light > 0.0)
+    hidden = np.zeros(there.shape, dtype=bool)
+    hidden[there] = hidden_directions(facade, ambient.eye, towards[there])
+    light = np.where(hidden, 0.0, light)
     return veil_of(light, angle_from(sight, towards), age=ambient.age)
 
 

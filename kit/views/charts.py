@@ -40,6 +40,7 @@ HATCHES = ("", "///", "...", "\\\\\\", "xxx", "---", "ooo", "+++")
 DAY = 24 * 60
 # The sky goes on top, so that what stays all night stands on the ground.
 SKY = {GLOW: 1, MOON: 2, TWILIGHT: 3}
+BOX = np.array([Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY], dtype=Path.code_type)
 SMALL: dict[str, Any] = {"fontsize": 8}
 PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
 RISE: dict[str, Any] = {"marker": "o", "color": "white", "markeredgecolor": "black", "markersize": 5, "linestyle": ""}
@@ -99,10 +100,12 @@ class ChartBoard(Board):
 def source_chart(result: xr.Dataset, *, date: Any = None, bars: int = 10) -> Chart:
     """Return the chart that `draw_sources` draws."""
     one = pick(result, date, WHOLE)
-    one = one.isel(minute=slice(None, None, max(1, -(-one.sizes["minute"] // bars))))
-    one = one.isel(source=one["ambient_illuminance"].max("minute").values > 0)
-    one = one.isel(source=np.argsort([SKY.get(str(name), 0) for name in one["source"].values], kind="stable"))
-    lux, clock, names = one["ambient_illuminance"].values, _minutes(one), one["source"].values.astype(str).tolist()
+    every = max(1, -(-one.sizes["minute"] // bars))
+    clock, light = _minutes(one)[::every], one["ambient_illuminance"].values[:, ::every]
+    all_names = one["source"].values.astype(str).tolist()
+    there = [k for k in range(len(all_names)) if light[k].max() > 0]
+    there.sort(key=lambda k: SKY.get(all_names[k], 0))
+    names, lux = [all_names[k] for k in there], light[there]
     total = lux.sum(axis=0)
     # Above all bars of the dark hours.
     top = _round_up(1.15 * total[total <= 3.0 * total.min()].max())
@@ -127,8 +130,8 @@ def source_chart(result: xr.Dataset, *, date: Any = None, bars: int = 10) -> Cha
         artists: list[Any] = []
         for style, low, high in zip(styles, ends[:-1], ends[1:], strict=True):
             corners = np.stack([[left, right, right, left, left], [low, low, high, high, low]], axis=-1)
-            boxes = [Path(box, closed=True) for box in corners.swapaxes(0, 1)]
-            artists.append(ax.add_patch(PathPatch(Path.make_compound_path(*boxes), **style)))
+            boxes = Path(corners.swapaxes(0, 1).reshape(-1, 2), np.tile(BOX, clock.size))
+            artists.append(ax.add_patch(PathPatch(boxes, **style)))
         for x, value in zip(clock, total, strict=True):
             if value > top:
                 words = f"{value:,.0f}" if value >= 10 else f"{value:.1f}"
