@@ -438,10 +438,8 @@ def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Fail
 
 def _together(bands: Sequence[Levels | None]) -> Levels | None:
     listed = [band for band in bands if band is not None]
-    if len(listed) < len(bands):
-        return None
-    low, nominal, high = (float(sum(level)) for level in zip(*listed, strict=True))
-    return low, nominal, high
+    low, nominal, high = np.sum(listed, axis=0).tolist() if listed else (0.0, 0.0, 0.0)
+    return (low, nominal, high) if len(listed) == len(bands) else None
 
 
 def _median_of(values: Array) -> float | None:

@@ -209,12 +209,7 @@ def describe(
     Returns
     -------
     xarray.Dataset
-        As from `evaluate` for one candidate, without its limits.
-
-    Raises
-    ------
-    InputError
-        As for `evaluate`; for a zoom that is not set.
+        As from `evaluate` for one candidate, without its limits; it raises the same errors.
     """
     front = Front.of(facade, target, obstacles, audience, points)
     check_in_front(facade, placement.position, "position", "a lens")

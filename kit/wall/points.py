@@ -82,7 +82,6 @@ class WallPoints:
     `weight` is the area of the front that each stands for, as the audience sees it [m2].
     """
 
-    facade: Facade
     planes: Planes
     position: Array
     patch: Index
@@ -128,7 +127,6 @@ class WallPoints:
             more = [seen[i].representative_point() for i in missed.tolist()]
             index, x, y = np.append(index, missed), np.append(x, [m.x for m in more]), np.append(y, [m.y for m in more])
         return cls(
-            facade=facade,
             planes=raster.planes,
             position=raster.planes.lift(index, x, y),
             patch=index,
@@ -199,7 +197,6 @@ class FrontRaster:
         rows, columns = np.divmod(flat, self.grid.x.size)
         patch = self.patch.ravel()[flat].astype(np.intp)
         return WallPoints(
-            facade=self.facade,
             planes=self.planes,
             position=self.planes.lift(patch, self.grid.x[columns], self.grid.y[rows]),
             patch=patch,
