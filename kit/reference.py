@@ -32,22 +32,10 @@ Number = Annotated[float, Field(allow_inf_nan=False, ge=0.0)]
 
 
 class Row(BaseModel):
-    """One value of a reference table.
+    """One value of a reference table, in `unit` (``"1"`` is dimensionless), with its band and where it comes from.
 
-    Parameters
-    ----------
-    group, name, quantity : str
-        What the value is of; lower case.
-    value, low, high : float
-        Nominal and band in `unit`: 0 <= low <= value <= high, finite. A reflectance or transmittance is at most 1.
-    unit : str
-        One of `UNITS`; ``"1"`` is dimensionless.
-    source, edition, locator : str
-        Title, edition or year, and place in the source; none may be empty.
-    status : {"seen", "from memory"}
-        Whether the value was read in, or computed from, a public copy of the source.
-    note : str
-        May be empty.
+    0 <= low <= value <= high, all finite; a reflectance or transmittance is at most 1. `status` is "seen" where the
+    value was read in, or computed from, a public copy of the source. Only the note may be empty.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
@@ -86,11 +74,8 @@ RIGHT = (
 def read_table(path: str | Path) -> tuple[Row, ...]:
     """Return the rows of the table at `path`, each of them checked.
 
-    Raises
-    ------
-    InputError
-        For a file that cannot be read, a header other than `FIELDS`, a row with a cell too few or too
-        many, a cell out of its domain, or a (group, name, quantity) that comes twice.
+    `InputError`: a file that cannot be read, a header other than `FIELDS`, a row with a cell too few or too many, a
+    cell out of its domain, or a (group, name, quantity) that comes twice.
     """
     path = Path(path)
     try:
@@ -140,19 +125,10 @@ def names(table_name: str, group: str | None = None) -> tuple[str, ...]:
 
 
 def row(table_name: str, name: str, *, group: str | None = None, quantity: str | None = None) -> Row:
-    """Return the one row of a table that fits.
+    """Return the one row of a table that fits, such as ``row("surfaces", "red brick")``.
 
-    Parameters
-    ----------
-    table_name, name : str
-        For example ``"surfaces", "red brick"``.
-    group, quantity : str, optional
-        Needed only where the name alone fits several rows.
-
-    Raises
-    ------
-    InputError
-        If no row fits (the message lists near and known names) or several do.
+    `group` and `quantity` are needed only where the name alone fits several rows. `InputError`: no row fits (the
+    message lists near and known names), or several do.
     """
     candidates = _in_group(table_name, group)
     known = tuple(dict.fromkeys(item.name for item in candidates))

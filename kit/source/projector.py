@@ -26,13 +26,12 @@ from kit.fields import (
     NAME,
     SOURCE,
     THROW_RATIO,
+    Declared,
     Is,
     Many,
     Number,
     Range,
     Vector,
-    check_fields,
-    check_named,
     declared,
 )
 
@@ -63,25 +62,21 @@ class NumberOrRange(Number):
 SHARE_DELIVERED = Number(label="share delivered", above=0.0, high=1.5)
 ZOOM = NumberOrRange(**vars(THROW_RATIO))
 RESOLUTION = Vector(label="resolution", length=2, of=Number(low=1, whole=True), default=(1920, 1200))
-LENS_SHIFT = Vector(label="lens shift", length=2, meaning="of the picture's centre, in picture widths and heights")
+LENS_SHIFT = Vector(
+    label="lens shift", length=2, meaning="of the picture's centre from the lens axis, in picture widths and heights"
+)
 SEQUENTIAL_CONTRAST = CONTRAST.but(label="sequential contrast", meaning="full white over full black", endless=True)
+ZONES = Many(
+    label="lens zones", of=Vector(of=Number(above=0.0)), least=3, meaning="three rows of three readings, any one unit"
+)
 CHECKERBOARD_CONTRAST = CONTRAST.but(label="checkerboard contrast", meaning="white over black of a checkerboard")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Factor:
-    """One factor between stated lumens and lumens on the wall.
+class Factor(Declared):
+    """One factor between stated lumens and lumens on the wall, such as ``"housing window: plain pane"``."""
 
-    Parameters
-    ----------
-    name : str
-        For example ``"housing window: plain pane"``.
-    low, nominal, high : float
-        Transmitted share, 0 < low <= nominal <= high <= 1.5 (a unit may deliver more than stated).
-    source : str
-        Where the numbers come from.
-    """
-
+    thing = "factor"
     name: str = declared(NAME)
     low: float = declared(SHARE_DELIVERED)
     nominal: float = declared(SHARE_DELIVERED)
@@ -89,42 +84,27 @@ class Factor:
     source: str = declared(SOURCE)
 
     def __post_init__(self) -> None:
-        where = check_named(self, "factor")
+        super().__post_init__()
         if not self.low <= self.nominal <= self.high:
-            raise InputError(where, (self.low, self.nominal, self.high), "low <= nominal <= high")
+            band = (self.low, self.nominal, self.high)
+            raise InputError(f"factor {self.name!r}", band, "low <= nominal <= high")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Projector:
+class Projector(Declared):
     """A video projector, described by figures of its data sheet or of a light meter.
-
-    Parameters
-    ----------
-    light_output : float
-        Stated light output [lm], above 0.
-    throw_ratio : float or (float, float)
-        Distance / picture width, above 0. A pair is the range of a zoom lens; `at` sets it.
-    resolution : (int, int)
-        Picture elements across and down; gives the aspect.
-    lens_shift : (float, float)
-        Picture centre against the lens axis: picture widths to the right, picture heights up, as the
-        audience sees it.
-    sequential_contrast : float
-        Full white over full black, one after the other, measured; above 1. Infinite: no leak.
-    checkerboard_contrast : float, optional
-        White over black zones of a 16-zone checkerboard, measured in the dark; at most
-        `sequential_contrast`. What it lacks to that is light scattered inside the lens.
-        Not given: no scatter.
-    zones : 3 x 3 floats, optional
-        Illuminance readings of a white picture on a perpendicular wall at the centres of nine equal
-        zones, any one unit, top row first, left to right as the audience sees it (IEC 61947-1).
-    chain : sequence of Factor
-        Applied to `light_output`; empty: what is stated reaches the wall.
 
     Raises
     ------
     InputError
         For any value outside its domain.
+
+    Notes
+    -----
+    A pair of throw ratios is the range of a zoom lens; `at` sets it. What the checkerboard of 16 zones, measured in the
+    dark, lacks to the sequential contrast is light scattered inside the lens; not given: none. The lens zones are
+    readings of a white picture on a perpendicular wall at the centres of nine equal parts, top row first, left to
+    right as the audience sees it (IEC 61947-1).
 
     Examples
     --------
@@ -142,13 +122,13 @@ class Projector:
     lens_shift: tuple[float, float] = declared(LENS_SHIFT, default=(0.0, 0.0))
     sequential_contrast: float = declared(SEQUENTIAL_CONTRAST, default=math.inf)
     checkerboard_contrast: float | None = declared(CHECKERBOARD_CONTRAST, default=None)
-    zones: tuple[tuple[float, float, float], ...] | None = declared(
-        Many(label="lens zones", of=Vector(of=Number(above=0.0)), least=3), default=None
+    zones: tuple[tuple[float, float, float], ...] | None = declared(ZONES, default=None)
+    chain: tuple[Factor, ...] = declared(
+        Many(label="losses", of=Is(kind=Factor)), default=(), meaning="on the light's way to the wall; none: no loss"
     )
-    chain: tuple[Factor, ...] = declared(Many(label="losses", of=Is(kind=Factor)), default=())
 
     def __post_init__(self) -> None:
-        check_fields(self)
+        super().__post_init__()
         if self.checkerboard_contrast is not None and self.checkerboard_contrast > self.sequential_contrast:
             right = f"at most the sequential contrast, {self.sequential_contrast:g}"
             raise InputError("checkerboard_contrast", self.checkerboard_contrast, right)
@@ -176,13 +156,10 @@ class Projector:
         return self.throw_ratio
 
     def transmission(self) -> Levels:
-        """Return the chain's product as (low, nominal, high), dimensionless.
-
-        Low and high combine the factors' relative deviations in quadrature (JCGM 100:2008, 5.1.2).
-        """
+        """Return the chain's product as (low, nominal, high), dimensionless; see `combine`."""
         return combine([(f.low, f.nominal, f.high) for f in self.chain])
 
-    def delivered(self) -> tuple[float, float, float]:
+    def delivered(self) -> Levels:
         """Return the lumens that reach the wall as (low, nominal, high): stated light output times the chain [lm]."""
         low, nominal, high = self.transmission()
         return self.light_output * low, self.light_output * nominal, self.light_output * high
@@ -201,7 +178,7 @@ class Projector:
         return 2.0 * (1.0 / self.checkerboard_contrast - 1.0 / self.sequential_contrast)
 
 
-def combine(factors: Iterable[Sequence[float]]) -> tuple[float, float, float]:
+def combine(factors: Iterable[Sequence[float]]) -> Levels:
     """Return the product of factors, each (low, nominal, high), with their deviations in quadrature."""
     rows = list(factors)
     nominal = math.prod(middle for _, middle, _ in rows)
@@ -229,19 +206,19 @@ def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...
         if group not in chosen:
             raise InputError("chain", group, f"one of {', '.join(chosen)}")
         chosen[group] = option
-    factors = []
-    for group, option in chosen.items():
-        row = reference.row("light_losses", option, group=group)
-        factors.append(
-            Factor(
-                name=f"{group}: {option}",
-                low=row.low,
-                nominal=row.value,
-                high=row.high,
-                source=f"{row.source}, {row.edition}, {row.locator} ({row.status})",
-            )
+    rows = {
+        f"{group}: {option}": reference.row("light_losses", option, group=group) for group, option in chosen.items()
+    }
+    return tuple(
+        Factor(
+            name=name,
+            low=row.low,
+            nominal=row.value,
+            high=row.high,
+            source=f"{row.source}, {row.edition}, {row.locator} ({row.status})",
         )
-    return tuple(factors)
+        for name, row in rows.items()
+    )
 
 
 def typical_projector(

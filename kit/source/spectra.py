@@ -18,13 +18,12 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import NAME, SHARE, SOURCE, Is, Many, Number, OneOf, check_named, declared
-
-Array = NDArray[np.float64]
+from kit.fields import NAME, SHARE, SOURCE, Declared, Is, Many, Number, OneOf, declared
 
 WAVELENGTHS: Array = np.arange(380.0, 781.0, 5.0)
 FINE: Array = np.arange(380.0, 781.0, 1.0)
@@ -47,39 +46,31 @@ AMBIENT = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Spectrum:
+class Spectrum(Declared):
     """A spectral reflectance, or the relative spectral power of a light.
-
-    Parameters
-    ----------
-    name : str
-    wavelengths : sequence of float
-        Ascending [nm], no step above 20 nm, from 400 or less to 700 or more.
-    values : sequence of float
-        As many, each finite and 0 or more.
-    origin : {"measured", "recovered", "parametric", "assumed flat", "combined"}
-        Recovered: the smoothest one that has a known colour.
-    source : str
-        Where the values come from.
 
     Raises
     ------
     InputError
-        For a gap, wavelengths out of order or twice, or a value that is none.
+        For a gap above 20 nm, wavelengths out of order or twice, that leave out some of 400 to 700 nm, or a value that
+        is none.
     """
 
+    thing = "spectrum"
     name: str = declared(NAME)
-    wavelengths: tuple[float, ...] = declared(Many(of=Number(above=0.0, unit="nm"), least=2))
-    values: tuple[float, ...] = declared(Many(of=Number(low=0.0), least=2))
-    origin: str = declared(OneOf(label="origin", options=ORIGINS))
+    wavelengths: tuple[float, ...] = declared(Many(of=Number(above=0.0, unit="nm"), least=2), meaning="ascending")
+    values: tuple[float, ...] = declared(Many(of=Number(low=0.0), least=2), meaning="as many")
+    origin: str = declared(
+        OneOf(options=ORIGINS), meaning=f"{', '.join(ORIGINS)}; recovered: the smoothest that has a known colour"
+    )
     source: str = declared(SOURCE)
 
     def __post_init__(self) -> None:
-        where = check_named(self, "spectrum")
-        waves = self.wavelengths
+        super().__post_init__()
+        where, waves = f"spectrum {self.name!r}", self.wavelengths
         if len(self.values) != len(waves):
-            given = f"{len(self.values)} values"
-            raise InputError(f"{where}: values", given, f"{len(waves)}, one for each wavelength")
+            right = f"{len(waves)}, one for each wavelength"
+            raise InputError(f"{where}: values", f"{len(self.values)} values", right)
         for before, after in pairwise(waves):
             if after <= before:
                 right = f"wavelengths that ascend; {before:g} nm stands before it"
@@ -123,29 +114,27 @@ class Spectrum:
 
 
 @dataclass(frozen=True, kw_only=True)
-class LightSource:
-    """The light of a projector: spectral power of each channel, not dimmed.
+class LightSource(Declared):
+    """The light of a projector: relative spectral power of each channel in one unit, not dimmed; the sum is the white.
 
-    Parameters
-    ----------
-    name : str
-    red, green, blue : Spectrum
-        Relative power, in one unit: their sum is the white.
-    source : str
-        Where the spectra come from.
+    Raises
+    ------
+    InputError
+        For a channel without power.
     """
 
+    thing = "light source"
     name: str = declared(NAME)
     red: Spectrum = declared(Is(kind=Spectrum))
     green: Spectrum = declared(Is(kind=Spectrum))
     blue: Spectrum = declared(Is(kind=Spectrum))
-    source: str = declared(SOURCE)
+    source: str = declared(SOURCE, meaning="where the spectra come from")
 
     def __post_init__(self) -> None:
-        where = check_named(self, "light source")
+        super().__post_init__()
         for channel, spectrum in zip(CHANNELS, self.channels, strict=True):
             if not any(spectrum.values):
-                raise InputError(f"{where}: {channel}", 0.0, "a spectrum with some power")
+                raise InputError(f"light source {self.name!r}: {channel}", 0.0, "a spectrum with some power")
 
     @property
     def channels(self) -> tuple[Spectrum, Spectrum, Spectrum]:
@@ -183,23 +172,7 @@ def tristimulus(light: Spectrum, reflectance: Spectrum | None = None) -> Array:
 
 @cache
 def ambient_spectrum(name: str) -> Spectrum:
-    """Return the relative spectral power of light that is not the projector's.
-
-    Parameters
-    ----------
-    name : str
-        ``"sodium street lamp"``, ``"warm white led street lamp"``, ``"cool white led street lamp"`` or
-        ``"daylight"``.
-
-    Raises
-    ------
-    InputError
-        For another name.
-
-    References
-    ----------
-    CIE 015:2018 as carried by colour-science.
-    """
+    """Return the relative spectral power of light that is not the projector's: one of `AMBIENT` (CIE 015:2018)."""
     import colour
 
     if name not in AMBIENT:
@@ -254,19 +227,18 @@ def light_source(name: str) -> LightSource:
             below, above = ((FINE + end - part["peak"]) / deviation for end in (-0.5, 0.5))
             emission += part["weight"] * (ndtr(above) - ndtr(below))
     bands = [parts[f"{channel} band"] for channel in CHANNELS]
-    inside = [(band["from"] <= FINE) & (band["to"] > FINE) for band in bands]
-    split = np.where(np.stack(inside), emission, 0.0)
+    split = np.stack([np.where((band["from"] <= FINE) & (band["to"] > FINE), emission, 0.0) for band in bands])
     white = parts[mode or "white"]
     x, y = white["x"], white["y"]
     powers = np.linalg.solve((split @ colour_matching()).T, [x / y, 1.0, (1.0 - x - y) / y])
     if np.any(powers <= 0.0):
         raise InputError(f"light source {name!r}: white", (x, y), "a chromaticity between those of its channels")
     source = "sum of Gaussians and bands from light_source_spectra.csv; from memory, no product measured"
-    spectra = [
-        spectrum(f"{name}: {channel}", FINE, values, "parametric", source)
+    channels = {
+        channel: spectrum(f"{name}: {channel}", FINE, values, "parametric", source)
         for channel, values in zip(CHANNELS, powers[:, None] * split, strict=True)
-    ]
-    return LightSource(name=name, red=spectra[0], green=spectra[1], blue=spectra[2], source=source)
+    }
+    return LightSource(name=name, source=source, **channels)
 
 
 def spectrum(name: str, wavelengths: Iterable[Any], values: Iterable[Any], origin: str, source: str) -> Spectrum:

@@ -6,9 +6,9 @@ import math
 from functools import cache, lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from kit import reference
+from kit.arrays import Array
 from kit.errors import InputError
 from kit.source.spectra import (
     FINE,
@@ -21,8 +21,6 @@ from kit.source.spectra import (
     tristimulus,
 )
 from kit.wall.facade import Surface
-
-Array = NDArray[np.float64]
 
 
 def surface_spectrum(surface: Surface) -> Spectrum:
@@ -63,12 +61,11 @@ def _adjusted(name: str, kind: str, own: Spectrum | None, target: float) -> Spec
 @cache
 def _base(name: str, kind: str) -> Spectrum:
     """Spectrum of a named surface, of a typical one of its kind, or a flat one; of no particular lightness."""
-    rows = [row for row in reference.table("surface_spectra") if row.name == name]
-    typical = ""
+    table = reference.table("surface_spectra")
+    rows, typical = [row for row in table if row.name == name], ""
     if not rows and kind:
         first = reference.names("surface_spectra", kind)[0]
-        rows = [row for row in reference.table("surface_spectra") if row.name == first]
-        typical = f"taken as {first}; "
+        rows, typical = [row for row in table if row.name == first], f"taken as {first}; "
     if not rows:
         return _flat(name, "nothing known of its colour")
     known = {row.quantity: row.value for row in rows}
@@ -76,12 +73,13 @@ def _base(name: str, kind: str) -> Spectrum:
     if "chart patch" in known or "cfi 2017 sample" in known:
         return _measured(name, known, source)
     reflectance = reference.value("surfaces", rows[0].name, quantity="reflectance")
-    if "x" in known:
-        chromaticity = known["x"], known["y"]
-    elif known["munsell chroma"] == 0.0:
+    if "x" not in known and known["munsell chroma"] == 0.0:
         return _flat(name, source)
-    else:
-        chromaticity = _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
+    chromaticity = (
+        (known["x"], known["y"])
+        if "x" in known
+        else _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
+    )
     points = {float(q.split()[2]): value for q, value in known.items() if q.startswith("reflectance at ")}
     values = recover(*chromaticity, reflectance, points)
     return spectrum(name, WAVELENGTHS, values, "recovered", source)
@@ -92,9 +90,8 @@ def _measured(name: str, known: dict[str, float], source: str) -> Spectrum:
     import colour
 
     if "chart patch" in known:
-        patches = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())
-        patch = patches[int(known["chart patch"]) - 1]
-        return spectrum(name, patch.wavelengths, patch.values, "measured", source)
+        table = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())[int(known["chart patch"]) - 1]
+        return spectrum(name, table.wavelengths, table.values, "measured", source)
     from colour.quality.cfi2017 import load_TCS_CIE2017
 
     samples = load_TCS_CIE2017(colour.SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], 5))
@@ -110,29 +107,15 @@ def _flat(name: str, source: str) -> Spectrum:
 def recover(x: float, y: float, reflectance: float, points: dict[float, float] | None = None) -> Array:
     """Return the smoothest spectral reflectance with a given colour, on `WAVELENGTHS`.
 
-    Parameters
-    ----------
-    x, y, reflectance : float
-        Chromaticity and luminous reflectance under D65, CIE 1931 2 degree observer.
-    points : mapping of float to float, optional
-        Published reflectances at wavelengths of the grid [nm] that the curve goes through.
+    `x`, `y` and `reflectance` are chromaticity and luminous reflectance under D65, CIE 1931 2 degree observer; `points`
+    are published reflectances at wavelengths of the grid [nm] that the curve goes through. Without a reflectance
+    between 0 and 1 that has them all: `InputError`.
 
-    Raises
-    ------
-    InputError
-        If no reflectance between 0 and 1 has this colour (and these points).
-
-    Notes
-    -----
-    The problem of Meng et al. 2015: the least sum of squared steps that has the tristimulus values and lies within
-    0 and 1. It is quadratic, so a bounded linear least-squares solver finds the minimum in milliseconds; the
-    general optimiser in ``colour.recovery.XYZ_to_sd_Meng2015`` needs a second for the same curve on this grid.
-    Of the methods in colour-science this objective comes closest to published spectra of bricks and plaster.
-
-    References
-    ----------
-    J. Meng, F. Simon, J. Hanika, C. Dachsbacher, Physically meaningful rendering using tristimulus colours,
-    Computer Graphics Forum 34 (2015), doi:10.1111/cgf.12676.
+    The problem of Meng et al. (J. Meng, F. Simon, J. Hanika, C. Dachsbacher, Computer Graphics Forum 34 (2015),
+    doi:10.1111/cgf.12676): the least sum of squared steps that has the tristimulus values and lies within 0 and 1. It
+    is quadratic, so a bounded linear least-squares solver finds the minimum in milliseconds; the general optimiser in
+    ``colour.recovery.XYZ_to_sd_Meng2015`` needs a second for the same curve on this grid. Of the methods in
+    colour-science this objective comes closest to published spectra of bricks and plaster.
     """
     from scipy.optimize import lsq_linear
 
@@ -140,17 +123,14 @@ def recover(x: float, y: float, reflectance: float, points: dict[float, float] |
     # From grid points to every nanometre; linear, which on a curve this smooth is 1e-4 from what `on` does.
     spread = np.stack([np.interp(FINE, WAVELENGTHS, unit) for unit in np.eye(len(WAVELENGTHS))])
     weighted = colour_matching() * daylight[:, None]
-    rows: list[Array] = [(spread @ weighted).T / weighted[:, 1].sum()]
-    wanted = [x / y * reflectance, reflectance, (1.0 - x - y) / y * reflectance]
-    for wave, value in (points or {}).items():
-        rows.append(np.equal(WAVELENGTHS, wave)[None, :].astype(float))
-        wanted.append(value)
-    conditions, goal = np.vstack(rows), np.array(wanted)
+    given = points or {}
+    through = np.equal.outer(list(given), WAVELENGTHS).astype(float).reshape(-1, len(WAVELENGTHS))
+    conditions = np.vstack([(spread @ weighted).T / weighted[:, 1].sum(), through])
+    goal = np.array([x / y * reflectance, reflectance, (1.0 - x - y) / y * reflectance, *given.values()])
     steps = np.diff(np.eye(len(WAVELENGTHS)), axis=0)
     heavy = 1e4  # the conditions count that much more than smoothness, and so hold to 1e-6
-    found = lsq_linear(
-        np.vstack([steps, heavy * conditions]), np.concatenate([np.zeros(len(steps)), heavy * goal]), bounds=(0.0, 1.0)
-    ).x
+    system, wanted = np.vstack([steps, heavy * conditions]), np.append(np.zeros(len(steps)), heavy * goal)
+    found = lsq_linear(system, wanted, bounds=(0.0, 1.0)).x
     if np.abs(conditions @ found - goal).max() > 1e-4:
         raise InputError("colour", (x, y, reflectance), "a colour that some surface can have under D65")
     return np.clip(found, 0.0, 1.0)
