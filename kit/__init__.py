@@ -30,7 +30,7 @@ PUBLIC = {
         "wet_surface",
     ],
     "wall.facade": ["Facade", "Patch", "Surface", "split_at", "with_returns"],
-    "wall.house_file": ["load_house", "parse_house"],
+    "wall.house_file": ["house_toml", "load_house", "parse_house"],
     "wall.layers": ["Layer", "stack"],
     "wall.occlusion": ["Obstacle", "Occluders"],
     "wall.points": ["FrontRaster", "WallPoints"],

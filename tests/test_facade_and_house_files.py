@@ -1,4 +1,6 @@
+import json
 import math
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -10,10 +12,13 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
+from kit.toml_file import parse_length
 from kit.wall.facade import kinds, split_at
 from kit.wall.raster import SAME_PLANE, Grid, exposed, exposed_area, visible
+from kit.wall.surface_names import OTHER_NAMES, find_surface
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
+FRONTS = Path(__file__).parent / "houses"
 PLAIN = kit.Surface(name="plain", reflectance=0.5)
 SQUARE = [(0, 0), (2, 0), (2, 2), (0, 2)]
 
@@ -57,6 +62,18 @@ def test_a_patch_seen_edge_on_does_not_face_the_audience():
     assert not side.faces_audience
     with pytest.raises(kit.InputError, match="patches"):
         kit.Facade([side])
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("turn", [0.0, 0.3, 1.0, 2.5])
+def test_the_normal_of_a_patch_seen_edge_on_lies_across_the_view_to_the_last_digit(turn):
+    # Upright sides and slanting ones: rounding must not make one of them face the audience.
+    along = np.array((np.cos(turn), np.sin(turn), 0.0))
+    patch = kit.Patch("side", [tuple(s * along + (0, 0, z)) for s, z in ((0, 0), (3, 0), (3, -2), (0, -2))], PLAIN)
+    assert patch.normal[2] == 0.0
+    # Rounding only.
+    assert abs(float(patch.normal @ (-np.sin(turn), np.cos(turn), 0.0))) == pytest.approx(1.0, rel=1e-12)
+    assert patch.area == pytest.approx(6.0, rel=1e-12)
 
 
 @pytest.mark.bad_input
@@ -391,7 +408,7 @@ def test_feet_become_metres_exactly():
     assert front.patch("main wall").outline[0] == (-20 * 0.3048, 0.0, 0.0)
     assert front.patch("bay").outline[2] == (12 * 0.3048, 9 * 0.3048, 2 * 0.3048)
     assert front.patch("bay").holes[0][2] == (6 * 0.3048, 3 * 0.3048, 2 * 0.3048)
-    metres = kit.parse_house(GOOD.replace('units = "ft"', 'units = "m"'))
+    metres = kit.parse_house(GOOD.replace('units = "ft"', 'units = "m"\nunits_checked = true'))
     for here, there in zip(front.patches, metres.patches, strict=True):
         assert here.outline == tuple(tuple(c * 0.3048 for c in corner) for corner in there.outline)
         # Rounding only.
@@ -430,7 +447,10 @@ def test_shipped_houses_load(house, unit):
 
 
 def test_a_house_file_may_say_what_a_surface_of_its_own_is():
-    assert kit.parse_house(GOOD).patch("bay").surface.kind == ""
+    assert kit.parse_house(GOOD).patch("bay").surface.kind == "brick"  # as its name says
+    assert kit.parse_house(GOOD.replace("our brick", "our wall")).patch("bay").surface.kind == ""
+    unknown = kit.parse_house(GOOD.replace("high = 0.20", 'high = 0.20\nkind = ""'))
+    assert unknown.patch("bay").surface.kind == ""
     told = kit.parse_house(GOOD.replace("high = 0.20", 'high = 0.20\nkind = "brick"'))
     assert told.patch("bay").surface.kind == "brick"
     assert told.patch("gable").surface.kind == "siding"
@@ -447,18 +467,24 @@ def broken(old, new):
 BAD_FILES = {
     "empty": ("", ["empty"]),
     "comment only": ("# nothing yet", ["empty"]),
-    "wrong syntax": (broken('units = "ft"', "units = ft"), ["valid TOML", "line 3"]),
-    "key twice": (broken('units = "ft"', 'units = "ft"\nunits = "m"'), ["valid TOML"]),
+    "wrong syntax": (broken('units = "ft"', "units = 'ft'' #"), ["valid TOML", "line 3"]),
+    "key twice": (
+        broken('units = "ft"', 'units = "ft"\nunits = "m"'),
+        ["line 4", "each field once", "[[patch]] is missing"],
+    ),
     "no units": (broken('units = "ft"', ""), ["units", "to be there"]),
-    "wrong unit": (broken('"ft"', '"yards"'), ["units", "'yards'", '"ft" or "m"']),
+    "wrong unit": (broken('"ft"', '"yards"'), ["units", "'yards'", "one of ft, m, in, cm"]),
     "no patch": ('name = "a"\nunits = "m"', ["patch", "to be there"]),
     "patch is no list": ('name = "a"\nunits = "m"\npatch = 3', ["patch", "3", "list"]),
-    "patch is a table": ('name = "a"\nunits = "m"\n[patch]\nname = "x"', ["patch", "list"]),
+    "patch is a table": (
+        'name = "a"\nunits = "m"\npatch = { name = "x" }',
+        ["patch", "list"],
+    ),
     "unknown surface": (
         broken('"white siding"', '"white sidding"'),
         ["patch 'gable'", "surface", "'white sidding'", "'white siding'"],
     ),
-    "patch name twice": (broken('"gable"', '"main wall"'), ["patches: name", "'main wall'", "no other"]),
+    "patch name twice": (broken('"gable"', '"main wall"'), ["patch 'main wall': name", "no other"]),
     "no patch name": (broken('name = "gable"', ""), ["patch number 2", "name", "to be there"]),
     "empty patch name": (broken('"gable"', '""'), ["patch", "name"]),
     "crossed corners": (
@@ -471,10 +497,10 @@ BAD_FILES = {
     ),
     "corner of one number": (broken("[0, 30]", "[0]"), ["patch 'gable'", "corners 3", "[0]"]),
     "not a number": (broken("width = 40", "width = nan"), ["patch 'main wall'", "rectangle, width", "nan"]),
-    "endless": (broken("[0, 30]", "[0, inf]"), ["patch 'gable'", "corners 3 2", "inf"]),
+    "endless": (broken("[0, 30]", "[0, inf]"), ["patch 'gable'", "corners 3[1]", "inf"]),
     "text for a number": (
-        broken("width = 40", 'width = "40 ft"'),
-        ["patch 'main wall'", "width", "'40 ft'", "a number"],
+        broken("width = 40", 'width = "forty"'),
+        ["patch 'main wall'", "width", "'forty'", "a number such as 5.5", '"5 ft 6 in"'],
     ),
     "no width": (broken("width = 40, ", ""), ["patch 'main wall'", "rectangle, width", "to be there"]),
     "negative width": (broken("width = 40", "width = -40"), ["patch 'main wall'", "width", "-40"]),
@@ -512,7 +538,7 @@ BAD_FILES = {
         broken("high = 0.20", 'high = 0.20\nkind = "bricks"'),
         ["surface 'our brick'", "kind", "'bricks'", "one of", "brick"],
     ),
-    "kind is a number": (broken("high = 0.20", "high = 0.20\nkind = 3"), ["our brick", "kind", "3", "text"]),
+    "kind is a number": (broken("high = 0.20", "high = 0.20\nkind = 3"), ["our brick", "kind", "3", "one of brick"]),
     "far too large": (broken("width = 40", "width = 1e300"), ["patch 'main wall'", "width", "1e+300"]),
 }
 
@@ -535,7 +561,7 @@ def test_a_bad_house_file_is_refused_naming_file_patch_field_and_value(case, tmp
 @pytest.mark.bad_input
 def test_a_file_that_cannot_be_read_is_refused_by_its_path(tmp_path):
     (tmp_path / "latin.toml").write_bytes('name = "Häuschen"'.encode("latin-1"))
-    for name, reason in (("no such.toml", "No such file"), ("latin.toml", "UTF-8"), ("", "directory")):
+    for name, reason in (("no such.toml", "no such file"), ("latin.toml", "UTF-8"), ("", "a folder")):
         path = tmp_path / name
         with pytest.raises(kit.InputError, match=reason) as caught:
             kit.load_house(path)
@@ -548,3 +574,392 @@ def test_a_recess_with_its_hole_is_accepted():
     text = text.replace("height = 20 }\n", "height = 20 }\nholes = [[[4, 1], [12, 1], [12, 9], [4, 9]]]\n", 1)
     front = kit.parse_house(text)
     assert front.patch("bay").offset == pytest.approx(-2 * 0.3048, rel=1e-12)  # rounding only
+
+
+# What a home-owner types
+
+
+ALSO = {
+    "5.5": 5.5, "5,5": 5.5, "5.5 ft": 5.5, "5,5 feet": 5.5, "5'6\"": 5.5, "5' 6": 5.5, "5’ 6”": 5.5, "5′6″": 5.5,
+    "5 ft 6 in": 5.5, "5 ft. 6 in.": 5.5, "5 feet, 6 inches": 5.5, "66 in": 5.5, "66\"": 5.5, "66''": 5.5,
+    "5 1/2 ft": 5.5, "5½ ft": 5.5, "5' 6 1/2\"": 5.5 + 0.5 / 12, "-5'6\"": -5.5, "−5.5 ft": -5.5,
+    "1.6764 m": 5.5, "167.64 cm": 5.5, "1 m 67,64 cm": 5.5, "1676.4 mm": 5.5, ".5": 0.5, "1/2": 0.5, "11,5": 11.5,
+}  # fmt: skip
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("words", ALSO)
+def test_lengths_are_understood_as_they_are_said(words):
+    # 12 inches to a foot, 0.3048 m to a foot, by definition; rounding only.
+    assert parse_length(words, "ft") == pytest.approx(ALSO[words], rel=1e-12)
+    assert parse_length(words, "ft") * 0.3048 == pytest.approx(
+        parse_length(words, "in") * 0.0254 if any(c.isalpha() or c in "'\"’′" for c in words) else ALSO[words] * 0.3048
+    )
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    "words",
+    ["", "x", "forty", "5-6", "5 6", "1,250", "5' 14\"", "5.5' 6\"", "5 1/0", "5 yd", "6 in 5 ft", "5 6 ft", "9" * 99],
+)
+def test_lengths_that_may_be_anything_are_refused_with_what_is_right(words):
+    assert parse_length(words, "ft") is None
+    with pytest.raises(kit.InputError, match=r"main wall': rectangle, width = .*5\.5, or text such as \"5 ft 6 in\""):
+        kit.parse_house(broken("width = 40", f"width = {json.dumps(words)}"))
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("unit", ["ft", "m", "in", "cm"])
+def test_lengths_with_a_unit_of_their_own_are_the_same_in_every_file(unit):
+    text = GOOD.split("[[patch]]", maxsplit=2)
+    wall = text[1].replace("-20", '"-20 ft"').replace("40", '"12.192 m"').replace("20 }", '"20\' 0\\"" }')
+    front = kit.parse_house(text[0].replace('"ft"', f'"{unit}"') + "[[patch]]" + wall)
+    # Rounding only.
+    assert front.bounds == pytest.approx((-6.096, 6.096, 0, 6.096), rel=1e-12)
+
+
+NAMED = {
+    "gray siding": "grey siding", "grey siding": "grey siding", "siding, grey": "grey siding",
+    "Gray vinyl siding": "grey siding",
+    "stone": "grey stone", "dark window": "bare window", "bare window": "bare window", "dark panes": "bare window",
+    "dark widow": None,
+    "stucco": "beige stucco", "white door": "white door", "red bricks": "red brick", "white render": "white stucco",
+    "barn-red weatherboard": "red siding", "window with closed white blinds": "window with white shade",
+    "window with white inner shutters": "window with white shade", "timber, dark": "dark wood", "lawn": "grass",
+    "asphalt shingles": "asphalt shingle roof", "off-white stucco": "white stucco",
+    "off-white fabric": "off-white fabric",
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("name", NAMED)
+def test_other_names_of_surfaces_are_understood_or_the_nearest_are_named(name):
+    text = broken('"white siding"', json.dumps(name))
+    if NAMED[name] is None:
+        with pytest.raises(kit.InputError, match=r"patch 'gable': surface = 'dark widow': expected .*window"):
+            kit.parse_house(text)
+    else:
+        assert kit.parse_house(text).patch("gable").surface == kit.Surface.from_reference(NAMED[name])
+
+
+def test_other_names_mean_surfaces_that_are_there_and_one_each():
+    assert OTHER_NAMES.keys() <= set(reference.names("surfaces"))
+    others = [name for names in OTHER_NAMES.values() for name in names]
+    assert len(others) == len(set(others))
+    assert not set(others) & set(reference.names("surfaces"))
+    for name, known in OTHER_NAMES.items():
+        for other in known:
+            assert find_surface(other, {}).name == name
+    for name in reference.names("surfaces"):
+        assert find_surface(name.replace("grey", "gray"), {}).name == name
+
+
+@pytest.mark.bad_input
+def test_a_surface_of_one_of_several_shades_is_asked_for():
+    with pytest.raises(kit.InputError, match=r"expected one of red brick, dark red brick, .*glazed brick"):
+        kit.parse_house(broken('"white siding"', '"brick"'))
+    with pytest.raises(kit.InputError, match=r"expected one of white door, white garage door, red door, dark door"):
+        kit.parse_house(broken('"white siding"', '"front door"'))
+    with pytest.raises(kit.InputError, match=r"kit.surfaces\(\) shows all"):
+        kit.parse_house(broken('"white siding"', '"plutonium"'))
+
+
+MANY = """
+name = "Our house"
+units = "ft"
+[[patch]]
+name = "wall"
+rectangle = { left = 0, bottom = 0, width = 40, hieght = 20 }
+surface = "brik"
+[[patch]]
+name = "window"
+rectangle = { left = 5, bottom = 10, width = -4, height = 5 }
+surface = "drk window"
+colour = "red"
+[[patch]]
+name = "door"
+surface = "white door"
+judged = "no"
+"""
+
+
+@pytest.mark.bad_input
+def test_all_mistakes_of_a_file_are_told_at_once():
+    with pytest.raises(kit.InputError) as caught:
+        kit.parse_house(MANY, "our_house.toml")
+    head, *lines = str(caught.value).split("\n")
+    assert head == "our_house.toml has 7 mistakes:"
+    for line, words in zip(
+        lines,
+        (
+            ("patch 'wall': rectangle, hieght", "20", "did you mean height?"),
+            ("patch 'window': colour", "'red'", "name, surface, rectangle"),
+            ("patch 'window': rectangle, width", "-4", "above 0"),
+            ("patch 'door': judged", "'no'", "true or false"),
+            ("patch 'wall': surface", "'brik'", "brick"),
+            ("patch 'window': surface", "'drk window'", "bare window"),
+            ("patch 'door': rectangle or corners", "neither"),
+        ),
+        strict=True,
+    ):
+        for word in words:
+            assert word in line
+        assert " ... " not in line
+        assert len(line) < 300
+
+
+@pytest.mark.bad_input
+def test_of_very_many_mistakes_the_first_eight_are_told_and_the_rest_counted():
+    patches = "".join(f'[[patch]]\nname = "p{i}"\nsurface = "x"\ncorners = 3\n' for i in range(30))
+    with pytest.raises(kit.InputError) as caught:
+        kit.parse_house(f'name = "a"\nunits = "m"\n{patches}')
+    lines = str(caught.value).split("\n")
+    assert (len(lines), lines[-1]) == (10, "- and 52 more")
+
+
+SLIPS = {
+    'units = "ft': ["closing quote", 'units = "ft"'],
+    "units = ft": ["quotes before and after text", 'units = "ft"'],
+    'units = ft"': ["quotes before and after text", 'units = "ft"'],
+    "units = “ft”": ["straight quotes", 'units = "ft"'],
+    'units: "ft"': ["= in place of the colon"],
+    'units = "ft"\nunits_checked = True': ["small letters", "units_checked = true"],
+}
+WALLS = {
+    "width = 40,5": ["a point in place of the decimal comma", "width = 40.5,"],
+    "width = 40 ft": ["quotes round a length with its unit", '"40 ft"'],
+    "width = 40'6\"": ["quotes round a length with its unit", '"40 ft 6 in"'],
+    'width = "40\'6""': ["quotes round a length with its unit", '"40 ft 6 in"'],
+    "width = 40.": ["a digit after the point", "width = 40.0"],
+    "bottom = .5, width = 40": ["a digit before the point", "bottom = 0.5"],
+}
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("slip", [*SLIPS, *WALLS])
+def test_slips_of_toml_are_told_in_plain_words_and_with_the_other_mistakes(slip):
+    text = (
+        broken('units = "ft"', slip)
+        if slip in SLIPS
+        else broken("width = 40", slip).replace("bottom = 0, bottom", "bottom")
+    )
+    words = SLIPS.get(slip) or WALLS[slip]
+    with pytest.raises(kit.InputError) as caught:
+        kit.parse_house(text)
+    assert str(caught.value).startswith("house file: line ")
+    with pytest.raises(kit.InputError) as both:
+        kit.parse_house(text.replace("white siding", "white sidding"))
+    assert "has 2 mistakes" in str(both.value)
+    assert "patch 'gable': surface = 'white sidding'" in str(both.value)
+    for word in words:
+        assert word in str(caught.value)
+        assert word in str(both.value)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("old", "new", "word"),
+    [
+        ("[[patch]]", "[patch]", "[[patch]] in double brackets"),
+        ('[surfaces."our brick"]', "[surfaces.our brick]", "quotes round the name of a surface"),
+        ("bottom = 0, width", "bottom = 0 width", "a comma between two fields"),
+        ("height = 20 }", "height = 20, }", "no comma before }"),
+        ("height = 20 }", "height = 20", "a closing }"),
+        ("width = 40, height = 20 }", "width = 40,\n  height = 20\n}", "all between { and } in one line"),
+        ("[20, 20], [0, 30]", "[20, 20] [0, 30]", "a comma between two lists"),
+        ("depth = 2\n", "depth = 2\nunits_checked = true\n", "at the top of the file"),
+        ("depth = 2\n", "depht = 2\n", "did you mean depth?"),
+        ('surface = "white siding"\n', 'surface = "white siding"\nname = "c"\n', "[[patch]] is missing above it"),
+    ],
+)
+def test_what_is_left_out_or_too_much_is_told_in_plain_words(old, new, word):
+    with pytest.raises(kit.InputError, match=re.escape(word)) as caught:
+        kit.parse_house(GOOD.replace(old, new) if old == "[[patch]]" else broken(old, new))
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.bad_input
+def test_a_file_that_is_not_there_is_told_with_those_that_are(tmp_path):
+    (tmp_path / "houses").mkdir()
+    for name in ("my_house.toml", "b.toml", "houses/old_house.toml"):
+        (tmp_path / name).write_text(GOOD, encoding="utf-8")
+    with pytest.raises(kit.InputError) as caught:
+        kit.load_house(tmp_path / "my_hose.toml")
+    assert "my_hose.toml" in str(caught.value)
+    right = f"one of my_house.toml, houses/old_house.toml, b.toml in {tmp_path}"
+    assert caught.value.right == right
+    with pytest.raises(kit.InputError, match="no such file"):
+        kit.load_house(tmp_path / "nowhere" / "a.toml")
+    (tmp_path / "large.toml").write_bytes(b"#" * 3_000_000)
+    with pytest.raises(kit.InputError, match=r"3,000,000 bytes.*at most 2 MB"):
+        kit.load_house(tmp_path / "large.toml")
+    for odd in (None, 3, "a\0b"):
+        with pytest.raises(kit.InputError, match="house file"):
+            kit.load_house(odd)
+
+
+PANE = """
+[[patch]]
+name = "pane"
+rectangle = { left = 0, bottom = 5, width = 4, height = 4 }
+surface = "bare window"
+"""
+
+
+@pytest.mark.bad_input
+def test_a_window_before_its_wall_is_told_with_the_wall():
+    head, wall, *_ = GOOD.split("[[patch]]")
+    window = PANE
+    kit.parse_house(f"{head}[[patch]]{wall}{window}")
+    with pytest.raises(
+        kit.InputError, match=r"patch 'pane' = 'hidden'.*after 'main wall'.*write the window after the wall"
+    ):
+        kit.parse_house(f"{head}{window}[[patch]]{wall}")
+    # In front of it, or reaching beyond it, a patch is seen whatever the order.
+    for change in ("\ndepth = 0.1", ""):
+        seen = window.replace("left = 0", "left = 18") if not change else window.strip() + change + "\n"
+        kit.parse_house(f"{head}{seen}[[patch]]{wall}")
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("units", "width", "height", "door", "question"),
+    [
+        ("ft", 312, 228, 84, r'front is 312 ft wide: are these inches \(units = "in"\)\?'),
+        ("m", 40, 15, 7, r"door 'door' is 7 m high: are these feet"),
+        ("m", 40, 19, 7, r"brick 'wall' is 19 m high: are these feet"),
+        ("m", 96, 19, 7, r"front is 96 m wide: are these feet"),
+        ("ft", 11, 5, 2, None),
+        ("ft", 5, 3, 2, r"front is 5 ft wide: are these metres"),
+        ("in", 40, 19, 7, r"front is 40 in wide: are these feet"),
+        ("ft", 40, 60, 7, r"brick 'wall' is 60 ft high: is a number wrong\?"),
+        ("m", 950, 500, 210, r"are these centimetres"),
+        ("ft", 40, 19, 7, None),
+        ("m", 12, 6, 2.1, None),
+    ],
+)
+def test_sizes_that_no_house_has_are_questioned_with_the_unit_that_makes_sense(units, width, height, door, question):
+    text = f"""
+name = "a"
+units = "{units}"
+[[patch]]
+name = "wall"
+rectangle = {{ left = 0, bottom = 0, width = {width}, height = {height} }}
+surface = "red brick"
+[[patch]]
+name = "door"
+rectangle = {{ left = 0, bottom = 0, width = {door / 2}, height = {door} }}
+surface = "white door"
+"""
+    if question is None:
+        kit.parse_house(text)
+        return
+    with pytest.raises(kit.InputError, match=question) as caught:
+        kit.parse_house(text)
+    assert "add units_checked = true" in str(caught.value)
+    checked = kit.parse_house(text.replace("[[patch]]", "units_checked = true\n[[patch]]", 1))
+    assert checked.bounds[1] == pytest.approx(width * {"ft": 0.3048, "m": 1.0, "in": 0.0254, "cm": 0.01}[units])
+
+
+@pytest.mark.bad_input
+def test_a_patch_far_from_all_others_is_blamed_itself():
+    window = PANE.replace("left = 0", "left = 160")
+    with pytest.raises(kit.InputError, match=r"patch 'pane' = '140 ft from the rest': expected a place on the front"):
+        kit.parse_house(f"{GOOD}{window}")
+
+
+# What is written is what was read
+
+
+def same(one, other):
+    assert [p.name for p in one.patches] == [p.name for p in other.patches]
+    for a, b in zip(one.patches, other.patches, strict=True):
+        assert (a.surface, a.judged) == (b.surface, b.judged)
+        for ring, again in zip(a.rings, b.rings, strict=True):
+            np.testing.assert_allclose(ring, again, atol=1e-9)
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("path", sorted([*HOUSES.glob("*.toml"), *FRONTS.glob("*.toml")]), ids=lambda path: path.stem)
+@pytest.mark.parametrize("units", ["ft", "m", "in", "cm"])
+def test_a_house_that_is_written_and_read_is_the_same(path, units):
+    front = kit.load_house(path)
+    text = kit.house_toml(front, units)
+    again = kit.parse_house(text)
+    same(front, again)
+    assert again.name == front.name
+    assert kit.house_toml(again, units) == text
+
+
+def test_a_written_house_keeps_names_holes_and_surfaces_of_its_own():
+    text = GOOD.replace("Our house", 'a \\"b\\" \\u007f #').replace("high = 0.20", 'high = 0.20\nkind = ""\ngain = 1.1')
+    front = kit.parse_house(text.replace("depth = 2\n", "depth = 2\nthickness = 0.5\njudged = false\n"))
+    assert front.name == 'a "b" \x7f #'
+    again = kit.parse_house(kit.house_toml(front, "ft"))
+    same(front, again)
+    assert again.patch("bay").surface.gain == 1.1
+    odd = kit.parse_house(GOOD.replace('units = "ft"', 'units = "m"\nunits_checked = true'))
+    same(odd, kit.parse_house(kit.house_toml(odd, "cm")))
+
+
+@pytest.mark.bad_input
+def test_a_front_that_no_house_file_holds_is_not_written():
+    leaning_only = kit.Facade([kit.Patch("roof", [(0, 0, 0), (4, 0, 0), (4, 3, -2), (0, 3, -2)], PLAIN)])
+    two = kit.Facade(
+        [
+            kit.Patch("a", SQUARE, PLAIN),
+            kit.Patch("b", [(3, 0), (5, 0), (5, 2)], kit.Surface(name="plain", reflectance=0.6)),
+        ]
+    )
+    for front in (leaning_only, two):
+        with pytest.raises(kit.InputError, match="front"):
+            kit.house_toml(front)
+    with pytest.raises(kit.InputError, match="units"):
+        kit.house_toml(two, "yards")
+
+
+# The fronts as their owners told them
+
+
+HALVES = {"brick half": (26, 19), "siding half": (26, 10), "garage": (20, 10), "garage door": (16, 7)}
+TOLD = {
+    "split_level": (52, 24, "ft", HALVES | {"left window": (5, 4), "front door": (3, 7), "chimney": (3, 24)}),
+    "town_house": (5.2, 11, "m", {"plinth": (5.2, 0.6), "bay": (2.4, 5.4), "left window, second floor": (1.1, 1.9)}),
+    "farmhouse": (14, 9, "m", {"wall": (14, 5.4), "post 5": (0.15, 2.6)}),
+}
+
+
+@pytest.mark.parametrize("name", TOLD)
+def test_fronts_told_in_plain_words_load_and_get_a_verdict(name):
+    width, height, unit, parts = TOLD[name]
+    front = kit.load_house(FRONTS / f"{name}.toml")
+    metre = {"ft": 0.3048, "m": 1.0}[unit]
+    left, right, bottom, top = front.bounds
+    # Rounding only.
+    assert ((right - left) / metre, (top - bottom) / metre) == pytest.approx((width, height), rel=1e-12)
+    for patch, size in parts.items():
+        x0, y0, x1, y1 = front.patch(patch).elevation.bounds
+        assert ((x1 - x0) / metre, (y1 - y0) / metre) == pytest.approx(size, rel=1e-12)
+    projector = kit.typical_projector(8000, 0.8)
+    middle = 0.5 * (left + right)
+    place = kit.Placement(position=(middle, 0.3, 12), aim=(middle, 0.3, 0))
+    street = kit.Ambient(vertical_illuminance=1.0)
+    scene = kit.Scene(facade=front, projectors=[(projector, place)], ambient=street)
+    verdict = kit.judge(kit.light_map(scene, 0.1))
+    assert verdict.sentence("ft")
+    assert {part.name for part in verdict.surfaces} <= {surface.name for surface in front.surfaces()}
+
+
+def test_fronts_told_in_plain_words_stand_as_told():
+    brick = kit.load_house(FRONTS / "split_level.toml")
+    assert brick.patch("brick half").surface.reflectance == 0.16
+    assert brick.patch("garage").outline[0][2] == pytest.approx(4 * 0.3048)
+    assert brick.patch("right window").surface.name == "bare window"
+    town = kit.load_house(FRONTS / "town_house.toml")
+    assert town.patch("bay").outline[0][1:] == pytest.approx((3.6, 0.7))
+    assert town.patch("bay").outline[2][1] == pytest.approx(9.0)
+    assert sum("window" in p.name for p in town.patches) == 6
+    farm = kit.load_house(FRONTS / "farmhouse.toml")
+    assert sum(p.name.startswith("window") for p in farm.patches) == 7
+    assert sum(p.name.startswith("post") and p.faces_audience for p in farm.patches) == 5
+    assert farm.patch("porch roof edge").outline[2][1:] == pytest.approx((2.8, 2.4))
+    assert farm.patch("roof").outline[2][1] == 9.0

@@ -1,7 +1,7 @@
 """House files: a front in TOML, written with a tape measure.
 
     name = "Our house"
-    units = "ft"                     # or "m"; for every length in the file
+    units = "ft"                     # or "m", "in", "cm"; for every length in the file
 
     [surfaces."our brick"]           # only for surfaces that the reference data do not have
     reflectance = 0.16
@@ -21,7 +21,7 @@
 
     [[patch]]
     name = "bay"
-    rectangle = { left = 4, bottom = 1, width = 8, height = 8 }
+    rectangle = { left = "4 ft", bottom = 1, width = "8 ft 6 in", height = 8 }
     depth = 2                        # in front of the wall
     surface = "our brick"
 
@@ -30,84 +30,78 @@ own depth as a third number, for a roof that leans back. A patch in front of the
 to the wall, so that its shadow is whole; `thickness` says how far back instead (a post, a board; 0: a sheet).
 `judged = false` leaves a patch out of the verdict, as for a roof that shows nothing.
 Patches in one plane lie on top of each other in the order of the file: windows after their wall.
+`units_checked = true` takes sizes that no house front has as they are.
 """
 
 from __future__ import annotations
 
-import tomllib
+import math
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Any
 
-import pydantic
+import numpy as np
 import shapely
-from pydantic import BaseModel, ConfigDict, Field
 
+from kit import reference
 from kit.errors import InputError
-from kit.units import metres_per
-from kit.wall.facade import Facade, Patch, Ring, Surface, with_returns
+from kit.fields import FLAG, NAME, REFLECTANCE, OneOf, Spec, Vector
+from kit.toml_file import Named, Reader, Record, Several, TypedLength, Values, metres, read_text, table, toml
+from kit.wall.facade import GAIN, KIND, Facade, Patch, Ring, Surface, with_returns
 from kit.wall.raster import SAME_PLANE
+from kit.wall.surface_names import find_surface, kind_of
 
-Length = Annotated[float, Field(allow_inf_nan=False, ge=-1000.0, le=1000.0)]
-Size = Annotated[float, Field(allow_inf_nan=False, gt=0.0, le=1000.0)]
-Corner = Annotated[list[Length], Field(min_length=2, max_length=3)]
-Outline = Annotated[list[Corner], Field(min_length=3, max_length=1000)]
-Name = Annotated[str, Field(min_length=1, max_length=200, pattern=r"\S")]
+# What a house front measures, from the garden wall to the block of flats [m].
+WIDTHS, HEIGHTS = (2.0, 60.0), (1.0, 30.0)
+# How high one part of it may be, by its kind.
+TALLEST = {"door": 4.5, "window": 4.0}
+TALL = 16.0
+UNIT_NAMES = {"ft": "feet", "m": "metres", "in": "inches", "cm": "centimetres"}
 
-# What is right, where pydantic's own words would not help a home-owner.
-RIGHT = {
-    "missing": "this field to be there",
-    "extra_forbidden": "no such field here; see the list in the README",
-    "float_type": "a number",
-    "string_type": "text in quotes",
-    "bool_type": "true or false",
-    "literal_error": '"ft" or "m"',
-    "list_type": "a list in square brackets",
-    "model_type": "a table in braces or brackets",
-    "model_attributes_type": "a table in braces or brackets",
+
+@dataclass(frozen=True, kw_only=True)
+class Corner(Vector):
+    """A corner of a patch: [x, y] or [x, y, depth]."""
+
+    def checked(self, field: str, value: Any) -> tuple[float, ...]:
+        """Return its two or three lengths."""
+        if not isinstance(value, list) or len(value) not in (2, 3):
+            raise InputError(field, value, "[x, y], or [x, y, depth]")
+        return Vector(length=len(value), of=self.of).checked(field, value)
+
+
+PLACE = TypedLength(label="length", unit="m", low=-1000.0, high=1000.0)
+SIZE = PLACE.but(above=0.0)
+UNIT = OneOf(label="unit of all lengths in this file", options=tuple(UNIT_NAMES))
+CORNERS = Several(of=Corner(of=PLACE), least=3, label="corners in order round it, [x, y] or [x, y, depth]")
+SURFACE: dict[str, Spec] = {
+    "reflectance": REFLECTANCE,
+    "low": REFLECTANCE.but(optional=True),
+    "high": REFLECTANCE.but(optional=True),
+    "gain": GAIN.but(optional=True),
+    "kind": KIND,
 }
-
-
-class _Record(BaseModel):
-    model_config = ConfigDict(extra="forbid", strict=True)
-
-
-class _Rectangle(_Record):
-    left: Length
-    bottom: Length
-    width: Size
-    height: Size
-
-    def corners(self) -> list[list[float]]:
-        right, top = self.left + self.width, self.bottom + self.height
-        return [[self.left, self.bottom], [right, self.bottom], [right, top], [self.left, top]]
-
-
-class _Surface(_Record):
-    """As `Surface`, which knows what each number may be."""
-
-    reflectance: float
-    low: float | None = None
-    high: float | None = None
-    gain: float | None = None
-    kind: str = ""
-
-
-class _Patch(_Record):
-    name: Name
-    surface: Name
-    rectangle: _Rectangle | None = None
-    corners: Outline | None = None
-    depth: Length = 0.0
-    thickness: Annotated[float, Field(allow_inf_nan=False, ge=0.0, le=1000.0)] | None = None
-    holes: list[Outline] = []
-    judged: bool = True
-
-
-class _House(_Record):
-    name: Name
-    units: Literal["ft", "m"]
-    patch: Annotated[list[_Patch], Field(min_length=1, max_length=2000)]
-    surfaces: dict[Name, _Surface] = {}
+PATCH: dict[str, Spec] = {
+    "name": NAME,
+    "surface": NAME.but(label="one of the kit's, or of your own"),
+    "rectangle": Record(
+        fields={"left": PLACE, "bottom": PLACE, "width": SIZE, "height": SIZE}, label="rectangle", optional=True
+    ),
+    "corners": CORNERS.but(optional=True),
+    "depth": PLACE.but(default=0.0, meaning="in front of the wall"),
+    "thickness": PLACE.but(low=0.0, optional=True, meaning="of a post or a board; left out: back to the wall"),
+    "holes": Several(of=CORNERS, default=(), label="openings"),
+    "judged": FLAG.but(default=True, meaning="whether a verdict counts the patch"),
+}
+HOUSE: dict[str, Spec] = {
+    "name": NAME,
+    "units": UNIT,
+    "units_checked": FLAG.but(default=False, meaning="take unusual sizes as they are"),
+    "surfaces": Named(of=Record(fields=SURFACE), label="surface", default=()),
+    "patch": Several(of=Record(fields=PATCH), least=1, most=2000),
+}
 
 
 def load_house(path: str | Path) -> Facade:
@@ -126,8 +120,7 @@ def load_house(path: str | Path) -> Facade:
     Raises
     ------
     InputError
-        For anything that is wrong with the file; names the file, the patch, the field, the value and what
-        is right.
+        For whatever is wrong with the file, all at once: each with the patch, the field, the value and what is right.
 
     Examples
     --------
@@ -136,103 +129,244 @@ def load_house(path: str | Path) -> Facade:
     >>> house.patch("main wall").surface.name
     'red brick'
     """
-    file = Path(path)
-    try:
-        source = file.read_text(encoding="utf-8-sig")
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "not text in UTF-8"
-        raise InputError("house file", str(path), f"a TOML file that can be read ({reason})") from None
-    return parse_house(source, file.name)
+    return parse_house(read_text("house file", path), Path(path).name)
 
 
 def parse_house(source: str, file: str = "house file") -> Facade:
     """Read a front from the text of a house file; `file` is the name used in errors. See `load_house`."""
-    try:
-        content = tomllib.loads(source)
-    except RecursionError:
-        raise InputError(file, "nested too deeply", "valid TOML") from None
-    except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
-        raise InputError(file, str(error), "valid TOML") from None
+    reader = Reader(file, HOUSE)
+    front, _ = read_front(reader, reader.parse(source), HOUSE)
+    reader.finish()
+    assert front is not None
+    return front
+
+
+def read_front(
+    reader: Reader, content: Mapping[str, Any] | None, fields: Mapping[str, Spec]
+) -> tuple[Facade | None, Values]:
+    """Return the front that a file's content describes, None where it has mistakes, and all that is in `fields`."""
     if not content:
-        raise InputError(file, "", "a name, units and at least one [[patch]]; the file is empty")
+        if content is not None:
+            reader.wrong("text", "", "a name, units and at least one [[patch]]; the file is empty")
+        return None, Values()
+    reader.unit = unit_of(content)
+    values = reader.record(fields, content)
+    own: dict[str, Surface] = {}
+    for name, told in dict(values.get("surfaces", ())).items():
+        own[name] = Surface(name="known", reflectance=0.5)  # a wrong one is no mistake of its patches
+        with reader.noting():
+            if told.whole:
+                own[name] = Surface(**{"name": name, "kind": kind_of(name)} | told)
+    given = values.get("patch", ())
+    built = [_patch(reader, item, own) for item in given]
+    names = Counter(item["name"] for item in given if "name" in item)
+    for name in (name for name, count in names.items() if count > 1):
+        reader.wrong(f"patch {name!r}: name", name, "a name that no other patch has")
     try:
-        house = _House.model_validate(content)
-    except pydantic.ValidationError as error:
-        raise _plain(error, content, file) from None
-    scale = metres_per(house.units)
-    try:
-        return _facade(house, scale)
+        front = Facade(tuple(patch for patches in built for patch in patches), name=values.get("name", "?"))
     except InputError as error:
-        raise InputError(f"{file}: {error.field}", error.value, error.right) from None
+        if not reader.mistakes:
+            reader.mistakes.append(error)
+        return None, values
+    before = len(reader.mistakes)
+    _note_hidden(front, reader)
+    if all(built) and len(reader.mistakes) == before and "units" in values and not values.get("units_checked"):
+        _question_sizes(front, reader)
+    return (None if reader.mistakes else front), values
 
 
-def _facade(house: _House, scale: float) -> Facade:
-    own = {name: Surface(name=name, **s.model_dump(exclude_none=True)) for name, s in house.surfaces.items()}
-    patches: list[Patch] = []
-    for item in house.patch:
-        where = f"patch {item.name!r}"
-        if (item.rectangle is None) == (item.corners is None):
-            given = "both" if item.corners else "neither"
-            raise InputError(f"{where}: rectangle or corners", given, "one of the two")
+def unit_of(content: Mapping[str, Any], otherwise: str = "m") -> str:
+    """Return the unit of the lengths in a file; what is none is noted when its field is read."""
+    units = content.get("units")
+    return units if isinstance(units, str) and units in UNIT_NAMES else otherwise
+
+
+def _patch(reader: Reader, given: Values, own: Mapping[str, Surface]) -> tuple[Patch, ...]:
+    """Return a patch and the sides that close it off; none where a mistake has been noted."""
+    before, where, scale = len(reader.mistakes), given.where, metres(reader.unit)
+    if given.given and ("rectangle" in given.given) == ("corners" in given.given):
+        both = "both" if "corners" in given.given else "neither"
+        reader.wrong(f"{where}rectangle or corners", both, "one of the two")
+    if "surface" in given:
         try:
-            surface = own.get(item.surface) or Surface.from_reference(item.surface)
+            surface = find_surface(given["surface"], own)
         except InputError as error:
-            raise InputError(f"{where}: surface", error.value, error.right) from None
-        corners = item.corners if item.rectangle is None else item.rectangle.corners()
-        assert corners is not None
-        patch = Patch(
-            item.name,
-            _metres(corners, item.depth, scale),
-            surface,
-            tuple(_metres(hole, item.depth, scale) for hole in item.holes),
-            item.judged,
-        )
-        deepest = min(corner[2] for corner in patch.outline)
-        back = min(deepest, 0.0)
-        if item.thickness is not None:
-            back = deepest - item.thickness * scale
-        if max(corner[2] for corner in patch.outline) - back > SAME_PLANE:
-            patches += with_returns(patch, back)
-        else:
-            patches.append(patch)
-    facade = Facade(tuple(patches), name=house.name)
-    _refuse_hidden(facade)
-    return facade
+            reader.wrong(f"{where}surface", error.value, error.right)
+    if not given.whole or len(reader.mistakes) > before:
+        return ()
+    corners = given.get("corners")
+    if corners is None:
+        left, bottom, width, height = given["rectangle"].values()
+        right, top = left + width, bottom + height
+        corners = [(left, bottom), (right, bottom), (right, top), (left, top)]
+
+    def ring(points: Any) -> Ring:
+        return tuple(tuple(c * scale for c in (*point, given.get("depth", 0.0))[:3]) for point in points)
+
+    holes = tuple(map(ring, given.get("holes", ())))
+    try:
+        patch = Patch(given["name"], ring(corners), surface, holes, given.get("judged", True))
+        near, far = (f(corner[2] for corner in patch.outline) for f in (max, min))
+        back = far - given["thickness"] * scale if "thickness" in given else min(far, 0.0)
+        return with_returns(patch, back) if near - back > SAME_PLANE else (patch,)
+    except InputError as error:
+        reader.wrong(error.field, _in_unit(error.value, scale), error.right)
+        return ()
 
 
-def _metres(corners: list[list[float]], depth: float, scale: float) -> Ring:
-    return tuple((c[0] * scale, c[1] * scale, (c[2] if len(c) == 3 else depth) * scale) for c in corners)
+def _in_unit(value: Any, scale: float) -> Any:
+    """Return corners as they were typed."""
+    if isinstance(value, tuple):
+        return tuple(_in_unit(item, scale) for item in value)
+    return round(value / scale, 4) if isinstance(value, float) else value
 
 
-def _refuse_hidden(facade: Facade) -> None:
-    """Raise `InputError` for a patch that lies wholly behind another: surely a forgotten hole."""
+def _note_hidden(facade: Facade, reader: Reader) -> None:
+    """Note patches that nobody can see: behind another, for want of a hole, or under a later one of its plane."""
     seen = [p for p in facade.patches if p.faces_audience]
     shapes = shapely.STRtree([p.elevation for p in seen])
     depths = [(min(z), max(z)) for z in ([c[2] for c in p.outline] for p in seen)]
-    for patch, shape, (_, nearest) in zip(seen, shapes.geometries, depths, strict=True):
+    for k, (patch, shape, (_, nearest)) in enumerate(zip(seen, shapes.geometries, depths, strict=True)):
         for i in sorted(shapes.query(shape, predicate="covered_by")):
             other = seen[i]
+            z0, zx, zy = other.depth_plane()
             if depths[i][0] > nearest + SAME_PLANE:
-                raise InputError(
-                    f"patch {patch.name!r}: depth",
-                    round(nearest, 4),
-                    f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)",
-                )
+                right = f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)"
+                reader.wrong(f"patch {patch.name!r}: depth", round(nearest / metres(reader.unit), 4), right)
+                break
+            if i > k and all(abs(z0 + zx * x + zy * y - z) <= SAME_PLANE for x, y, z in patch.outline):
+                what = patch.surface.kind if patch.surface.kind in ("window", "door") else "smaller patch"
+                right = f"a place after {other.name!r}, which covers it: write the {what} after the wall"
+                reader.wrong(f"patch {patch.name!r}", "hidden", right)
+                break
 
 
-def _plain(error: pydantic.ValidationError, content: dict[str, Any], file: str) -> InputError:
-    """Return the first of pydantic's errors in words for someone with a tape measure."""
-    first = error.errors(include_url=False)[0]
-    place = list(first["loc"])
-    field = file
-    if place[:1] == ["patch"] and len(place) > 1 and isinstance(place[1], int):
-        item = content["patch"][place[1]]
-        name = item.get("name") if isinstance(item, dict) else None
-        field += f": patch {name!r}" if isinstance(name, str) else f": patch number {place[1] + 1}"
-        place = place[2:]
-    label = ""
-    for step in place:
-        label += f" {step + 1}" if isinstance(step, int) else f"{', ' if label else ''}{step}"
-    value = None if first["type"] == "missing" else first["input"]
-    message = RIGHT.get(first["type"], first["msg"][:1].lower() + first["msg"][1:])
-    return InputError(f"{field}: {label}" if label else field, value, message)
+def _question_sizes(facade: Facade, reader: Reader) -> None:
+    """Note sizes that no house front has, with the unit that would make sense, if there is one."""
+    unit, insist = reader.unit, "if it is right, add units_checked = true"
+    boxes = {p.name: p.elevation.bounds for p in facade.patches if p.faces_audience}
+    ends = {
+        pick((box[k], name) for name, box in boxes.items())[1] for pick, k in ((min, 2), (max, 0), (min, 3), (max, 1))
+    }
+    for name in sorted(ends if len(boxes) > 1 else ()):
+        rest = np.array([box for other, box in boxes.items() if other != name])
+        (left, bottom), (right, top) = rest[:, :2].min(axis=0), rest[:, 2:].max(axis=0)
+        x0, y0, x1, y1 = boxes[name]
+        away = max(x0 - right, left - x1, y0 - top, bottom - y1)
+        if away > max(right - left, top - bottom):
+            far = f"{away / metres(unit):.4g} {unit} from the rest"
+            reader.wrong(f"patch {name!r}", far, f"a place on the front; {insist}")
+            return
+    left, right, bottom, top = facade.bounds
+    sizes = [("the front", "wide", right - left, WIDTHS), ("the front", "high", top - bottom, HEIGHTS)]
+    for p in facade.patches:
+        if p.faces_audience:
+            high = boxes[p.name][3] - boxes[p.name][1]
+            sizes.append(
+                (f"the {p.surface.kind or 'patch'} {p.name!r}", "high", high, (0.0, TALLEST.get(p.surface.kind, TALL)))
+            )
+    for what, how, size, (least, most) in sizes:
+        if not least <= size <= most:
+            better = [
+                (name, sign)
+                for sign, name in UNIT_NAMES.items()
+                if all(low <= length * metres(sign) / metres(unit) <= high for *_, length, (low, high) in sizes)
+            ]
+            question = f'are these {better[0][0]} (units = "{better[0][1]}")' if better else "is a number wrong"
+            told = f"{what} is {size / metres(unit):.4g} {unit} {how}"
+            reader.wrong("units", unit, f"sizes of a house; {told}: {question}? {insist[0].upper()}{insist[1:]}")
+            return
+
+
+def house_toml(facade: Facade, units: str = "m") -> str:
+    """Return a front as the text of a house file, which gives the same front when it is read.
+
+    Parameters
+    ----------
+    facade : Facade
+    units : {"ft", "m", "in", "cm"}
+        Of the lengths in the text.
+
+    Raises
+    ------
+    InputError
+        For a front that a house file cannot hold: two surfaces of one name, or one with a spectrum of its own.
+
+    Examples
+    --------
+    >>> import kit
+    >>> house = kit.load_house("notebooks/houses/light_bungalow.toml")
+    >>> kit.parse_house(kit.house_toml(house, "m")) == house
+    True
+    """
+    top, tables = house_parts(facade, units)
+    return table("", top) + "".join(tables)
+
+
+def house_parts(facade: Facade, units: str = "m") -> tuple[dict[str, Any], list[str]]:
+    """Return what stands at the top of a house file, and its tables as text; see `house_toml`."""
+    scale = metres(UNIT.check("units", units))
+    tables = []
+    for surface in dict.fromkeys(p.surface for p in facade.patches):
+        if surface.name not in reference.names("surfaces") or surface != Surface.from_reference(surface.name):
+            given = {name: getattr(surface, name) for name in SURFACE if getattr(surface, name) is not None}
+            tables.append(table(f"\n[surfaces.{toml(surface.name)}]", given))
+    backs: dict[str, float] = {}
+    for side in facade.patches:
+        body = side.name.rpartition(", return ")[0]
+        if body and not side.faces_audience:
+            backs[body] = min([backs.get(body, math.inf), *(corner[2] for corner in side.outline)])
+    for patch in facade.patches:
+        if patch.faces_audience or patch.name.rpartition(", return ")[0] not in backs:
+            tables.append(table("\n[[patch]]", _typed(patch, backs.get(patch.name), scale)))
+    top: dict[str, Any] = {"name": facade.name, "units": units}
+    for checked in ({}, {"units_checked": True}):
+        try:
+            again = parse_house(table("", top | checked) + "".join(tables), "front")
+        except InputError as error:
+            wrong = str(error)
+        else:
+            if _alike(facade, again):
+                return top | checked, tables
+            wrong = facade.name
+    raise InputError("front", wrong, "a front as a house file holds it: from such files, or made like those")
+
+
+def _typed(patch: Patch, back: float | None, scale: float) -> dict[str, Any]:
+    """Return the fields of a patch that is closed off backwards to z = `back`, lengths in units of `scale`."""
+    flat = len({corner[2] for ring in (patch.outline, *patch.holes) for corner in ring}) == 1
+
+    def ring(corners: Ring) -> list[list[float]]:
+        return [[round(c / scale, 10) + 0.0 for c in corner[: 2 if flat else 3]] for corner in corners]
+
+    given: dict[str, Any] = {"name": patch.name, "surface": patch.surface.name}
+    corners = ring(patch.outline)
+    (left, bottom), (right, top) = corners[0][:2], corners[2][:2]
+    upright = corners == [[left, bottom], [right, bottom], [right, top], [left, top]]
+    if upright and left < right and bottom < top:
+        sizes = {"width": round(right - left, 10), "height": round(top - bottom, 10)}
+        given["rectangle"] = {"left": left, "bottom": bottom} | sizes
+    else:
+        given["corners"] = corners
+    if flat and patch.outline[0][2]:
+        given["depth"] = round(patch.outline[0][2] / scale, 10)
+    far = min(corner[2] for corner in patch.outline)
+    if abs((far if back is None else back) - min(far, 0.0)) > SAME_PLANE:
+        given["thickness"] = 0.0 if back is None else round((far - back) / scale, 10)
+    if patch.holes:
+        given["holes"] = [ring(hole) for hole in patch.holes]
+    return given if patch.judged else given | {"judged": False}
+
+
+def _alike(one: Facade, other: Facade) -> bool:
+    """Whether two fronts are the same but for rounding."""
+    if [p.name for p in one.patches] != [p.name for p in other.patches]:
+        return False
+    return all(
+        (not a.faces_audience or (a.surface, a.judged) == (b.surface, b.judged))
+        and len(a.rings) == len(b.rings)
+        and all(
+            r.shape == s.shape and np.allclose(r, s, rtol=0.0, atol=1e-9) for r, s in zip(a.rings, b.rings, strict=True)
+        )
+        for a, b in zip(one.patches, other.patches, strict=True)
+    )

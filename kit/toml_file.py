@@ -1,0 +1,406 @@
+"""TOML files that people type: read with all their mistakes at once, in plain words; written whole or not at all.
+
+What a file may hold is a `Record`: its fields, each declared as in `kit.fields`. Lengths are in the file's own unit, or
+say theirs as text: ``"5 ft 6 in"``, ``"1,68 m"``; they come out in metres.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import os
+import re
+import secrets
+import tomllib
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from kit.errors import InputError
+from kit.fields import MISSING, Many, Number, OneOf, Spec
+from kit.files import read_file
+from kit.units import metres_per
+from kit.words import join
+
+MOST_BYTES = 2_000_000
+# So many mistakes fit on a page; so many letters of a list a line of a message bears whole.
+MOST_MISTAKES, LINE = 8, 140
+LONGEST = 200
+
+UNIT_WORDS = {
+    "m": "m metre metres meter meters",
+    "ft": "ft foot feet '",
+    "in": 'in inch inches "',
+    "cm": "cm",
+    "mm": "mm",
+}
+UNIT_OF = {word: unit for unit, words in UNIT_WORDS.items() for word in words.split()}
+# Of two units that make up one length, how many of the second go into one of the first.
+SMALLER = {("ft", "in"): 12.0, ("m", "cm"): 100.0, ("m", "mm"): 1000.0}
+_NUMBER = r"(\d+ +\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+)"
+_UNIT = f"({'|'.join(sorted(UNIT_OF, key=len, reverse=True))})?"
+_LENGTH = re.compile(rf"([+-]?) *{_NUMBER} *{_UNIT}\.?(?: *(?:, |and )? *{_NUMBER} *{_UNIT}\.?)?")
+# What editors, phones and rulers make of the signs that count.
+_SIGNS = str.maketrans("′’‘″”“−\xa0", "'''\"\"\"- ") | str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4"})
+
+_END = r"\s*(?=[,}\]#]|$)"
+_LENGTH_VALUE = rf"""=\s*(["']?)([+-]?[\d.,/ ]*\d\s*(?:ft|foot|feet|in|inch|m|cm|mm|['"′″’”])[^,}}#]*?)\1{_END}"""
+# Slips of TOML: what is found in a line, what was meant, and what is right.
+SLIPS: tuple[tuple[str, Any, str], ...] = (
+    (r"[“”„‟«»]", '"', "straight quotes"),
+    (r"^(\s*\[surfaces\.)([^\"'\]]+)\]", r'\1"\2"]', "quotes round the name of a surface"),
+    (r"^(\s*[\w-]+\s*):", r"\1 =", "= in place of the colon"),
+    (r"=\s*(True|False|TRUE|FALSE)\b", lambda found: f"= {found[1].lower()}", "small letters"),
+    (_LENGTH_VALUE, lambda found: f'= "{_in_words(found[2])}"', "quotes round a length with its unit"),
+    (rf"(=\s*[+-]?\d+),(\d+){_END}", r"\1.\2", "a point in place of the decimal comma"),
+    (r"(=\s*[+-]?)\.(\d)", r"\g<1>0.\2", "a digit before the point"),
+    (rf"(=\s*[+-]?\d+\.){_END}", r"\g<1>0", "a digit after the point"),
+    (
+        rf"""=\s*(?!(?:true|false|inf|nan){_END})([^\W\d][^"'=,}}#]*?)["']?{_END}""",
+        r'= "\1"',
+        "quotes before and after text",
+    ),
+    (r'=\s*("[^"]*)$', r'= \1"', "a closing quote"),
+    (r",\s*\}", " }", "no comma before }"),
+    (r"([\w\"'\]}])\s+(?=[A-Za-z_]+\s*=)", r"\1, ", "a comma between two fields"),
+    (r"\]\s+\[", "], [", "a comma between two lists"),
+)
+
+
+class _Missing:
+    def __repr__(self) -> str:
+        return "(missing)"
+
+
+def metres(unit: str) -> float:
+    """Return the length of one unit of a file [m]."""
+    return {"cm": 0.01, "mm": 0.001}.get(unit) or metres_per(unit)
+
+
+def parse_length(words: str, unit: str) -> float | None:
+    """Return a length that stands as text in `unit`, which is also that of a number alone; None: it may be anything."""
+    signs = words.translate(_SIGNS).replace("''", '"').strip().lower()
+    found = _LENGTH.fullmatch(signs) if len(signs) <= 60 else None
+    if not found:
+        return None
+    sign, first, one, second, other = found.groups()
+    big, small = UNIT_OF.get(one, unit), UNIT_OF.get(other, "in")
+    length, more = parse_number(first), parse_number(second or "0")
+    if length is None or more is None:
+        return None
+    if second and (not one or length % 1 or not more < SMALLER.get((big, small), 0.0)):
+        return None
+    total = length * (metres(big) / metres(unit)) + more * (metres(small) / metres(unit))
+    return -total if sign == "-" else total
+
+
+def parse_number(words: str) -> float | None:
+    """Return a number with a decimal point or comma, or a fraction; None for 1,250, which is one thing or another."""
+    whole, _, part = words.rpartition(" ")
+    if re.fullmatch(r"\d+/\d+", part):
+        over, under = map(int, part.split("/"))
+        return float(whole or 0) + over / under if under else None
+    plain = re.fullmatch(r"[+-]?(\d+([.,]\d+)?|[.,]\d+)", words) and not re.fullmatch(r"[1-9]\d{0,2},\d{3}", words)
+    return float(words.replace(",", ".")) if plain else None
+
+
+def _in_words(length: str) -> str:
+    """Return a length with its units in letters, which need no care within quotes."""
+    signs = length.translate(_SIGNS).replace("''", '"')
+    return " ".join(signs.replace("'", " ft ").replace('"', " in ").split())
+
+
+def choices(value: Any, names: Iterable[str], more: str = "") -> str:
+    """Return what is right instead of `value`: all names where a line holds them, else the nearest, then `more`."""
+    known = list(dict.fromkeys(names))
+    near = difflib.get_close_matches(str(value).strip().lower()[:100], known, cutoff=0.5)
+    every = ", ".join(known)
+    if len(every) <= LINE:
+        return f"one of {every}" + (f" (did you mean {near[0]!r}?)" if near else "")
+    return (join([repr(name) for name in near], "or") if near else f"one of {len(known)} names") + more
+
+
+@dataclass(frozen=True, kw_only=True)
+class TypedLength(Number):
+    """A length that stays in the file's unit, so that sums of such lengths are rounded once."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Record(Spec):
+    """A table of declared `fields`; those without a default, and not optional, have to be there."""
+
+    fields: Mapping[str, Spec]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Named(Spec):
+    """Tables `of` one kind by names that people choose; `label` is what one of them is."""
+
+    of: Record
+
+
+@dataclass(frozen=True, kw_only=True)
+class Several(Many):
+    """A list of up to `most` items."""
+
+    most: int = 1000
+
+
+class Values(dict[str, Any]):
+    """The right fields of a record, `given` all names that were typed, `where` what stands before one in a message.
+
+    It is `whole` where nothing in it was wrong.
+    """
+
+    where: str = ""
+    given: frozenset[str] = frozenset()
+    whole: bool = True
+
+
+class Reader:
+    """One file on its way in: its unit of length, and its mistakes so far."""
+
+    def __init__(self, file: str, fields: Mapping[str, Spec]) -> None:
+        self.file, self.fields, self.unit = file, fields, "m"
+        self.mistakes: list[InputError] = []
+
+    def wrong(self, field: str, value: Any, right: str) -> None:
+        """Note a mistake; `finish` raises it."""
+        self.mistakes.append(InputError(field, value, right))
+
+    @contextmanager
+    def noting(self) -> Iterator[None]:
+        """Note what is refused inside, and go on after it."""
+        try:
+            yield
+        except InputError as error:
+            self.mistakes.append(error)
+
+    def finish(self) -> None:
+        """Raise all mistakes as one `InputError`: the only one as it is, several in a line each."""
+        found, more = self.mistakes[:MOST_MISTAKES], len(self.mistakes) - MOST_MISTAKES
+        if len(found) == 1:
+            raise InputError(f"{self.file}: {found[0].field}", found[0].value, found[0].right)
+        if found:
+            error = InputError(self.file, f"{len(self.mistakes)} mistakes", "none")
+            lines = [f"{self.file} has {error.value}:", *(f"- {mistake}" for mistake in found)]
+            error.args = ("\n".join(lines + ([f"- and {more} more"] if more > 0 else [])),)
+            raise error
+
+    def parse(self, source: str) -> dict[str, Any] | None:
+        """Return what the text holds, evident slips of TOML mended and noted; None where one is beyond mending."""
+        lines = source.replace("\r\n", "\n").split("\n")
+        lists = "|".join(name for name, spec in self.fields.items() if isinstance(spec, Several))
+        alone = [i for i, line in enumerate(lines) if re.fullmatch(rf" *\[ *({lists}) *\] *(#.*)?", line[:1000])]
+        for i in alone:
+            name = lines[i].partition("#")[0].strip(" []")
+            lines[i] = f"[[{name}]]"
+        if alone:
+            self.wrong(f"line {alone[0] + 1}", f"[{name}]", f"[[{name}]] in double brackets, each time")
+        for _ in range(MOST_MISTAKES):
+            try:
+                return tomllib.loads("\n".join(lines))
+            except RecursionError:
+                message, place = "nested too deeply", ""
+            except ValueError as error:  # TOMLDecodeError, or a number of thousands of digits
+                message, _, place = str(error).partition(" (at ")
+            at = re.match(r"line (\d+)", place)
+            i = min(int(at[1]), len(lines)) - 1 if at else -1
+            given, right = lines[i].strip(), ""
+            if at and len(lines[i]) <= 1000 and len(source) < MOST_BYTES // 10:
+                right = _mend(lines, i, message)
+            self.wrong(f"line {i + 1}" if at else "text", given if at else message, right or f"valid TOML ({message})")
+            if not right:
+                break
+        return None
+
+    def record(self, fields: Mapping[str, Spec], content: Any, where: str = "") -> Values:
+        """Return the right fields of a table; what is wrong, missing or unknown is noted."""
+        values, before = Values(), len(self.mistakes)
+        values.where = where
+        if isinstance(content, dict):
+            values.given = frozenset(content)
+            meant = {self._unknown(name, content, fields, where) for name in content if name not in fields}
+            for name, spec in fields.items():
+                if name in content:
+                    found = self.read(spec, f"{where}{name}", content[name])
+                    values |= {} if found is None else {name: found}
+                elif spec.default is MISSING and not spec.optional and name not in meant:
+                    self.wrong(f"{where}{name}", _Missing(), "this field to be there")
+        else:
+            self.wrong(where.rstrip(": ,"), content, "a table in braces or brackets")
+        values.whole = len(self.mistakes) == before
+        return values
+
+    def _unknown(self, name: str, content: Mapping[str, Any], fields: Mapping[str, Spec], where: str) -> str:
+        """Note a field that is not there to be given; return the one that was surely meant."""
+        near = [key for key in difflib.get_close_matches(name[:100], fields, cutoff=0.6) if key not in content]
+        right = f"no such field here, but {', '.join(fields)}"
+        if near:
+            right = f"another name (did you mean {near[0]}?)"
+        elif name in self.fields and self.fields is not fields:
+            right = "this at the top of the file, before the first line in brackets"
+        self.wrong(f"{where}{name}", content[name], right)
+        return near[0] if near else ""
+
+    def read(self, spec: Spec, field: str, value: Any) -> Any:
+        """Return a value as `spec` wants it, lengths in metres; None, and a mistake noted, for a wrong one."""
+        before = len(self.mistakes)
+        match spec, value:
+            case Record(), _:
+                return self.record(spec.fields, value, f"{field}{',' if ': ' in field else ':'} ")
+            case Named(), dict():
+                return {
+                    key: self.record(spec.of.fields, item, f"{spec.label} {key!r}: ") for key, item in value.items()
+                }
+            case Many(), list():
+                most = getattr(spec, "most", 1000)
+                if not spec.least <= len(value) <= most:
+                    few = len(value) < spec.least
+                    self.wrong(field, value, f"at least {spec.least} of them" if few else f"at most {most} of them")
+                    return None
+                if isinstance(spec.of, Record):
+                    where = (f"{_called(field, item, i)}: " for i, item in enumerate(value, 1))
+                    return [self.record(spec.of.fields, item, each) for item, each in zip(value, where, strict=True)]
+                items = [self.read(spec.of, f"{field} {i}", item) for i, item in enumerate(value, 1)]
+                return items if len(self.mistakes) == before else None
+            case ((Named() | Many()), _):
+                right = "a list in square brackets" if isinstance(spec, Many) else "a table in braces or brackets"
+                self.wrong(field, value, right)
+                return None
+        with self.noting():
+            return self._checked(spec, field, value)
+        return None
+
+    def _checked(self, spec: Spec, field: str, value: Any) -> Any:
+        inner = innermost(spec)
+        if isinstance(inner, Number):
+            length = inner.unit == "m"
+            value = self._numbers(field, value, length)
+            found = (_local(spec, self.unit) if length else spec).check(field, value)
+            return times(found, metres(self.unit)) if length and not isinstance(inner, TypedLength) else found
+        if isinstance(value, str) and len(value) > LONGEST:
+            raise InputError(field, value, f"at most {LONGEST} letters")
+        if isinstance(inner, OneOf) and isinstance(value, str) and value not in ("", *inner.names()):
+            raise InputError(field, value, choices(value, inner.names()))
+        return spec.check(field, value)
+
+    def _numbers(self, field: str, value: Any, length: bool, depth: int = 3) -> Any:
+        """Return `value` with its texts as numbers."""
+        if isinstance(value, list) and depth and len(value) <= 1000:
+            return [self._numbers(field, item, length, depth - 1) for item in value]
+        if not isinstance(value, str):
+            return value
+        found = parse_length(value, self.unit) if length else parse_number(value)
+        if found is None:
+            texts = ', or text such as "5 ft 6 in" or "1.68 m"' if length else ""
+            raise InputError(field, value, f"a number such as 5.5{texts}")
+        return found
+
+
+def innermost(spec: Any) -> Any:
+    """Return what the items of items of a declaration are."""
+    return innermost(spec.of) if hasattr(spec, "of") else spec
+
+
+def _called(field: str, item: Any, i: int) -> str:
+    name = item.get("name") if isinstance(item, dict) else None
+    return f"{field} {name!r}" if isinstance(name, str) else f"{field} number {i}"
+
+
+def _local(spec: Any, unit: str) -> Any:
+    """Return the declaration of lengths as it is in another unit; as many feet as metres will do for a limit."""
+    if hasattr(spec, "of"):
+        return spec.but(of=_local(spec.of, unit))
+    more = {"in": 12.0, "cm": 100.0}.get(unit, 1.0)
+    return spec.but(unit=unit, low=spec.low * more, high=spec.high * more)
+
+
+def times(value: Any, factor: float) -> Any:
+    """Return a number, or all numbers in tuples of tuples, times a factor."""
+    return tuple(times(item, factor) for item in value) if isinstance(value, tuple | list) else value and value * factor
+
+
+def _mend(lines: list[str], i: int, message: str) -> str:
+    """Mend an evident slip in line `i`; return what is right there, or nothing where no slip is evident."""
+    line = lines[i]
+    if line.count("{") > line.count("}"):
+        end = next((k for k in range(i, min(i + 9, len(lines))) if "}" in lines[k]), i)
+        lines[i : end + 1] = [" ".join(lines[i : end + 1]) + (" }" if end == i else ""), *[""] * (end - i)]
+        return "all between { and } in one line" if end > i else "a closing }"
+    for pattern, put, right in SLIPS:
+        lines[i] = re.sub(pattern, put, line)
+        if lines[i] != line:
+            return f"{right}: {lines[i].strip()}"
+    if "overwrite" in message:
+        lines[i] = ""
+        return "each field once; where another patch begins, [[patch]] is missing above it"
+    return ""
+
+
+def read_text(what: str, path: Any) -> str:
+    """Return the text of a TOML file, or raise `InputError`: for one that is not there, with those that are."""
+    if not isinstance(path, str | Path):
+        raise InputError(what, path, "the path of a TOML file")
+    file, where = Path(path), f"{what} {str(path)!r}"
+    try:
+        if not os.path.lexists(file):
+            folder = file.parent.resolve()
+            there = [str(p.relative_to(folder)) for p in (*folder.glob("*.toml"), *folder.glob("houses/*.toml"))]
+            there.sort(key=lambda name: (-difflib.SequenceMatcher(None, name, file.name).ratio(), name))
+            names = f"one of {', '.join(there[:5])}{f' and {len(there) - 5} more' if len(there) > 5 else ''}"
+            raise InputError(where, "no such file", f"{names if there else 'a TOML file'} in {folder}")
+        return read_file(where, file, right="a TOML file", most=MOST_BYTES).decode("utf-8-sig")
+    except InputError:
+        raise
+    except (OSError, ValueError) as error:
+        right = "text in UTF-8" if isinstance(error, UnicodeDecodeError) else "the path of a TOML file"
+        raise InputError(where, "a file that cannot be read", right) from None
+
+
+def write_text(what: str, path: Path, text: str) -> None:
+    """Write a file: whatever happens meanwhile, it is the old one or the new one; a link or a folder is refused."""
+    where = f"{what} {str(path)!r}"
+    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    try:
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            raise InputError(where, "a link or a folder", "a file of its own")
+        with part.open("xb") as stream:
+            stream.write(text.encode())
+            stream.flush()
+            os.fsync(stream.fileno())
+        part.replace(path)
+    except InputError:
+        raise
+    except (OSError, ValueError) as error:
+        with suppress(OSError, ValueError):
+            part.unlink(missing_ok=True)
+        raise InputError(where, f"cannot be written ({error})", "a file in a folder that is there") from None
+
+
+def toml(value: Any) -> str:
+    """Return a value as TOML, tables in braces."""
+    if isinstance(value, bool | str):
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, Mapping):
+        return f"{{ {', '.join(f'{key} = {toml(item)}' for key, item in value.items())} }}"
+    if isinstance(value, list | tuple):
+        return f"[{', '.join(map(toml, value))}]"
+    return str(int(value)) if value == int(value) else repr(float(value))
+
+
+def table(header: str, values: Mapping[str, Any]) -> str:
+    """Return a table of a TOML file with a field in each line; no header: its top."""
+    return "\n".join(([header] if header else []) + [f"{key} = {toml(value)}" for key, value in values.items()]) + "\n"
+
+
+def written(spec: Spec, value: Any, unit: str) -> Any:
+    """Return a value as it stands in a file: lengths in its unit, without what rounding left."""
+    inner = innermost(spec)
+    return _rounded(times(value, 1.0 / metres(unit))) if isinstance(inner, Number) and inner.unit == "m" else value
+
+
+def _rounded(value: Any) -> Any:
+    return tuple(map(_rounded, value)) if isinstance(value, tuple) else round(value, 10) + 0.0
