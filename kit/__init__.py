@@ -70,6 +70,8 @@ PUBLIC = {
     "answers.cloths": ["ClothChoice", "weigh"],
     "answers.evenings": ["EveningChoice", "Street", "invented_street", "plan_evening"],
     "answers.lessons": ["all_lessons", "lesson"],
+    "answers.lists": ["surfaces", "towns"],
+    "answers.show": ["Machine", "Show", "ShowLamp", "open_show", "save_show", "show_schema"],
     "answers.stands": ["Garden", "StandChoice", "arrange", "invented_garden"],
     "views.charts": ["draw_dimming", "draw_evening", "draw_season", "draw_sources", "draw_tradeoff"],
     "views.class_panel": ["ClassPanel"],

@@ -1,0 +1,586 @@
+"""The show file: a house and all that the pages need beside it, in one TOML file.
+
+    house = "my_house.toml"          # relative to this file; or name, units and [[patch]] as in a house file
+    ambient = 0.5                    # lx on the front, by a light meter held against it
+
+    [place]
+    town = "Chicago"                 # of `kit.towns()`; or latitude, longitude and timezone
+    facing = 180                     # where the front looks: 0 north, 90 east
+
+    [[machine]]
+    name = "the neighbour's"
+    lumens = 5000
+    throw_ratio = [1.2, 2.0]         # or one number
+
+``house`` alone is a complete show file; what is missing is assumed, and `Show.assumed` says so. Every field is in the
+schema that `show_schema` returns. Lengths are in ``units``, or those of the house file, or say their own.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import math
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from functools import cached_property
+from pathlib import Path
+from typing import Any, ClassVar
+
+import numpy as np
+
+from kit import fields, reference
+from kit.answers.lists import towns
+from kit.answers.scenes import DISTRICT, LENS_SHIFT, PURPOSE, RESOLUTION
+from kit.decision.verdict import Target
+from kit.errors import InputError
+from kit.fields import (
+    AMBIENT,
+    FLAG,
+    LENGTH,
+    NAME,
+    THROW_RATIO,
+    Declared,
+    Is,
+    Many,
+    Number,
+    OneOf,
+    Spec,
+    declared,
+    specs,
+)
+from kit.light.lamps import lamp_map
+from kit.sky import luminaire
+from kit.sky.luminaire import LedString, Luminaire, typical_luminaire
+from kit.sky.photometric_file import load_distribution
+from kit.sky.site import TIMEZONE, Site
+from kit.source import projector
+from kit.source.spectra import light_source_names
+from kit.stage.audience import Viewer
+from kit.stage.search import Stand
+from kit.toml_file import (
+    Named,
+    Reader,
+    Record,
+    Several,
+    Values,
+    choices,
+    innermost,
+    metres,
+    read_text,
+    table,
+    write_text,
+    written,
+)
+from kit.units import length_text
+from kit.wall.cloth import MASONRY, NEVER_COVERED, Cloth, cloth_names
+from kit.wall.facade import Facade
+from kit.wall.house_file import HOUSE, UNIT, Corner, house_parts, load_house, read_front, unit_of
+from kit.wall.occlusion import Obstacle
+from kit.wall.points import FrontRaster
+from kit.wall.raster import exposed
+from kit.wall.surface_names import find_surface, kind_of
+from kit.words import capital, join, plain
+
+# Where a show is looked for, and the invented house that stands in for one, in no town.
+MINE, DEMO = "my_show.toml", Path("houses", "brick_two_storey.toml")
+PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
+INVENTED = {"latitude": 42.0, "longitude": -88.0, "timezone": "America/Chicago"}
+COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+
+
+def _lamp_kinds() -> tuple[str, ...]:
+    return tuple(dict.fromkeys(row.name for row in reference.table("luminaires") if row.group == "luminaire"))
+
+
+def _skies() -> tuple[str, ...]:
+    return tuple(name for name in reference.names("sky", "sky glow") if name.endswith(" sky"))
+
+
+SKY = OneOf(label="night sky", options=_skies)
+GROUND = OneOf(label="ground in front", options=lambda: reference.names("surfaces", "ground"))
+PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
+WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")
+AREA = Several(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Machine(Declared):
+    """A projector in hand or on the list."""
+
+    thing: ClassVar[str] = "machine"
+    name: str = declared(NAME)
+    lumens: float = declared(fields.LIGHT_OUTPUT)
+    throw_ratio: float | tuple[float, float] = declared(projector.ZOOM, default=0.8)
+    lens_shift: tuple[float, float] = declared(projector.LENS_SHIFT, default=LENS_SHIFT)
+    resolution: tuple[int, int] = declared(projector.RESOLUTION, default=RESOLUTION)
+    light_source: str = declared(OneOf(label="light source", options=light_source_names), default="laser phosphor")
+    price: float | None = declared(PRICE, default=None)
+
+    def projector(self) -> projector.Projector:
+        """Return it with typical losses and contrast, as `kit.typical_projector`."""
+        return projector.typical_projector(
+            self.lumens, self.throw_ratio, resolution=self.resolution, lens_shift=self.lens_shift
+        )
+
+
+@dataclass(frozen=True, kw_only=True)
+class ShowLamp(Declared):
+    """A lamp in its place: of a typical `kind`, or as the photometric `file` of its maker says."""
+
+    thing: ClassVar[str] = "lamp"
+    name: str = declared(NAME)
+    position: tuple[float, float, float] = declared(fields.POINT)
+    kind: str = declared(OneOf(label="kind of lamp", options=_lamp_kinds, empty=True), default="")
+    file: str = declared(fields.Text(label="photometric file", empty=True), default="")
+    flux: float | None = declared(
+        luminaire.FLUX, default=None, meaning="that leaves it; None: as its kind or file says"
+    )
+    pan: float = declared(luminaire.PAN, default=0.0)
+    tilt: float = declared(luminaire.TILT, default=0.0)
+    dimming: float = declared(fields.DIMMING)
+    shielded: float | None = declared(luminaire.SHIELDED, default=None)
+    spectrum: str = declared(luminaire.LIGHT_NAME)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if bool(self.kind) == bool(self.file):
+            given = "both" if self.kind else "neither"
+            right = f"one of the two; a kind is one of {', '.join(_lamp_kinds())}"
+            raise InputError(f"lamp {self.name!r}: kind or file", given, right)
+
+    def luminaire(self) -> Luminaire:
+        """Return the lamp; a file that cannot be read raises `InputError`."""
+        given = {name: getattr(self, name) for name in specs(self) if name not in ("name", "kind", "file")}
+        if self.file:
+            return Luminaire(name=self.name, distribution=load_distribution(self.file), **given)
+        return replace(typical_luminaire(self.kind, called=self.name, position=self.position), **given)
+
+
+def _node(quantity: str) -> float:
+    return reference.value("luminaires", "pixel node", quantity=quantity)
+
+
+_string = specs(LedString)
+_price = Number(label="price of cloth", low=0.0, optional=True)
+# The lists of a show by their tables: [[lamp]] is a `ShowLamp` in `Show.lamps`, with these fields.
+LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
+    "lamp": (ShowLamp, specs(ShowLamp)),
+    "string": (
+        LedString,
+        _string
+        | {name: _string[name].but(default=_node(of)) for name, of in (("spacing", "spacing"), ("node_flux", "flux"))},
+    ),
+    "stand": (Stand, {**specs(Stand), "area": AREA}),
+    "obstacle": (Obstacle, {**specs(Obstacle), "area": AREA}),
+    "viewer": (Viewer, specs(Viewer)),
+    "machine": (Machine, specs(Machine)),
+    "cloth": (
+        Cloth,
+        {"name": OneOf(label="cloth", options=cloth_names), "per_square_metre": _price, "per_square_foot": _price},
+    ),
+}
+PLACE: dict[str, Spec] = {
+    name: spec.but(optional=True)
+    for name, spec in {
+        "town": fields.Text(label="town, of kit.towns(); or latitude, longitude and timezone"),
+        "latitude": fields.LATITUDE, "longitude": fields.LONGITUDE, "timezone": TIMEZONE, "facing": fields.FACING,
+        "night_sky": SKY, "ground": GROUND,
+    }.items()
+}  # fmt: skip
+SCALARS: dict[str, Spec] = {
+    "ambient": AMBIENT,
+    "distance": fields.DISTANCE.but(meaning="from the lens to the wall; left out: the picture fits the front"),
+    "walk": WALK.but(optional=True),
+}
+TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE}
+SHOW: dict[str, Spec] = {
+    "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
+    **HOUSE,
+    **SCALARS,
+    "place": Record(fields=PLACE, label="where the house stands", optional=True),
+    "target": Record(fields=TARGET, label="what is wanted", optional=True),
+    **{name: Several(of=Record(fields=own), default=()) for name, (_, own) in LISTS.items()},
+}
+BY_PATH = {name: spec for name, spec in SHOW.items() if name not in HOUSE} | {"units": UNIT.but(optional=True)}
+
+
+def _many(kind: type, least: int = 0) -> Any:
+    return declared(Many(of=Is(kind=kind), unique="name", least=least), default=None)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Show(Declared):
+    """A house and all that the pages need beside it; None is not said: `full` assumes it, and `assumed` says so.
+
+    `path` and `house_file` are the files it was read from, `taken` what was understood of words that are not the kit's.
+
+    Examples
+    --------
+    >>> import kit
+    >>> show = kit.open_show("notebooks/houses/light_bungalow.toml")
+    >>> show.main_wall, show.assumed[1]
+    (('main wall',), 'the front faces south')
+    >>> show.ambient, show.full.ambient
+    (None, 0.861)
+    """
+
+    house: Facade = declared(Is(kind=Facade))
+    units: str = declared(fields.UNITS)
+    latitude: float | None = declared(fields.LATITUDE, default=None)
+    longitude: float | None = declared(fields.LONGITUDE, default=None)
+    timezone: str | None = declared(TIMEZONE, default=None)
+    facing: float | None = declared(fields.FACING, default=None)
+    night_sky: str | None = declared(SKY, default=None)
+    ground: str | None = declared(GROUND, default=None)
+    ambient: float | None = declared(AMBIENT, default=None)
+    lamps: tuple[ShowLamp, ...] | None = _many(ShowLamp)
+    strings: tuple[LedString, ...] | None = _many(LedString)
+    stands: tuple[Stand, ...] | None = _many(Stand, 1)
+    obstacles: tuple[Obstacle, ...] | None = _many(Obstacle)
+    viewers: tuple[Viewer, ...] | None = _many(Viewer, 1)
+    walk: float | None = declared(WALK, default=None)
+    machines: tuple[Machine, ...] | None = _many(Machine, 1)
+    distance: float | None = declared(fields.DISTANCE, default=None)
+    cloths: tuple[Cloth, ...] | None = _many(Cloth)
+    district: str | None = declared(DISTRICT, default=None)
+    purpose: str | None = declared(PURPOSE, default=None)
+    path: Path | None = field(default=None, compare=False)
+    house_file: Path | None = field(default=None, compare=False)
+    taken: tuple[str, ...] = field(default=(), compare=False)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if (self.latitude is None) != (self.longitude is None):
+            raise InputError("latitude, longitude", (self.latitude, self.longitude), "both or none of the two")
+
+    @cached_property
+    def full(self) -> Any:
+        """The same show with what is not said filled in; lamps, garden and distance stay None."""
+        guess: dict[str, Any] = {
+            "facing": 180.0, "night_sky": "suburban sky", "ground": "grass", "ambient": AMBIENT.default, "cloths": (),
+            "machines": tuple(Machine(name=f"{light:,.0f} lm", lumens=light) for light in (4000.0, 8000.0)),
+            "district": DISTRICT.default, "purpose": PURPOSE.default,
+        }  # fmt: skip
+        if self.latitude is not None:
+            guess["timezone"] = _nearest_zone(self.latitude, self.longitude)
+        else:
+            there = towns().query("timezone == @self.timezone").to_dict("records") if self.timezone else []
+            guess |= there[0] if there else INVENTED
+        if self.lamps is not None and self.ambient is None:
+            raster = FrontRaster.over(self.house, self.house.bounds, 0.25)
+            lamps = lamp_map(raster, [lamp.luminaire() for lamp in self.lamps])
+            guess["ambient"] = float(np.nanmedian(lamps))
+        return replace(self, **{name: guess[name] for name in guess if getattr(self, name, "") is None})
+
+    @cached_property
+    def assumed(self) -> tuple[str, ...]:
+        """What is not said and how it is taken, a phrase each."""
+        full = self.full
+        light = "the least that a walkway has" if self.lamps is None else "the median on the front of the lamps named"
+        phrases = {
+            "latitude": f"place: {_place(full)}{'' if self.timezone else ', for an invented house'}",
+            "facing": f"the front faces {_compass(full.facing)}",
+            "timezone": f"time zone: {full.timezone}, that of the nearest town that has one",
+            "night_sky": f"night sky: {full.night_sky}",
+            "ground": f"ground in front: {full.ground}",
+            "ambient": f"light of the street: {full.ambient:.2g} lx, {light}",
+            "lamps": "lamps: invented ones in usual places, of the street, at the door and next door",
+            "strings": "LED strings: an invented one along the roof line",
+            "stands": "where a machine may stand: on an invented lawn, or a post in it",
+            "obstacles": "what stands in the light: an invented tree, and people who walk",
+            "viewers": "who watches: invented people on the walk, in a car and across the street",
+            "walk": "where people walk: on an invented walk before the garden",
+            "machines": f"machines: {join([machine.name for machine in full.machines])}, throw ratio 0.8, of no maker",
+            "distance": "distance: so that the picture fits the front",
+            "cloths": "prices of cloth: those of the kit's own table",
+            "district": f"surroundings: {full.district}",
+            "purpose": f"contrast: that for {full.purpose}",
+        }
+        return (*self.taken, *(words for name, words in phrases.items() if getattr(self, name) is None))
+
+    def first_line(self, units: str | None = None) -> str:
+        """Return what every page begins with: house and wall, light, place and target; `units` are the show's own."""
+        left, right, bottom, top = self.house.bounds
+        full, target, unit = self.full, self.target(), fields.UNITS.check("units", units or self.units)
+        wall = [self.house.patch(name).surface for name in self.main_wall[:1]]
+        says = "".join(f"; main wall {surface.name} (reflectance {surface.reflectance:.2g})" for surface in wall)
+        wide, high = (length_text(size, unit) for size in (right - left, top - bottom))
+        return capital(
+            f"{self.house.name}, {wide} wide and {high} high{says}; light of the street {full.ambient:.2g} lx; "
+            f"{_place(full)}, the front faces {_compass(full.facing)}; "
+            f"wanted: white of {plain(target.white_luminance)} cd/m², contrast of {plain(target.contrast)}:1."
+        )
+
+    @cached_property
+    def main_wall(self) -> tuple[str, ...]:
+        """The patches of the surface that most of the front has, windows, doors and what is not judged left out."""
+        shown = {name: shape.area for name, shape in exposed(self.house).items() if shape.area > 0}
+        walls = [p for p in self.house.patches if p.name in shown and p.judged and p.surface.kind not in NEVER_COVERED]
+        areas = {p.surface: sum(shown[q.name] for q in walls if q.surface == p.surface) for p in walls}
+        return tuple(p.name for p in walls if p.surface == max(areas, key=lambda surface: areas[surface]))
+
+    @cached_property
+    def masonry(self) -> tuple[str, ...]:
+        """The patches of brick, stone, stucco and concrete: what cloth may cover."""
+        return tuple(p.name for p in self.house.patches if p.faces_audience and p.judged and p.surface.kind in MASONRY)
+
+    def site(self) -> Site:
+        """Return the place, with its sky and the ground in front."""
+        full = self.full
+        return Site(
+            **{name: getattr(full, name) for name in ("latitude", "longitude", "timezone", "facing")},
+            sky_brightness=reference.value("sky", full.night_sky, quantity="brightness"),
+            ground_reflectance=reference.value("surfaces", full.ground),
+        )
+
+    def target(self) -> Target:
+        """Return what is wanted."""
+        return Target.from_reference(district=self.full.district, purpose=self.full.purpose)
+
+    def luminaires(self) -> tuple[Luminaire | LedString, ...]:
+        """Return the lamps and strings that are said; none where nothing is."""
+        return (*(lamp.luminaire() for lamp in self.lamps or ()), *(self.strings or ()))
+
+    def cloth(self, name: str) -> Cloth:
+        """Return a cloth at the price that it has here."""
+        return next((cloth for cloth in self.cloths or () if cloth.name == name), None) or Cloth.from_reference(name)
+
+
+def _nearest_zone(latitude: float, longitude: Any) -> str:
+    """Return the time zone that is named after the nearest town."""
+    known = towns()
+    here, there, apart = np.radians(latitude), np.radians(known["latitude"]), np.radians(known["longitude"] - longitude)
+    near = np.sin(here) * np.sin(there) + np.cos(here) * np.cos(there) * np.cos(apart)
+    return str(known["timezone"].loc[near.idxmax()])
+
+
+def _place(show: Any) -> str:
+    ends = ((show.latitude, "NS"), (show.longitude, "EW"))
+    return " ".join(f"{abs(value):.1f}° {sides[value < 0]}" for value, sides in ends)
+
+
+def _compass(direction: float) -> str:
+    return COMPASS[round(direction / 45.0) % 8]
+
+
+def open_show(path: str | Path | None = None) -> Show:
+    """Read a show file; a house file will do.
+
+    Parameters
+    ----------
+    path : str or Path, optional
+        Not given: ``my_show.toml`` in the current folder if it is there, else the invented house of the pages.
+
+    Raises
+    ------
+    InputError
+        For whatever is wrong in it or in the house file that it names, all at once.
+
+    Examples
+    --------
+    >>> import kit
+    >>> kit.open_show("notebooks/houses/brick_two_storey.toml").main_wall
+    ('main wall', 'bay')
+    """
+    if path is None:
+        demo = next((place / DEMO for place in PLACES if (place / DEMO).is_file()), DEMO)
+        path = MINE if os.path.lexists(MINE) else demo
+    source, file = read_text("show file", path), Path(path).absolute()
+    return replace(_parse(source, file), path=file)
+
+
+def _parse(source: str, file: Path) -> Show:
+    """Return the show that a text describes; `file` is where it stands."""
+    reader = Reader(file.name, SHOW)
+    content = reader.parse(source)
+    told: dict[str, Any] = {}
+    if content and isinstance(content.get("house"), str):
+        told["house_file"] = house_file = Path(os.path.abspath(file.parent / content["house"]))
+        inner = Reader(house_file.name, HOUSE)
+        with reader.noting():
+            told["house"], about = read_front(inner, inner.parse(read_text("house file", house_file)), HOUSE)
+            told["taken"] = _taken(about)
+        reader.mistakes += [InputError(f"{inner.file}: {m.field}", m.value, m.right) for m in inner.mistakes]
+        reader.unit = unit_of(content, inner.unit)
+        twice = [name for name in HOUSE if name in content and name != "units"]
+        if twice:
+            reader.wrong("house", content["house"], f"either a house file or {', '.join(twice)} in this one")
+        values = reader.record(BY_PATH, {name: value for name, value in content.items() if name not in twice})
+    else:
+        told["house"], values = read_front(reader, content, SHOW)
+        told["taken"] = _taken(values)
+    place = values.get("place", {})
+    told |= {name: values[name] for name in SCALARS if name in values} | values.get("target", {}) | place
+    told["units"] = "ft" if reader.unit in ("ft", "in") else "m"
+    with reader.noting():
+        if told.pop("town", None):
+            known = towns()
+            if place["town"] not in known.index:
+                right = choices(place["town"], known.index, "; or latitude, longitude and timezone")
+                raise InputError("place: town", place["town"], right)
+            told |= known.drop(columns="country").loc[place["town"]].to_dict() | {
+                k: place[k] for k in place if k != "town"
+            }
+    for name in (name for name in LISTS if name in values):
+        told[f"{name}s"] = made = []
+        for item in (item for item in values[name] if item.whole):
+            with reader.noting():
+                made.append(_made(name, item, file.parent))
+    if not reader.mistakes:
+        with reader.noting():
+            show = Show(**told)
+            _ = show.full  # what lies in the wall, such as a lamp, is found here
+            return show
+    reader.finish()
+    raise AssertionError("finish raises")
+
+
+def _made(name: str, item: Values, folder: Path) -> Any:
+    """Return what a table of one of `LISTS` describes."""
+    kind, own = LISTS[name]
+    if kind is Cloth:
+        prices = {"per_square_metre": 1.0, "per_square_foot": 1.0 / metres("ft") ** 2}
+        given = [item[unit] * size for unit, size in prices.items() if unit in item]
+        if len(given) != 1:
+            raise InputError(f"{item.where}price", len(given), f"one of {', '.join(prices)}")
+        return replace(Cloth.from_reference(item["name"]), price=(given[0],) * 3)
+    if kind is LedString:
+        item = Values(
+            {
+                name: spec.default
+                for name, spec in own.items()
+                if name not in item and spec.default is not fields.MISSING
+            }
+            | item
+        )
+    if kind is ShowLamp:
+        if "file" in item:
+            item["file"] = os.path.abspath(folder / item["file"])
+        elif "kind" not in item and item["name"] in _lamp_kinds():
+            item["kind"] = item["name"]
+        ShowLamp(**item).luminaire()
+    return kind(**item)
+
+
+def _taken(values: Values) -> tuple[str, ...]:
+    """Return what was understood of the surfaces of a house that are not the kit's."""
+    own = dict(values.get("surfaces", ()))
+    typed = {item["surface"] for item in values.get("patch", ()) if "surface" in item}
+    other = sorted(typed - own.keys() - set(reference.names("surfaces")))
+    meant = {name: find_surface(name, {}).name for name in other}
+    meant |= {name: f"a kind of {kind_of(name)}" for name, told in own.items() if kind_of(name) and "kind" not in told}
+    return tuple(f"{name!r} is taken as {what}" for name, what in meant.items())
+
+
+def save_show(show: Show, path: str | Path, *, overwrite: bool = False) -> Path:
+    """Write a show file, whole or not at all: whatever happens meanwhile, the file is the old one or the new one.
+
+    Parameters
+    ----------
+    show : Show
+        Its house is named by its file if that still holds it, and written out otherwise.
+    path : str or Path
+    overwrite : bool
+        Whether a file that is there may be replaced.
+
+    Returns
+    -------
+    Path
+
+    Raises
+    ------
+    InputError
+        For a file that is there, for what is no plain file, and for a front that no house file can hold.
+    """
+    Is(kind=Show).check("show", show)
+    file = Path(Is(kind=(str, Path)).check("path", path)).absolute()
+    if not FLAG.check("overwrite", overwrite) and os.path.lexists(file):
+        raise InputError(f"show file {str(path)!r}", "a file that is there", "another name, or overwrite=True")
+    text = _show_toml(show, file.parent)
+    _parse(text, file)
+    write_text("show file", file, text)
+    return file
+
+
+def _show_toml(show: Show, folder: Path) -> str:
+    """Return the text of a show file that stands in `folder`."""
+    top: dict[str, Any] = {}
+    with contextlib.suppress(InputError):
+        if show.house_file and load_house(show.house_file) == show.house:
+            top = {"house": _seen_from(folder, show.house_file), "units": show.units}
+    tables: list[str] = []
+    if not top:
+        top, tables = house_parts(show.house, show.units)
+    said = {name: getattr(show, name) for name in specs(show) if getattr(show, name) is not None}
+    top |= {name: written(spec, said[name], show.units) for name, spec in SCALARS.items() if name in said}
+    top |= {name: [] for name in LISTS if said.get(f"{name}s") == ()}
+    for header, own in (("place", PLACE), ("target", TARGET)):
+        given = {name: said[name] for name in own if name in said}
+        tables += [table(f"\n[{header}]", given)] if given else []
+    for header, (_, own) in LISTS.items():
+        tables += [
+            table(f"\n[[{header}]]", _typed(item, own, folder, show.units)) for item in said.get(f"{header}s", ())
+        ]
+    return table("", top) + "".join(tables)
+
+
+def _typed(item: Any, own: Mapping[str, Spec], folder: Path, units: str) -> dict[str, Any]:
+    """Return the fields of a table of one of `LISTS`."""
+    if isinstance(item, Cloth):
+        return {"name": item.name, "per_square_metre": item.price[1]}
+    typed = {name: written(spec, getattr(item, name), units) for name, spec in own.items()}
+    if typed.get("file"):
+        typed["file"] = _seen_from(folder, typed["file"])
+    return {name: value for name, value in typed.items() if value not in (None, own[name].default)}
+
+
+def _seen_from(folder: Path, file: str | Path) -> str:
+    return Path(os.path.relpath(str(file), str(folder))).as_posix()
+
+
+def show_schema() -> dict[str, Any]:
+    """Return the JSON schema (draft 2020-12) of show files and house files, for an editor that completes names.
+
+    It is kept beside the house files as ``show.schema.json``.
+    """
+    found = _schema(Record(fields=SHOW)) | {"required": []}
+    found["anyOf"] = [{"required": ["house"]}, {"required": ["name", "units", "patch"]}]
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "show file or house file"} | found
+
+
+def _schema(spec: Any) -> dict[str, Any]:
+    def listed(of: Any, least: int, most: int | None = None) -> dict[str, Any]:
+        return {"type": "array", "items": _schema(of), "minItems": least} | ({"maxItems": most} if most else {})
+
+    found: dict[str, Any] = {"type": "string"}
+    match spec:
+        case Record():
+            needed = [name for name, own in spec.fields.items() if own.default is fields.MISSING and not own.optional]
+            inner = {name: _schema(own) for name, own in spec.fields.items()}
+            if "surface" in inner:
+                inner["surface"] = {"anyOf": [{"enum": list(reference.names("surfaces"))}, inner["surface"]]}
+            found = {"type": "object", "properties": inner, "required": needed, "additionalProperties": False}
+        case Named():
+            found = {"type": "object", "additionalProperties": _schema(spec.of)}
+        case Many():
+            found = listed(spec.of, spec.least)
+        case Corner():
+            found = listed(spec.of, 2, 3)
+        case fields.Vector() | fields.Range():
+            length = getattr(spec, "length", 2)
+            found = listed(spec.of, length, length)
+        case projector.NumberOrRange():
+            found = {"anyOf": [_schema(THROW_RATIO), listed(THROW_RATIO, 2, 2)]}
+        case Number(unit="m"):
+            found = {"type": ["number", "string"]}
+        case Number():
+            limits = {"minimum": spec.low, "maximum": spec.high, "exclusiveMinimum": spec.above}
+            known = {name: limit for name, limit in limits.items() if limit is not None and math.isfinite(limit)}
+            found = {"type": "integer" if spec.whole else "number"} | known
+        case OneOf():
+            found = {"enum": list(spec.names())}
+        case fields.Flag():
+            found = {"type": "boolean"}
+    unit, words = getattr(innermost(spec), "unit", ""), spec.meaning or spec.label
+    return found | ({"description": f"{words} [{unit}]" if unit and unit != "m" else words} if words else {})
