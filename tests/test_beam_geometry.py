@@ -141,6 +141,18 @@ def test_the_slack_of_the_picture_is_a_share_of_its_size():
     assert beam.on(points).inside(0.1).tolist() == [True, True, False, True, False, False]
 
 
+@pytest.mark.property
+@pytest.mark.parametrize("length", [1e-3, 1.0, 1e3])
+def test_what_counts_as_straight_up_is_an_angle(length):
+    # A millionth of the way, however far away the aim is.
+    for way in (1.0, -1.0):
+        with pytest.raises(kit.InputError, match="straight above or below"):
+            kit.Placement(position=(0, 0, 0), aim=(5e-7 * length, way * length, 0))
+        frame = np.array(kit.Placement(position=(0, 0, 0), aim=(0, way * length, 2e-6 * length), roll=20).frame())
+        # Unit vectors, square to each other; the small part of the axis has lost six digits.
+        np.testing.assert_allclose(frame @ frame.T, np.eye(3), atol=1e-9)
+
+
 # Elements
 
 
@@ -270,6 +282,35 @@ def test_many_beams_at_once_are_each_alone(found, drawn):
             ):
                 assert several.shape == (*batch, 4, 3)
                 np.testing.assert_allclose(several.reshape(len(beams), 4, 3)[i], single, rtol=1e-9, atol=1e-9)
+
+
+@pytest.mark.property
+@given(poses(), st.integers(0, 99))
+def test_many_points_at_once_are_each_alone(pose, drawn):
+    projector, placement, normal = pose
+    rng = np.random.default_rng(drawn)
+    points = rng.uniform((-5, 0, -1), (5, 5, 1), (3, 2, 3))
+    normals = normal + rng.uniform(-0.1, 0.1, points.shape)
+    normals /= np.linalg.norm(normals, axis=-1)[..., None]
+    beam, eye = kit.Beam.of(projector, placement), (1.0, 1.6, 20.0)
+    many = beam.on(points, normals)
+    figures = (*many.element(eye), *many.element(), many.illuminance(), many.height)
+    for at in np.ndindex(points.shape[:-1]):
+        alone = beam.on(points[at], normals[at])
+        expected = (*alone.element(eye), *alone.element(), alone.illuminance(), alone.height)
+        # Rounding only, which grazing incidence magnifies.
+        np.testing.assert_allclose([part[at] for part in figures], expected, rtol=1e-7, atol=1e-12)
+
+
+@pytest.mark.analytic
+def test_what_a_beam_is_where_nothing_is_said():
+    one = kit.Beam.of(kit.Projector(light_output=1, throw_ratio=1.0), PLACE)
+    bare = kit.Beam(**{name: getattr(one, name) for name in AXES})
+    assert (bare.resolution, bare.zones) == ((1, 1), None)
+    assert bare.gain(0.3, -0.2) == 1.0
+    # All beams share the corners.
+    with pytest.raises(ValueError, match="read-only"):
+        CORNERS[0, 0] = 0.0
 
 
 @pytest.mark.bad_input
@@ -421,6 +462,14 @@ def test_zone_gain_takes_the_readings_at_the_zone_centres_top_row_first_left_to_
 
 
 @pytest.mark.analytic
+def test_the_gain_of_a_beam_is_that_of_its_zones():
+    zones = np.array([[10.0, 20, 30], [40, 50, 60], [70, 80, 90]])
+    beam = kit.Beam.of(kit.Projector(light_output=1, throw_ratio=2, zones=zones), PLACE)
+    # The zones at the top left, in the middle and at the right of the middle row, over their mean of 50.
+    np.testing.assert_allclose(beam.gain([-1 / 3, 0, 1 / 3], [1 / 3, 0, 0]), [0.2, 1.0, 1.2], rtol=1e-12)
+
+
+@pytest.mark.analytic
 def test_zones_fall_on_the_wall_as_the_audience_reads_them():
     zones = np.array([[10.0, 20, 30], [40, 50, 60], [70, 80, 90]])
     place = kit.Placement(position=(0, 0, 6), aim=(0, 0, 0))
@@ -457,6 +506,14 @@ def test_the_corners_of_a_square_on_picture_by_hand():
     np.testing.assert_allclose(out[:3, 2], [0.0, 1.0, 2.0], atol=1e-12)
     np.testing.assert_allclose(out[1, :2], (1.0 + 7.5 * 11 / 12, 0.5), atol=1e-12)
     assert np.isnan(out[3]).all()
+
+
+@pytest.mark.analytic
+def test_a_plane_through_the_lens_or_behind_it_is_not_met():
+    beam = kit.Beam.of(kit.Projector(light_output=1, throw_ratio=1.0), PLACE)
+    for offset, met in ((4.999, True), (5.0, False), (5.001, False)):
+        assert np.isfinite(beam.land(beam.corners(), PERPENDICULAR, offset)).all() == met
+        assert np.isfinite(beam.land(beam.corners(), PERPENDICULAR, offset)).any() == met
 
 
 @pytest.mark.analytic

@@ -8,8 +8,9 @@ from scipy.special import sici
 
 import kit
 from kit.errors import InputError
-from kit.eye.glare import line_of_sight, moon_veil, sky_veil
+from kit.eye.glare import lamp_at_eye, line_of_sight, moon_veil, sky_veil
 from kit.sky.ephemeris import Positions
+from kit.sky.luminaire import LedString
 from kit.sky.site import Sky
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import middle
@@ -159,6 +160,16 @@ def test_light_at_the_eye_and_an_age_that_are_none_are_refused():
             kit.veiling_luminance(lux, 5.0)
     with pytest.raises(InputError, match="age"):
         sky_veil(HOUSE, (0, 1.6, 9), (0, 2.5, 0), age=-1.0)
+
+
+@pytest.mark.bad_input
+def test_an_eye_at_any_node_of_a_string_is_refused():
+    string = LedString(name="eaves", path=[(-1.0, 3.0, 2.0), (1.0, 3.0, 2.0)], spacing=0.5, node_flux=12.0)
+    light, angle = lamp_at_eye(string, (0.1, 3.0, 2.0), (0.1, 2.0, 0.0))
+    assert light.shape == angle.shape == (len(string.nodes()),)
+    for node in string.nodes():
+        with pytest.raises(InputError, match=r"^eye = .*apart from 'eaves'"):
+            lamp_at_eye(string, tuple(node.tolist()), (0.1, 2.0, 0.0))
 
 
 # The veil of the sky

@@ -279,6 +279,21 @@ def test_the_shadow_of_a_board_that_leans_over_the_lens_is_not_missed():
     assert 0.1 < hidden.mean() < 0.9
 
 
+@pytest.mark.analytic
+@pytest.mark.parametrize("turn", [0, 1, 2])
+@pytest.mark.parametrize("first", [True, False])
+def test_a_shadow_does_not_depend_on_which_corner_or_patch_comes_first(turn, first):
+    """Halfway between lens and wall all is twice as large: of a splinter only the tip's shadow reaches the raster."""
+    corners = [(1.5, 2, 3), (0.2, 2.1, 3), (0.2, 1.9, 3)]
+    splinter = kit.Patch("splinter", [*corners[turn:], *corners[:turn]], PLAIN)
+    patches = [splinter, BACK] if first else [BACK, splinter]
+    raster = FrontRaster.over(kit.Facade(patches), (2.5, 3.5, 3.0, 5.0), 0.01)
+    dark = ~reached(raster, (0.0, 0.0, 6.0))
+    # The tip lands at (3, 4); at x = 2.5 the shadow is 0.2 / 1.3 x 0.25 x 2 m high. Pixel centres count.
+    assert dark.sum() * 1e-4 == pytest.approx(0.5 * 0.5 * 0.5 * 0.4 / 2.6, rel=0.03)
+    assert raster.grid.x[dark.any(axis=0)].max() == pytest.approx(3.0, abs=0.1)
+
+
 # Along rays
 
 
@@ -299,6 +314,16 @@ def test_what_a_ray_meets_first_is_told_as_a_share_of_the_way():
     starts = np.array([(0.0, 2.0, 0.0), (0.0, 2.0, 2.0), (4.0, 2.0, 0.0)])
     np.testing.assert_allclose(first_met(front, starts, eye), [1 / 3, np.inf, np.inf], rtol=1e-12)
     assert first_met(front, eye, np.array([0.0, 2.0, 0.0])).shape == (1,)
+
+
+@pytest.mark.analytic
+def test_what_a_ray_starts_on_is_not_met_whatever_other_rays_there_are():
+    # Half a micrometre behind the wall, within what counts as on it; one of the rays is very long.
+    start = np.array([(0.0, 2.0, -5e-7), (0.0, 2.0, -5e-7), (0.0, 2.0, -2e-6)])
+    end = np.array([(0.0, 2.0, 6.0), (0.0, 2.0, 6000.0), (0.0, 2.0, 6.0)])
+    found = first_met(kit.Facade([BACK]), start, end)
+    assert np.isinf(found[:2]).all()
+    assert found[2] == pytest.approx(2e-6 / 6, rel=1e-5)
 
 
 @pytest.mark.analytic

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 import kit
-from kit.decision.verdict import Target
+from kit.decision.verdict import Figure, Part, Remedy, Target, Verdict, likely_ends
 from kit.results import text_table
 from kit.source.projector import Factor
 
@@ -283,6 +283,104 @@ def sentences(verdict):
     ]
 
 
+@pytest.mark.analytic
+def test_a_remedy_names_what_can_be_done_and_the_darkest_covering_that_is_light_enough():
+    both = Remedy(light_output=12345.0, reflectance=0.5, ambient_illuminance=1.26, picture_width=0.754)
+    # Beige siding is 0.50 and the next lighter covering 0.543; doors, roofs and wood cover nothing.
+    assert both.sentence() == (
+        "What would mend it: 12,000 lumens, a surface of reflectance 0.50 (about as light as beige siding), "
+        "at most 1.3 lx of ambient light or a picture 0.75 times as wide."
+    )
+    lighter = dataclasses.replace(both, light_output=None, reflectance=0.501, ambient_illuminance=None)
+    assert "0.50 (about as light as white stucco) or a picture" in lighter.sentence()
+    # The lightest covering of all is 0.7591.
+    lightest = Remedy(light_output=None, reflectance=0.80, ambient_illuminance=None, picture_width=None)
+    assert lightest.sentence() == "What would mend it: a surface of reflectance 0.80."
+
+
+def part_of(name, status, *, area=10.0, share=0.25, criterion="", shortfall=0.5, remedy=None, kind="surface", lit=1.0):
+    white = Figure(worst=1.0, median=3.0, best=5.0, low=2.0, high=4.0)
+    contrast = Figure(worst=10.0, median=30.0, best=50.0, low=20.0, high=40.0)
+    return Part(
+        name=name, kind=kind, area=area, share_of_front=share, lit_share=lit, passing_share=0.125, status=status,
+        white_luminance=white, contrast=contrast, criterion=criterion, shortfall=shortfall, remedy=remedy,
+    )  # fmt: skip
+
+
+def verdict_of(front, *surfaces):
+    target = Target(white_luminance=4.0, contrast=15.0)
+    return Verdict(target=target, front=front, surfaces=surfaces, patches=surfaces[:1], stated_light_output=5000.0)
+
+
+@pytest.mark.analytic
+def test_the_verdict_in_words_says_what_its_parts_are():
+    remedy = Remedy(light_output=9000.0, reflectance=None, ambient_illuminance=None, picture_width=None)
+    mended = "What would mend it: 9,000 lumens."
+    front = part_of("a house", "borderline", kind="front", share=1.0, criterion="contrast", shortfall=1.0)
+    figures = "White reaches 3 cd/m² (likely 2 to 4; 4 wanted), contrast 30:1 (likely 20 to 40; 15:1 wanted)."
+    figures = figures.replace("3 cd", "3.0 cd").replace("2 to 4; 4 w", "2.0 to 4.0; 4.0 w")
+    target = verdict_of(front).target
+    assert front.sentence(target) == (
+        f"The front as a whole: borderline. {figures} Its contrast could fall short on a bad day."
+    )
+    short = part_of(
+        "siding", "not enough", area=8.0, share=0.2, criterion="white luminance", shortfall=2.5, remedy=remedy
+    )
+    assert short.sentence(target) == (
+        f"Siding: not enough. {figures} Its white luminance falls short by a factor of 2.5. {mended}"
+    )
+    good, unlit = part_of("brick", "enough"), part_of("glass", "not enough", criterion="coverage", area=7.0, lit=0.3)
+    assert good.sentence(target) == f"Brick: enough. {figures}"
+    assert unlit.sentence(target) == "Glass: not enough. The picture reaches only 30% of it."
+    doors = part_of("doors", "enough", share=0.3)
+    # The largest part that is not enough is told of, not the first.
+    assert verdict_of(front, good, unlit, doors, short).sentence() == (
+        "5,000 lumens may or may not be enough for this front. Good on 55% of it: brick and doors. "
+        "Not enough on 45% of it: glass and siding. "
+        f"The siding is short by a factor of 2.5 in white luminance. {mended}"
+    )
+    larger = dataclasses.replace(unlit, area=8.5)
+    assert verdict_of(front, short, larger).sentence().endswith(". The picture reaches only 30% of the glass.")
+    dark = part_of("slate", "not enough", criterion="white luminance", shortfall=math.inf)
+    for told, it in ((dark.sentence(target), "it"), (verdict_of(front, dark).sentence(), "the slate")):
+        assert told.endswith(f"Most of {it} sends no light back; only another surface mends that.")
+    for status, said in (("enough", "is enough for most of"), ("not enough", "is not enough for most of")):
+        front = part_of("a house", status, kind="front")
+        assert verdict_of(front).status == status
+        assert verdict_of(front).sentence() == f"5,000 lumens {said} this front."
+
+
+@pytest.mark.analytic
+def test_the_frame_of_a_verdict_has_a_row_for_each_part_and_the_front_last():
+    front, brick = part_of("a house", "borderline", kind="front", share=1.0), part_of("brick", "enough")
+    dark = dataclasses.replace(part_of("slate", "not enough", lit=0.0), white_luminance=None, contrast=None)
+    verdict = verdict_of(front, brick, dark)
+    frame = verdict.frame()
+    assert list(frame.index) == ["brick", "slate", "the whole front"]
+    assert list(verdict.frame(kind="patch").index) == ["brick", "the whole front"]
+    row = frame.loc["brick"].to_dict()
+    assert row == {
+        "share of front": 0.25, "lit": 1.0, "pass": 0.125, "low white [cd/m²]": 2.0, "white [cd/m²]": 3.0,
+        "high white [cd/m²]": 4.0, "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
+    }  # fmt: skip
+    assert frame.loc["slate"].isna().sum() == 6
+    assert "12%" in text_table(frame)
+    assert brick.band("contrast") == "30 (20 to 40)"
+    assert brick.band("white_luminance") == "3.0 (2.0 to 4.0)"
+
+
+@pytest.mark.analytic
+def test_a_wall_of_which_nothing_is_known_has_no_band(wall, straight):
+    """Reflectance 0 is 0 at both ends of its band: the light alone makes the ends."""
+    light = light_of(wall, straight)
+    patch, rho = np.array([0, 0]), np.array([0.5, 0.0])
+    ends = likely_ends(light, patch, rho)
+    assert [(end, sign) for end, (_, _, sign) in ends.items()] == [("low", -1), ("high", 1)]
+    np.testing.assert_allclose([ends["low"][0], ends["high"][0]], [0.8 / 0.9, 1.0 / 0.9], rtol=1e-12)
+    np.testing.assert_allclose(ends["low"][1], [0.8, 1.0], rtol=1e-12)
+    np.testing.assert_allclose(ends["high"][1], [1.2, 1.0], rtol=1e-12)
+
+
 WORDS = re.compile(r"\b(nan|inf|infinity|none)\b|[<>{}\n\t]", re.IGNORECASE)
 
 
@@ -349,6 +447,13 @@ def test_what_is_no_map_is_refused(wall, straight):
     for other in (None, 3, "map", light["contrast"], light.drop_vars("white_luminance"), np.zeros((3, 3))):
         with pytest.raises(kit.InputError, match="light_map"):
             kit.judge(other)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("target", [4.0, (4.0, 15.0), "dark"])
+def test_what_is_no_target_is_refused_by_its_name(wall, straight, target):
+    with pytest.raises(kit.InputError, match="^target = "):
+        kit.judge(light_of(wall, straight), target)
 
 
 @pytest.mark.bad_input
