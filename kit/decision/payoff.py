@@ -103,15 +103,12 @@ class PayOff(Result):
     ----------
     routes : tuple of Route
         The bare wall first, then more lumens, cloth, a smaller picture, less ambient light.
-    stated_light_output, worth : float
-        Now, and what the bare wall would need for the luminance that the cloth gives [lm].
-    worth_band : (float, float)
-        Likely low and high of `worth`, from the bands of wall and cloth in quadrature [lm].
-    break_even_price : float or None
-        Price of cloth to buy, lining included, at which it costs what the extra lumens cost [USD/m2]; None
-        where no machine is listed.
-    break_even_area : float or None
-        Area of wall above which more lumens are cheaper than cloth [m2]; None likewise, infinite for free cloth.
+    stated_light_output, worth, worth_band : float, float, (float, float)
+        Now, and what the bare wall would need for the luminance that the cloth gives; its likely low and high, from
+        the bands of wall and cloth in quadrature [lm].
+    break_even_price, break_even_area : float or None
+        Price of cloth to buy, lining included, at which it costs what the extra lumens cost [USD/m2], and area of wall
+        above which more lumens are cheaper [m2], infinite for free cloth; None where no machine is listed.
     wall_only_contrast : (float, float)
         Bare and covered, by light on the wall alone: no veil in the eye, nothing sent back by the ground.
     before, after : xarray.Dataset
@@ -241,7 +238,8 @@ def pay_off(
     stated = float(before.attrs["stated_light_output"])
     worth = stated * times
     present, wanted = projector_price(stated), projector_price(worth)
-    extra: Levels | None = (0.0, 0.0, 0.0) if times <= 1.0 else None
+    free: Levels = (0.0, 0.0, 0.0)
+    extra = free if times <= 1.0 else None
     if times > 1.0 and present is not None and wanted is not None:
         low, nominal, high = (max(0.0, b - a) for a, b in zip(present, wanted, strict=True))
         extra = low, nominal, high
@@ -254,15 +252,13 @@ def pay_off(
             lit_share=front.lit_share, status=front.status, price=price,
         )  # fmt: skip
 
-    pairs, free = scene.projectors, (0.0, 0.0, 0.0)
+    pairs = scene.projectors
     stronger = tuple((replace(p, light_output=p.light_output * times), place) for p, place in pairs)
     # A picture that much narrower is `times` as bright.
     width = 1.0 / math.sqrt(times)
     smaller = tuple((replace(p, throw_ratio=p.fixed_throw_ratio() / width), place) for p, place in pairs)
     dimmer = mapped(bare_scene, ambient=scene.ambient.dimmed(left))
-    lux, less = (
-        float(np.nanmedian(light["ambient_illuminance"].sum("source", skipna=False))) for light in (before, dimmer)
-    )
+    lux, less = (float(np.nanmedian(m["ambient_illuminance"].sum("source", skipna=False))) for m in (before, dimmer))
     lumens = f"{short(worth)} instead of {short(stated)} lumens"
     zoomed = f"a picture {width:.2f} times as wide, by zoom or lens"
     routes = (
@@ -273,10 +269,8 @@ def pay_off(
         route("less ambient light", f"{less:.2f} instead of {lux:.2f} lx on the front", dimmer, lamp),
     )
     # Light on the wall and nothing else.
-    bare_wall, cloth_wall = (
-        mapped(one, ground_reflectance=0.0, ambient=replace(scene.ambient, glare=(), eye=None))
-        for one in (bare_scene, cloth_scene)
-    )
+    alone = {"ground_reflectance": 0.0, "ambient": replace(scene.ambient, glare=(), eye=None)}
+    wall_only = [_medians(mapped(one, **alone), chosen)[1] for one in (bare_scene, cloth_scene)]
     per_area = covering.price[1] / covering.area
     return PayOff(
         covering=covering,
@@ -286,7 +280,7 @@ def pay_off(
         worth_band=_worth_band(covering, worth),
         break_even_price=None if extra is None else extra[1] / covering.cloth_area[1],
         break_even_area=None if extra is None else (extra[1] / per_area if per_area else math.inf),
-        wall_only_contrast=(_medians(bare_wall, chosen)[1], _medians(cloth_wall, chosen)[1]),
+        wall_only_contrast=(wall_only[0], wall_only[1]),
         before=before,
         after=after,
     )

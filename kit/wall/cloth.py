@@ -225,18 +225,10 @@ def wet_front(facade: Facade) -> Facade:
 class Covering(Result):
     """A front with cloth over some of it, and the cloth added up.
 
-    Attributes
-    ----------
-    facade, bare : Facade
-        As covered; and the same patches without the cloth, wet where the cloth is wet.
-    patches : tuple of str
-        Covered.
-    area : float
-        Of wall that the cloth hides, windows cut out [m2].
-    cloth_area : (float, float, float)
-        To buy, all layers with hems and waste, without the lining [m2], low, nominal, high.
-    weight, price : (float, float, float)
-        Of all of it, lining included, dry [kg], [USD]. Low is all that is low together, high likewise.
+    `bare` has the same patches without the cloth, wet where the cloth is wet. `area` [m2] is of the wall that the cloth
+    hides, windows cut out; the others are (low, nominal, high): the cloth to buy, all layers with hems and waste,
+    without the lining [m2], and weight [kg] and price [USD] of all of it, lining included, dry. Low is all that is low
+    together, high likewise.
     """
 
     facade: Facade
