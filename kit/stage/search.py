@@ -26,7 +26,7 @@ from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import AREA, Obstacle, convex
 from kit.wall.points import check_in_front
-from kit.wall.raster import SAME_PLANE, clip
+from kit.wall.raster import SAME_PLANE
 from kit.words import join, percent, plain, short
 
 Objective = str | Callable[[xr.Dataset], ArrayLike]
@@ -320,12 +320,13 @@ def _worth(objective: Objective, places: xr.Dataset) -> Array:
 def _pareto(places: xr.Dataset, feasible: Mask) -> Index:
     """Return the feasible places that no other beats in illuminance, coarsest element and keystone at once."""
     costs = np.stack([-places["illuminance_median"], places["coarsest_element"], places["keystone"]], axis=1)
-    chosen = np.flatnonzero(feasible & np.isfinite(costs).all(axis=1))
+    left = np.flatnonzero(feasible & np.isfinite(costs).all(axis=1))
+    # In this order only an earlier one can be as good in everything.
+    left = left[np.lexsort(costs[left].T[::-1])]
     index: list[int] = []
-    for i in chosen[np.lexsort(costs[chosen].T[::-1])].tolist():
-        # In this order only an earlier one can be as good in everything.
-        if not np.any(np.all(costs[index] <= costs[i], axis=1)):
-            index.append(i)
+    while left.size:
+        index.append(int(left[0]))
+        left = left[np.any(costs[left] < costs[left[0]], axis=1)]
     return np.array(index, dtype=np.intp)
 
 
@@ -372,18 +373,13 @@ def _check_stand(stand: Stand, facade: Facade) -> None:
     low, high = stand.heights
     check_in_front(facade, [(x, y, z) for x, z in stand.area for y in (low, high)], where, "an area")
     plan = shapely.Polygon(stand.area)
-    for patch in facade.patches:
-        if not patch.faces_audience:
-            continue
+    for patch in (p for p in facade.patches if p.faces_audience):
         z0, zx, zy = patch.depth_plane()
-        for piece in (p for part in shapely.get_parts(patch.elevation) for p in convex(part)):
-            corners = np.column_stack([piece, z0 + zx * piece[:, 0] + zy * piece[:, 1]])
-            # What of it is as high as the stand, and all that lies behind that.
-            for normal, offset in (((0.0, 1.0, 0.0), low), ((0.0, -1.0, 0.0), -high)):
-                corners = clip(corners, np.array(normal), offset - SAME_PLANE) if len(corners) > 2 else corners[:0]
-            if len(corners) < 3:
-                continue
-            near = corners[:, [0, 2]]
+        start, _, end, _ = patch.elevation.bounds
+        # What of it is as high as the stand, and all that lies behind that.
+        band = patch.elevation & shapely.box(start, low - SAME_PLANE, end, high + SAME_PLANE)
+        for piece in (p for part in shapely.get_parts(band) if part.area > 0.0 for p in convex(part)):
+            near = np.column_stack([piece[:, 0], z0 + zx * piece[:, 0] + zy * piece[:, 1]])
             behind = shapely.MultiPoint(np.concatenate([near, near - (0.0, FAR)])).convex_hull
             if behind.intersection(plan).area > SAME_PLANE:
                 right = f"an area in front of the house; some of this one is behind or inside patch {patch.name!r}"
