@@ -133,6 +133,16 @@ def test_where_there_is_no_ambient_light_less_of_it_mends_nothing(wall, straight
     assert remedy.light_output > 4000
 
 
+@pytest.mark.analytic
+def test_a_contrast_that_is_just_met_asks_for_no_other_surface(wall, straight):
+    """Rounding puts what is left of it below nothing; white asks for half as much again."""
+    light = light_of(wall, straight)
+    just = kit.judge(light).front.contrast.worst
+    remedy = kit.judge(light, Target(white_luminance=1.5 * WHITE, contrast=just)).front.remedy
+    # Rounding only.
+    assert remedy.reflectance == pytest.approx(0.75, rel=1e-9)
+
+
 def passes(light, target):
     part = kit.judge(light, target).front
     # Rounding of the remedy, in both directions.
@@ -202,6 +212,22 @@ def test_remedy_in_lumens_brings_an_unevenly_lit_front_to_the_target(wall):
     # Half of 16000 points do; the middle two differ by less than 1e-3.
     assert mended.contrast.median == pytest.approx(30, rel=1e-3)
     assert mended.passing_share == pytest.approx(0.5 * mended.lit_share, abs=1e-3)
+
+
+@pytest.mark.analytic
+def test_a_strip_that_sends_back_no_light_hides_no_remedy_of_the_rest(straight):
+    grey, black = kit.Surface(name="grey", reflectance=0.5), kit.Surface(name="black", reflectance=0.0)
+    front = kit.Facade([
+        kit.Patch("wall", [(-4, 0), (4, 0), (4, 4), (-4, 4)], grey),
+        kit.Patch("strip", [(-4, 4), (4, 4), (4, 5), (-4, 5)], black),
+    ])  # fmt: skip
+    pair = straight(8, 5, y=2.5, lumens=4000.0, sequential_contrast=1000.0)
+    around = kit.Ambient(vertical_illuminance=4.0)
+    light = kit.light_map(kit.Scene(facade=front, projectors=[pair], ambient=around), 0.1)
+    verdict = kit.judge(light, Target(white_luminance=4, contrast=40))
+    # Contrast (E + A) / (E / 1000 + A) = 40 at E = 100 lx: A = (100 - 4) / 39. Rounding only.
+    for part in (verdict.front, verdict.surface("grey")):
+        assert part.remedy.ambient_illuminance == pytest.approx(96 / 39, rel=1e-9)
 
 
 @pytest.mark.analytic
@@ -452,7 +478,7 @@ def test_what_is_no_map_is_refused(wall, straight):
 @pytest.mark.bad_input
 @pytest.mark.parametrize("target", [4.0, (4.0, 15.0), "dark"])
 def test_what_is_no_target_is_refused_by_its_name(wall, straight, target):
-    with pytest.raises(kit.InputError, match="^target = "):
+    with pytest.raises(kit.InputError, match=r"^target = "):
         kit.judge(light_of(wall, straight), target)
 
 
