@@ -203,6 +203,8 @@ def run_tests(tests: list[str], plugin: Plugin) -> int:
     options = ["-x", "-q", "-o", "addopts=", "--strict-markers", "--no-header", "--tb=short"]
     # Plugins are there before pytest comes to them; they need no rewriting.
     options += ["-W", "ignore::pytest.PytestAssertRewriteWarning"]
+    if os.environ.get("NUMBA_DISABLE_JIT"):  # what is compiled divides by 0 without a word
+        options += ["-W", "ignore::RuntimeWarning"]
     for name in ("xdist", "nbval", "benchmark", "cacheprovider"):
         options += ["-p", f"no:{name}"]
     return int(pytest.main([*options, *tests], plugins=[plugin]))

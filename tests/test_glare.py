@@ -8,9 +8,10 @@ from scipy.special import sici
 
 import kit
 from kit.errors import InputError
-from kit.eye.glare import lamp_at_eye, line_of_sight, moon_veil, sky_veil
+from kit.eye.glare import lamp_at_eye, lamp_veil, line_of_sight, moon_veil, sky_veil, sky_veils
 from kit.sky.ephemeris import Positions
-from kit.sky.luminaire import LedString
+from kit.sky.luminaire import LedString, Luminaire
+from kit.sky.photometric_file import isotropic
 from kit.sky.site import Sky
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import middle
@@ -172,6 +173,21 @@ def test_an_eye_at_any_node_of_a_string_is_refused():
             lamp_at_eye(string, tuple(node.tolist()), (0.1, 2.0, 0.0))
 
 
+@pytest.mark.analytic
+def test_a_lamp_within_a_degree_of_the_line_of_sight_is_told_apart_from_those_aside():
+    eye, target = (0.0, 2.0, 10.0), (0.0, 2.0, 0.0)
+    near, aside, far = (
+        Luminaire(name=name, position=(math.tan(math.radians(angle)) * 4.0, 2.0, 6.0), distribution=isotropic(1000.0))
+        for name, angle in (("near", 0.5), ("aside", 10.0), ("far", 40.0))
+    )
+    light = [float(lamp_at_eye(lamp, eye, target)[0].item()) for lamp in (near, aside, far)]
+    # 10 E / angle^2 of the one aside alone; by the law of a point, 4 m ahead.
+    assert light[0] == pytest.approx(1000 / (4 * math.pi) * math.cos(math.radians(0.5)) ** 3 / 16, rel=1e-9)
+    veil, close = lamp_veil([near, aside, far], eye, target)
+    assert veil == pytest.approx(light[1] / 10.0, rel=1e-9)
+    assert close == pytest.approx(light[0], rel=1e-12)
+
+
 # The veil of the sky
 
 
@@ -202,6 +218,15 @@ def test_a_half_space_of_sky_is_a_closed_form():
 def test_the_veil_of_the_sky_grows_with_age_as_that_of_a_lamp():
     young, old = (sky_veil(HOUSE, (0.0, 1.6, 10.0), (0.0, 2.5, 0.0), age=age) for age in (0, 70))
     assert old == pytest.approx(2.0 * young, rel=1e-12)
+
+
+@pytest.mark.analytic
+def test_the_veil_of_an_even_sky_is_that_over_the_middle_of_the_front_at_the_viewer_s_age():
+    eye = (2.0, 1.6, 14.0)
+    for age in (None, 70.0):
+        expected = sky_veil(HOUSE, eye, middle(HOUSE), age=age)
+        assert sky_veils(kit.Ambient(eye=eye, age=age), HOUSE) == expected > 0
+    assert sky_veils(kit.Ambient(), HOUSE) == 0.0
 
 
 def by_quadrature(eye, target, box, count=1200):
@@ -326,6 +351,9 @@ def test_many_moments_at_once_are_each_of_them():
     veil, close = moon_veil(ambient, HOUSE, site.sky_at(times))
     assert veil.shape == close.shape == times.shape
     assert (veil > 0).any()
+    # Without an eye there is none, at as many moments.
+    for none in moon_veil(kit.Ambient(), HOUSE, site.sky_at(times)):
+        np.testing.assert_array_equal(none, np.zeros(times.shape))
     one_by_one = [float(moon_veil(ambient, HOUSE, site.sky_at(t))[0]) for t in times.ravel()]
     # Sums of products in another order.
     np.testing.assert_allclose(veil.ravel(), one_by_one, rtol=1e-9, atol=1e-18)

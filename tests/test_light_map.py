@@ -669,6 +669,25 @@ def test_black_is_raised_where_pictures_overlap_on_each_surface_alike(straight):
         assert set(light["patch"].values[half]) == {0, 1, 2}
 
 
+def test_what_a_map_holds_lies_along_the_dimensions_that_it_is_said_to(wall, straight):
+    light = rich_map(wall, straight)
+    plane = ("y", "x")
+    maps = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
+    expected = dict.fromkeys((*maps, "patch"), plane) | {
+        "ambient_illuminance": ("source", *plane),
+        "veiling_luminance": ("source",),
+        "picture_share": ("projector", "patch_index"),
+        "reflectance_band": ("level", "patch_index"),
+        "chain": ("projector", "step", "level"),
+        "light_band": ("level",),
+    }
+    assert {name: values.dims for name, values in light.data_vars.items()} == expected
+    for name in ("source", "level", "step"):
+        assert light[name].dims == (name,)
+    for name in ("patch_name", "surface_name", "judged"):
+        assert light[name].dims == ("patch_index",)
+
+
 def test_the_chain_s_frame_shows_the_band_that_the_map_carries(wall, straight):
     light = rich_map(wall, straight)
     low, nominal, high = kit.Projector(light_output=1, throw_ratio=1, chain=kit.typical_chain()).transmission()

@@ -11,6 +11,7 @@ import kit
 from kit.wall.occlusion import (
     Obstacle,
     Occluders,
+    blocks,
     convex,
     covers,
     first_met,
@@ -19,7 +20,7 @@ from kit.wall.occlusion import (
     reached,
     shadow_rings,
 )
-from kit.wall.points import FrontRaster
+from kit.wall.points import FrontRaster, Planes
 from kit.wall.raster import Grid
 
 seeds = st.integers(0, 2**32 - 1)
@@ -116,6 +117,21 @@ def test_nothing_hides_where_nothing_stands():
     # A wall hides none of its own points, nor those of a patch in its plane.
     flat = Occluders.of(kit.Facade([BACK, square("door", 0, 0, 1, 2)]))
     assert not flat.hidden(points, np.zeros(2, int), np.array([(0.0, 1.0, 5.0), (4.9, 0.1, 0.01)])).any()
+
+
+@pytest.mark.analytic
+def test_patches_that_count_as_one_plane_hide_nothing_of_it_however_far_they_part():
+    """A skin over the wall that leans by less than a micrometre a metre stands 2 micrometres before it at x = 5.5."""
+    front = kit.Facade([BACK, kit.Patch("skin", on_plane([(4, 1), (6, 1), (6, 3), (4, 3)], 0, 4e-7, 0), PLAIN)])
+    assert Planes.of(front).members == ((0, 1),)
+    place = np.array([(5.5, 2.0, 5.0)])
+    assert not Occluders.of(front).hidden(np.array([(5.5, 2.0, 0.0)]), np.zeros(1, int), place).any()
+
+
+@pytest.mark.analytic
+def test_the_box_of_an_obstacle_holds_it():
+    (block,) = blocks(Obstacle(name="hedge", area=[(-3, 4), (2, 5), (1, 7)], heights=(0.5, 1.5)))
+    np.testing.assert_allclose(block.box, [(-3, 0.5, 4), (2, 1.5, 7)], rtol=1e-12)
 
 
 @pytest.mark.analytic
@@ -282,13 +298,15 @@ def test_the_shadow_of_a_board_that_leans_over_the_lens_is_not_missed():
 @pytest.mark.analytic
 @pytest.mark.parametrize("turn", [0, 1, 2])
 @pytest.mark.parametrize("first", [True, False])
-def test_a_shadow_does_not_depend_on_which_corner_or_patch_comes_first(turn, first):
+@pytest.mark.parametrize("z", [0.0, 2.0, -2.0])
+def test_a_shadow_does_not_depend_on_which_corner_or_patch_comes_first(turn, first, z):
     """Halfway between lens and wall all is twice as large: of a splinter only the tip's shadow reaches the raster."""
-    corners = [(1.5, 2, 3), (0.2, 2.1, 3), (0.2, 1.9, 3)]
+    corners = [(1.5, 2, z + 3), (0.2, 2.1, z + 3), (0.2, 1.9, z + 3)]
     splinter = kit.Patch("splinter", [*corners[turn:], *corners[:turn]], PLAIN)
-    patches = [splinter, BACK] if first else [BACK, splinter]
+    wall = square("wall", -6, 0, 6, 6, z)
+    patches = [splinter, wall] if first else [wall, splinter]
     raster = FrontRaster.over(kit.Facade(patches), (2.5, 3.5, 3.0, 5.0), 0.01)
-    dark = ~reached(raster, (0.0, 0.0, 6.0))
+    dark = ~reached(raster, (0.0, 0.0, z + 6.0))
     # The tip lands at (3, 4); at x = 2.5 the shadow is 0.2 / 1.3 x 0.25 x 2 m high. Pixel centres count.
     assert dark.sum() * 1e-4 == pytest.approx(0.5 * 0.5 * 0.5 * 0.4 / 2.6, rel=0.03)
     assert raster.grid.x[dark.any(axis=0)].max() == pytest.approx(3.0, abs=0.1)

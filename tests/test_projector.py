@@ -71,6 +71,20 @@ def test_typical_chain_has_one_factor_of_each_group_with_its_source():
     assert all(f.source.strip() for f in chain)
 
 
+def test_factors_of_a_typical_chain_are_the_rows_that_were_chosen():
+    options = {"picture mode": "brightest"}
+    chain = kit.typical_chain(options)
+    for found, (group, option) in zip(chain, (TYPICAL_OPTIONS | options).items(), strict=True):
+        row = reference.row("light_losses", option, group=group)
+        assert (found.name, found.low, found.nominal, found.high) == (
+            f"{group}: {option}", row.low, row.value, row.high,
+        )  # fmt: skip
+    # A typical projector has what it is told, and may be no other machine than asked for.
+    projector = kit.typical_projector(4000, 1.5, options=options, resolution=(1280, 800), lens_shift=(0.1, 0.2))
+    assert projector.chain == chain != kit.typical_chain()
+    assert (projector.resolution, projector.lens_shift) == ((1280, 800), (0.1, 0.2))
+
+
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("options", "named"),
@@ -148,6 +162,12 @@ def test_zoom_is_set_within_its_range():
     assert zoom.at(2.0).throw_ratio == 2.0
     with pytest.raises(kit.InputError, match="throw_ratio"):
         zoom.fixed_throw_ratio()
+
+
+def test_a_lens_without_zoom_is_at_any_throw_ratio_that_it_is_said_to_be():
+    lens = kit.Projector(light_output=3000, throw_ratio=1.5, lens_shift=(0.0, 0.5))
+    assert lens.fixed_throw_ratio() == 1.5
+    assert lens.at(1.8) == kit.Projector(light_output=3000, throw_ratio=1.8, lens_shift=(0.0, 0.5))
 
 
 @pytest.mark.bad_input
