@@ -161,11 +161,6 @@ def test_a_mask_and_an_index_pick_the_same_points(raster):
     np.testing.assert_array_equal(some.position, by_mask.position[[3, 3, 0]])
     np.testing.assert_array_equal(some.weight, by_mask.weight[[3, 3, 0]])
     assert raster.at(np.zeros_like(mask)).position.shape == (0, 3)
-    # So do some of the points.
-    picked = by_mask.some([3, 3, 0])
-    for name in ("position", "patch", "weight", "plane", "normal", "area"):
-        np.testing.assert_array_equal(getattr(picked, name), getattr(some, name))
-    assert (picked.facade, picked.planes) == (raster.facade, raster.planes)
     for row, normal in zip(by_mask.patch, by_mask.normal, strict=True):
         np.testing.assert_allclose(normal, HOUSE.patches[row].normal, atol=1e-12)
 
