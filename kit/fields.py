@@ -56,12 +56,6 @@ class Spec:
         """Return `value` in its own type; None is not right here."""
         raise NotImplementedError
 
-    def wrong(self) -> Iterable[Any]:
-        """Return values that `check` has to refuse, for the generated tests."""
-        if not self.optional:
-            yield None
-        yield object()
-
     def ends(self) -> tuple[Any, ...]:
         """Return the values at the ends of the field's control, or all that may be chosen."""
         return ()
@@ -132,21 +126,6 @@ class Number(Spec):
             raise InputError(field, value, f"a whole number {limits}")
         return int(found)
 
-    def wrong(self) -> Iterable[Any]:
-        """Return values outside the domain and of other types."""
-        yield from super().wrong()
-        yield from (math.nan, -math.inf, True, "4", b"4", [], 10**400)
-        if not self.endless:
-            yield math.inf
-        if self.above is not None:
-            yield self.above
-        elif self.low > -math.inf:
-            yield self.low - max(1e-9, 1e-9 * abs(self.low))
-        if self.high < math.inf:
-            yield self.high + max(1e-9, 1e-9 * abs(self.high))
-        if self.whole:
-            yield (self.above if self.above is not None else self.low) + 1.5
-
 
 @dataclass(frozen=True, kw_only=True)
 class Vector(Spec):
@@ -166,13 +145,6 @@ class Vector(Spec):
         """Return `value` as a tuple of floats."""
         items = numbers(field, value, self.length, unit=self.of.unit)
         return tuple(self.of.check(f"{field}[{i}]", item) for i, item in enumerate(items))
-
-    def wrong(self) -> Iterable[Any]:
-        """Return vectors of another length, and with one number that is wrong."""
-        yield from super().wrong()
-        good = self.of.low if self.of.low > -math.inf else 1.0 + (self.of.above or 0.0)
-        yield from ((good,) * (self.length - 1), (good,) * (self.length + 1), "x" * self.length, good)
-        yield from ((*(good,) * (self.length - 1), bad) for bad in (math.nan, math.inf, None, "a"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,17 +186,6 @@ class Numbers(Spec):
         result.flags.writeable = False
         return result
 
-    def wrong(self) -> Iterable[Any]:
-        """Return what holds something else than such numbers."""
-        yield from super().wrong()
-        yield from ("4", True, {}, 1j, [None], [math.nan], math.inf, -math.inf, [[1.0], [1.0, 2.0]])
-        if self.of.above is not None:
-            yield [self.of.above]
-        elif self.of.low > -math.inf:
-            yield [self.of.low - 1e-6 * max(1.0, abs(self.of.low))]
-        if self.of.high < math.inf:
-            yield [self.of.high + 1e-6 * max(1.0, abs(self.of.high))]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Range(Spec):
@@ -239,12 +200,6 @@ class Range(Spec):
         if low > high:
             raise InputError(field, (low, high), "a range (lowest, highest)")
         return low, high
-
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no range, or one the wrong way round."""
-        yield from super().wrong()
-        good = self.of.low if self.of.low > -math.inf else 1.0 + (self.of.above or 0.0)
-        yield from ((good,), (good, good, good), (good + 1.0, good), (good, math.nan), good, "ab")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -264,12 +219,6 @@ class Band(Spec):
         if not low <= nominal <= high:
             raise InputError(field, (low, nominal, high), "low <= nominal <= high")
         return low, nominal, high
-
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no band, or one out of order."""
-        yield from super().wrong()
-        good = self.of.low if self.of.low > -math.inf else 1.0 + (self.of.above or 0.0)
-        yield from ((good, good), (good, good + 2e-3, good + 1e-3), (good, math.nan, good), "abc", math.nan)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -314,11 +263,6 @@ class OneOf(Spec):
             raise InputError(field, value, f"one of {', '.join(self.names())}")
         return value
 
-    def wrong(self) -> Iterable[Any]:
-        """Return names that are none of these."""
-        yield from super().wrong()
-        yield from ("no such name", 3, ())
-
 
 @dataclass(frozen=True, kw_only=True)
 class Text(Spec):
@@ -339,13 +283,6 @@ class Text(Spec):
         """Return `value` if it is text."""
         return value if self.empty and value == "" else text(field, value)
 
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no text."""
-        yield from super().wrong()
-        yield from (3, b"a", " ")
-        if not self.empty:
-            yield ""
-
 
 @dataclass(frozen=True, kw_only=True)
 class Flag(Spec):
@@ -360,11 +297,6 @@ class Flag(Spec):
         if not isinstance(value, bool):
             raise InputError(field, value, "true or false")
         return value
-
-    def wrong(self) -> Iterable[Any]:
-        """Return what is neither."""
-        yield from super().wrong()
-        yield from (0, 1, "true")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -398,11 +330,6 @@ class Day(Spec):
         except (TypeError, ValueError):
             raise InputError(field, value, "a date such as '2026-12-05'") from None
 
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no date."""
-        yield from super().wrong()
-        yield from (20261205, "", "soon", "2026-02-30")
-
 
 @dataclass(frozen=True, kw_only=True)
 class Is(Spec):
@@ -425,11 +352,6 @@ class Is(Spec):
         if not isinstance(value, self.kind):
             raise InputError(field, value, f"a {self.noun()}")
         return value
-
-    def wrong(self) -> Iterable[Any]:
-        """Return what is of no such type."""
-        yield from super().wrong()
-        yield from (3.0, "text", [])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -466,13 +388,6 @@ class Many(Spec):
                 if count > 1:
                     raise InputError(f"{field}: {self.unique}", name, f"a {self.unique} that no other has")
         return found
-
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no such sequence."""
-        yield from super().wrong()
-        yield from (3.0, "text", [object()])
-        if self.least:
-            yield []
 
 
 def declared(spec: Spec, **changes: Any) -> Any:

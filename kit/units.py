@@ -48,18 +48,6 @@ def length_text(length: float, unit: str, digits: int = 1) -> str:
     return f"{length / metres_per(unit):.{digits}f} {unit}"
 
 
-def area_text(area: float, unit: str) -> str:
-    """Return an area given in m2 as text, in square feet where lengths are in ``"ft"``."""
-    return f"{area / metres_per(unit) ** 2:,.0f} {'sq ft' if unit == 'ft' else 'm²'}"
-
-
-def mass_text(mass: float, unit: str) -> str:
-    """Return a mass given in kg as text, in pounds where lengths are in ``"ft"``."""
-    if unit == "ft":
-        return f"{mass / value('constants', 'pound'):,.0f} lb"
-    return f"{mass:,.0f} kg"
-
-
 def edge(unit: str, units: str) -> tuple[str, float]:
     """Return how a quantity is shown where lengths are in `units`: the unit's label, and how many `unit` one of it is.
 

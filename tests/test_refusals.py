@@ -9,6 +9,7 @@ from dataclasses import dataclass
 import pytest
 from domains import domains, stored
 from examples import ARGUMENTS, EXAMPLES
+from spoil import wrong
 
 import kit
 from kit.fields import Number, Text, check_fields, declared, specs
@@ -27,7 +28,7 @@ def faults(make, name, spec, soon=SOON):
     """What is not as it should be where `make` gets a value that the field `name` may not have."""
     found = []
     start = time.process_time()
-    for value in spec.wrong():
+    for value in wrong(spec):
         said = f"{name} = {repr(value)[:60]}"
         with warnings.catch_warnings(record=True) as warned:
             warnings.simplefilter("always")

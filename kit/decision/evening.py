@@ -50,11 +50,6 @@ class ClockTime(Text):
         clock_minutes(field, value)
         return str(value)
 
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no such time."""
-        yield from super().wrong()
-        yield from ("25:00", "24:01", "05:60", "5:00", "0500", "05:00:00", "-1:00", "noon", "\u00b2\u00b3:00", 15)
-
 
 CLOCK = ClockTime(label="time of the clock")
 SHIELD = Number(label="shade", unit="degrees", low=0.0, high=180.0, meaning="angle from straight down that stays lit")

@@ -58,12 +58,6 @@ class Outline(Spec):
             raise InputError(field, value, "three or more different corners")
         return tuple(ring)
 
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no outline."""
-        yield from super().wrong()
-        yield from ("square", 3, [(0, 0), (2, 0)], [(0, 0), (2, 0), (0, 0)], [(0, 0), (2, 0), "ab"])
-        yield from ([(0, 0), (2, 0), bad] for bad in ((2,), (2, "2"), (2, float("nan")), (2, 1, 0, 0)))
-
 
 @dataclass(frozen=True, kw_only=True)
 class Outlines(Outline):
@@ -74,10 +68,6 @@ class Outlines(Outline):
         if not is_many(value):
             raise InputError(field, value, "a list of outlines")
         return tuple(super(Outlines, self).checked(f"{field} {i}", ring) for i, ring in enumerate(value, 1))
-
-    def wrong(self) -> Iterable[Any]:
-        """Return what holds something else than outlines."""
-        yield from ([ring] for ring in super().wrong())
 
 
 GAIN = Number(label="gain", above=0.0, meaning="luminance towards the audience over that of a perfect diffuser")

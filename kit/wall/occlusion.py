@@ -122,12 +122,6 @@ class Plan(Spec):
             raise InputError(field, corners, "corners in order round an area, with edges that do not cross")
         return corners
 
-    def wrong(self) -> Iterable[Any]:
-        """Return what is no area, and one whose edges cross."""
-        yield from super().wrong()
-        yield from ("square", 3, [(0, 0), (2, 0)], [(0, 0), (2, 0), "ab"], [(0, 0), (2, 2), (2, 0), (0, 2)])
-        yield from ([(0, 0), (2, 0), bad] for bad in ((2,), (2, "2"), (2, float("nan")), (2, 1, 0), (1, 0)))
-
 
 AREA = Plan(label="area", meaning="corners (x, z) of the plan [m]")
 
