@@ -141,6 +141,24 @@ def test_the_slack_of_the_picture_is_a_share_of_its_size():
     assert beam.on(points).inside(0.1).tolist() == [True, True, False, True, False, False]
 
 
+@pytest.mark.analytic
+@given(poses())
+def test_without_roll_the_picture_is_level_and_roll_turns_it_about_the_axis(pose):
+    _, placement, _ = pose
+    x, y, z = np.subtract(placement.aim, placement.position)
+    level, length = np.hypot(x, z), np.sqrt(x * x + y * y + z * z)
+    # forward x (0, 1, 0), and what is square to both: up, whichever way the lens points.
+    across, upward = np.array((-z, 0, x)) / level, np.array((-x * y, level**2, -z * y)) / (level * length)
+    turn = np.radians(placement.roll)
+    expected = [
+        np.array((x, y, z)) / length,
+        np.cos(turn) * across - np.sin(turn) * upward,
+        np.cos(turn) * upward + np.sin(turn) * across,
+    ]
+    # Rounding only.
+    np.testing.assert_allclose(placement.frame(), expected, atol=1e-12)
+
+
 @pytest.mark.property
 @pytest.mark.parametrize("length", [1e-3, 1.0, 1e3])
 def test_what_counts_as_straight_up_is_an_angle(length):

@@ -171,7 +171,9 @@ def test_kinds_are_the_groups_of_the_reference_surfaces():
     assert len(set(kinds())) == len(kinds())
     assert {"brick", "window", "door", "roof", "fabric", "siding"} < set(kinds())
     for row in reference.table("surfaces"):
-        assert kit.Surface.from_reference(row.name).kind == row.group
+        found = kit.Surface.from_reference(row.name)
+        assert (found.name, found.kind) == (row.name, row.group)
+        assert (found.low, found.reflectance, found.high) == (row.low, row.value, row.high)
         assert kit.Surface(name="mine", reflectance=0.5, kind=row.group).kind == row.group
     assert kit.Surface(name="mine", reflectance=0.5).kind == ""
 
