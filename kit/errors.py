@@ -56,18 +56,9 @@ def number(
 ) -> float:
     """Return `value` as a float, or raise `InputError` naming `field`.
 
-    Parameters
-    ----------
-    field : str
-        Name used in the message.
-    value : object
-        Anything; only real, finite numbers pass (neither a bool nor a text is a number here).
-    minimum, maximum : float
-        Closed limits.
-    above : float, optional
-        Open lower limit; used in place of `minimum`.
-    unit : str
-        Unit named in the message.
+    `field`: name used in the message; `value` (object): anything; only real, finite numbers pass (neither a bool
+    nor a text is a number here); `minimum`, `maximum`: closed limits; `above` (float, optional): open lower limit;
+    used in place of `minimum`; `unit`: unit named in the message.
     """
     low = f"above {above:g}" if above is not None else f"{minimum:g} or more"
     if maximum == math.inf:

@@ -28,16 +28,9 @@ MISSING = dataclasses.MISSING
 class Spec:
     """What a field may be.
 
-    Parameters
-    ----------
-    label : str
-        For people, without the unit.
-    meaning : str
-        A phrase for the glossary; empty: the label says it all.
-    optional : bool
-        Whether None is right: not given, not known.
-    default : object
-        Where the field is left out; `MISSING`: it has to be given.
+    `label`: for people, without the unit; `meaning`: A phrase for the glossary; empty: the label says it all;
+    `optional`: whether None is right: not given, not known; `default` (object): where the field is left out;
+    `MISSING`: it has to be given.
     """
 
     label: str = ""
@@ -69,28 +62,13 @@ class Spec:
 class Number(Spec):
     """A real, finite number.
 
-    Parameters
-    ----------
-    symbol, unit : str
-        The unit is SI; empty: dimensionless.
-    low, high : float
-        Closed limits.
-    above : float, optional
-        Open lower limit, in place of `low`.
-    whole : bool
-        Whether only whole numbers will do.
-    endless : bool
-        Whether infinity is right too.
-    steps : (float, float, float), optional
-        Lowest and highest value of a slider, and its step, in `unit`.
-    feet : (float, float, float), optional
-        The same in feet, for a length.
-    ratio : bool
-        Whether the slider's steps are of equal ratio; its limits and its step then are powers of ten.
-    form : str
-        How the slider shows its value, as ``".0%"``; empty: with the decimals of its step.
-    reading : function, optional
-        Words for a value of the slider, where the number alone says little, as for a direction.
+    `symbol`, `unit`: the unit is SI; empty: dimensionless; `low`, `high`: closed limits; `above` (float, optional):
+    open lower limit, in place of `low`; `whole`: whether only whole numbers will do; `endless`: whether infinity is
+    right too; `steps` ((float, float, float), optional): lowest and highest value of a slider, and its step, in
+    `unit`; `feet` ((float, float, float), optional): the same in feet, for a length; `ratio`: whether the slider's
+    steps are of equal ratio; its limits and its step then are powers of ten; `form`: how the slider shows its
+    value, as ``".0%"``; empty: with the decimals of its step; `reading` (function, optional): words for a value of
+    the slider, where the number alone says little, as for a direction.
     """
 
     symbol: str = ""
@@ -131,11 +109,7 @@ class Number(Spec):
 class Vector(Spec):
     """So many finite numbers, such as a position.
 
-    Parameters
-    ----------
-    length : int
-    of : Number
-        What each of them is.
+    `of` (Number): what each of them is.
     """
 
     length: int = 3
@@ -151,12 +125,7 @@ class Vector(Spec):
 class Numbers(Spec):
     """One number or an array of them, of any shape.
 
-    Parameters
-    ----------
-    of : Number
-        What each of them is.
-    most : int
-        At most so many.
+    `of` (Number): what each of them is; `most`: at most so many.
     """
 
     of: Number = Number()
@@ -225,16 +194,10 @@ class Band(Spec):
 class OneOf(Spec):
     """One of some names.
 
-    Parameters
-    ----------
-    options : sequence of str, or a function that returns one
-        A function is asked when a value is checked, so that no table is read before it is needed.
-    empty : bool
-        Whether no name at all is right too: not known.
-    reading : function, optional
-        Words for a name in a menu, such as the name with its value.
-    nothing : str
-        Words for None in a menu, where that is right.
+    `options` (sequence of str, or a function that returns one): A function is asked when a value is checked, so
+    that no table is read before it is needed; `empty`: whether no name at all is right too: not known; `reading`
+    (function, optional): words for a name in a menu, such as the name with its value; `nothing`: words for None in
+    a menu, where that is right.
     """
 
     options: Sequence[str] | Callable[[], Sequence[str]] = ()
@@ -268,12 +231,8 @@ class OneOf(Spec):
 class Text(Spec):
     """A name of at least one letter.
 
-    Parameters
-    ----------
-    empty : bool
-        Whether no letter at all is right too: not named.
-    example : str
-        What a line for it shows while it is empty.
+    `empty`: whether no letter at all is right too: not named; `example`: what a line for it shows while it is
+    empty.
     """
 
     empty: bool = False
@@ -303,10 +262,7 @@ class Flag(Spec):
 class Day(Spec):
     """A date, written as ``"2026-12-05"``.
 
-    Parameters
-    ----------
-    first, last : str
-        Where a slider of days begins and ends; empty: there is none.
+    `first`, `last`: where a slider of days begins and ends; empty: there is none.
     """
 
     first: str = ""
@@ -335,9 +291,7 @@ class Day(Spec):
 class Is(Spec):
     """A value of one of the kit's types.
 
-    Parameters
-    ----------
-    kind : type or tuple of type
+    `kind` (type or tuple of type).
     """
 
     kind: type | tuple[type, ...] = object
@@ -358,13 +312,8 @@ class Is(Spec):
 class Many(Spec):
     """A sequence of things, each of which is right.
 
-    Parameters
-    ----------
-    of : Spec
-    least : int
-        At least so many.
-    unique : str
-        Name of an attribute in which no two may agree; empty: they may.
+    `of` (Spec); `least`: at least so many; `unique`: name of an attribute in which no two may agree; empty: they
+    may.
     """
 
     of: Spec = Spec()
@@ -393,11 +342,7 @@ class Many(Spec):
 def declared(spec: Spec, **changes: Any) -> Any:
     """Return a dataclass field that is declared by `spec`, some of it changed for this use.
 
-    Parameters
-    ----------
-    spec : Spec
-    **changes
-        As ``default=...`` or ``optional=True``; None as a default makes the field optional.
+    `spec` (Spec); `**changes`: as ``default=...`` or ``optional=True``; None as a default makes the field optional.
     """
     if changes.get("default", MISSING) is None:
         changes["optional"] = True
@@ -415,10 +360,7 @@ def specs(kind: Any) -> dict[str, Spec]:
 def check_named(thing: Any, kind: str) -> str:
     """Check the declared fields of a frozen dataclass that has a name, its name first.
 
-    Returns
-    -------
-    str
-        What stands before a field in a message, ``"patch 'bay'"``: the kind of thing and its name.
+    Returns str: What stands before a field in a message, ``"patch 'bay'"``: the kind of thing and its name.
     """
     where = f"{kind} {specs(thing)['name'].check(f'{kind} name', thing.name)!r}"
     check_fields(thing, where)
@@ -428,16 +370,8 @@ def check_named(thing: Any, kind: str) -> str:
 def check_fields(thing: Any, where: str = "") -> None:
     """Check every declared field of a frozen dataclass, in order, and put the checked value in its place.
 
-    Parameters
-    ----------
-    thing : dataclass instance
-    where : str
-        What stands before a field's name in a message: ``"patch 'bay'"``.
-
-    Raises
-    ------
-    InputError
-        For the first field that cannot be used.
+    `thing` (dataclass instance); `where`: what stands before a field's name in a message: ``"patch 'bay'"``. Raises
+    `InputError` for the first field that cannot be used.
     """
     for name, spec in specs(thing).items():
         field = f"{where}: {name}" if where else name
@@ -447,10 +381,7 @@ def check_fields(thing: Any, where: str = "") -> None:
 def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
     """Return arrays of numbers in the shape to which they broadcast.
 
-    Raises
-    ------
-    InputError
-        For shapes that do not go together.
+    Raises `InputError` for shapes that do not go together.
     """
     import numpy as np
 

@@ -10,20 +10,9 @@ from kit.errors import InputError
 def read_file(what: str, path: str | Path, *, right: str, most: int) -> bytes:
     """Return what is in a file.
 
-    Parameters
-    ----------
-    what : str
-        What it should hold, as the message names it: ``"picture"``.
-    path : str or Path
-    right : str
-        What would be right, as a phrase: ``"a PNG or JPEG picture"``.
-    most : int
-        Bytes; a larger file is a mistake or a trap, and is not read.
-
-    Raises
-    ------
-    InputError
-        For what is no path, no file, too large, or cannot be opened.
+    `what`: what it should hold, as the message names it: ``"picture"``; `path` (str or Path); `right`: what would
+    be right, as a phrase: ``"a PNG or JPEG picture"``; `most`: bytes; a larger file is a mistake or a trap, and is
+    not read. Raises `InputError` for what is no path, no file, too large, or cannot be opened.
     """
     if not isinstance(path, str | Path):
         raise InputError(what, path, f"the path of {right}")

@@ -16,13 +16,7 @@ from kit.errors import InputError
 class Quantity:
     """One computed quantity.
 
-    Parameters
-    ----------
-    meaning : str
-        As a label of a plot or a table.
-    unit : str
-        SI; ``"1"`` is dimensionless; empty for a time of the clock.
-    symbol : str
+    `meaning`: as a label of a plot or a table; `unit`: SI; ``"1"`` is dimensionless; empty for a time of the clock.
     """
 
     meaning: str
@@ -104,10 +98,7 @@ QUANTITIES: dict[str, Quantity] = {
 def attrs(name: str) -> dict[str, str]:
     """Return ``long_name`` and ``units`` of a quantity as xarray keeps them.
 
-    Raises
-    ------
-    InputError
-        For a quantity that is not declared.
+    Raises `InputError` for a quantity that is not declared.
     """
     if name not in QUANTITIES:
         raise InputError("quantity", name, f"one of {', '.join(QUANTITIES)}")

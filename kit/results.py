@@ -30,16 +30,10 @@ def make_frame(
 ) -> pd.DataFrame:
     """Return rows as a frame.
 
-    Parameters
-    ----------
-    rows : iterable of mapping
-        Column to value; units stand in the column's name: ``"white [cd/m²]"``.
-    formats : mapping, optional
-        How a column is written for people: a format such as ``".0%"``, or a function. A number without one gets two
-        significant figures. ``"band"`` takes the columns ``"low ..."`` and ``"high ..."`` of the same name into one
-        cell.
-    index : str
-        The column that names the rows.
+    `rows` (iterable of mapping): column to value; units stand in the column's name: ``"white [cd/m²]"``; `formats`
+    (mapping, optional): how a column is written for people: a format such as ``".0%"``, or a function. A number
+    without one gets two significant figures. ``"band"`` takes the columns ``"low ..."`` and ``"high ..."`` of the
+    same name into one cell; `index`: the column that names the rows.
     """
     import pandas as pd
 
@@ -131,10 +125,7 @@ class Result:
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return the figures, units in the names of the columns.
 
-        Parameters
-        ----------
-        units : {"m", "ft"}
-            For lengths and what follows from them.
+        `units` ({"m", "ft"}): for lengths and what follows from them.
         """
         raise NotImplementedError
 

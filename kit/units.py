@@ -14,14 +14,7 @@ LENGTHS = ("m", "ft")
 def metres_per(unit: str) -> float:
     """Return the length of one `unit` [m].
 
-    Parameters
-    ----------
-    unit : {"m", "ft", "in"}
-
-    Raises
-    ------
-    InputError
-        For any other unit.
+    `unit` ({"m", "ft", "in"}). Raises `InputError` for any other unit.
     """
     if unit == "m":
         return 1.0
@@ -51,11 +44,8 @@ def length_text(length: float, unit: str, digits: int = 1) -> str:
 def edge(unit: str, units: str) -> tuple[str, float]:
     """Return how a quantity is shown where lengths are in `units`: the unit's label, and how many `unit` one of it is.
 
-    Parameters
-    ----------
-    unit : str
-        SI as the kit keeps it: ``"m"``, ``"mm"``, ``"m2"``, ``"kg"``, ``"m/s"``, ``"N"``; any other is shown as it is.
-    units : {"m", "ft"}
+    `unit`: SI as the kit keeps it: ``"m"``, ``"mm"``, ``"m2"``, ``"kg"``, ``"m/s"``, ``"N"``; any other is shown as
+    it is; `units` ({"m", "ft"}).
     """
     check_lengths(units)
     signs = {"m2": "m²", "cd/m2": "cd/m²", "kg/m2": "kg/m²", "USD/m2": "USD/m²"}

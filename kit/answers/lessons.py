@@ -65,17 +65,8 @@ class Question(Declared):
 def sized(text: str, value: float, *options: tuple[str, tuple[float, float], str]) -> Question:
     """Return a question whose right option is the one that holds a computed value.
 
-    Parameters
-    ----------
-    text : str
-    value : float
-    *options : (str, (float, float), str)
-        What it says, from where to where that holds, and the reason.
-
-    Raises
-    ------
-    InputError
-        For a value that no option holds, or several: the words no longer fit the figures.
+    `*options` ((str, (float, float), str)): what it says, from where to where that holds, and the reason. Raises
+    `InputError` for a value that no option holds, or several: the words no longer fit the figures.
     """
     right = [i for i, (_, (low, high), _) in enumerate(options) if low <= value <= high]
     if len(right) != 1:

@@ -68,17 +68,8 @@ def street_scene(
 ) -> Scene:
     """Return a typical projector on the ground in front of the middle of a house.
 
-    Parameters
-    ----------
-    house : Facade
-    light_output : float
-        Stated [lm].
-    distance : float
-        Lens to the plane of the front wall [m].
-    throw_ratio : float
-    ambient : Ambient
-    options : dict
-        Losses, as for `typical_projector`.
+    `light_output`: stated [lm]; `distance`: lens to the plane of the front wall [m]; `ambient` (Ambient); `options`
+    (dict): losses, as for `typical_projector`.
     """
     left, right, *_ = house.bounds
     x, height = 0.5 * (left + right), LENS_HEIGHT.default

@@ -99,20 +99,14 @@ class Route(Result):
 class PayOff(Result):
     """The decision: cloth against the other routes.
 
-    Attributes
-    ----------
-    routes : tuple of Route
-        The bare wall first, then more lumens, cloth, a smaller picture, less ambient light.
-    stated_light_output, worth, worth_band : float, float, (float, float)
-        Now, and what the bare wall would need for the luminance that the cloth gives; its likely low and high, from
-        the bands of wall and cloth in quadrature [lm].
-    break_even_price, break_even_area : float or None
-        Price of cloth to buy, lining included, at which it costs what the extra lumens cost [USD/m2], and area of wall
-        above which more lumens are cheaper [m2], infinite for free cloth; None where no machine is listed.
-    wall_only_contrast : (float, float)
-        Bare and covered, by light on the wall alone: no veil in the eye, nothing sent back by the ground.
-    before, after : xarray.Dataset
-        Maps of the bare and the covered front.
+    `routes` (tuple of Route): the bare wall first, then more lumens, cloth, a smaller picture, less ambient light;
+    `stated_light_output`, `worth`, `worth_band` (float, float, (float, float)): now, and what the bare wall would
+    need for the luminance that the cloth gives; its likely low and high, from the bands of wall and cloth in
+    quadrature [lm]; `break_even_price`, `break_even_area` (float or None): price of cloth to buy, lining included,
+    at which it costs what the extra lumens cost [USD/m2], and area of wall above which more lumens are cheaper
+    [m2], infinite for free cloth; None where no machine is listed; `wall_only_contrast` ((float, float)): bare and
+    covered, by light on the wall alone: no veil in the eye, nothing sent back by the ground; `before`, `after`:
+    maps of the bare and the covered front.
     """
 
     covering: Covering

@@ -200,25 +200,14 @@ class Failure:
 class Setup(Result):
     """One way to light a front, with what it gives and what it takes.
 
-    Attributes
-    ----------
-    stated_light_output : float
-        Of all machines [lm].
-    front, surfaces : Part
-        The verdict on the front as a whole, and on each kind of surface.
-    black : float
-        Median luminance of projected black on the lit part that is judged [cd/m2].
-    overlap_black, single_black : float or None
-        The same where two or more machines reach, and where one does; None where there is no such part.
-    overlap_share : float
-        Of the lit part, where two or more reach.
-    pixels, coarsest : float
-        See `picture_elements`; stacked machines show the same picture, so they add light and no detail.
-    price, power : (float, float, float) or None
-        Low, nominal, high of all machines [USD], [W]; None where a class is not listed. Lows and highs add up, for
-        machines of one make are dear or cheap together.
-    failures : tuple of Failure
-        With each projector off in turn.
+    `stated_light_output`: of all machines [lm]; `front`, `surfaces` (Part): the verdict on the front as a whole,
+    and on each kind of surface; `black`: median luminance of projected black on the lit part that is judged
+    [cd/m2]; `overlap_black`, `single_black` (float or None): the same where two or more machines reach, and where
+    one does; None where there is no such part; `overlap_share`: of the lit part, where two or more reach; `pixels`,
+    `coarsest`: see `picture_elements`; stacked machines show the same picture, so they add light and no detail;
+    `price`, `power` ((float, float, float) or None): low, nominal, high of all machines [USD], [W]; None where a
+    class is not listed. Lows and highs add up, for machines of one make are dear or cheap together; `failures`
+    (tuple of Failure): with each projector off in turn.
     """
 
     name: str

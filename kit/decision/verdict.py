@@ -333,14 +333,8 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
 class Points:
     """The points of a map that are judged, surface by surface and patch by patch.
 
-    Attributes
-    ----------
-    seen : array, shape (n,)
-        Index into the map, read row by row.
-    patch : array, shape (n,)
-        Index of the patch at each.
-    surfaces : tuple of (str, slice)
-        Each kind of surface, and where its points are.
+    `seen` (array, shape (n,)): index into the map, read row by row; `patch` (array, shape (n,)): index of the patch
+    at each; `surfaces` (tuple of (str, slice)): each kind of surface, and where its points are.
     """
 
     seen: Index

@@ -43,24 +43,14 @@ DIMMINGS = Many(of=DIMMING, least=1, optional=True, meaning="levels of the curve
 class LitFront:
     """The points of a front that count, and what the projectors make there.
 
-    Attributes
-    ----------
-    parts : tuple of str
-        The whole front first, then each kind of surface.
-    raster : FrontRaster
-    judged : array, shape (n,)
-        Index into the raster of the points that are judged, lit or not.
-    lit : array, shape (p,)
-        The same of those that a picture reaches; the arrays below belong to them.
-    runs : tuple of slice
-        Where the points of each part are in `lit`.
-    lit_share : array, shape (part,)
-    white, black, reflectance : array, shape (p,)
-        Luminance of the projectors' white and black [cd/m2]; reflectance of the wall.
-    ends : dict of str to (float, array of shape (p,), int)
-        Likely light and reflectance, see `kit.decision.verdict.likely_ends`.
-    white_luminance : array, shape (part, level)
-        Median luminance of white, with its likely band [cd/m2]; NaN where nothing is lit.
+    `parts` (tuple of str): the whole front first, then each kind of surface; `raster` (FrontRaster); `judged`
+    (array, shape (n,)): index into the raster of the points that are judged, lit or not; `lit` (array, shape (p,)):
+    the same of those that a picture reaches; the arrays below belong to them; `runs` (tuple of slice): where the
+    points of each part are in `lit`; `lit_share` (array, shape (part,)); `white`, `black`, `reflectance` (array,
+    shape (p,)): luminance of the projectors' white and black [cd/m2]; reflectance of the wall; `ends` (dict of str
+    to (float, array of shape (p,), int)): likely light and reflectance, see `kit.decision.verdict.likely_ends`;
+    `white_luminance` (array, shape (part, level)): median luminance of white, with its likely band [cd/m2]; NaN
+    where nothing is lit.
     """
 
     parts: tuple[str, ...]
@@ -80,20 +70,10 @@ class LitFront:
     ) -> Array:
         """Return the median contrast of each part under each of `count` ambient lights.
 
-        Parameters
-        ----------
-        count : int
-        lux : function
-            Takes a slice of the ambient lights and returns their illuminance on the lit points, which broadcasts to
-            shape (slice, p) [lx].
-        veil : array, shape (count,)
-            Veiling luminance in the eye [cd/m2].
-        levels : sequence of {"low", "nominal", "high"}
-
-        Returns
-        -------
-        array, shape (count, part, level)
-            NaN where nothing of a part is lit.
+        `lux` (function): takes a slice of the ambient lights and returns their illuminance on the lit points, which
+        broadcasts to shape (slice, p) [lx]; `veil` (array, shape (count,)): veiling luminance in the eye [cd/m2];
+        `levels` (sequence of {"low", "nominal", "high"}). Returns array, shape (count, part, level): NaN where
+        nothing of a part is lit.
         """
         result = np.full((count, len(self.parts), len(levels)), np.nan)
         veils = np.broadcast_to(np.asarray(veil, float), (count,))
@@ -120,10 +100,7 @@ class LitFront:
 def lit_front(scene: Scene, spacing: float) -> LitFront:
     """Return the points of `scene` that count. Its ambient light is left out.
 
-    Raises
-    ------
-    InputError
-        For a scene that `light_map` refuses.
+    Raises `InputError` for a scene that `light_map` refuses.
     """
     Is(kind=Scene).check("scene", scene)
     light = light_map(replace(scene, ambient=Ambient()), spacing)
@@ -153,11 +130,7 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
 
 
 def string_dimming(
-    scene: Scene,
-    *,
-    target: Target | None = None,
-    spacing: float = 0.2,
-    dimmings: Sequence[float] | None = None,
+    scene: Scene, *, target: Target | None = None, spacing: float = 0.2, dimmings: Sequence[float] | None = None
 ) -> xr.Dataset:
     """Return at which dimming level the LED strings of a scene start to wash out the picture.
 

@@ -126,20 +126,13 @@ def rec709() -> tuple[Array, Chromaticity]:
 class WallColour(Result):
     """What a surface makes of the light of a projector.
 
-    Attributes
-    ----------
-    origin : str
-        Where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`.
-    reflectance : float
-        Luminous, under the projector's white.
-    chromaticity, luminance : dict
-        On the wall, of white, red, green and blue: (x, y), and for the given illuminance of white, black light included
-        [cd/m2].
-    white_difference : float
-        CIEDE2000 between the wall's white, scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees.
-    neutral_share, neutral_drive : float and (float, float, float), or None
-        Largest part of the luminance of white that is left when channels are turned down until white is D65, and the
-        linear drive that does it. None: no drive makes this wall neutral.
+    `origin`: where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`; `reflectance`: luminous,
+    under the projector's white; `chromaticity`, `luminance` (dict): on the wall, of white, red, green and blue: (x,
+    y), and for the given illuminance of white, black light included [cd/m2]; `white_difference`: CIEDE2000 between
+    the wall's white, scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees; `neutral_share`,
+    `neutral_drive` (float and (float, float, float), or None): largest part of the luminance of white that is left
+    when channels are turned down until white is D65, and the linear drive that does it. None: no drive makes this
+    wall neutral.
     """
 
     surface: str

@@ -13,15 +13,9 @@ Array = NDArray[np.float64]
 def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil: ArrayLike) -> Array:
     """Return (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil).
 
-    Parameters
-    ----------
-    white, black, ambient, veil : array
-        Luminance of projected white and black, of ambient light on the wall, and of the veil [cd/m2]; they broadcast.
-
-    Returns
-    -------
-    array
-        1 where there is no light at all in white or black: nothing to tell apart. Infinite for a black without any.
+    `white`, `black`, `ambient`, `veil`: luminance of projected white and black, of ambient light on the wall, and
+    of the veil [cd/m2]; they broadcast. Returns array: 1 where there is no light at all in white or black: nothing
+    to tell apart. Infinite for a black without any.
     """
     rest = np.asarray(ambient, float) + np.asarray(veil, float)
     below = np.asarray(black, float) + rest
@@ -42,21 +36,10 @@ def contrast_end(
 ) -> Array:
     """Return the low or the high end of the likely contrast.
 
-    Parameters
-    ----------
-    white, black, ambient, veil, contrast : array
-        As for `contrast_at_eye`, and the nominal contrast that they make.
-    light : float
-        Light at this end, relative to nominal.
-    wall : array
-        Reflectance at this end, relative to nominal.
-    sign : {-1, 1}
-        -1 for the low end, 1 for the high one.
-
-    Returns
-    -------
-    array
-        The two deviations, which are independent, in quadrature. All arrays broadcast.
+    `white`, `black`, `ambient`, `veil`, `contrast`: as for `contrast_at_eye`, and the nominal contrast that they
+    make; `light`: light at this end, relative to nominal; `wall`: reflectance at this end, relative to nominal;
+    `sign` ({-1, 1}): -1 for the low end, 1 for the high one. Returns array: The two deviations, which are
+    independent, in quadrature. All arrays broadcast.
     """
     if isinstance(veil, float) and veil == 0.0:
         # The wall cancels, however dark it is.

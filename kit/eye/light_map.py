@@ -31,19 +31,7 @@ from numpy.typing import NDArray
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.eye.glare import source_veils
-from kit.fields import (
-    AVERAGE_PICTURE_LEVEL,
-    FLAG,
-    LENGTH,
-    SPACING,
-    Declared,
-    Is,
-    Many,
-    Number,
-    Spec,
-    Vector,
-    declared,
-)
+from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SPACING, Declared, Is, Many, Number, Spec, Vector, declared
 from kit.light.ambient import Ambient, source_maps
 from kit.light.cast import Cast, Machines, blended, cast_light
 from kit.quantities import labelled
@@ -216,13 +204,9 @@ def light_map(
 def black_share(machines: list[Projector], level: float, used: Array) -> Array:
     """Return the light of a black picture element over a white one, shape (projector,).
 
-    Parameters
-    ----------
-    machines : sequence of Projector
-    level : float
-        Average picture level of what lands on the front.
-    used : array, shape (projector,)
-        Share of each projector's light that lands on the front: the rest of the picture is masked black.
+    `machines` (sequence of Projector); `level`: average picture level of what lands on the front; `used` (array,
+    shape (projector,)): share of each projector's light that lands on the front: the rest of the picture is masked
+    black.
     """
     return np.array([m.leak() + m.scatter() * level * share for m, share in zip(machines, used, strict=True)])
 

@@ -140,15 +140,10 @@ def night_view(
 class Screen(Result):
     """Options translated for a screen, all by one tone curve.
 
-    Attributes
-    ----------
-    images : tuple of array, shape (y, x, 3)
-        sRGB as bytes, row 0 on top; black where there is no wall.
-    adaptation, brightest : float
-        Luminance that the eye is taken to be adapted to, and that is shown as the screen's white [cd/m2].
-    cut : tuple of float
-        For each option the share of the front that is too bright or too saturated for the screen, drawn as near as it
-        gets.
+    `images` (tuple of array, shape (y, x, 3)): sRGB as bytes, row 0 on top; black where there is no wall;
+    `adaptation`, `brightest`: luminance that the eye is taken to be adapted to, and that is shown as the screen's
+    white [cd/m2]; `cut` (tuple of float): for each option the share of the front that is too bright or too
+    saturated for the screen, drawn as near as it gets.
     """
 
     images: tuple[NDArray[np.uint8], ...]
@@ -243,12 +238,10 @@ def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
 class BaseColours(Result):
     """What becomes of a picture on each visible, lit patch.
 
-    Attributes
-    ----------
-    patches : DataFrame
-        By the patch's name: median ``luminance`` at the eye, and ``brightest`` with this patch's colour turned up until
-        one channel is full [cd/m2]; saturation s_uv ``wanted``, of the picture's own mean colour against D65, and
-        ``seen``, against the projector's white on an ideal white wall (CIE 015:2018: 13 times the distance in u'v').
+    `patches` (DataFrame): by the patch's name: median ``luminance`` at the eye, and ``brightest`` with this patch's
+    colour turned up until one channel is full [cd/m2]; saturation s_uv ``wanted``, of the picture's own mean colour
+    against D65, and ``seen``, against the projector's white on an ideal white wall (CIE 015:2018: 13 times the
+    distance in u'v').
     """
 
     patches: Frame

@@ -45,20 +45,13 @@ PICTURE_CONTRAST = Number(low=1.0, optional=True)
 class PatternView(Result):
     """How the eye sees a pattern from a distance [m].
 
-    Attributes
-    ----------
-    frequency : float
-        Of the courses [cycles/deg].
-    amplitude, threshold : float
-        Modulation of their fundamental, and that which is seen half of the time; infinite where nothing is.
-    joint_angle : float
-        That a bed joint subtends [arcmin]; an eye of 20/20 resolves single joints or not, wherever the pattern is seen.
-    vanishing_distance : float
-        Beyond which the pattern is no longer visible [m]; 0 if it is visible from nowhere.
-    hidden_detail, steps : float
-        Our rule: detail of the picture of a contrast below this (x:1) drowns in the pattern, its own ratio while it is
-        visible, else 1; and how many such steps the picture's contrast holds, log(contrast) / log(hidden detail),
-        infinite where nothing is hidden. None if no contrast was given.
+    `frequency`: of the courses [cycles/deg]; `amplitude`, `threshold`: modulation of their fundamental, and that
+    which is seen half of the time; infinite where nothing is; `joint_angle`: that a bed joint subtends [arcmin]; an
+    eye of 20/20 resolves single joints or not, wherever the pattern is seen; `vanishing_distance`: beyond which the
+    pattern is no longer visible [m]; 0 if it is visible from nowhere; `hidden_detail`, `steps`: our rule: detail of
+    the picture of a contrast below this (x:1) drowns in the pattern, its own ratio while it is visible, else 1; and
+    how many such steps the picture's contrast holds, log(contrast) / log(hidden detail), infinite where nothing is
+    hidden. None if no contrast was given.
     """
 
     pattern: Pattern

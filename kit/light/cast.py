@@ -31,14 +31,9 @@ Machines = tuple[tuple[Projector, Placement], ...]
 class Cast:
     """Light of each projector on the front, per lumen.
 
-    Parameters
-    ----------
-    raster : FrontRaster
-    beams : tuple of Beam
-    units : array, shape (projector, y, x)
-        Illuminance [lx/lm]; NaN where there is no wall.
-    share : array, shape (projector, patch)
-        Of a projector's light that lands on the visible part of each patch.
+    `raster` (FrontRaster); `beams` (tuple of Beam); `units` (array, shape (projector, y, x)): illuminance [lx/lm];
+    NaN where there is no wall; `share` (array, shape (projector, patch)): of a projector's light that lands on the
+    visible part of each patch.
     """
 
     raster: FrontRaster
@@ -60,20 +55,10 @@ _recent: Memory[Cast] = Memory(keep=2, most=1 << 20)
 def cast_light(facade: Facade, projectors: Machines, extent: tuple[float, float, float, float], spacing: float) -> Cast:
     """Cast the light of `projectors` on `facade`.
 
-    Parameters
-    ----------
-    facade : Facade
-    projectors : sequence of (Projector, Placement)
-        Their zones are applied, their chains and light outputs are not.
-    extent : (left, right, bottom, top)
-        Part of the front [m].
-    spacing : float
-        Pixel size [m].
-
-    Raises
-    ------
-    InputError
-        For a lens behind or inside the front, a picture that misses it, or an extent that shows none of it.
+    `projectors` (sequence of (Projector, Placement)): their zones are applied, their chains and light outputs are
+    not; `extent` ((left, right, bottom, top)): part of the front [m]; `spacing`: pixel size [m]. Raises
+    `InputError` for a lens behind or inside the front, a picture that misses it, or an extent that shows none of
+    it.
     """
     lenses = tuple((p.fixed_throw_ratio(), p.resolution, p.lens_shift, p.zones, place) for p, place in projectors)
     grid = Grid.over(extent, spacing)

@@ -53,11 +53,7 @@ class Placement(Declared):
         right /= np.linalg.norm(right)
         up = np.cross(right, forward)
         turn = np.radians(self.roll)
-        return (
-            forward,
-            np.cos(turn) * right - np.sin(turn) * up,
-            np.cos(turn) * up + np.sin(turn) * right,
-        )
+        return (forward, np.cos(turn) * right - np.sin(turn) * up, np.cos(turn) * up + np.sin(turn) * right)
 
 
 def picture_width(distance: ArrayLike, throw_ratio: ArrayLike) -> Array:

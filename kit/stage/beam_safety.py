@@ -192,20 +192,14 @@ def _times(band: Band, factor: float) -> Band:
 class KeepOut:
     """Where people have an eye inside the beam of one projector.
 
-    Attributes
-    ----------
-    ground : shapely geometry
-        In plan, x and z [m]: an eye at one of the heights asked for is in the beam above this ground. May be empty.
-    nearest, farthest, width : float or None
-        Of that ground from the lens, and along the front [m].
-    up_to_wall : bool
-        Whether it reaches up to the wall: no one walks along the wall outside the beam.
-    clearance, lens_height : float or None
-        Height of the beam's lower edge over the walk, below 0 where it has met the ground before; and that of the lens
-        which keeps it above the eyes there, with the picture where it is [m]. None for no walk in front of the lens.
-    sky_share, sky_angles : float, and (float, float) or None
-        Of the light on full white that misses the front and rises: to a hundredth; least and greatest above the
-        horizon [deg].
+    `ground` (shapely geometry): in plan, x and z [m]: an eye at one of the heights asked for is in the beam above
+    this ground. May be empty; `nearest`, `farthest`, `width` (float or None): of that ground from the lens, and
+    along the front [m]; `up_to_wall`: whether it reaches up to the wall: no one walks along the wall outside the
+    beam; `clearance`, `lens_height` (float or None): height of the beam's lower edge over the walk, below 0 where
+    it has met the ground before; and that of the lens which keeps it above the eyes there, with the picture where
+    it is [m]. None for no walk in front of the lens; `sky_share`, `sky_angles` (float, and (float, float) or None):
+    of the light on full white that misses the front and rises: to a hundredth; least and greatest above the horizon
+    [deg].
     """
 
     lens: Point

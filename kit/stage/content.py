@@ -67,13 +67,10 @@ LONGEST = 40
 class PictureMap:
     """The raster of one projector, and the front on it.
 
-    Attributes
-    ----------
-    patch : array of int16, shape (row, column)
-        Index of the patch that the lens sees first at the pixel's centre, also one that the audience sees edge-on, such
-        as the side of a bay; -1 where the ray misses the front.
-    corners : DataFrame
-        A row for each corner of every patch, its columns as `HEAD` has them; what lies upon a corner hides it too.
+    `patch` (array of int16, shape (row, column)): index of the patch that the lens sees first at the pixel's
+    centre, also one that the audience sees edge-on, such as the side of a bay; -1 where the ray misses the front;
+    `corners` (DataFrame): A row for each corner of every patch, its columns as `HEAD` has them; what lies upon a
+    corner hides it too.
     """
 
     facade: Facade

@@ -214,14 +214,11 @@ class RoadLight(Result):
 class ObtrusiveLight(Result):
     """What a show sends beyond the front, against the limits of CIE 150.
 
-    Attributes
-    ----------
-    luminance, ambient_luminance : Compared
-        Average luminance of the front, and what of it ambient light makes [cd/m2].
-    missing, missing_flux : tuple of float
-        Share of each projector's light, on full white, that lands on no patch which the audience sees: it goes beside
-        or over the house, to the ground, or on faces that are hidden or seen edge-on; to a pixel. And that light, what
-        is left of it on black where the picture is masked [lm].
+    `luminance`, `ambient_luminance` (Compared): average luminance of the front, and what of it ambient light makes
+    [cd/m2]; `missing`, `missing_flux` (tuple of float): share of each projector's light, on full white, that lands
+    on no patch which the audience sees: it goes beside or over the house, to the ground, or on faces that are
+    hidden or seen edge-on; to a pixel. And that light, what is left of it on black where the picture is masked
+    [lm].
     """
 
     environmental_zone: str

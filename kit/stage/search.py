@@ -95,15 +95,9 @@ def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles
 class Search(Result):
     """The places that were looked at, and the best.
 
-    Attributes
-    ----------
-    places : xarray.Dataset
-        As from `evaluate`, candidates first, then what the optimiser found; with a coordinate ``stand``.
-    index : int
-        The best by the objective.
-    pareto : array of int
-        Feasible places that no other beats in illuminance, coarsest element and keystone at once; the best first, by
-        the objective.
+    `places`: as from `evaluate`, candidates first, then what the optimiser found; with a coordinate ``stand``;
+    `index`: the best by the objective; `pareto` (array of int): feasible places that no other beats in illuminance,
+    coarsest element and keystone at once; the best first, by the objective.
     """
 
     places: xr.Dataset

@@ -65,13 +65,8 @@ class Chart:
 class ChartBoard(Board):
     """Charts side by side, redrawn fast: frames are drawn again only when one changes.
 
-    Parameters
-    ----------
-    size : (float, float)
-        Of the figure [inches at 100 dots].
-    columns : int
-    **margins
-        As for `matplotlib.figure.Figure.subplots_adjust`.
+    `size` ((float, float)): of the figure [inches at 100 dots]; `**margins`: as for
+    `matplotlib.figure.Figure.subplots_adjust`.
     """
 
     def __init__(self, size: tuple[float, float], *, columns: int, **margins: float) -> None:

@@ -130,10 +130,7 @@ def draw_map(light: xr.Dataset, name: str, target: Target, ax: Axes | None = Non
 class Board:
     """A figure that is redrawn fast: what stays is drawn once and kept as a picture.
 
-    Parameters
-    ----------
-    size : (float, float)
-        Of the figure [inches at 100 dots].
+    `size` ((float, float)): of the figure [inches at 100 dots].
     """
 
     def __init__(self, size: tuple[float, float]) -> None:
@@ -163,11 +160,8 @@ class Board:
     def paint(self, artists: Iterable[Any], images: Iterable[tuple[Axes, Any]] = ()) -> bytes:
         """Return what stays with `images` and `artists` over it, as a PNG picture.
 
-        Parameters
-        ----------
-        artists : iterable of matplotlib artists
-        images : iterable of (axes, array of bytes, shape (y, x, 4))
-            Row 0 at the bottom; each fills its axes.
+        `artists` (iterable of matplotlib artists); `images` (iterable of (axes, array of bytes, shape (y, x, 4))):
+        row 0 at the bottom; each fills its axes.
         """
         self.canvas.restore_region(self._kept)  # type: ignore[attr-defined]
         pixels = np.asarray(self.canvas.buffer_rgba()).view(np.uint32)[..., 0]
@@ -195,13 +189,7 @@ class Board:
 class PairBoard(Board):
     """Pictures of a front, two options side by side, in so many rows; axes and scales stay as they are.
 
-    Parameters
-    ----------
-    units : {"m", "ft"}
-        Of the axes.
-    size : (float, float)
-        Of the figure [inches at 100 dots].
-    rows : int
+    `units` ({"m", "ft"}): of the axes; `size` ((float, float)): of the figure [inches at 100 dots].
     """
 
     def __init__(self, *, units: str, size: tuple[float, float], rows: int) -> None:
@@ -215,13 +203,8 @@ class PairBoard(Board):
     def pair(self, views: Sequence[xr.Dataset], pictures: Sequence[Any], titles: Sequence[str]) -> bytes:
         """Return the board as a PNG picture.
 
-        Parameters
-        ----------
-        views : two xarray.Dataset
-            Over the same extent; say where the pictures lie.
-        pictures : arrays of bytes, shape (y, x, 4), row 0 at the bottom
-            Row by row, two to a row.
-        titles : two str
+        `views` (two xarray.Dataset): over the same extent; say where the pictures lie; `pictures` (arrays of bytes,
+        shape (y, x, 4), row 0 at the bottom): row by row, two to a row; `titles` (two str).
         """
         extent = _extent(views[0], self.units)
         if extent != self._extent:

@@ -41,11 +41,7 @@ def layout(width: str = "395px") -> widgets.Layout:
 def control(spec: Spec, units: str = "m") -> Any:
     """Return the control of a declared field: a slider, a menu, a box to tick or a line for text.
 
-    Parameters
-    ----------
-    spec : Spec
-    units : {"m", "ft"}
-        Of a length.
+    `spec` (Spec); `units` ({"m", "ft"}): of a length.
     """
     look: dict[str, Any] = {"description": spec.label, "style": LABEL, "layout": layout()}
     if isinstance(spec, OneOf) and len(spec.names()) == 2:
@@ -108,15 +104,9 @@ class Panel:
 
     A subclass sets `choice_type` and `answer`, and gives `page`.
 
-    Parameters
-    ----------
-    house : Facade
-    wall_patches : sequence of str
-        The patches whose surface the reader may change: the main wall and what matches it.
-    start : choice_type, optional
-        What the controls show first, and after a reset.
-    **given
-        What else `answer` takes, such as ``spacing``.
+    `wall_patches` (sequence of str): the patches whose surface the reader may change: the main wall and what
+    matches it; `start` (choice_type, optional): what the controls show first, and after a reset; `**given`: what
+    else `answer` takes, such as ``spacing``.
     """
 
     choice_type: ClassVar[type]

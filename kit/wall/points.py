@@ -25,14 +25,9 @@ from kit.wall.raster import SAME_PLANE, Grid, Window, around, elevation_rings, e
 class Planes:
     """The planes ``normal . X = offset`` in which the visible patches of a front lie, normals towards the audience.
 
-    Attributes
-    ----------
-    members : tuple of tuple of int
-        Indices of the patches in each.
-    slope : array, shape (plane, 3)
-        (z0, zx, zy) with z = z0 + zx x + zy y on the plane.
-    of_patch : array of int16, shape (patch + 1,)
-        Index of each patch's plane, -1 for one that is seen edge-on; the last, for the index -1, is -1 too.
+    `members` (tuple of tuple of int): indices of the patches in each; `slope` (array, shape (plane, 3)): (z0, zx,
+    zy) with z = z0 + zx x + zy y on the plane; `of_patch` (array of int16, shape (patch + 1,)): index of each
+    patch's plane, -1 for one that is seen edge-on; the last, for the index -1, is -1 too.
     """
 
     members: tuple[tuple[int, ...], ...]

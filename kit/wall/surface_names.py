@@ -49,10 +49,7 @@ OTHER_NAMES = {
 def find_surface(name: str, own: Mapping[str, Surface]) -> Surface:
     """Return a surface of `own` or of the reference data by its name or another that people give it.
 
-    Raises
-    ------
-    InputError
-        For a name that is none, or may be several; it says the nearest, and those of the same kind.
+    Raises `InputError` for a name that is none, or may be several; it says the nearest, and those of the same kind.
     """
     if name in own:
         return own[name]
