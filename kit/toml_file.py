@@ -45,24 +45,26 @@ _LENGTH = re.compile(rf"([+-]?) *{_NUMBER} *{_UNIT}\.?(?: *(?:, |and )? *{_NUMBE
 # What editors, phones and rulers make of the signs that count.
 _SIGNS = str.maketrans("′’‘″”“−\xa0", "'''\"\"\"- ") | str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4"})
 
-_END = r"\s*(?=[,}\]#]|$)"
+_END = r"(?=\s*(?:[,}\]#]|$))"
 _LENGTH_VALUE = rf"""=\s*(["']?)([+-]?[\d.,/ ]*\d\s*(?:ft|foot|feet|in|inch|m|cm|mm|['"′″’”])[^,}}#]*?)\1{_END}"""
+_NUMBERS = r"\s*,\s*".join(4 * [r"([\d.+-]+)"])
 # Slips of TOML: what is found in a line, what was meant, and what is right.
 SLIPS: tuple[tuple[str, Any, str], ...] = (
     (r"[“”„‟«»]", '"', "straight quotes"),
     (r"^(\s*\[surfaces\.)([^\"'\]]+)\]", r'\1"\2"]', "quotes round the name of a surface"),
-    (r"^(\s*[\w-]+\s*):", r"\1 =", "= in place of the colon"),
+    (r"(^\s*|[{,]\s*)([\w-]+)\s*:", r"\1\2 =", "= in place of the colon"),
     (r"=\s*(True|False|TRUE|FALSE)\b", lambda found: f"= {found[1].lower()}", "small letters"),
+    (r"=\s*[\[(]\s*([A-Za-z_]+\s*=[^\]})]*)[\])}]", r"= { \1 }", "braces round fields with names"),
+    (r"=\s*\{([^\]})]*)[\])]", r"= {\1}", "braces round fields with names"),
+    (rf"\{{\s*{_NUMBERS}\s*\}}", r"{ left = \1, bottom = \2, width = \3, height = \4 }", "names in the braces"),
+    (r"\(([^()]*)\)", r"[\1]", "square brackets"),
     (_LENGTH_VALUE, lambda found: f'= "{_in_words(found[2])}"', "quotes round a length with its unit"),
     (rf"(=\s*[+-]?\d+),(\d+){_END}", r"\1.\2", "a point in place of the decimal comma"),
     (r"(=\s*[+-]?)\.(\d)", r"\g<1>0.\2", "a digit before the point"),
     (rf"(=\s*[+-]?\d+\.){_END}", r"\g<1>0", "a digit after the point"),
-    (
-        rf"""=\s*(?!(?:true|false|inf|nan){_END})([^\W\d][^"'=,}}#]*?)["']?{_END}""",
-        r'= "\1"',
-        "quotes before and after text",
-    ),
-    (r'=\s*("[^"]*)$', r'= \1"', "a closing quote"),
+    (rf"""=\s*(?!(?:true|false|inf|nan){_END})([^\W\d][^"'=,}}#]*?)["']?{_END}""", r'= "\1"', "quotes round text"),
+    (r'=\s*"([^"]*"[^"]+"[^"]*)"\s*$', r"= '\1'", "single quotes round text with quotes in it"),
+    (r'=\s*("[^"]*)$', r"= \1" + '"', "a closing quote"),
     (r",\s*\}", " }", "no comma before }"),
     (r"([\w\"'\]}])\s+(?=[A-Za-z_]+\s*=)", r"\1, ", "a comma between two fields"),
     (r"\]\s+\[", "], [", "a comma between two lists"),
@@ -208,6 +210,8 @@ class Reader:
                 message, _, place = str(error).partition(" (at ")
             at = re.match(r"line (\d+)", place)
             i = min(int(at[1]), len(lines)) - 1 if at else -1
+            if message == "Unclosed array":  # which is found where the next field begins
+                i = next((k for k in range(i, max(i - 9, -1), -1) if lines[k].count("[") > lines[k].count("]")), i)
             given, right = lines[i].strip(), ""
             if at and len(lines[i]) <= 1000 and len(source) < MOST_BYTES // 10:
                 right = _mend(lines, i, message)
@@ -236,14 +240,17 @@ class Reader:
 
     def _unknown(self, name: str, content: Mapping[str, Any], fields: Mapping[str, Spec], where: str) -> str:
         """Note a field that is not there to be given; return the one that was surely meant."""
-        near = [key for key in difflib.get_close_matches(name[:100], fields, cutoff=0.6) if key not in content]
+        near = [key for key in difflib.get_close_matches(name[:100].lower(), fields, cutoff=0.6) if key not in content]
+        inside = [key for key, spec in fields.items() if isinstance(spec, Record) and name in spec.fields]
         right = f"no such field here, but {', '.join(fields)}"
-        if near:
-            right = f"another name (did you mean {near[0]}?)"
+        if inside:
+            right = f"this within {inside[0]} = {{ ... }}"
         elif name in self.fields and self.fields is not fields:
             right = "this at the top of the file, before the first line in brackets"
-        self.wrong(f"{where}{name}", content[name], right)
-        return near[0] if near else ""
+        elif near:
+            right = f"another name (did you mean {near[0]}?)"
+        self.wrong(f"{where}{name}", "a table" if isinstance(content[name], dict | list) else content[name], right)
+        return (inside or near or [""])[0]
 
     def read(self, spec: Spec, field: str, value: Any) -> Any:
         """Return a value as `spec` wants it, lengths in metres; None, and a mistake noted, for a wrong one."""
@@ -326,14 +333,18 @@ def times(value: Any, factor: float) -> Any:
 def _mend(lines: list[str], i: int, message: str) -> str:
     """Mend an evident slip in line `i`; return what is right there, or nothing where no slip is evident."""
     line = lines[i]
-    if line.count("{") > line.count("}"):
-        end = next((k for k in range(i, min(i + 9, len(lines))) if "}" in lines[k]), i)
-        lines[i : end + 1] = [" ".join(lines[i : end + 1]) + (" }" if end == i else ""), *[""] * (end - i)]
-        return "all between { and } in one line" if end > i else "a closing }"
     for pattern, put, right in SLIPS:
         lines[i] = re.sub(pattern, put, line)
         if lines[i] != line:
             return f"{right}: {lines[i].strip()}"
+    if line.count("[") > line.count("]"):
+        lines[i] += "]"
+        return "a closing ]"
+    if line.count("{") > line.count("}"):
+        after = [k for k in range(i + 1, min(i + 9, len(lines))) if re.match(r"\s*([\w-]+\s*=|\})", lines[k])]
+        end = next((k for k in after if "}" in lines[k] and "{" not in lines[k]), i)
+        lines[i : end + 1] = [" ".join(lines[i : end + 1]) + (" }" if end == i else ""), *[""] * (end - i)]
+        return "all between { and } in one line" if end > i else "a closing }"
     if "overwrite" in message:
         lines[i] = ""
         return "each field once; where another patch begins, [[patch]] is missing above it"

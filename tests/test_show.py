@@ -214,7 +214,7 @@ def test_what_is_missing_is_assumed_and_listed(folder):
     show = opened(folder, 'house = "my_house.toml"')
     assert len(show.assumed) == 17
     assert "light of the street: 0.86 lx, the least that a walkway has" in show.assumed
-    assert "place: 42.0° N 88.0° W, for an invented house" in show.assumed
+    assert "place: 42.0° N 88.0° W, as none is said" in show.assumed
     assert "machines: 4,000 lm and 8,000 lm, throw ratio 0.8, of no maker" in show.assumed
     full = show.full
     assert (full.ambient, full.facing, full.timezone) == (0.861, 180, "America/Chicago")
@@ -276,7 +276,7 @@ def test_the_first_line_says_wall_light_place_and_target_in_one_sentence(folder,
     show = opened(folder, EVERYTHING)
     size = {"ft": "40.0 ft wide and 19.0 ft high", "m": "12.2 m wide and 5.8 m high"}[units]
     assert show.first_line(units) == (
-        f"Small, {size}; main wall red brick (reflectance 0.19); light of the street 0.5 lx; 41.9° N 87.7° W, the "
+        f"Small, {size}; main wall red brick (reflectance 0.19); light of the street 0.50 lx; 41.9° N 87.7° W, the "
         "front faces east; wanted: white of 12 cd/m², contrast of 7:1."
     )
     assert show.first_line() == show.first_line("ft")
@@ -462,6 +462,11 @@ def test_everything_is_saved_and_opened_again(folder):
         kit.save_show(replace(show, units=units), name)
         alike(replace(show, units=units), kit.open_show(name))
     assert 'file = "../lamp.ies"' in (folder / "there" / "saved.toml").read_text(encoding="utf-8")
+    cotton = kit.Cloth.from_reference("white cotton")
+    kit.save_show(replace(show, cloths=(cotton,)), "cloth.toml")
+    assert kit.open_show("cloth.toml").cloths == (cotton,)
+    with pytest.raises(kit.InputError, match=r"cloths.*of the kit"):
+        kit.save_show(replace(show, cloths=(replace(cotton, reflectance=0.5),)), "other.toml")
     none = kit.Show(house=show.house, lamps=(), strings=(), obstacles=(), cloths=())
     kit.save_show(none, "none.toml")
     assert kit.open_show("none.toml").lamps == ()

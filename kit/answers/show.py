@@ -29,26 +29,12 @@ from typing import Any, ClassVar
 
 import numpy as np
 
-from kit import fields, reference
+from kit import fields, reference, toml_file
 from kit.answers.lists import towns
 from kit.answers.scenes import DISTRICT, LENS_SHIFT, PURPOSE, RESOLUTION
 from kit.decision.verdict import Target
 from kit.errors import InputError
-from kit.fields import (
-    AMBIENT,
-    FLAG,
-    LENGTH,
-    NAME,
-    THROW_RATIO,
-    Declared,
-    Is,
-    Many,
-    Number,
-    OneOf,
-    Spec,
-    declared,
-    specs,
-)
+from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
 from kit.light.lamps import lamp_map
 from kit.sky import luminaire
 from kit.sky.luminaire import LedString, Luminaire, typical_luminaire
@@ -58,20 +44,7 @@ from kit.source import projector
 from kit.source.spectra import light_source_names
 from kit.stage.audience import Viewer
 from kit.stage.search import Stand
-from kit.toml_file import (
-    Named,
-    Reader,
-    Record,
-    Several,
-    Values,
-    choices,
-    innermost,
-    metres,
-    read_text,
-    table,
-    write_text,
-    written,
-)
+from kit.toml_file import Reader, Record, Several, Values, table
 from kit.units import length_text
 from kit.wall.cloth import MASONRY, NEVER_COVERED, Cloth, cloth_names
 from kit.wall.facade import Facade
@@ -80,12 +53,13 @@ from kit.wall.occlusion import Obstacle
 from kit.wall.points import FrontRaster
 from kit.wall.raster import exposed
 from kit.wall.surface_names import find_surface, kind_of
-from kit.words import capital, join, plain
+from kit.words import capital, join, plain, short
 
 # Where a show is looked for, and the invented house that stands in for one, in no town.
 MINE, DEMO = "my_show.toml", Path("houses", "brick_two_storey.toml")
 PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
 INVENTED = {"latitude": 42.0, "longitude": -88.0, "timezone": "America/Chicago"}
+NO_WALLS = (*NEVER_COVERED, "roof", "ground")
 COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
@@ -157,19 +131,18 @@ class ShowLamp(Declared):
         return replace(typical_luminaire(self.kind, called=self.name, position=self.position), **given)
 
 
-def _node(quantity: str) -> float:
-    return reference.value("luminaires", "pixel node", quantity=quantity)
-
-
 _string = specs(LedString)
-_price = Number(label="price of cloth", low=0.0, optional=True)
+_node = {name: reference.value("luminaires", "pixel node", quantity=name) for name in ("spacing", "flux")}
+_price = fields.Band(label="price of cloth, or lowest, usual and highest", of=Number(low=0.0), optional=True)
 # The lists of a show by their tables: [[lamp]] is a `ShowLamp` in `Show.lamps`, with these fields.
 LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
     "lamp": (ShowLamp, specs(ShowLamp)),
     "string": (
         LedString,
-        _string
-        | {name: _string[name].but(default=_node(of)) for name, of in (("spacing", "spacing"), ("node_flux", "flux"))},
+        {
+            **_string, "spacing": _string["spacing"].but(default=_node["spacing"]),
+            "node_flux": _string["node_flux"].but(default=_node["flux"]),
+        },
     ),
     "stand": (Stand, {**specs(Stand), "area": AREA}),
     "obstacle": (Obstacle, {**specs(Obstacle), "area": AREA}),
@@ -179,7 +152,7 @@ LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
         Cloth,
         {"name": OneOf(label="cloth", options=cloth_names), "per_square_metre": _price, "per_square_foot": _price},
     ),
-}
+}  # fmt: skip
 PLACE: dict[str, Spec] = {
     name: spec.but(optional=True)
     for name, spec in {
@@ -279,12 +252,12 @@ class Show(Declared):
         full = self.full
         light = "the least that a walkway has" if self.lamps is None else "the median on the front of the lamps named"
         phrases = {
-            "latitude": f"place: {_place(full)}{'' if self.timezone else ', for an invented house'}",
+            "latitude": f"place: {_place(full)}{'' if self.timezone else ', as none is said'}",
             "facing": f"the front faces {_compass(full.facing)}",
             "timezone": f"time zone: {full.timezone}, that of the nearest town that has one",
             "night_sky": f"night sky: {full.night_sky}",
             "ground": f"ground in front: {full.ground}",
-            "ambient": f"light of the street: {full.ambient:.2g} lx, {light}",
+            "ambient": f"light of the street: {short(full.ambient)} lx, {light}",
             "lamps": "lamps: invented ones in usual places, of the street, at the door and next door",
             "strings": "LED strings: an invented one along the roof line",
             "stands": "where a machine may stand: on an invented lawn, or a post in it",
@@ -304,21 +277,24 @@ class Show(Declared):
         left, right, bottom, top = self.house.bounds
         full, target, unit = self.full, self.target(), fields.UNITS.check("units", units or self.units)
         wall = [self.house.patch(name).surface for name in self.main_wall[:1]]
-        says = "".join(f"; main wall {surface.name} (reflectance {surface.reflectance:.2g})" for surface in wall)
+        says = "".join(f"; main wall {surface.name} (reflectance {short(surface.reflectance)})" for surface in wall)
         wide, high = (length_text(size, unit) for size in (right - left, top - bottom))
         return capital(
-            f"{self.house.name}, {wide} wide and {high} high{says}; light of the street {full.ambient:.2g} lx; "
+            f"{self.house.name}, {wide} wide and {high} high{says}; light of the street {short(full.ambient)} lx; "
             f"{_place(full)}, the front faces {_compass(full.facing)}; "
             f"wanted: white of {plain(target.white_luminance)} cd/m², contrast of {plain(target.contrast)}:1."
         )
 
     @cached_property
     def main_wall(self) -> tuple[str, ...]:
-        """The patches of the surface that most of the front has, windows, doors and what is not judged left out."""
+        """The patches of the surface that most of the front has: no windows, doors, roofs, nor what is not judged."""
         shown = {name: shape.area for name, shape in exposed(self.house).items() if shape.area > 0}
-        walls = [p for p in self.house.patches if p.name in shown and p.judged and p.surface.kind not in NEVER_COVERED]
-        areas = {p.surface: sum(shown[q.name] for q in walls if q.surface == p.surface) for p in walls}
-        return tuple(p.name for p in walls if p.surface == max(areas, key=lambda surface: areas[surface]))
+        walls = [p for p in self.house.patches if p.name in shown and p.judged and p.surface.kind not in NO_WALLS]
+        areas = {p.surface: 0.0 for p in walls}
+        for patch in walls:
+            areas[patch.surface] += shown[patch.name]
+        largest = max(areas, key=lambda surface: areas[surface], default=None)
+        return tuple(p.name for p in walls if p.surface == largest)
 
     @cached_property
     def masonry(self) -> tuple[str, ...]:
@@ -386,7 +362,7 @@ def open_show(path: str | Path | None = None) -> Show:
     if path is None:
         demo = next((place / DEMO for place in PLACES if (place / DEMO).is_file()), DEMO)
         path = MINE if os.path.lexists(MINE) else demo
-    source, file = read_text("show file", path), Path(path).absolute()
+    source, file = toml_file.read_text("show file", path), Path(path).absolute()
     return replace(_parse(source, file), path=file)
 
 
@@ -399,7 +375,7 @@ def _parse(source: str, file: Path) -> Show:
         told["house_file"] = house_file = Path(os.path.abspath(file.parent / content["house"]))
         inner = Reader(house_file.name, HOUSE)
         with reader.noting():
-            told["house"], about = read_front(inner, inner.parse(read_text("house file", house_file)), HOUSE)
+            told["house"], about = read_front(inner, inner.parse(toml_file.read_text("house file", house_file)), HOUSE)
             told["taken"] = _taken(about)
         reader.mistakes += [InputError(f"{inner.file}: {m.field}", m.value, m.right) for m in inner.mistakes]
         reader.unit = unit_of(content, inner.unit)
@@ -415,13 +391,11 @@ def _parse(source: str, file: Path) -> Show:
     told["units"] = "ft" if reader.unit in ("ft", "in") else "m"
     with reader.noting():
         if told.pop("town", None):
-            known = towns()
-            if place["town"] not in known.index:
-                right = choices(place["town"], known.index, "; or latitude, longitude and timezone")
-                raise InputError("place: town", place["town"], right)
-            told |= known.drop(columns="country").loc[place["town"]].to_dict() | {
-                k: place[k] for k in place if k != "town"
-            }
+            known, town = towns(), place.pop("town")
+            if town not in known.index:
+                right = toml_file.choices(town, known.index, "; or latitude, longitude and timezone")
+                raise InputError("place: town", town, right)
+            told |= known.loc[town, ["latitude", "longitude", "timezone"]].to_dict() | place
     for name in (name for name in LISTS if name in values):
         told[f"{name}s"] = made = []
         for item in (item for item in values[name] if item.whole):
@@ -440,27 +414,18 @@ def _made(name: str, item: Values, folder: Path) -> Any:
     """Return what a table of one of `LISTS` describes."""
     kind, own = LISTS[name]
     if kind is Cloth:
-        prices = {"per_square_metre": 1.0, "per_square_foot": 1.0 / metres("ft") ** 2}
-        given = [item[unit] * size for unit, size in prices.items() if unit in item]
+        prices = {"per_square_metre": 1.0, "per_square_foot": 1.0 / toml_file.metres("ft") ** 2}
+        given = [toml_file.times(item[unit], size) for unit, size in prices.items() if unit in item]
         if len(given) != 1:
             raise InputError(f"{item.where}price", len(given), f"one of {', '.join(prices)}")
-        return replace(Cloth.from_reference(item["name"]), price=(given[0],) * 3)
-    if kind is LedString:
-        item = Values(
-            {
-                name: spec.default
-                for name, spec in own.items()
-                if name not in item and spec.default is not fields.MISSING
-            }
-            | item
-        )
+        return replace(Cloth.from_reference(item["name"]), price=given[0])
     if kind is ShowLamp:
         if "file" in item:
             item["file"] = os.path.abspath(folder / item["file"])
         elif "kind" not in item and item["name"] in _lamp_kinds():
             item["kind"] = item["name"]
         ShowLamp(**item).luminaire()
-    return kind(**item)
+    return kind(**{name: spec.default for name, spec in own.items() if spec.default is not fields.MISSING} | item)
 
 
 def _taken(values: Values) -> tuple[str, ...]:
@@ -491,15 +456,16 @@ def save_show(show: Show, path: str | Path, *, overwrite: bool = False) -> Path:
     Raises
     ------
     InputError
-        For a file that is there, for what is no plain file, and for a front that no house file can hold.
+        For a file that is there, for what is no plain file, and for a front or a cloth that no file can hold.
     """
     Is(kind=Show).check("show", show)
     file = Path(Is(kind=(str, Path)).check("path", path)).absolute()
-    if not FLAG.check("overwrite", overwrite) and os.path.lexists(file):
+    if not fields.FLAG.check("overwrite", overwrite) and os.path.lexists(file):
         raise InputError(f"show file {str(path)!r}", "a file that is there", "another name, or overwrite=True")
     text = _show_toml(show, file.parent)
-    _parse(text, file)
-    write_text("show file", file, text)
+    if _parse(text, file).cloths != show.cloths:
+        raise InputError("cloths", [cloth.name for cloth in show.cloths or ()], "cloths of the kit, at prices of yours")
+    toml_file.write_text("show file", file, text)
     return file
 
 
@@ -513,7 +479,7 @@ def _show_toml(show: Show, folder: Path) -> str:
     if not top:
         top, tables = house_parts(show.house, show.units)
     said = {name: getattr(show, name) for name in specs(show) if getattr(show, name) is not None}
-    top |= {name: written(spec, said[name], show.units) for name, spec in SCALARS.items() if name in said}
+    top |= {name: toml_file.written(spec, said[name], show.units) for name, spec in SCALARS.items() if name in said}
     top |= {name: [] for name in LISTS if said.get(f"{name}s") == ()}
     for header, own in (("place", PLACE), ("target", TARGET)):
         given = {name: said[name] for name in own if name in said}
@@ -528,8 +494,8 @@ def _show_toml(show: Show, folder: Path) -> str:
 def _typed(item: Any, own: Mapping[str, Spec], folder: Path, units: str) -> dict[str, Any]:
     """Return the fields of a table of one of `LISTS`."""
     if isinstance(item, Cloth):
-        return {"name": item.name, "per_square_metre": item.price[1]}
-    typed = {name: written(spec, getattr(item, name), units) for name, spec in own.items()}
+        return {"name": item.name, "per_square_metre": item.price if len(set(item.price)) > 1 else item.price[0]}
+    typed = {name: toml_file.written(spec, getattr(item, name), units) for name, spec in own.items()}
     if typed.get("file"):
         typed["file"] = _seen_from(folder, typed["file"])
     return {name: value for name, value in typed.items() if value not in (None, own[name].default)}
@@ -561,7 +527,9 @@ def _schema(spec: Any) -> dict[str, Any]:
             if "surface" in inner:
                 inner["surface"] = {"anyOf": [{"enum": list(reference.names("surfaces"))}, inner["surface"]]}
             found = {"type": "object", "properties": inner, "required": needed, "additionalProperties": False}
-        case Named():
+        case fields.Band():
+            found = {"anyOf": [_schema(spec.of), listed(spec.of, 3, 3)]}
+        case toml_file.Named():
             found = {"type": "object", "additionalProperties": _schema(spec.of)}
         case Many():
             found = listed(spec.of, spec.least)
@@ -571,7 +539,7 @@ def _schema(spec: Any) -> dict[str, Any]:
             length = getattr(spec, "length", 2)
             found = listed(spec.of, length, length)
         case projector.NumberOrRange():
-            found = {"anyOf": [_schema(THROW_RATIO), listed(THROW_RATIO, 2, 2)]}
+            found = {"anyOf": [_schema(fields.THROW_RATIO), listed(fields.THROW_RATIO, 2, 2)]}
         case Number(unit="m"):
             found = {"type": ["number", "string"]}
         case Number():
@@ -582,5 +550,5 @@ def _schema(spec: Any) -> dict[str, Any]:
             found = {"enum": list(spec.names())}
         case fields.Flag():
             found = {"type": "boolean"}
-    unit, words = getattr(innermost(spec), "unit", ""), spec.meaning or spec.label
+    unit, words = getattr(toml_file.innermost(spec), "unit", ""), spec.meaning or spec.label
     return found | ({"description": f"{words} [{unit}]" if unit and unit != "m" else words} if words else {})

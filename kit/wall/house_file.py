@@ -248,7 +248,8 @@ def _question_sizes(facade: Facade, reader: Reader) -> None:
     ends = {
         pick((box[k], name) for name, box in boxes.items())[1] for pick, k in ((min, 2), (max, 0), (min, 3), (max, 1))
     }
-    for name in sorted(ends if len(boxes) > 1 else ()):
+    # Of two that are apart, the smaller one.
+    for name in sorted(ends, key=lambda end: shapely.box(*boxes[end]).area) if len(boxes) > 1 else ():
         rest = np.array([box for other, box in boxes.items() if other != name])
         (left, bottom), (right, top) = rest[:, :2].min(axis=0), rest[:, 2:].max(axis=0)
         x0, y0, x1, y1 = boxes[name]
