@@ -127,8 +127,7 @@ def test_glare_that_is_known_by_its_light_alone_is_the_same_for_all(wall, straig
 
 @pytest.mark.analytic
 @pytest.mark.parametrize(
-    ("offset", "angle"),
-    [((0.0, 0.0, 10.0), 0.0), ((10.0, 0.0, 10.0), 45.0), ((0.0, 5.0, 5.0 * math.sqrt(3)), 30.0)],
+    ("offset", "angle"), [((0.0, 0.0, 10.0), 0.0), ((10.0, 0.0, 10.0), 45.0), ((0.0, 5.0, 5.0 * math.sqrt(3)), 30.0)]
 )
 def test_distance_and_angle_are_to_the_middle_of_the_front(lit, offset, angle):
     eye = tuple(np.add((0.0, 2.5, 0.0), offset).tolist())

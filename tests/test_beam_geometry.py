@@ -27,11 +27,7 @@ def poses(draw):
         resolution=(draw(st.sampled_from([(1920, 1080), (1024, 768), (800, 800)]))),
         lens_shift=(number(-0.5, 0.5), number(-0.6, 0.6)),
     )
-    return (
-        projector,
-        kit.Placement(position=position, aim=aim, roll=number(-180, 180)),
-        tilt / np.linalg.norm(tilt),
-    )
+    return (projector, kit.Placement(position=position, aim=aim, roll=number(-180, 180)), tilt / np.linalg.norm(tilt))
 
 
 def window(projector):

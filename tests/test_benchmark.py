@@ -23,9 +23,7 @@ def scene():
     projector = kit.Projector(light_output=8000, throw_ratio=0.8, lens_shift=(0.0, 0.5), sequential_contrast=2000)
     place = kit.Placement(position=(1.5, 0.3, 12.0), aim=(0.0, 0.3, 0.0))
     return kit.Scene(
-        facade=kit.load_house(HOUSE),
-        projectors=[(projector, place)],
-        ambient=kit.Ambient(vertical_illuminance=1.5),
+        facade=kit.load_house(HOUSE), projectors=[(projector, place)], ambient=kit.Ambient(vertical_illuminance=1.5)
     )
 
 

@@ -9,15 +9,7 @@ from hypothesis import strategies as st
 import kit
 from kit import reference
 from kit.errors import InputError
-from kit.eye.colorimetry import (
-    colour_frame,
-    gamut,
-    lab_volume,
-    primary_matrix,
-    rec709,
-    reflected_white,
-    wall_colour,
-)
+from kit.eye.colorimetry import colour_frame, gamut, lab_volume, primary_matrix, rec709, reflected_white, wall_colour
 from kit.results import text_table
 from kit.source.spectra import (
     FINE,
@@ -109,11 +101,7 @@ def test_samples_of_the_cie_colour_fidelity_index_against_colour_science(key):
 
 
 @pytest.mark.property
-@given(
-    st.lists(st.floats(0.0, 1.0), min_size=81, max_size=81).filter(any),
-    st.floats(0.01, 0.99),
-    st.floats(1.0, 1e4),
-)
+@given(st.lists(st.floats(0.0, 1.0), min_size=81, max_size=81).filter(any), st.floats(0.01, 0.99), st.floats(1.0, 1e4))
 def test_in_daylight_luminance_is_the_photometric_one(values, reflectance, illuminance):
     wall = surface_spectrum(_Wall("wall", reflectance, spectrum(values)))
     matrix = primary_matrix(daylight_source(), wall)
@@ -417,11 +405,7 @@ def test_frame_has_one_row_for_each_wall():
 
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
-    ("change", "field"),
-    [
-        ({"white_illuminance": 0.0}, "white_illuminance"),
-        ({"black_share": 1.1}, "black_share"),
-    ],
+    ("change", "field"), [({"white_illuminance": 0.0}, "white_illuminance"), ({"black_share": 1.1}, "black_share")]
 )
 def test_light_on_the_wall_that_cannot_be(change, field):
     with pytest.raises(InputError) as caught:

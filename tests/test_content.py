@@ -657,11 +657,7 @@ def test_the_coarsest_of_two_projectors_counts_and_the_scene_knows_the_viewer():
     (projector, place) = scene.projectors[0]
     rough = replace(projector, resolution=(400, 250))
     eye = (0.0, 1.6, 12.0)
-    scene = replace(
-        scene,
-        projectors=[(projector, place), (rough, place)],
-        ambient=replace(scene.ambient, eye=eye),
-    )
+    scene = replace(scene, projectors=[(projector, place), (rough, place)], ambient=replace(scene.ambient, eye=eye))
     found = content_parts(kit.light_map(scene, 0.1), scene=scene)
     assert found.viewer == eye
     assert found.patch("wall").element_size == pytest.approx(0.02, rel=1e-9)

@@ -28,10 +28,7 @@ def test_examples_give_what_they_say(name, monkeypatch):
 
 @pytest.mark.parametrize(
     "name",
-    [
-        *("Facade", "Patch", "Projector", "Surface", "cover", "light_map", "load_house", "pay_off"),
-        "typical_projector",
-    ],
+    [*("Facade", "Patch", "Projector", "Surface", "cover", "light_map", "load_house", "pay_off"), "typical_projector"],
 )
 def test_the_most_used_names_have_an_example(name):
     assert ">>> " in getattr(kit, name).__doc__

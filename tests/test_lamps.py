@@ -22,8 +22,7 @@ GREY = kit.Surface(name="grey", reflectance=0.5)
 # Corners off every round number, so that no edge runs exactly through pixel centres.
 WALL = kit.Patch("wall", [(-6.013, 0, 0), (6.021, 0, 0), (6.021, 7.017, 0), (-6.013, 7.017, 0)], GREY)
 BAY = kit.with_returns(
-    kit.Patch("bay", [(0.811, 0.0, 1.03), (3.207, 0.0, 1.03), (3.207, 3.113, 1.03), (0.811, 3.113, 1.03)], GREY),
-    0.0,
+    kit.Patch("bay", [(0.811, 0.0, 1.03), (3.207, 0.0, 1.03), (3.207, 3.113, 1.03), (0.811, 3.113, 1.03)], GREY), 0.0
 )
 EAVES = kit.Patch("eaves", [(-6.3, 5.509, 0.707), (6.3, 5.509, 0.707), (5.2, 8.013, -2.6), (-5.2, 8.013, -2.6)], GREY)
 OUT = (0.0, 0.0, 1.0)
@@ -291,13 +290,7 @@ def test_the_shadow_of_a_long_string_is_that_of_its_nodes():
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("position", "front"),
-    [
-        ((0, 2, -3), "wall"),
-        ((0, 2, 0), "wall"),
-        ((9, 2, -0.1), "wall"),
-        ((2, 2, 1), "bay"),
-        ((2, 2, 1.03), "bay"),
-    ],
+    [((0, 2, -3), "wall"), ((0, 2, 0), "wall"), ((9, 2, -0.1), "wall"), ((2, 2, 1), "bay"), ((2, 2, 1.03), "bay")],
 )
 def test_a_lamp_behind_or_inside_the_house_is_refused(position, front):
     facade = kit.Facade([WALL] if front == "wall" else [WALL, *BAY])

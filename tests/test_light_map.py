@@ -131,9 +131,7 @@ def test_lengths_times_s_divide_the_light_by_s_squared(throw, s):
         outline = np.array([(-40, -40), (40, -40), (40, 40), (-40, 40)]) * scale
         front = kit.Facade([kit.Patch("wall", outline.tolist(), kit.Surface(name="plain", reflectance=0.5))])
         place = kit.Placement(
-            position=np.multiply(placement.position, scale),
-            aim=np.multiply(placement.aim, scale),
-            roll=placement.roll,
+            position=np.multiply(placement.position, scale), aim=np.multiply(placement.aim, scale), roll=placement.roll
         )
         maps.append(kit.light_map(scene(front, (projector, place)), 0.4 * scale))
     # Scales are powers of two, so that a pixel at the picture's edge cannot change sides; rounding only.
@@ -427,10 +425,7 @@ def test_in_one_plane_the_later_patch_lies_on_top(tilt):
         return [(x, y, tilt * y) for x, y in ((left, bottom), (right, bottom), (right, top), (left, top))]
 
     white = kit.Surface(name="white", reflectance=0.8)
-    house = [
-        kit.Patch("wall", on_plane(-4, 0, 4, 6), PLAIN),
-        kit.Patch("window", on_plane(-1, 2, 1, 4), white),
-    ]
+    house = [kit.Patch("wall", on_plane(-4, 0, 4, 6), PLAIN), kit.Patch("window", on_plane(-1, 2, 1, 4), white)]
     place = kit.Placement(position=(0, 3, 12), aim=(0, 3, 0))
     for patches, count in ((house, 400), (house[::-1], 0)):
         light = kit.light_map(scene(kit.Facade(patches), (LAMP, place)), 0.1)
@@ -589,10 +584,7 @@ WORN = Factor(name="ageing", low=0.4, nominal=0.5, high=0.7, source="a light met
 @pytest.mark.analytic
 def test_the_band_of_the_light_is_a_mean_by_lumens_that_land(wall, straight):
     """Two machines that differ in lumens, in losses and in how much of their picture the front takes."""
-    pairs = (
-        straight(lumens=3000.0, chain=[METERED]),
-        straight(lumens=5000.0, x=4.0, chain=[WORN]),
-    )
+    pairs = (straight(lumens=3000.0, chain=[METERED]), straight(lumens=5000.0, x=4.0, chain=[WORN]))
     light = kit.light_map(scene(wall(), *pairs), 0.1)
     # Of 3000 lm 0.9 are delivered and land; of 5000 lm 0.5 are delivered, of which half lands.
     one, other = 2700.0, 1250.0

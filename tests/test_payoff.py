@@ -424,9 +424,7 @@ def test_8000_lumens_on_a_brick_front_of_40_feet_become_enough_under_white_cloth
     brick = front(40 * foot, 20 * foot)
     scene = kit.Scene(
         facade=brick,
-        projectors=[
-            (kit.typical_projector(8000, 0.5), kit.Placement(position=(0, 0, 20 * foot), aim=(0, 0, 0))),
-        ],
+        projectors=[(kit.typical_projector(8000, 0.5), kit.Placement(position=(0, 0, 20 * foot), aim=(0, 0, 0)))],
         ambient=kit.Ambient(vertical_illuminance=reference.value("ambient_levels", "low density walkway minimum")),
         ground_reflectance=reference.value("surfaces", "grass"),
     )

@@ -37,15 +37,7 @@ HOUSE = kit.Facade(
     ]
 )
 NAMES = [patch.name for patch in HOUSE.patches]
-AREAS = {
-    "wall": 32 - 4 - 2 - 1 - 0.2,
-    "roof": 16,
-    "door": 2,
-    "bay": 2,
-    "window": 1,
-    "sill": 0.2,
-    "shutter": 2,
-}
+AREAS = {"wall": 32 - 4 - 2 - 1 - 0.2, "roof": 16, "door": 2, "bay": 2, "window": 1, "sill": 0.2, "shutter": 2}
 
 
 # Planes

@@ -20,11 +20,7 @@ def verdict(lumens, width_ft, surface, *, windows=False, height_ft=20.0):
     """Judge a flat front `width_ft` wide under a picture of the same width from a short-throw lens."""
     half, height = width_ft * FOOT / 2, height_ft * FOOT
     patches = [
-        kit.Patch(
-            "wall",
-            [(-half, 0), (half, 0), (half, height), (-half, height)],
-            kit.Surface.from_reference(surface),
-        )
+        kit.Patch("wall", [(-half, 0), (half, 0), (half, height), (-half, height)], kit.Surface.from_reference(surface))
     ]
     if windows:
         shade = kit.Surface.from_reference("window with white shade")

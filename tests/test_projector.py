@@ -18,9 +18,7 @@ def test_chain_is_a_product_with_its_band_in_quadrature():
     # By hand: 0.9 x 0.85 = 0.765; ln(0.9/0.8) = 0.117783, ln(0.85/0.7) = 0.194156, together 0.227090;
     # ln(1/0.9) = 0.105361, ln(0.95/0.85) = 0.111226, together 0.153206.
     projector = kit.Projector(
-        light_output=3000,
-        throw_ratio=1.5,
-        chain=[factor("rating", 0.8, 0.9, 1.0), factor("pane", 0.7, 0.85, 0.95)],
+        light_output=3000, throw_ratio=1.5, chain=[factor("rating", 0.8, 0.9, 1.0), factor("pane", 0.7, 0.85, 0.95)]
     )
     low, nominal, high = projector.transmission()
     # Six digits were written down by hand.

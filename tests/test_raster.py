@@ -261,11 +261,7 @@ def test_a_polygon_is_clipped_to_a_half_space():
 
 @pytest.mark.analytic
 def test_windows_are_joined_cut_and_counted_from_another():
-    one, other, far = (
-        (slice(2, 6), slice(1, 4)),
-        (slice(4, 9), slice(3, 8)),
-        (slice(6, 9), slice(4, 5)),
-    )
+    one, other, far = ((slice(2, 6), slice(1, 4)), (slice(4, 9), slice(3, 8)), (slice(6, 9), slice(4, 5)))
     assert around([one, other]) == (slice(2, 9), slice(1, 8))
     assert common(one, other) == common(other, one) == (slice(4, 6), slice(3, 4))
     # Windows that only touch, in rows or in columns or at a corner, have nothing in common.

@@ -15,8 +15,7 @@ GREY = kit.Surface(name="grey", reflectance=0.5)
 # Corners off every round number, so that no edge runs exactly through pixel centres.
 WALL = kit.Patch("wall", [(-6.013, 0, 0), (6.021, 0, 0), (6.021, 7.017, 0), (-6.013, 7.017, 0)], GREY)
 BAY = kit.with_returns(
-    kit.Patch("bay", [(0.811, 0.0, 1.03), (3.207, 0.0, 1.03), (3.207, 3.113, 1.03), (0.811, 3.113, 1.03)], GREY),
-    0.0,
+    kit.Patch("bay", [(0.811, 0.0, 1.03), (3.207, 0.0, 1.03), (3.207, 3.113, 1.03), (0.811, 3.113, 1.03)], GREY), 0.0
 )
 ROOF = kit.Patch("roof", [(-6.3, 5.509, 0.707), (6.3, 5.509, 0.707), (5.2, 8.013, -2.6), (-5.2, 8.013, -2.6)], GREY)
 ANGLED_BAY = (

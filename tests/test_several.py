@@ -557,12 +557,7 @@ def test_a_lens_that_does_not_fit_is_told_from_where_it_would(wall):
 @pytest.mark.bad_input
 def test_a_comparison_names_what_is_wrong(wall, straight, compared):
     good = scene(wall(), straight())
-    for setups, field in (
-        ({}, "setups"),
-        ([good], "setups"),
-        ({"": good}, "setup name"),
-        ({"a": 3}, "setup 'a'"),
-    ):
+    for setups, field in (({}, "setups"), ([good], "setups"), ({"": good}, "setup name"), ({"a": 3}, "setup 'a'")):
         with pytest.raises(kit.InputError) as caught:
             compare_setups(setups)
         assert caught.value.field == field

@@ -4,12 +4,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit import reference
-from kit.sky.natural_light import (
-    horizontal_illuminance,
-    moon_normal,
-    sky_luminance,
-    vertical_from_horizontal,
-)
+from kit.sky.natural_light import horizontal_illuminance, moon_normal, sky_luminance, vertical_from_horizontal
 
 MOUNTAIN = reference.value("sky", "high mountain", group="extinction")
 STARLIGHT = reference.value("sky", "starlight")
