@@ -7,26 +7,8 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TypeVar
 
 Block = TypeVar("Block")
-Window = tuple[slice, slice]
-# Two threads share this many bands of rows, so that neither waits long for the other.
-BANDS = 8
-
-
-# Rows are worked through in blocks of about this many points, which stay in the processor's cache.
-BLOCK = 1 << 16
-
-
-def in_blocks(work: Callable[[Window], None], area: Window, depth: int = 1) -> None:
-    """Call `work` on blocks of rows that stay in the processor's cache, `depth` maps deep.
-
-    The array library lets go of the interpreter while it computes, so two threads share the blocks.
-    """
-    columns = area[1].stop - area[1].start
-    rows = max(1, BLOCK // max(1, columns * depth))
-    blocks = [
-        (slice(start, min(start + rows, area[0].stop)), area[1]) for start in range(area[0].start, area[0].stop, rows)
-    ]
-    share_out(work, blocks)
+# Two threads share this many bands of rows, so that neither waits long for the other; fewer points go in one piece.
+BANDS, FEW = 8, 1 << 16
 
 
 def share_out(work: Callable[[Block], None], blocks: Sequence[Block]) -> None:
@@ -44,7 +26,7 @@ def in_bands(work: Callable[[int, int], object], rows: int, columns: int) -> Non
 
     For work that lets go of the interpreter. What is done sooner than threads begin is done in one piece.
     """
-    if rows * columns < BLOCK:
+    if rows * columns < FEW:
         work(0, rows)
         return
     edges = [rows * i // BANDS for i in range(BANDS + 1)]

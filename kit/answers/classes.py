@@ -100,8 +100,6 @@ def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spa
 
     Parameters
     ----------
-    house : Facade
-    choice : Choice
     wall_patches : tuple of str
         The patches that `choice.wall` covers.
     spacing : float

@@ -120,8 +120,6 @@ def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], 
 
     Parameters
     ----------
-    house : Facade
-    choice : ClothChoice
     wall_patches : tuple of str
         The patches that `choice.wall` covers.
     spacing : float

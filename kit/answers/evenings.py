@@ -12,27 +12,11 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from kit import reference
+from kit import fields, reference
 from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL, street_scene, target_for, walled
 from kit.decision.evening import NO_LAMP, evenings, start_sentence, switching, switching_frame
 from kit.decision.verdict import Target
 from kit.eye.light_map import Scene
-from kit.fields import (
-    DIMMING,
-    DISTANCE,
-    FACING,
-    LATITUDE,
-    LONGITUDE,
-    POINT,
-    UNITS,
-    Day,
-    Declared,
-    Is,
-    Many,
-    OneOf,
-    Text,
-    declared,
-)
 from kit.light.ambient import Ambient
 from kit.results import Result
 from kit.sky.luminaire import LedString, Luminaire, typical_luminaire
@@ -54,8 +38,8 @@ def compass(direction: float) -> str:
     return f"{COMPASS[round(direction / 45.0) % 8]} {direction:.0f}°"
 
 
-LAMP = OneOf(options=(ON, SHADED, OFF))
-SKY = OneOf(
+LAMP = fields.OneOf(options=(ON, SHADED, OFF))
+SKY = fields.OneOf(
     label="night sky",
     options=lambda: [name for name in reference.names("sky", "sky glow") if name.endswith(" sky")],
     default="suburban sky",
@@ -63,15 +47,15 @@ SKY = OneOf(
 
 
 @dataclass(frozen=True, kw_only=True)
-class Street(Declared):
+class Street(fields.Declared):
     """The lamps of a street and of a show, and where the audience stands."""
 
     thing = "street"
-    street_lamp: Luminaire = declared(Is(kind=Luminaire))
-    porch_light: Luminaire = declared(Is(kind=Luminaire))
-    neighbour: Luminaire = declared(Is(kind=Luminaire))
-    strings: tuple[LedString, ...] = declared(Many(of=Is(kind=LedString)))
-    eye: tuple[float, float, float] = declared(POINT)
+    street_lamp: Luminaire = fields.declared(fields.Is(kind=Luminaire))
+    porch_light: Luminaire = fields.declared(fields.Is(kind=Luminaire))
+    neighbour: Luminaire = fields.declared(fields.Is(kind=Luminaire))
+    strings: tuple[LedString, ...] = fields.declared(fields.Many(of=fields.Is(kind=LedString)))
+    eye: tuple[float, float, float] = fields.declared(fields.POINT)
 
 
 def invented_street(house: Facade) -> Street:
@@ -118,25 +102,29 @@ def invented_street(house: Facade) -> Street:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EveningChoice(Declared):
+class EveningChoice(fields.Declared):
     """When and where, which lamps are on, and what the machine and the wall are."""
 
-    date: str = declared(Day(label="evening of"), default="2026-12-05")
-    latitude: float = declared(LATITUDE, default=42.0, steps=(-70.0, 70.0, 0.5))
-    longitude: float = declared(LONGITUDE, default=-88.0, steps=(-180.0, 180.0, 0.5))
-    timezone: str = declared(Text(label="time zone", example="America/Chicago", empty=True), default="America/Chicago")
-    facing: float = declared(FACING, default=180.0, steps=(0.0, 345.0, 15.0), reading=compass)
-    night_sky: str = declared(SKY)
-    light_output: float = declared(MACHINE, default=8000.0)
-    distance: float = declared(DISTANCE)
-    wall: str | None = declared(WALL, default="white fabric")
-    street_lamp: str = declared(LAMP, label="street lamp", default=ON)
-    porch_light: str = declared(LAMP, label="porch light", default=ON)
-    neighbour: str = declared(LAMP, label="neighbour's light", default=OFF)
-    strings: float = declared(DIMMING, label="LED strings", default=0.1, steps=(0.0, 1.0, 0.01), form=".0%")
-    district: str = declared(DISTRICT)
-    purpose: str = declared(PURPOSE)
-    units: str = declared(UNITS, default="ft")
+    date: str = fields.declared(fields.Day(label="evening of"), default="2026-12-05")
+    latitude: float = fields.declared(fields.LATITUDE, default=42.0, steps=(-70.0, 70.0, 0.5))
+    longitude: float = fields.declared(fields.LONGITUDE, default=-88.0, steps=(-180.0, 180.0, 0.5))
+    timezone: str = fields.declared(
+        fields.Text(label="time zone", example="America/Chicago", empty=True), default="America/Chicago"
+    )
+    facing: float = fields.declared(fields.FACING, default=180.0, steps=(0.0, 345.0, 15.0), reading=compass)
+    night_sky: str = fields.declared(SKY)
+    light_output: float = fields.declared(MACHINE, default=8000.0)
+    distance: float = fields.declared(fields.DISTANCE)
+    wall: str | None = fields.declared(WALL, default="white fabric")
+    street_lamp: str = fields.declared(LAMP, label="street lamp", default=ON)
+    porch_light: str = fields.declared(LAMP, label="porch light", default=ON)
+    neighbour: str = fields.declared(LAMP, label="neighbour's light", default=OFF)
+    strings: float = fields.declared(
+        fields.DIMMING, label="LED strings", default=0.1, steps=(0.0, 1.0, 0.01), form=".0%"
+    )
+    district: str = fields.declared(DISTRICT)
+    purpose: str = fields.declared(PURPOSE)
+    units: str = fields.declared(fields.UNITS, default="ft")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -214,8 +202,6 @@ def plan_evening(
 
     Parameters
     ----------
-    house : Facade
-    choice : EveningChoice
     wall_patches : tuple of str
         The patches that `choice.wall` covers.
     street : Street, optional

@@ -445,7 +445,6 @@ def save_show(show: Show, path: str | Path, *, overwrite: bool = False) -> Path:
     ----------
     show : Show
         Its house is named by its file if that still holds it, and written out otherwise.
-    path : str or Path
     overwrite : bool
         Whether a file that is there may be replaced.
 

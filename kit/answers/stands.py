@@ -12,36 +12,12 @@ from typing import TYPE_CHECKING, Any
 
 import xarray as xr
 
-from kit.answers.scenes import (
-    ASIDE,
-    DISTRICT,
-    MACHINE,
-    PURPOSE,
-    RESOLUTION,
-    SHIFT_UP,
-    WALL,
-    on_grass,
-    target_for,
-    walled,
-)
+from kit import fields
+from kit.answers import scenes
 from kit.decision.several import Comparison, compare_setups, stacked
 from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import (
-    AMBIENT,
-    ANGLE,
-    DISTANCE,
-    LENGTH,
-    LENS_HEIGHT,
-    THROW_RATIO,
-    UNITS,
-    Declared,
-    Is,
-    Many,
-    OneOf,
-    declared,
-)
 from kit.light.ambient import Ambient
 from kit.results import Result
 from kit.source.placement import Placement
@@ -62,21 +38,21 @@ if TYPE_CHECKING:
 ONE, STACKED, SIDE_BY_SIDE = "one", "two, one on the other", "two, side by side"
 # How wide two pictures side by side overlap, as a share of their width.
 OVERLAP = 0.12
-SETUP = OneOf(label="machines", options=(ONE, STACKED, SIDE_BY_SIDE), default=ONE)
-TILT = ANGLE.but(
+SETUP = fields.OneOf(label="machines", options=(ONE, STACKED, SIDE_BY_SIDE), default=ONE)
+TILT = fields.ANGLE.but(
     label="tilt up", low=-89.0, high=89.0, default=0.0, steps=(-10.0, 25.0, 0.5), meaning="of the machine, upwards"
 )
 
 
 @dataclass(frozen=True, kw_only=True)
-class Garden(Declared):
+class Garden(fields.Declared):
     """What is in front of a house: where a lens may stand, what stands in the light, who watches from where."""
 
     thing = "garden"
-    stands: tuple[Stand, ...] = declared(Many(of=Is(kind=Stand)))
-    obstacles: tuple[Obstacle, ...] = declared(Many(of=Is(kind=Obstacle)))
-    viewers: tuple[Viewer, ...] = declared(Many(of=Is(kind=Viewer), least=1))
-    walk: float = declared(LENGTH)
+    stands: tuple[Stand, ...] = fields.declared(fields.Many(of=fields.Is(kind=Stand)))
+    obstacles: tuple[Obstacle, ...] = fields.declared(fields.Many(of=fields.Is(kind=Obstacle)))
+    viewers: tuple[Viewer, ...] = fields.declared(fields.Many(of=fields.Is(kind=Viewer), least=1))
+    walk: float = fields.declared(fields.LENGTH)
 
     def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:
         """Return all areas as `kit.views.plans.PlanBoard` draws them."""
@@ -116,22 +92,22 @@ def invented_garden(house: Facade) -> Garden:
 
 
 @dataclass(frozen=True, kw_only=True)
-class StandChoice(Declared):
+class StandChoice(fields.Declared):
     """How many machines, where they stand, how they point, and what the wall is."""
 
-    setup: str = declared(SETUP)
-    light_output: float = declared(MACHINE, label="each", default=8000.0)
-    distance: float = declared(DISTANCE)
-    side: float = declared(ASIDE)
-    height: float = declared(LENS_HEIGHT)
-    throw_ratio: float = declared(THROW_RATIO, default=0.8)
-    shift_up: float = declared(SHIFT_UP)
-    tilt: float = declared(TILT)
-    wall: str | None = declared(WALL, default="white fabric")
-    ambient: float = declared(AMBIENT)
-    district: str = declared(DISTRICT)
-    purpose: str = declared(PURPOSE)
-    units: str = declared(UNITS, default="ft")
+    setup: str = fields.declared(SETUP)
+    light_output: float = fields.declared(scenes.MACHINE, label="each", default=8000.0)
+    distance: float = fields.declared(fields.DISTANCE)
+    side: float = fields.declared(scenes.ASIDE)
+    height: float = fields.declared(fields.LENS_HEIGHT)
+    throw_ratio: float = fields.declared(fields.THROW_RATIO, default=0.8)
+    shift_up: float = fields.declared(scenes.SHIFT_UP)
+    tilt: float = fields.declared(TILT)
+    wall: str | None = fields.declared(scenes.WALL, default="white fabric")
+    ambient: float = fields.declared(fields.AMBIENT)
+    district: str = fields.declared(scenes.DISTRICT)
+    purpose: str = fields.declared(scenes.PURPOSE)
+    units: str = fields.declared(fields.UNITS, default="ft")
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -244,7 +220,7 @@ def stand_scene(house: Facade, choice: StandChoice, ambient: Ambient) -> Scene:
     left, right, *_ = house.bounds
     x = 0.5 * (left + right) + choice.side
     machine = typical_projector(
-        choice.light_output, choice.throw_ratio, resolution=RESOLUTION, lens_shift=(0.0, choice.shift_up)
+        choice.light_output, choice.throw_ratio, resolution=scenes.RESOLUTION, lens_shift=(0.0, choice.shift_up)
     )
     pairs: tuple[tuple[Projector, Placement], ...] = ((machine, _standing(x, choice)),)
     if choice.setup == STACKED:
@@ -252,7 +228,7 @@ def stand_scene(house: Facade, choice: StandChoice, ambient: Ambient) -> Scene:
     elif choice.setup == SIDE_BY_SIDE:
         half = 0.5 * (choice.distance / choice.throw_ratio) * (1.0 - OVERLAP)
         pairs = tuple((machine, _standing(x + way * half, choice)) for way in (-1.0, 1.0))
-    return on_grass(house, pairs, ambient, blend=choice.setup == SIDE_BY_SIDE)
+    return scenes.on_grass(house, pairs, ambient, blend=choice.setup == SIDE_BY_SIDE)
 
 
 def _standing(x: float, choice: StandChoice) -> Placement:
@@ -272,8 +248,6 @@ def arrange(
 
     Parameters
     ----------
-    house : Facade
-    choice : StandChoice
     wall_patches : tuple of str
         The patches that `choice.wall` covers.
     garden : Garden, optional
@@ -287,12 +261,12 @@ def arrange(
         For a picture that misses the front, or a choice that cannot be.
     """
     garden = invented_garden(house) if garden is None else garden
-    front = walled(house, choice.wall, wall_patches)
+    front = scenes.walled(house, choice.wall, wall_patches)
     scene = stand_scene(front, choice, Ambient(vertical_illuminance=choice.ambient))
     return Arrangement(
         choice=choice,
         scene=scene,
-        target=target_for(choice),
+        target=scenes.target_for(choice),
         light=light_map(scene, spacing),
         garden=garden,
         spacing=spacing,

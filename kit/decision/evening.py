@@ -115,7 +115,6 @@ def evenings(
     ----------
     scene : Scene
         Its ambient light is there all the time; instead of that light's sky comes the sky of each moment.
-    site : Site
     first, last : str, date or numpy.datetime64
         Dates; one evening if `last` is not given.
     every : int
@@ -370,7 +369,6 @@ def switching(
     ----------
     scene : Scene
         With `lamps` in its ambient light.
-    site : Site
     clock : str, datetime or numpy.datetime64
         Time of the clock at which contrasts are compared.
     shield : float

@@ -103,7 +103,6 @@ def side_by_side(
     projector : Projector
         Its zoom is set so that all pictures together are as wide as the front; a lens without zoom has to fit within
         1%, as data sheets round. Lens shift stays as it is.
-    facade : Facade
     distance : float
         From the lenses to the plane z = 0, which they look at squarely [m], above 0.
     height : float
@@ -147,7 +146,6 @@ def per_storey(
         Its zoom is set so that the picture covers the band's width and height, whichever asks for more, and its lens
         shift so that the picture's middle is that of the band. A lens without zoom has to fit within 1%. Whether the
         real lens shifts that far is for its data sheet to say.
-    facade : Facade
     distance : float
         From the lenses to the plane z = 0, which they look at squarely [m], above 0.
     heights : sequence of float

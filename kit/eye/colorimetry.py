@@ -179,7 +179,6 @@ def wall_colour(
 
     Parameters
     ----------
-    source : LightSource
     surface : Surface
         A stated gain scales its luminance and leaves colour alone.
     white_illuminance : float

@@ -188,11 +188,6 @@ def source_veils(ambient: Ambient, facade: Facade) -> Veil:
 def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
     """Return what each source of ambient light puts on the front and in the eye.
 
-    Parameters
-    ----------
-    ambient : Ambient
-    raster : FrontRaster
-
     Returns
     -------
     xarray.Dataset

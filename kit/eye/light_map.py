@@ -95,7 +95,6 @@ def light_map(
 
     Parameters
     ----------
-    scene : Scene
     spacing : float
         Pixel size [m].
     extent : (left, right, bottom, top), optional

@@ -69,7 +69,6 @@ def night_view(
     ----------
     scene : Scene
         Its average picture level is replaced by that of the picture, as far as it lands on the front.
-    picture : Picture
     source : LightSource
         Of all its projectors.
     fit : {"front", "projector"}
@@ -221,7 +220,6 @@ def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
 
     Parameters
     ----------
-    facade : Facade
     spacing : float
         Pixel size [m].
     """

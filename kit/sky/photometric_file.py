@@ -31,9 +31,8 @@ from kit.units import metres_per
 
 # Real files stay below 1 MB and 70 000 values; what is far larger is a mistake or a trap. 1e9 cd is a searchlight.
 MOST_BYTES, MOST_VALUES, MOST_INTENSITY, LONGEST_NUMBER = 4_000_000, 1_000_000, 1e9, 40
-# How far the integrated flux may lie from the file's own before `Distribution.agrees` says no, and before the file is
-# refused as one in other units.
-AGREES, ABSURD = 0.05, 10.0
+# How far the integrated flux may lie from the file's own before it is refused as one in other units.
+ABSURD = 10.0
 # Angles closer than this are one angle [deg].
 SAME_ANGLE = 1e-6
 
@@ -105,12 +104,6 @@ class Distribution(Declared):
         efficiency, and should not exceed 1.
         """
         return None if self.stated_flux is None else self.flux() / (self.stated_flux * (self.efficiency or 1.0))
-
-    @property
-    def agrees(self) -> bool | None:
-        """Whether `flux_ratio` is 1 within `AGREES`, or at most that where no efficiency is stated; None: no ratio."""
-        ratio, least = self.flux_ratio, 0.0 if self.efficiency is None else 1.0 - AGREES
-        return None if ratio is None else least <= ratio <= 1.0 + AGREES
 
     def intensity(self, theta: ArrayLike, phi: ArrayLike = 0.0) -> Array:
         """Return the intensity towards directions [cd], linear in both angles between those of the table.

@@ -17,23 +17,9 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from kit import reference
+from kit import fields, reference
 from kit.bands import in_quadrature
 from kit.errors import InputError
-from kit.fields import (
-    CONTRAST,
-    LIGHT_OUTPUT,
-    NAME,
-    SOURCE,
-    THROW_RATIO,
-    Declared,
-    Is,
-    Many,
-    Number,
-    Range,
-    Vector,
-    declared,
-)
 
 LEVELS = ("low", "nominal", "high")
 Levels = tuple[float, float, float]
@@ -50,38 +36,43 @@ TYPICAL_OPTIONS = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class NumberOrRange(Number):
+class NumberOrRange(fields.Number):
     """A number, or the range (lowest, highest) within which it can be set."""
 
     def checked(self, field: str, value: Any) -> Any:
         """Return `value` as a float, or as two of them."""
-        return Range(of=self).checked(field, value) if is_many(value) else super().checked(field, value)
+        return fields.Range(of=self).checked(field, value) if is_many(value) else super().checked(field, value)
 
 
 # A machine may deliver more than is stated.
-SHARE_DELIVERED = Number(label="share delivered", above=0.0, high=1.5)
-ZOOM = NumberOrRange(**vars(THROW_RATIO))
-RESOLUTION = Vector(label="resolution", length=2, of=Number(low=1, whole=True), default=(1920, 1200))
-LENS_SHIFT = Vector(
+SHARE_DELIVERED = fields.Number(label="share delivered", above=0.0, high=1.5)
+ZOOM = NumberOrRange(**vars(fields.THROW_RATIO))
+RESOLUTION = fields.Vector(label="resolution", length=2, of=fields.Number(low=1, whole=True), default=(1920, 1200))
+LENS_SHIFT = fields.Vector(
     label="lens shift", length=2, meaning="of the picture's centre from the lens axis, in picture widths and heights"
 )
-SEQUENTIAL_CONTRAST = CONTRAST.but(label="sequential contrast", meaning="full white over full black", endless=True)
-ZONES = Many(
-    label="lens zones", of=Vector(of=Number(above=0.0)), least=3, meaning="three rows of three readings, any one unit"
+SEQUENTIAL_CONTRAST = fields.CONTRAST.but(
+    label="sequential contrast", meaning="full white over full black", endless=True
 )
-CHECKERBOARD_CONTRAST = CONTRAST.but(label="checkerboard contrast", meaning="white over black of a checkerboard")
+ZONES = fields.Many(
+    label="lens zones",
+    of=fields.Vector(of=fields.Number(above=0.0)),
+    least=3,
+    meaning="three rows of three readings, any one unit",
+)
+CHECKERBOARD_CONTRAST = fields.CONTRAST.but(label="checkerboard contrast", meaning="white over black of a checkerboard")
 
 
 @dataclass(frozen=True, kw_only=True)
-class Factor(Declared):
+class Factor(fields.Declared):
     """One factor between stated lumens and lumens on the wall, such as ``"housing window: plain pane"``."""
 
     thing = "factor"
-    name: str = declared(NAME)
-    low: float = declared(SHARE_DELIVERED)
-    nominal: float = declared(SHARE_DELIVERED)
-    high: float = declared(SHARE_DELIVERED)
-    source: str = declared(SOURCE)
+    name: str = fields.declared(fields.NAME)
+    low: float = fields.declared(SHARE_DELIVERED)
+    nominal: float = fields.declared(SHARE_DELIVERED)
+    high: float = fields.declared(SHARE_DELIVERED)
+    source: str = fields.declared(fields.SOURCE)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -91,7 +82,7 @@ class Factor(Declared):
 
 
 @dataclass(frozen=True, kw_only=True)
-class Projector(Declared):
+class Projector(fields.Declared):
     """A video projector, described by figures of its data sheet or of a light meter.
 
     Raises
@@ -116,15 +107,17 @@ class Projector(Declared):
     0.0005
     """
 
-    light_output: float = declared(LIGHT_OUTPUT)
-    throw_ratio: float | tuple[float, float] = declared(ZOOM)
-    resolution: tuple[int, int] = declared(RESOLUTION)
-    lens_shift: tuple[float, float] = declared(LENS_SHIFT, default=(0.0, 0.0))
-    sequential_contrast: float = declared(SEQUENTIAL_CONTRAST, default=math.inf)
-    checkerboard_contrast: float | None = declared(CHECKERBOARD_CONTRAST, default=None)
-    zones: tuple[tuple[float, float, float], ...] | None = declared(ZONES, default=None)
-    chain: tuple[Factor, ...] = declared(
-        Many(label="losses", of=Is(kind=Factor)), default=(), meaning="on the light's way to the wall; none: no loss"
+    light_output: float = fields.declared(fields.LIGHT_OUTPUT)
+    throw_ratio: float | tuple[float, float] = fields.declared(ZOOM)
+    resolution: tuple[int, int] = fields.declared(RESOLUTION)
+    lens_shift: tuple[float, float] = fields.declared(LENS_SHIFT, default=(0.0, 0.0))
+    sequential_contrast: float = fields.declared(SEQUENTIAL_CONTRAST, default=math.inf)
+    checkerboard_contrast: float | None = fields.declared(CHECKERBOARD_CONTRAST, default=None)
+    zones: tuple[tuple[float, float, float], ...] | None = fields.declared(ZONES, default=None)
+    chain: tuple[Factor, ...] = fields.declared(
+        fields.Many(label="losses", of=fields.Is(kind=Factor)),
+        default=(),
+        meaning="on the light's way to the wall; none: no loss",
     )
 
     def __post_init__(self) -> None:
@@ -142,7 +135,7 @@ class Projector(Declared):
 
     def at(self, throw_ratio: float) -> Projector:
         """Return this projector with its zoom set to one `throw_ratio` of its range."""
-        ratio = THROW_RATIO.check("throw_ratio", throw_ratio)
+        ratio = fields.THROW_RATIO.check("throw_ratio", throw_ratio)
         if isinstance(self.throw_ratio, tuple):
             short, long = self.throw_ratio
             if not short <= ratio <= long:

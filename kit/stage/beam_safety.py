@@ -159,7 +159,6 @@ def beam_exposure(scene: Scene, eye: Point) -> tuple[Band, ...]:
 
     Parameters
     ----------
-    scene : Scene
     eye : (float, float, float)
         World axes [m], in front of the house and `NEAREST` or more from every lens.
 
@@ -278,7 +277,6 @@ def keep_out(scene: Scene, *, eye_heights: tuple[float, float] | None = None, wa
 
     Parameters
     ----------
-    scene : Scene
     eye_heights : (float, float), optional
         Lowest and highest eye above the ground [m]; from small children to tall adults if not given
         (``reference_data/exposure.csv``).

@@ -30,7 +30,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
 from kit.arrays import Array, Mask
-from kit.blocks import in_blocks
+from kit.blocks import in_bands
 from kit.decision.verdict import Part, Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene
@@ -105,7 +105,6 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
 
     Parameters
     ----------
-    scene : Scene
     projector_index : int
         Counted from 0.
 
@@ -155,11 +154,10 @@ def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
 
     index = np.full((rows, columns), -1, dtype=np.int16)
 
-    def work(block: Window) -> None:
-        top = block[0].start
-        nearest = np.zeros((block[0].stop - top, columns))
+    def work(top: int, end: int) -> None:
+        nearest = np.zeros((end - top, columns))
         for i, rings, window, (base, by_column, by_row), margin in drawn:
-            area = common(block, window)
+            area = common((slice(top, end), slice(0, columns)), window)
             if area is not None:
                 down, across = area
                 before = nearest[down.start - top : down.stop - top, across]
@@ -168,7 +166,7 @@ def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
                 np.copyto(before, mine, where=mask)
                 np.copyto(index[area], np.int16(i), where=mask)
 
-    in_blocks(work, (slice(0, rows), slice(0, columns)))
+    in_bands(work, rows, columns)
     return index
 
 
@@ -281,7 +279,6 @@ def content_parts(
         From `light_map` of `scene`.
     target : Target
         The default target if not given.
-    scene : Scene
     viewer : (float, float, float), optional
         Eye of the one in the audience who stands nearest [m]. Not given: the scene's ``ambient.eye``.
     patterns : mapping of str to Pattern, optional
@@ -472,7 +469,6 @@ def save_masks(
     ----------
     folder : str or Path
         Made where it is not there.
-    scene : Scene
     parts : ContentParts or mapping of str to str
         The kind of every patch by name, as `ContentParts.by_patch` returns and as changed by hand.
     patches : bool

@@ -141,15 +141,12 @@ def evaluate(
 
     Parameters
     ----------
-    facade : Facade
     projector : Projector
         Its resolution and zones are used; `lens` takes the place of its throw ratio and lens shift.
-    lens : Lens
     positions : array, shape (candidate, 3)
         Of the lens [m], world axes.
     target : sequence of str, optional
         Names of the patches to be lit; all that are judged if not given.
-    obstacles : sequence of Obstacle
     audience : (x, y, z), optional
         An eye [m], for pixels_per_degree.
     limits : Limits, optional
@@ -204,7 +201,6 @@ def describe(
         As for `evaluate`.
     projector : Projector
         With its zoom set.
-    placement : Placement
 
     Returns
     -------

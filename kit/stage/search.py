@@ -190,7 +190,6 @@ def search(
     ----------
     facade, projector, lens, obstacles, target, audience, limits, points
         As for `evaluate`.
-    stands : sequence of Stand
     objective : {"illuminance", "sharpness", "keystone", "pixels"} or callable
         Largest median illuminance, smallest of the coarsest picture elements, least keystone, largest share of the
         raster; or a function that takes the Dataset of `evaluate` and returns a number for each candidate, the more

@@ -56,7 +56,6 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
 
     Parameters
     ----------
-    facade : Facade
     ax : matplotlib Axes, optional
         A new figure is made where none is given.
     units : {"m", "ft"}
@@ -104,7 +103,6 @@ def draw_map(light: xr.Dataset, name: str, target: Target, ax: Axes | None = Non
     light : xarray.Dataset
         One map on (y, x) from `light_map`.
     name : {"white_luminance", "contrast"}
-    target : Target
     ax : matplotlib Axes, optional
     units : {"m", "ft"}
         Of the axes.
@@ -276,7 +274,6 @@ class NightBoard(PairBoard):
             From `night_view`, over the same extent.
         images : two arrays of bytes, shape (y, x, 3), row 0 on top
             From `kit.on_screen`.
-        titles : two str
         """
         opaque = np.full(images[0].shape[:2], 255, np.uint8)
         return self.pair(views, [np.dstack([image[::-1], opaque]) for image in images], titles)

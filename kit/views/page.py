@@ -81,7 +81,6 @@ def show(ax: Axes, alt: str) -> Any:
 
     Parameters
     ----------
-    ax : matplotlib Axes
     alt : str
         What the picture shows, for those who cannot see it; stands in the page.
     """

@@ -69,7 +69,6 @@ class PlanBoard(Board):
 
     Parameters
     ----------
-    facade : Facade
     units : {"m", "ft"}
         Of axes and dimensions.
     reach : float

@@ -110,7 +110,6 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
 
     Parameters
     ----------
-    cloth : Cloth
     wall : Surface
         What hangs behind, dry; of no kind: taken to be porous.
     how : Hanging
@@ -163,7 +162,6 @@ def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: fl
 
     Parameters
     ----------
-    wall : Surface
     cloths : names, optional
         Of ``reference_data/cloths.csv``; all of them if not given.
     gap : float
@@ -298,10 +296,8 @@ def cover(
     ----------
     facade : Facade
         Dry.
-    cloth : Cloth
     what : str or names of patches
         One of `CHOICES`, or the patches by name. Windows, doors and what is not judged stay bare in all of `CHOICES`.
-    how : Hanging
     storey : float, optional
         Height of the lower storey above the ground line [m]; half way up the largest masonry patch if not given.
     spectral : bool

@@ -284,7 +284,6 @@ def house_toml(facade: Facade, units: str = "m") -> str:
 
     Parameters
     ----------
-    facade : Facade
     units : {"ft", "m", "in", "cm"}
         Of the lengths in the text.
 
