@@ -51,3 +51,9 @@ def join(items: Sequence[str], word: str = "and") -> str:
 def capital(sentence: str) -> str:
     """Return a sentence with its first letter large, the rest as it is."""
     return sentence[:1].upper() + sentence[1:]
+
+
+def compass(direction: float) -> str:
+    """Return a direction from north clockwise [deg] in words: ``"south-west"``."""
+    names = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
+    return names[round(direction / 45.0) % 8]

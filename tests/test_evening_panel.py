@@ -9,11 +9,12 @@ from matplotlib.figure import Figure
 from panels import WALLS, alternative, decoded, ends, png, shows
 
 import kit
-from kit.answers.evenings import COMPASS, compass
+from kit.answers.evenings import bearing
 from kit.decision.evening import NO_LAMP, moment
 from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.evening_panel import evening_board, season_board
 from kit.wall.points import FrontRaster
+from kit.words import compass
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 SEASON = ("2026-11-20", "2026-12-10")
@@ -251,8 +252,8 @@ def test_polar_night_and_polar_day(house):
 
 
 def test_the_compass_is_in_order():
-    assert COMPASS[::2] == ("north", "east", "south", "west")
-    assert [compass(v) for v in (0.0, 180.0, 195.0, 345.0)] == ["north 0°", "south 180°", "south 195°", "north 345°"]
+    assert [compass(v) for v in (0.0, 90.0, 180.0, 270.0)] == ["north", "east", "south", "west"]
+    assert [bearing(v) for v in (0.0, 180.0, 195.0, 345.0)] == ["north 0°", "south 180°", "south 195°", "north 345°"]
 
 
 def test_the_invented_street_stands_in_front_of_other_houses_too():

@@ -22,6 +22,7 @@ from kit.results import Result
 from kit.sky.luminaire import LedString, Luminaire, typical_luminaire
 from kit.sky.site import Site
 from kit.wall.facade import Facade
+from kit.words import compass
 
 ON, SHADED, OFF = "on", "shaded", "off"
 # A shade that holds back what a luminaire sends above this angle from straight down [deg].
@@ -30,12 +31,11 @@ SHADE = 60.0
 EVERY, STEP = 3, 10.0
 THROW_RATIO = 0.8  # a common lens
 SEASON = ("2026-11-01", "2027-01-06")
-COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
-def compass(direction: float) -> str:
+def bearing(direction: float) -> str:
     """Return a direction from north clockwise [deg] in words: ``"south 180°"``."""
-    return f"{COMPASS[round(direction / 45.0) % 8]} {direction:.0f}°"
+    return f"{compass(direction)} {direction:.0f}°"
 
 
 LAMP = fields.OneOf(options=(ON, SHADED, OFF))
@@ -111,7 +111,7 @@ class EveningChoice(fields.Declared):
     timezone: str = fields.declared(
         fields.Text(label="time zone", example="America/Chicago", empty=True), default="America/Chicago"
     )
-    facing: float = fields.declared(fields.FACING, default=180.0, steps=(0.0, 345.0, 15.0), reading=compass)
+    facing: float = fields.declared(fields.FACING, default=180.0, steps=(0.0, 345.0, 15.0), reading=bearing)
     night_sky: str = fields.declared(SKY)
     light_output: float = fields.declared(MACHINE, default=8000.0)
     distance: float = fields.declared(fields.DISTANCE)

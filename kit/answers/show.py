@@ -53,14 +53,13 @@ from kit.wall.occlusion import Obstacle
 from kit.wall.points import FrontRaster
 from kit.wall.raster import exposed
 from kit.wall.surface_names import find_surface, kind_of
-from kit.words import capital, join, plain, short
+from kit.words import capital, compass, join, plain, short
 
 # Where a show is looked for, and the invented house that stands in for one, in no town.
 MINE, DEMO = "my_show.toml", Path("houses", "brick_two_storey.toml")
 PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
 INVENTED = {"latitude": 42.0, "longitude": -88.0, "timezone": "America/Chicago"}
 NO_WALLS = (*NEVER_COVERED, "roof", "ground")
-COMPASS = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
 
 
 def _lamp_kinds() -> tuple[str, ...]:
@@ -253,7 +252,7 @@ class Show(Declared):
         light = "the least that a walkway has" if self.lamps is None else "the median on the front of the lamps named"
         phrases = {
             "latitude": f"place: {_place(full)}{'' if self.timezone else ', as none is said'}",
-            "facing": f"the front faces {_compass(full.facing)}",
+            "facing": f"the front faces {compass(full.facing)}",
             "timezone": f"time zone: {full.timezone}, that of the nearest town that has one",
             "night_sky": f"night sky: {full.night_sky}",
             "ground": f"ground in front: {full.ground}",
@@ -281,7 +280,7 @@ class Show(Declared):
         wide, high = (length_text(size, unit) for size in (right - left, top - bottom))
         return capital(
             f"{self.house.name}, {wide} wide and {high} high{says}; light of the street {short(full.ambient)} lx; "
-            f"{_place(full)}, the front faces {_compass(full.facing)}; "
+            f"{_place(full)}, the front faces {compass(full.facing)}; "
             f"wanted: white of {plain(target.white_luminance)} cd/m², contrast of {plain(target.contrast)}:1."
         )
 
@@ -334,10 +333,6 @@ def _nearest_zone(latitude: float, longitude: Any) -> str:
 def _place(show: Any) -> str:
     ends = ((show.latitude, "NS"), (show.longitude, "EW"))
     return " ".join(f"{abs(value):.1f}° {sides[value < 0]}" for value, sides in ends)
-
-
-def _compass(direction: float) -> str:
-    return COMPASS[round(direction / 45.0) % 8]
 
 
 def open_show(path: str | Path | None = None) -> Show:

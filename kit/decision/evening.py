@@ -18,7 +18,7 @@ import xarray as xr
 
 from kit import reference, results
 from kit.arrays import Array, Index, Mask
-from kit.decision.verdict import Target, checked_target
+from kit.decision.verdict import STATES, Target, checked_target
 from kit.decision.washout import WHOLE, LitFront, lit_front
 from kit.errors import InputError
 from kit.eye.glare import moon_veil, sky_veils, source_veils
@@ -37,7 +37,6 @@ MINUTE = np.timedelta64(60, "s")
 MOST_MOMENTS = 500_000
 # No lamp's name makes a change of this name.
 NO_LAMP = "no lamp at all"
-STATES = ("not enough", "borderline", "enough")
 FLAGS = "not_enough borderline enough"
 
 

@@ -14,13 +14,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
-from typing import Any, get_args
+from typing import Any
 
 import numpy as np
 
 from kit.arrays import Array
 from kit.decision.payoff import between_classes, projector_price
-from kit.decision.verdict import Part, Status, Target, checked_target, judge, judged_points
+from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, judged_points
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import DISTANCE, LENGTH, LENS_HEIGHT, NAME, Is, Many, Number
@@ -34,8 +34,6 @@ from kit.words import capital, join, percent, short
 
 # Data sheets round a throw ratio: a lens without zoom fits within this share of it.
 ROUNDED = 0.01
-# From the worst.
-STATES: tuple[Status, ...] = get_args(Status)[::-1]
 
 PROJECTOR, PLACEMENT, FACADE = Is(kind=Projector), Is(kind=Placement), Is(kind=Facade)
 COUNT = Number(label="machines", low=1, high=16, whole=True)

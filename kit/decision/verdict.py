@@ -16,7 +16,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
 Status = Literal["enough", "borderline", "not enough"]
+STATES: tuple[Status, ...] = get_args(Status)[::-1]  # from the worst
 Kind = Literal["patch", "surface", "front"]
 
 
