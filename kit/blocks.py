@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from itertools import pairwise
 from typing import TypeVar
 
 Block = TypeVar("Block")
@@ -30,5 +31,4 @@ def in_bands(work: Callable[[int, int], object], rows: int, columns: int) -> Non
         work(0, rows)
         return
     edges = [rows * i // BANDS for i in range(BANDS + 1)]
-    with ThreadPoolExecutor(max_workers=2) as pool:
-        list(pool.map(work, edges[:-1], edges[1:]))
+    share_out(lambda band: work(*band), list(pairwise(edges)))

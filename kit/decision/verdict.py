@@ -386,7 +386,7 @@ def likely_ends(light: xr.Dataset, patch: Index, reflectance: Array) -> dict[str
     }
 
 
-def middle(values: Array) -> float:
+def median_of(values: Array) -> float:
     """Return the median of values, shape (n,), none of them NaN; five times as quick on many as `numpy.median`."""
     half = len(values) // 2
     parted = np.partition(values, half)
@@ -406,7 +406,7 @@ def _part(bright: Array, target: Target, stated: float, *, lit_share: float, **t
     status: Status = "not enough"
     criterion, shortfall = "coverage", np.inf if not lit_share else 0.5 / lit_share
     if bright.shape[1]:
-        median = {name: middle(values) for name, values in zip(_FOUND, bright, strict=False)}
+        median = {name: median_of(values) for name, values in zip(_FOUND, bright, strict=False)}
         white, contrast = _figure(bright, median, "white"), _figure(bright, median, "contrast")
     if white is not None and contrast is not None and lit_share >= 0.5:
         pairs = (("white luminance", white, target.white_luminance), ("contrast", contrast, target.contrast))
@@ -419,7 +419,7 @@ def _part(bright: Array, target: Target, stated: float, *, lit_share: float, **t
         criterion = " and ".join(failing or missed or doubtful)
         if missed and np.isfinite(shortfall):
             needs = zip(_NEEDS, bright[len(_FOUND) :], strict=True)
-            remedy = _remedy({name: middle(values) for name, values in needs}, stated)
+            remedy = _remedy({name: median_of(values) for name, values in needs}, stated)
     return Part(
         white_luminance=white,
         contrast=contrast,

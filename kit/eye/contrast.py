@@ -38,7 +38,7 @@ def contrast_end(
 
     `white`, `black`, `ambient`, `veil`, `contrast`: as for `contrast_at_eye`, and the nominal contrast that they
     make; `light`: light at this end, relative to nominal; `wall`: reflectance at this end, relative to nominal;
-    `sign` ({-1, 1}): -1 for the low end, 1 for the high one. Returns array: The two deviations, which are
+    `sign` ({-1, 1}): -1 for the low end, 1 for the high one. Returns the two deviations, which are
     independent, in quadrature. All arrays broadcast.
     """
     if isinstance(veil, float) and veil == 0.0:
