@@ -31,4 +31,8 @@ def in_bands(work: Callable[[int, int], object], rows: int, columns: int) -> Non
         work(0, rows)
         return
     edges = [rows * i // BANDS for i in range(BANDS + 1)]
-    share_out(lambda band: work(*band), list(pairwise(edges)))
+
+    def one(band: tuple[int, int]) -> None:
+        work(*band)
+
+    share_out(one, list(pairwise(edges)))
