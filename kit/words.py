@@ -38,6 +38,15 @@ def percent(share: float) -> str:
     return f"{whole}%"
 
 
+def shares(parts: Sequence[float]) -> list[str]:
+    """Return shares of a whole, all of it, as percentages that sum to 100: by the largest remainders; see `percent`."""
+    whole = [math.floor(100.0 * part + 1e-9) for part in parts]
+    order = sorted(range(len(parts)), key=lambda k: whole[k] - 100.0 * parts[k])
+    for k in order[: round(100.0 * sum(parts)) - sum(whole)]:
+        whole[k] += 1
+    return [percent({0: min(p, 0.004), 100: max(p, 0.996)}.get(n, n / 100)) for n, p in zip(whole, parts, strict=True)]
+
+
 def band(low: float, middle: float, high: float, digits: int = 2) -> str:
     """Return a figure with its band: ``"2.0 (1.4 to 2.8)"``."""
     return f"{short(middle, digits)} ({short(low, digits)} to {short(high, digits)})"

@@ -4,11 +4,14 @@ import re
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 import kit
-from kit.decision.verdict import Figure, Part, Remedy, Target, Verdict, likely_ends
+from kit.decision.verdict import STATES, Figure, Part, Remedy, Target, Verdict, likely_ends
 from kit.results import text_table
 from kit.source.projector import Factor
+from kit.words import shares
 
 # A wall of 8 m x 5 m, all of it lit evenly: 4000 lm x 0.9 on 40 m2 = 90 lx, reflectance 0.5 (0.4 to 0.6),
 # leak 1/1000 = 0.09 lx, ambient 4 lx.
@@ -264,10 +267,13 @@ def test_a_surface_brighter_than_white_is_no_remedy(wall, straight):
 @pytest.mark.analytic
 def test_a_picture_that_reaches_less_than_half_fails_on_coverage(wall, straight):
     lumens = 40000.0
-    for width, lit, criterion in ((3.2, 0.4, "coverage"), (4.0, 0.5, "")):
+    for width, lit, criterion in ((3.2, 0.4, "coverage"), (4.0, 0.5, ""), (6.4, 0.8, "")):
         pair = straight(width, 5, lumens=lumens)
         light = kit.light_map(kit.Scene(facade=wall(), projectors=[pair]), 0.1)
-        part = kit.judge(light).front
+        verdict = kit.judge(light)
+        part = verdict.surface("plain")
+        # Of the front as a whole four fifths are wanted for "enough".
+        assert verdict.status == {0.4: "not enough", 0.5: "borderline", 0.8: "enough"}[lit]
         assert part.lit_share == pytest.approx(lit, rel=1e-12)  # whole pixels; rounding only
         assert part.criterion == criterion
         assert (part.status == "not enough") is (criterion == "coverage")
@@ -275,7 +281,10 @@ def test_a_picture_that_reaches_less_than_half_fails_on_coverage(wall, straight)
         if criterion:
             # Half of it is wanted; rounding only.
             assert part.shortfall == pytest.approx(0.5 / lit, rel=1e-12)
-            assert kit.judge(light).sentence().endswith("The picture reaches only 40% of the plain.")
+            assert kit.judge(light).sentence() == (
+                "40,000 lumens cannot be enough: the picture reaches only 40% of this front. Not enough on 40% of it: "
+                "plain. No picture on 60% of it: most of the plain."
+            )
 
 
 @pytest.mark.analytic
@@ -324,12 +333,16 @@ def test_a_remedy_names_what_can_be_done_and_the_darkest_covering_that_is_light_
     assert lightest.sentence() == "What would mend it: a surface of reflectance 0.80."
 
 
-def part_of(name, status, *, area=10.0, share=0.25, criterion="", shortfall=0.5, remedy=None, kind="surface", lit=1.0):
+def part_of(
+    name, status, *, area=10.0, share=0.25, criterion="", shortfall=0.5, remedy=None, kind="surface", lit=1.0,
+    passing=None, role="wall",
+):  # fmt: skip
     white = Figure(worst=1.0, median=3.0, best=5.0, low=2.0, high=4.0)
     contrast = Figure(worst=10.0, median=30.0, best=50.0, low=20.0, high=40.0)
     return Part(
-        name=name, kind=kind, area=area, share_of_front=share, lit_share=lit, passing_share=0.125, status=status,
-        white_luminance=white, contrast=contrast, criterion=criterion, shortfall=shortfall, remedy=remedy,
+        name=name, kind=kind, area=area, share_of_front=share, lit_share=lit, status=status, role=role,
+        passing_share=lit if passing is None else passing, white_luminance=white, contrast=contrast,
+        criterion=criterion, shortfall=shortfall, remedy=remedy,
     )  # fmt: skip
 
 
@@ -362,11 +375,11 @@ def test_the_verdict_in_words_says_what_its_parts_are():
     # The largest part that is not enough is told of, not the first.
     assert verdict_of(front, good, unlit, doors, short).sentence() == (
         "5,000 lumens may or may not be enough for this front. Good on 55% of it: brick and doors. "
-        "Not enough on 45% of it: glass and siding. "
+        "Not enough on 28% of it: glass and siding. No picture on 17% of it: most of the glass. "
         f"The siding is short by a factor of 2.5 in white luminance. {mended}"
     )
     larger = dataclasses.replace(unlit, area=8.5)
-    assert verdict_of(front, short, larger).sentence().endswith(". The picture reaches only 30% of the glass.")
+    assert verdict_of(front, short, larger).sentence().endswith(f"in white luminance. {mended}")
     dark = part_of("slate", "not enough", criterion="white luminance", shortfall=math.inf)
     for told, it in ((dark.sentence(target), "it"), (verdict_of(front, dark).sentence(), "the slate")):
         assert told.endswith(f"Most of {it} sends no light back; only another surface mends that.")
@@ -378,7 +391,7 @@ def test_the_verdict_in_words_says_what_its_parts_are():
 
 @pytest.mark.analytic
 def test_the_frame_of_a_verdict_has_a_row_for_each_part_and_the_front_last():
-    front, brick = part_of("a house", "borderline", kind="front", share=1.0), part_of("brick", "enough")
+    front, brick = part_of("a house", "borderline", kind="front", share=1.0), part_of("brick", "enough", passing=0.125)
     dark = dataclasses.replace(part_of("slate", "not enough", lit=0.0), white_luminance=None, contrast=None)
     verdict = verdict_of(front, brick, dark)
     frame = verdict.frame()
@@ -405,6 +418,121 @@ def test_a_wall_of_which_nothing_is_known_has_no_band(wall, straight):
     np.testing.assert_allclose([ends["low"][0], ends["high"][0]], [0.8 / 0.9, 1.0 / 0.9], rtol=1e-12)
     np.testing.assert_allclose(ends["low"][1], [0.8, 1.0], rtol=1e-12)
     np.testing.assert_allclose(ends["high"][1], [1.2, 1.0], rtol=1e-12)
+
+
+SAID = re.compile(r"(?:Good|Borderline|Not enough|No picture) on (?:(\d+)%|nearly (all)|less than 1%) of it")
+
+
+@st.composite
+def verdicts(draw):
+    """A front of some surfaces, each with its share, what of that is lit, and what passes."""
+    sizes = draw(st.lists(st.floats(0.001, 1.0), min_size=1, max_size=7))
+    parts = []
+    for i, size in enumerate(sizes):
+        status, lit = draw(st.sampled_from(STATES)), draw(st.sampled_from([0.0, 0.3, 0.5, 0.993, 1.0]))
+        coverage = lit < 0.5
+        passing = lit * draw(st.floats(0.0, 1.0))
+        parts.append(part_of(
+            f"part {i}", "not enough" if coverage else status, share=size / sum(sizes), area=size, lit=lit,
+            passing=passing, criterion="coverage" if coverage else "", role=draw(st.sampled_from(["wall", "pane"])),
+        ))  # fmt: skip
+    lit = sum(p.share_of_front * p.lit_share for p in parts)
+    front = part_of("a house", "not enough" if lit < 0.5 else draw(st.sampled_from(STATES)), kind="front", lit=lit)
+    return verdict_of(front, *parts)
+
+
+@pytest.mark.analytic
+@given(verdicts())
+def test_what_is_said_of_the_front_sums_to_the_whole(verdict):
+    said = SAID.findall(verdict.sentence())
+    assert sum(100 if every else int(digits or 0) for digits, every in said) == 100
+
+
+@pytest.mark.analytic
+@given(verdicts())
+def test_good_is_only_what_is_reached_and_passes(verdict):
+    found = re.search(r"Good on (\d+)%", verdict.sentence())
+    good = sum(p.share_of_front * p.passing_share for p in verdict.surfaces if p.status == "enough")
+    # Shares are told in whole percent, none rounded by more than one.
+    assert found is None or abs(int(found[1]) - 100 * good) < 1
+    if verdict.front.lit_share < 0.8:
+        opening = verdict.sentence().split(".")[0]
+        assert "the picture reaches only" in opening
+
+
+@pytest.mark.analytic
+@given(st.lists(st.floats(0.0, 1.0), min_size=1, max_size=9).filter(sum))
+def test_shares_sum_to_a_hundred_and_are_off_by_less_than_one(sizes):
+    parts = [size / sum(sizes) for size in sizes]
+    words = {"less than 1%": 0, "nearly all": 100}
+    said = [words[text] if text in words else int(text[:-1]) for text in shares(parts)]
+    assert sum(said) == 100
+    # Rounding only, beyond the one.
+    assert all(abs(n - 100 * part) < 1 + 1e-6 for n, part in zip(said, parts, strict=True))
+
+
+@pytest.mark.analytic
+def test_a_picture_that_reaches_two_thirds_is_never_called_enough(wall, straight):
+    for lumens, opening in ((40000.0, "is enough where the picture lands, but"), (500.0, "is not enough for most of")):
+        pair = straight(5.6, 5, lumens=lumens)
+        verdict = kit.judge(kit.light_map(kit.Scene(facade=wall(), projectors=[pair]), 0.1))
+        assert verdict.status != "enough"
+        first, *_ = verdict.sentence().split(". ")
+        assert opening in first
+        assert first.endswith("the picture reaches only 70% of this front")
+
+
+@pytest.mark.analytic
+def test_advice_is_for_the_largest_wall_that_can_be_mended():
+    small = Remedy(light_output=9000.0, reflectance=0.3, ambient_illuminance=None, picture_width=0.5)
+    short = {"criterion": "white luminance", "shortfall": 2.0}
+    wall = part_of("brick", "borderline", area=20.0, remedy=small, **short)
+    scrap = part_of("trim", "not enough", area=1.0, share=0.02, remedy=small, **short)
+    door = part_of("red door", "not enough", area=30.0, remedy=small, role="other", **short)
+    pane = part_of("bare window", "not enough", area=40.0, remedy=small, role="pane", **short)
+    black = part_of("slate", "not enough", area=50.0, criterion="white luminance", shortfall=math.inf)
+    told = "The {} is short by a factor of 2.0"
+    not_enough, enough = (part_of("a house", status, kind="front") for status in ("not enough", "enough"))
+    said = verdict_of(not_enough, black, pane, door, scrap, wall).sentence()
+    assert told.format("brick") in said
+    assert said.count("is short by") == 1
+    assert said.endswith(
+        "Dark panes (bare window) carry no picture: leave them dark, or hang a white shade behind them."
+    )
+    # Where the front is enough, neither a door nor a scrap is worth advice.
+    said = verdict_of(enough, door, scrap, pane).sentence()
+    assert "is short by" not in said
+    assert "hang a white shade" in said
+    # Where there is no wall to mend, what there is.
+    assert told.format("red door") in verdict_of(not_enough, door, pane).sentence()
+    assert "only another surface mends that" in verdict_of(not_enough, black, pane).sentence()
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("surface", "role"),
+    [("bare window", "pane"), ("window with dark curtain", "pane"), ("window with white shade", "other"),
+     ("window with closed blinds grey", "other"), ("red door", "other"), ("slate roof", "other"),
+     ("red brick", "wall"), ("white fabric", "wall"), ("black paint", "wall")],
+)  # fmt: skip
+def test_a_part_is_what_its_surface_is_to_someone_who_projects_on_it(wall, straight, surface, role):
+    front = kit.Facade([kit.Patch("part", wall().patches[0].outline, kit.Surface.from_reference(surface))])
+    part = kit.judge(kit.light_map(kit.Scene(facade=front, projectors=[straight()]), 0.5)).patch("part")
+    assert part.role == role
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("lumens", [9000.0, 20000.0, 20001.0, 38000.0, 41000.0])
+def test_more_light_than_a_household_buys_is_said_to_be_so(lumens):
+    remedy = Remedy(light_output=lumens, reflectance=0.6, ambient_illuminance=1.0, picture_width=0.5)
+    said = remedy.sentence()
+    # The top of the brightest class of reference_data/projector_classes.csv.
+    beyond = lumens > 20000
+    assert ("more than one household machine gives (20,000 at most). What can be done: a surface" in said) is beyond
+    assert (said.startswith("What would mend it: ")) is not beyond
+    assert ("two machines of" in said) is (20000 < lumens <= 40000)
+    # Where fabric is told of, so is what it takes.
+    assert ("fabric" in said) is ("mind wind, fire and exits" in said) is beyond
 
 
 WORDS = re.compile(r"\b(nan|inf|infinity|none)\b|[<>{}\n\t]", re.IGNORECASE)

@@ -9,7 +9,8 @@ which are independent of each other, in quadrature (JCGM 100:2008, 5.1.2):
 - ``not enough``: one of them fails even at the high end,
 - ``borderline``: between.
 
-A part of which the picture reaches less than half fails on ``coverage``, whatever the light.
+A part of which the picture reaches less than half fails on ``coverage``, whatever the light; a front of which it
+reaches less than `REACH` is at most ``borderline``.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ from kit.errors import InputError
 from kit.eye.contrast import contrast_end
 from kit.fields import CONTRAST, WHITE_LUMINANCE, Declared, Is, declared
 from kit.results import Result, banded, make_frame, pick
-from kit.words import band, capital, join, percent, short
+from kit.words import band, capital, join, percent, shares, short
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -36,6 +37,10 @@ if TYPE_CHECKING:
 Status = Literal["enough", "borderline", "not enough"]
 STATES: tuple[Status, ...] = get_args(Status)[::-1]  # from the worst
 Kind = Literal["patch", "surface", "front"]
+Role = Literal["wall", "pane", "other"]
+# Our choice: a front of which the picture reaches less is never enough; advice is for parts of at least this share.
+REACH, SMALL = 0.8, 0.1
+NO_WALLS = ("window", "door", "roof", "ground")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,20 +101,33 @@ class Remedy:
     ambient_illuminance: float | None
     picture_width: float | None
 
+    @property
+    def possible(self) -> bool:
+        """Whether anything mends it."""
+        return any(amount is not None for amount in vars(self).values())
+
     def sentence(self, units: str = "m") -> str:
         """Return what would mend it, in words; the same in any `units`."""
-        options = []
-        if self.light_output is not None:
-            options.append(f"{short(self.light_output)} lumens")
+        options, lumens, most = [], self.light_output, brightest()
+        beyond = lumens is not None and lumens > most
+        if lumens is not None and not beyond:
+            options.append(f"{short(lumens)} lumens")
         if self.reflectance is not None:
-            options.append(f"a surface of reflectance {self.reflectance:.2f}{_like(self.reflectance)}")
+            options.append(f"a surface of reflectance {self.reflectance:.2f}{_like(self.reflectance, beyond)}")
         if self.ambient_illuminance is not None:
             options.append(f"at most {short(self.ambient_illuminance)} lx of ambient light")
         if self.picture_width is not None:
             options.append(f"a picture {self.picture_width:.2f} times as wide")
         if not options:
             return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
-        return f"What would mend it: {join(options, 'or')}."
+        if lumens is None or not beyond:
+            return f"What would mend it: {join(options, 'or')}."
+        if lumens <= 2.0 * most:
+            options.append(f"two machines of {short(lumens / 2.0)} lumens on the same picture")
+        return (
+            f"It takes {short(lumens)} lumens, more than one household machine gives ({most:,.0f} at most). What can "
+            f"be done: {join(options, 'or')}."
+        )
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -129,6 +147,8 @@ class Part:
     status : {"enough", "borderline", "not enough"}
     criterion : {"", "white luminance", "contrast", "white luminance and contrast", "coverage"}
         What fails, or may fail within the band.
+    role : {"wall", "pane", "other"}
+        A pane is a window darker than any shade; other windows, doors, roofs and ground are no wall to project on.
     shortfall : float
         By which factor the nominal median misses the target it misses most; at most 1 when it does not.
     remedy : Remedy or None
@@ -147,6 +167,7 @@ class Part:
     criterion: str
     shortfall: float
     remedy: Remedy | None
+    role: Role = "wall"
 
     def band(self, quantity: Literal["white_luminance", "contrast"]) -> str:
         """Return a figure's median and band as text, for example ``"2.0 (1.4 to 2.8)"``."""
@@ -168,8 +189,8 @@ class Part:
     def sentence(self, target: Target) -> str:
         """Return the verdict on this part as a sentence for someone who never heard of a lux."""
         name = "The front as a whole" if self.kind == "front" else capital(self.name)
-        if self.white_luminance is None or self.contrast is None or self.criterion == "coverage":
-            return f"{name}: not enough.{self.hopeless('it')}"
+        if self.white_luminance is None or self.contrast is None or self.lit_share < 0.5:
+            return f"{name}: {self.status}.{self.hopeless('it')}"
         white, contrast = self.white_luminance, self.contrast
         text = (
             f"{name}: {self.status}. White reaches {short(white.median)} cd/m²"
@@ -179,7 +200,7 @@ class Part:
         )
         if 1.0 < self.shortfall < np.inf:
             text += f" Its {self.criterion} falls short by a factor of {self.shortfall:.1f}."
-        elif self.criterion and self.shortfall <= 1.0:
+        elif self.criterion not in ("", "coverage") and self.shortfall <= 1.0:
             text += f" Its {self.criterion} could fall short on a bad day."
         return text if self.remedy is None else f"{text} {self.remedy.sentence()}"
 
@@ -219,25 +240,63 @@ class Verdict(Result):
         return pick("patch name", name, {part.name: part for part in self.patches})
 
     def sentence(self, units: str = "m") -> str:
-        """Return the verdict in words: the front first, then what passes and what does not."""
+        """Return the verdict in words: the front first, then what passes and what does not, and what mends it."""
+        lit, lumens = self.front.lit_share, f"{self.stated_light_output:,.0f} lumens"
+        reach = f"the picture reaches only {percent(lit)} of this front"
         opening = {
             "enough": "is enough for most of this front",
             "borderline": "may or may not be enough for this front",
             "not enough": "is not enough for most of this front",
         }[self.status]
-        text = f"{self.stated_light_output:,.0f} lumens {opening}."
-        words = {"enough": "Good on", "borderline": "Borderline on", "not enough": "Not enough on"}
-        by_status = {status: [p for p in self.surfaces if p.status == status] for status in words}
-        for status, parts in by_status.items():
-            if parts:
-                share = sum(p.share_of_front for p in parts)
-                text += f" {words[status]} {share:.0%} of it: {join([p.name for p in parts])}."
-        if by_status["not enough"]:
-            largest = max(by_status["not enough"], key=lambda p: p.area)
-            text += largest.hopeless(f"the {largest.name}")
-            if largest.criterion != "coverage" and 1.0 < largest.shortfall < np.inf:
-                text += f" The {largest.name} is short by a factor of {largest.shortfall:.1f} in {largest.criterion}."
-                text += "" if largest.remedy is None else f" {largest.remedy.sentence(units)}"
+        if lit < 0.5:
+            text = f"{lumens} cannot be enough: {reach}."
+        elif self.front.criterion == "coverage":
+            text = f"{lumens} is enough where the picture lands, but {reach}."
+        else:
+            text = f"{lumens} {opening}{f', and {reach}' if lit < REACH else ''}."
+        good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
+        # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
+        dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
+        areas = (
+            sum(p.share_of_front * p.passing_share for p in good),
+            *(sum(p.share_of_front * p.lit_share for p in parts) for parts in (doubtful, bad)),
+            sum(p.share_of_front * (1.0 - p.lit_share) for p in self.surfaces),
+        )
+        passes, may, fails, dark = shares((*areas[:2], areas[2] + sum(dim.values()), areas[3]))
+        none, most = ("0%", "less than 1%"), max(dim.values(), default=0.0)
+        faint = [name for name, share in dim.items() if share > 0.25 * most and fails not in none]
+        told = (
+            ("Good on", passes, [p.name for p in good]),
+            ("Borderline on", may, [p.name for p in doubtful]),
+            (
+                "Not enough on",
+                fails,
+                [p.name for p in bad if p.lit_share] + ([f"the dimmer parts of the {join(faint)}"] if faint else []),
+            ),
+        )
+        text += "".join(f" {words} {share} of it: {join(names)}." for words, share, names in told if names)
+        missed = [f"most of the {p.name}" for p in self.surfaces if p.lit_share < 0.5]
+        if missed or dark not in none:
+            text += f" No picture on {dark} of it{f': {join(missed)}' if missed else ''}."
+        return text + self._advice(units)
+
+    def _advice(self, units: str) -> str:
+        """Return what mends the largest part that can be mended and that someone projects on."""
+        below = [p for p in self.surfaces if p.status != "enough" and p.criterion != "coverage" and p.shortfall > 1.0]
+        walls = [p for p in below if p.role == "wall"]
+        if self.status == "enough":
+            walls = [p for p in walls if p.share_of_front >= SMALL]
+        walls = walls or [p for p in below if p.role == "other" and self.status != "enough"]
+        text = ""
+        if walls:
+            part = max(walls, key=lambda p: (p.remedy is not None and p.remedy.possible, p.area))
+            text = part.hopeless(f"the {part.name}")
+            if part.shortfall < np.inf:
+                text += f" The {part.name} is short by a factor of {part.shortfall:.1f} in {part.criterion}."
+                text += "" if part.remedy is None else f" {part.remedy.sentence(units)}"
+        panes = [p.name for p in self.surfaces if p.role == "pane" and p.status != "enough"]
+        if panes:
+            text += f" Dark panes ({join(panes)}) carry no picture: leave them dark, or hang a white shade behind them."
         return text
 
     def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> pd.DataFrame:
@@ -318,6 +377,7 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
             share_of_front=count / seen.size,
             lit_share=bright.shape[1] / count,
             passing_share=float(passing[member].sum()) / count,
+            role=_role(str(data["surface_kind"].values[patch[member.start]]), float(rho[member.start])),
         )
 
     names = data["patch_name"].values
@@ -420,6 +480,8 @@ def _part(bright: Array, target: Target, stated: float, *, lit_share: float, **t
         if missed and np.isfinite(shortfall):
             needs = zip(_NEEDS, bright[len(_FOUND) :], strict=True)
             remedy = _remedy({name: median_of(values) for name, values in needs}, stated)
+        if status == "enough" and told["kind"] == "front" and lit_share < REACH:
+            status, criterion = "borderline", "coverage"
     return Part(
         white_luminance=white,
         contrast=contrast,
@@ -450,8 +512,26 @@ def _remedy(median: dict[str, float], stated: float) -> Remedy:
     )
 
 
-def _like(reflectance: float) -> str:
-    """Return the least light wall covering of the reference data that is light enough, as a phrase."""
+def brightest() -> float:
+    """Return the light output of the brightest class of machine in the reference data [lm]."""
+    return max(row.high for row in reference.table("projector_classes") if row.group == "light output")
+
+
+def _role(kind: str, reflectance: float) -> Role:
+    """Return what a surface is to someone who projects on a front."""
+    if kind == "window" and reflectance < reference.row("surfaces", "window with closed blinds grey").low:
+        return "pane"
+    return "other" if kind in NO_WALLS else "wall"
+
+
+def _like(reflectance: float, hung: bool) -> str:
+    """Return the least light wall covering that is light enough, as a phrase; `hung`: and whether fabric does it."""
     kinds = ("brick", "siding", "stucco", "fabric", "paint")
     light = [row for row in reference.table("surfaces") if row.group in kinds and row.value >= reflectance]
-    return f" (about as light as {min(light, key=lambda row: row.value).name})" if light else ""
+    if not light:
+        return ""
+    least = min(light, key=lambda row: row.value)
+    fabric = hung and least.group != "fabric" and any(row.group == "fabric" for row in light)
+    mind = "mind wind, fire and exits" if fabric or least.group == "fabric" else ""
+    more = f"; fabric hung over it does that too: {mind}" if fabric else f"; {mind}" if mind else ""
+    return f" (about as light as {least.name}{more})"

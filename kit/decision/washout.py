@@ -18,7 +18,7 @@ from scipy.optimize import brentq
 
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
-from kit.decision.verdict import Target, checked_target, judge, judged_points, likely_ends
+from kit.decision.verdict import REACH, Target, checked_target, judge, judged_points, likely_ends
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye, contrast_end
 from kit.eye.glare import source_veils
@@ -94,7 +94,10 @@ class LitFront:
 
     def enough_white(self, target: Target) -> Mask:
         """Return where the luminance of white and the coverage are enough, shape (part, level)."""
-        return (self.white_luminance >= target.white_luminance) & (self.lit_share >= 0.5)[:, None]
+        found = (self.white_luminance >= target.white_luminance) & (self.lit_share >= 0.5)[:, None]
+        # A front that is not reached is at most borderline.
+        found[0, LEVELS.index("low")] &= self.lit_share[0] >= REACH
+        return found
 
 
 def lit_front(scene: Scene, spacing: float) -> LitFront:

@@ -188,6 +188,7 @@ def light_map(
             "source": list(scene.ambient.sources()),
             "patch_name": ("patch_index", [patch.name for patch in facade.patches]),
             "surface_name": ("patch_index", [surface.name for surface in surfaces]),
+            "surface_kind": ("patch_index", [surface.kind for surface in surfaces]),
             "judged": ("patch_index", [patch.judged for patch in facade.patches]),
             "level": list(LEVELS),
             "step": steps,
