@@ -1,30 +1,21 @@
 r"""The beam: a lens in its place, or many lenses at once, and where each of its rays lands.
 
-Derivation of the illuminance on any plane
-------------------------------------------
-Take a lens that is small against the distance (a pinhole at its centre) and a panel that is evenly lit.
-Let :math:`d` be the depth of a point along the lens axis. At depth 1 m the picture has width
+**Illuminance on any plane.** Take a lens that is small against the distance (a pinhole at its centre) and a panel that
+is evenly lit. Let :math:`d` be the depth of a point along the lens axis. At depth 1 m the picture has width
 :math:`w = 1 / throw ratio` and height :math:`h_1 = w / aspect`, and the plane there is evenly lit with
-
-.. math:: E_1 = \Phi / (w h_1).
-
-A direction at angle :math:`\beta` to the axis meets that plane at distance :math:`1 / \cos\beta`, so its
-luminous intensity is :math:`I = E_1 (1/\cos\beta)^2 / \cos\beta = E_1 / \cos^3\beta`. A wall point at
-distance :math:`r` in that direction, with incidence angle :math:`\theta` to the wall's normal, receives
-
-.. math:: E = I \cos\theta / r^2 .
-
-With :math:`\cos\beta = d / r` and :math:`\cos\theta = h / r`, where :math:`h` is the perpendicular distance
-from lens to the wall's plane, all the distances :math:`r` cancel:
+:math:`E_1 = \Phi / (w h_1)`. A direction at angle :math:`\beta` to the axis meets that plane at distance
+:math:`1 / \cos\beta`, so its luminous intensity is :math:`I = E_1 (1/\cos\beta)^2 / \cos\beta = E_1 / \cos^3\beta`.
+A wall point at distance :math:`r` in that direction, with incidence angle :math:`\theta` to the wall's normal,
+receives :math:`E = I \cos\theta / r^2`. With :math:`\cos\beta = d / r` and :math:`\cos\theta = h / r`, where :math:`h`
+is the perpendicular distance from lens to the wall's plane, all the distances :math:`r` cancel:
 
 .. math:: E = E_1 \, h / d^3 .
 
 Lens shift moves the picture inside the same plane at unit depth and changes nothing above.
 
-Size of a picture element on the wall
--------------------------------------
-A ray :math:`D = f + s r + t u` meets a wall of unit normal :math:`n` at the depth :math:`d` with
-:math:`-n \cdot D = h / d`. With :math:`\alpha = (n \cdot r) d / h` and :math:`\beta = (n \cdot u) d / h`,
+**Size of a picture element on the wall.** A ray :math:`D = f + s r + t u` meets a wall of unit normal :math:`n` at the
+depth :math:`d` with :math:`-n \cdot D = h / d`. With :math:`\alpha = (n \cdot r) d / h` and :math:`\beta = (n \cdot u)
+d / h`,
 
 .. math::
     \partial X / \partial s = d (r + \alpha D), \qquad \partial X / \partial t = d (u + \beta D),
@@ -57,16 +48,9 @@ CORNERS.flags.writeable = False
 class Beam:
     """A lens in its place; or many of one kind, along leading dimensions "batch" that may be none.
 
-    Attributes
-    ----------
-    position, forward, right, up : array, shape (*batch, 3)
-        The lens [m], and unit vectors of its axis and of the picture across and up. NaN where there is no aim.
-    centre, size : array, shape (*batch, 2)
-        Middle of the picture, and its width and height, on the plane at unit depth; dimensionless.
-    resolution : (int, int)
-        Picture elements across and down.
-    zones : 3 x 3 floats, optional
-        Readings of the lens, see `zone_gain`.
+    `position` of the lens [m], and unit vectors of its axis and of the picture across and up, shape (*batch, 3), NaN
+    where there is no aim; `centre` and `size` (width, height) of the picture on the plane at unit depth, shape
+    (*batch, 2); `resolution`: picture elements across and down; `zones`: readings of the lens, see `zone_gain`.
     """
 
     position: Array
@@ -85,15 +69,10 @@ class Beam:
         size = np.array([width, width / projector.aspect])
         forward, right, up = placement.frame()
         return cls(
-            position=np.array(placement.position),
-            forward=forward,
-            right=right,
-            up=up,
-            centre=np.array(projector.lens_shift) * size,
-            size=size,
-            resolution=projector.resolution,
-            zones=projector.zones,
-        )
+            position=np.array(placement.position), forward=forward, right=right, up=up,
+            centre=np.array(projector.lens_shift) * size, size=size,
+            resolution=projector.resolution, zones=projector.zones,
+        )  # fmt: skip
 
     @property
     def unit_illuminance(self) -> Array:

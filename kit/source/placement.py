@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import POINT, Declared, Number, declared
-
-Array = NDArray[np.float64]
 
 ROLL = Number(
     label="roll", unit="degrees", low=-360.0, high=360.0, default=0.0,
@@ -20,17 +19,9 @@ ROLL = Number(
 
 @dataclass(frozen=True, kw_only=True)
 class Placement(Declared):
-    """Where a projector stands and where it points.
+    """Where a projector stands and where it points; not straight up or down."""
 
-    Raises
-    ------
-    InputError
-        If position and aim coincide, or the axis points straight up or down.
-    """
-
-    position: tuple[float, float, float] = declared(
-        POINT, meaning="centre of the lens; x right, y up, z to the audience"
-    )
+    position: tuple[float, float, float] = declared(POINT, meaning="of the lens; x right, y up, z to the audience")
     aim: tuple[float, float, float] = declared(
         POINT, meaning="any other point on the lens axis; not the picture's centre, which lens shift moves"
     )

@@ -1,13 +1,9 @@
 """The projector: stated light output, the factors on its way to the wall, leak, scatter and zones.
 
-Stated lumens are not lumens on the wall. A `Projector` carries a chain of named `Factor` values, each
-with low, nominal and high and a source; none is applied that was not given. `typical_chain` reads the
-documented one from ``reference_data/light_losses.csv``.
-
-The factors are independent of each other, so their product's band is taken as the root of the summed
-squares of the relative (logarithmic) deviations, the rule for a product in JCGM 100:2008 (GUM),
-clause 5.1.2, doi:10.59161/JCGM100-2008E. Multiplying all the lows instead would describe a machine in which
-everything went wrong at once.
+Stated lumens are not lumens on the wall. A `Projector` carries a chain of named `Factor` values, each with low, nominal
+and high and a source; none is applied that was not given. The factors are independent of each other, so their product's
+band is taken as the root of the summed squares of the relative (logarithmic) deviations, the rule for a product in
+JCGM 100:2008 (GUM), clause 5.1.2, doi:10.59161/JCGM100-2008E.
 """
 
 from __future__ import annotations
@@ -20,6 +16,7 @@ from typing import Any
 from kit import fields, reference
 from kit.bands import in_quadrature
 from kit.errors import InputError
+from kit.results import pick
 
 LEVELS = ("low", "nominal", "high")
 Levels = tuple[float, float, float]
@@ -51,15 +48,11 @@ RESOLUTION = fields.Vector(label="resolution", length=2, of=fields.Number(low=1,
 LENS_SHIFT = fields.Vector(
     label="lens shift", length=2, meaning="of the picture's centre from the lens axis, in picture widths and heights"
 )
-SEQUENTIAL_CONTRAST = fields.CONTRAST.but(
-    label="sequential contrast", meaning="full white over full black", endless=True
-)
+SEQUENTIAL_CONTRAST = fields.CONTRAST.but(label="sequential contrast", meaning="full white over black", endless=True)
 ZONES = fields.Many(
-    label="lens zones",
-    of=fields.Vector(of=fields.Number(above=0.0)),
-    least=3,
+    label="lens zones", of=fields.Vector(of=fields.Number(above=0.0)), least=3,
     meaning="three rows of three readings, any one unit",
-)
+)  # fmt: skip
 CHECKERBOARD_CONTRAST = fields.CONTRAST.but(label="checkerboard contrast", meaning="white over black of a checkerboard")
 
 
@@ -84,11 +77,6 @@ class Factor(fields.Declared):
 @dataclass(frozen=True, kw_only=True)
 class Projector(fields.Declared):
     """A video projector, described by figures of its data sheet or of a light meter.
-
-    Raises
-    ------
-    InputError
-        For any value outside its domain.
 
     Notes
     -----
@@ -115,9 +103,7 @@ class Projector(fields.Declared):
     checkerboard_contrast: float | None = fields.declared(CHECKERBOARD_CONTRAST, default=None)
     zones: tuple[tuple[float, float, float], ...] | None = fields.declared(ZONES, default=None)
     chain: tuple[Factor, ...] = fields.declared(
-        fields.Many(label="losses", of=fields.Is(kind=Factor)),
-        default=(),
-        meaning="on the light's way to the wall; none: no loss",
+        fields.Many(label="losses", of=fields.Is(kind=Factor)), default=(), meaning="on the light's way to the wall"
     )
 
     def __post_init__(self) -> None:
@@ -154,8 +140,8 @@ class Projector(fields.Declared):
 
     def delivered(self) -> Levels:
         """Return the lumens that reach the wall as (low, nominal, high): stated light output times the chain [lm]."""
-        low, nominal, high = self.transmission()
-        return self.light_output * low, self.light_output * nominal, self.light_output * high
+        low, nominal, high = (self.light_output * share for share in self.transmission())
+        return low, nominal, high
 
     def leak(self) -> float:
         """Return the share of the white picture's light that a black picture lets through."""
@@ -188,30 +174,16 @@ def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...
     options : mapping, optional
         Changes to the defaults, group to option, for example ``{"picture mode": "brightest"}``.
         Groups and options are those of ``reference_data/light_losses.csv``.
-
-    Raises
-    ------
-    InputError
-        For an unknown group or option; the message lists the known ones.
     """
-    chosen = dict(TYPICAL_OPTIONS)
-    for group, option in (options or {}).items():
-        if group not in chosen:
-            raise InputError("chain", group, f"one of {', '.join(chosen)}")
-        chosen[group] = option
-    rows = {
-        f"{group}: {option}": reference.row("light_losses", option, group=group) for group, option in chosen.items()
-    }
-    return tuple(
-        Factor(
-            name=name,
-            low=row.low,
-            nominal=row.value,
-            high=row.high,
-            source=f"{row.source}, {row.edition}, {row.locator} ({row.status})",
-        )
-        for name, row in rows.items()
-    )
+    for group in options or {}:
+        pick("chain", group, TYPICAL_OPTIONS)
+
+    def factor(group: str, option: str) -> Factor:
+        row = reference.row("light_losses", option, group=group)
+        source = f"{row.source}, {row.edition}, {row.locator} ({row.status})"
+        return Factor(name=f"{group}: {option}", low=row.low, nominal=row.value, high=row.high, source=source)
+
+    return tuple(factor(*choice) for choice in (TYPICAL_OPTIONS | dict(options or {})).items())
 
 
 def typical_projector(
@@ -243,14 +215,9 @@ def typical_projector(
         for quantity in ("sequential contrast", "checkerboard contrast")
     )
     return Projector(
-        light_output=light_output,
-        throw_ratio=throw_ratio,
-        resolution=resolution,
-        lens_shift=lens_shift,
-        chain=typical_chain(options),
-        sequential_contrast=sequential,
-        checkerboard_contrast=checkerboard,
-    )
+        light_output=light_output, throw_ratio=throw_ratio, resolution=resolution, lens_shift=lens_shift,
+        chain=typical_chain(options), sequential_contrast=sequential, checkerboard_contrast=checkerboard,
+    )  # fmt: skip
 
 
 def is_many(value: Any) -> bool:

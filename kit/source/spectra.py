@@ -47,14 +47,7 @@ AMBIENT = {
 
 @dataclass(frozen=True, kw_only=True)
 class Spectrum(Declared):
-    """A spectral reflectance, or the relative spectral power of a light.
-
-    Raises
-    ------
-    InputError
-        For a gap above 20 nm, wavelengths out of order or twice, that leave out some of 400 to 700 nm, or a value that
-        is none.
-    """
+    """A spectral reflectance, or the relative spectral power of a light: 400 to 700 nm without a gap above 20 nm."""
 
     thing = "spectrum"
     name: str = declared(NAME)
@@ -108,20 +101,13 @@ class Spectrum(Declared):
     def as_reflectance(self) -> Spectrum:
         """Return this spectrum if no value is above 1, else raise `InputError` naming the wavelength."""
         top = int(np.argmax(self.values))
-        field = f"spectrum {self.name!r}: reflectance at {self.wavelengths[top]:g} nm"
-        SHARE.check(field, self.values[top])
+        SHARE.check(f"spectrum {self.name!r}: reflectance at {self.wavelengths[top]:g} nm", self.values[top])
         return self
 
 
 @dataclass(frozen=True, kw_only=True)
 class LightSource(Declared):
-    """The light of a projector: relative spectral power of each channel in one unit, not dimmed; the sum is the white.
-
-    Raises
-    ------
-    InputError
-        For a channel without power.
-    """
+    """The light of a projector: relative spectral power of each channel in one unit, not dimmed; the sum is white."""
 
     thing = "light source"
     name: str = declared(NAME)
@@ -200,11 +186,6 @@ def light_source(name: str) -> LightSource:
     name : str
         One of `light_source_names`, for example ``"lamp"`` or, in its brightest colour mode,
         ``"lamp, brightest white"``.
-
-    Raises
-    ------
-    InputError
-        For another name, or if no powers of the channels give the white of the table.
 
     Notes
     -----
