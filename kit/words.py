@@ -57,6 +57,11 @@ def join(items: Sequence[str], word: str = "and") -> str:
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} {word} {items[-1]}"
 
 
+def the(name: str) -> str:
+    """Return a name with its article, as in a sentence: "the siding", but "our brick"."""
+    return name if name.split(" ")[0].lower() in ("the", "our", "my", "your", "their") else f"the {name}"
+
+
 def capital(sentence: str) -> str:
     """Return a sentence with its first letter large, the rest as it is."""
     return sentence[:1].upper() + sentence[1:]

@@ -29,7 +29,7 @@ from kit.errors import InputError
 from kit.eye.contrast import contrast_end
 from kit.fields import CONTRAST, WHITE_LUMINANCE, Declared, Is, declared
 from kit.results import Result, banded, make_frame, pick
-from kit.words import band, capital, join, percent, shares, short
+from kit.words import band, capital, join, percent, shares, short, the
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,6 +40,7 @@ Kind = Literal["patch", "surface", "front"]
 Role = Literal["wall", "pane", "other"]
 # Our choice: a front of which the picture reaches less is never enough; advice is for parts of at least this share.
 REACH, SMALL = 0.8, 0.1
+BANDED = ("white [cd/m²]", "contrast")
 NO_WALLS = ("window", "door", "roof", "ground")
 
 
@@ -182,7 +183,7 @@ class Part:
             "lit": self.lit_share,
             "pass": self.passing_share,
         }
-        for name, found in (("white [cd/m²]", self.white_luminance), ("contrast", self.contrast)):
+        for name, found in zip(BANDED, (self.white_luminance, self.contrast), strict=True):
             row |= banded(name, None if found is None else (found.low, found.median, found.high))
         return row | {"verdict": self.status}
 
@@ -242,18 +243,18 @@ class Verdict(Result):
     def sentence(self, units: str = "m") -> str:
         """Return the verdict in words: the front first, then what passes and what does not, and what mends it."""
         lit, lumens = self.front.lit_share, f"{self.stated_light_output:,.0f} lumens"
-        reach = f"the picture reaches only {percent(lit)} of this front"
+        reach = f"the picture reaches only {percent(lit)}"
         opening = {
             "enough": "is enough for most of this front",
             "borderline": "may or may not be enough for this front",
             "not enough": "is not enough for most of this front",
         }[self.status]
         if lit < 0.5:
-            text = f"{lumens} cannot be enough: {reach}."
+            text = f"{lumens} cannot be enough: {reach} of this front."
         elif self.front.criterion == "coverage":
-            text = f"{lumens} is enough where the picture lands, but {reach}."
+            text = f"{lumens} is enough where the picture lands, but {reach} of this front."
         else:
-            text = f"{lumens} {opening}{f', and {reach}' if lit < REACH else ''}."
+            text = f"{lumens} {opening}{f', and {reach} of it' if lit < REACH else ''}."
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
@@ -265,17 +266,11 @@ class Verdict(Result):
         passes, may, fails, dark = shares((*areas[:2], areas[2] + sum(dim.values()), areas[3]))
         none, most = ("0%", "less than 1%"), max(dim.values(), default=0.0)
         faint = [name for name, share in dim.items() if share > 0.25 * most and fails not in none]
-        told = (
-            ("Good on", passes, [p.name for p in good]),
-            ("Borderline on", may, [p.name for p in doubtful]),
-            (
-                "Not enough on",
-                fails,
-                [p.name for p in bad if p.lit_share] + ([f"the dimmer parts of the {join(faint)}"] if faint else []),
-            ),
-        )
-        text += "".join(f" {words} {share} of it: {join(names)}." for words, share, names in told if names)
-        missed = [f"most of the {p.name}" for p in self.surfaces if p.lit_share < 0.5]
+        names = [[p.name for p in parts if p.lit_share] for parts in (good, doubtful, bad)]
+        names[2] += [f"the dimmer parts of {the(join(faint))}"] if faint else []
+        for words, share, of in zip(("Good", "Borderline", "Not enough"), (passes, may, fails), names, strict=True):
+            text += f" {words} on {share} of it: {join(of)}." if of else ""
+        missed = [f"most of {the(p.name)}" for p in self.surfaces if p.lit_share < 0.5]
         if missed or dark not in none:
             text += f" No picture on {dark} of it{f': {join(missed)}' if missed else ''}."
         return text + self._advice(units)
@@ -290,9 +285,9 @@ class Verdict(Result):
         text = ""
         if walls:
             part = max(walls, key=lambda p: (p.remedy is not None and p.remedy.possible, p.area))
-            text = part.hopeless(f"the {part.name}")
+            text = part.hopeless(the(part.name))
             if part.shortfall < np.inf:
-                text += f" The {part.name} is short by a factor of {part.shortfall:.1f} in {part.criterion}."
+                text += f" {capital(the(part.name))} is short by a factor of {part.shortfall:.1f} in {part.criterion}."
                 text += "" if part.remedy is None else f" {part.remedy.sentence(units)}"
         panes = [p.name for p in self.surfaces if p.role == "pane" and p.status != "enough"]
         if panes:
@@ -302,8 +297,7 @@ class Verdict(Result):
     def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> pd.DataFrame:
         """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""
         parts = (*(self.surfaces if kind == "surface" else self.patches), self.front)
-        shares = dict.fromkeys(("share of front", "lit", "pass"), ".0%")
-        formats = shares | {"white [cd/m²]": "band", "contrast": "band"}
+        formats = dict.fromkeys(("share of front", "lit", "pass"), ".0%") | dict.fromkeys(BANDED, "band")
         return make_frame([part.row() for part in parts], formats, index="part")
 
 
