@@ -162,12 +162,7 @@ def load_distribution(path: str | Path) -> Distribution:
     ----------
     path : str or Path
         Ends in ``.ies`` or ``.ldt``; else a line that begins with TILT= tells the two apart. Text in UTF-8 or
-        Latin-1.
-
-    Raises
-    ------
-    InputError
-        For whatever cannot be used, with file, line, field and what is right.
+        Latin-1. `InputError` names file, line, field and what is right.
 
     Examples
     --------
@@ -205,9 +200,8 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     if at is None:
         raise InputError(f"{file}: TILT", "no such line", "a line TILT=NONE or TILT=INCLUDE, as LM-63 asks")
     head, tilt = "\n".join(lines[:at]), lines[at].split("=", 1)[1].strip()
-    names = [
-        name for key in ("LUMINAIRE", "LUMCAT") for name in re.findall(rf"(?mi)^[ \t]*\[{key}\][ \t]*(\S.*)$", head)
-    ]
+    keys = "LUMINAIRE", "LUMCAT"
+    names = [name for key in keys for name in re.findall(rf"(?mi)^[ \t]*\[{key}\][ \t]*(\S.*)$", head)]
     tokens = _Tokens(lines[at + 1 :], file, at + 2, comma=" ")
     if tilt.upper() == "INCLUDE":
         tokens.number("lamp-to-luminaire geometry", low=1, high=3, whole=True)
@@ -232,8 +226,7 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     lengths = [tokens.number(f"luminous {side}", low=-1e3, high=1e3) for side in ("width", "length", "height")]
     ballast = tokens.number("ballast factor", above=0.0, high=1e3)
     # Since 1995 this is no factor, but a mark for future use.
-    limits = {"above": 0.0} if year < 1995 else {"low": 0.0}
-    extra = tokens.number("ballast-lamp factor", high=1e3, **limits)
+    extra = tokens.number("ballast-lamp factor", high=1e3, **{"above" if year < 1995 else "low": 0.0})
     factor *= ballast * (extra if year < 1995 else 1.0)
     tokens.number("input watts", low=0.0, high=1e9)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
