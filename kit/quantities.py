@@ -57,6 +57,7 @@ QUANTITIES: dict[str, Quantity] = {
     "sunrise": Quantity("sunrise", ""),
     "moonrise": Quantity("moonrise", ""),
     "moonset": Quantity("moonset", ""),
+    "sun_all_day": Quantity("whether the sun stays up (1) or down (-1) all day"),
     "contrast_passing": Quantity("median contrast while the passing light is there"),
     "passing_share": Quantity("share of the time"),
     "most_dimming": Quantity("highest dimming of the strings with enough contrast"),
