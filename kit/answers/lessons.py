@@ -15,7 +15,6 @@ from functools import cache
 import numpy as np
 from scipy.optimize import brentq
 
-from kit.answers.scenes import LENS_SHIFT, RESOLUTION
 from kit.decision.payoff import projector_price
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
@@ -142,9 +141,7 @@ def lightness(luminance: float, white: float) -> float:
 
 
 def _machine(lumens: float, distance: float, ratio: float) -> tuple[Projector, Placement]:
-    projector = Projector(
-        light_output=lumens, throw_ratio=ratio, resolution=RESOLUTION, lens_shift=LENS_SHIFT, sequential_contrast=BLACK
-    )
+    projector = Projector(light_output=lumens, throw_ratio=ratio, lens_shift=(0.0, 0.5), sequential_contrast=BLACK)
     return projector, Placement(position=(0.0, 0.0, distance), aim=(0.0, 0.0, 0.0))
 
 

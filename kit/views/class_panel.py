@@ -15,6 +15,7 @@ MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
 class ClassPanel(Panel):
     """Two brightness classes side by side on one front; see `Panel` and `compare`."""
 
+    name = "classes"
     choice_type = Choice
     answer = staticmethod(compare)
 
@@ -22,7 +23,7 @@ class ClassPanel(Panel):
 
     def page(self, result: Comparison) -> Iterator[tuple[str, str]]:
         """Yield the maps, then the verdicts in words and in figures."""
-        units, target, (one, other) = result.choice.units, result.target, result.titles
+        units, target, (one, other) = result.show.units, result.target, result.titles
         if self._board is None or (self._board.target, self._board.units) != (target, units):
             self._board = MapBoard(target, units=units)
         about = (
@@ -32,11 +33,12 @@ class ClassPanel(Panel):
         yield "picture", picture(self._board.draw(result.maps, result.titles), f"Four maps of the front. {about}")
         pairs = list(zip(result.titles, result.verdicts, strict=True))
         cards = "".join(
-            words("kit-card", verdict.sentence(units), title=f"{MARKS[verdict.status]} {title}: {verdict.status}")
-            for title, verdict in pairs
-        )
-        wanted = f"Wanted: white of {target.white_luminance:g} cd/m² and a contrast of {target.contrast:g}:1."
-        more = paragraphs(f"{result.picture_sentence(units)} {wanted}")
-        yield "words", f"<div class='kit-verdict'>{cards}</div>{more}"
+            words(
+                "kit-card", verdict.sentence(units), result.picture_sentence(i, units),
+                title=f"{MARKS[verdict.status]} {title}: {verdict.status}",
+            )
+            for i, (title, verdict) in enumerate(pairs)
+        )  # fmt: skip
+        yield "words", f"<div class='kit-verdict'>{cards}</div>"
         yield "caption", paragraphs(about)
         yield "tables", "".join(tables("kit-numbers", (verdict.frame(units), title)) for title, verdict in pairs)

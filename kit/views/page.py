@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
+    from kit.answers.show import Show
+
 # Tables keep their columns and scroll within themselves; their sentences wrap.
 TABLES = """
 .kit-report p { margin: 0.4em 0; max-width: 62em; }
@@ -49,6 +51,13 @@ def words(name: str, *texts: str, title: str = "") -> str:
     """Return texts as a block called `name`, under a title if there is one."""
     head = f"<div class='kit-title'>{html.escape(title)}</div>" if title else ""
     return f"<div class='kit-words {name}'>{head}{paragraphs(*texts)}</div>"
+
+
+def assumptions(told: Show, units: str | None = None) -> str:
+    """Return what a page begins with: for which house, in which light, and what is assumed."""
+    items = "".join(f"<li>{html.escape(item)}</li>" for item in told.assumed)
+    more = f"<details><summary>What is assumed here</summary><ul>{items}</ul></details>" if items else ""
+    return f"<div class='kit-first'>{paragraphs(told.first_line(units))}{more}</div>"
 
 
 def caution(*texts: str) -> str:

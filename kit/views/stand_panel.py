@@ -13,6 +13,7 @@ from kit.views.plans import PlanBoard
 class StandPanel(Panel):
     """Where the projector stands: plan, section and elevation, and what comes of it; see `Panel` and `arrange`."""
 
+    name = "place"
     choice_type = StandChoice
     answer = staticmethod(arrange)
     # What the words on eyes in the beam do not say.
@@ -26,10 +27,10 @@ class StandPanel(Panel):
 
     def page(self, result: Arrangement) -> Iterator[tuple[str, str]]:
         """Yield the drawing, then words, who has the beam in the eye, and figures."""
-        units, garden = result.choice.units, result.garden
+        units, around = result.show.units, result.show
         if self._board is None or self._board.units != units:
-            eyes = [(viewer.name, viewer.eye) for viewer in garden.viewers]
-            self._board = PlanBoard(self.house, units=units, grounds=garden.grounds(), eyes=eyes, reach=27.0)
+            eyes = [(viewer.name, viewer.eye) for viewer in around.full.viewers]
+            self._board = PlanBoard(around.house, units=units, grounds=around.grounds(), eyes=eyes, reach=27.0)
         about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
         yield "picture", picture(self._board.draw(result.scene.projectors), about)
         yield "words", words("kit-place", result.verdict.sentence(units), result.picture_sentence(units))
