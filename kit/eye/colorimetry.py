@@ -186,11 +186,6 @@ def wall_colour(
     black_share : float
         Luminance of black over that of white without it, in [0, 1]: leak and ambient light.
 
-    Raises
-    ------
-    InputError
-        For a value out of its domain, or a surface that sends no light back.
-
     Examples
     --------
     >>> import kit

@@ -86,11 +86,6 @@ def night_view(
         and ``drive`` (y, x, primary), the picture's linear drive where it lands, 0 where there is no light for it; of
         several projectors the mean by their light.
 
-    Raises
-    ------
-    InputError
-        For an unknown fit, and as `light_map`.
-
     Examples
     --------
     >>> import kit
@@ -166,18 +161,7 @@ class Screen(Result):
 
 
 def on_screen(views: Sequence[xr.Dataset]) -> Screen:
-    """Return options as pictures for an sRGB screen, with one tone curve and one adaptation for all.
-
-    Parameters
-    ----------
-    views : sequence of xarray.Dataset
-        From `night_view`.
-
-    Raises
-    ------
-    InputError
-        For no views, or fronts without any light.
-    """
+    """Return options, each a `night_view`, as pictures for an sRGB screen, all by one tone curve and one adaptation."""
     if not views or any(not isinstance(view, xr.Dataset) or "xyz" not in view for view in views):
         raise InputError("views", len(views), "at least one map that kit.night_view returns")
     fronts = [view["xyz"].values for view in views]
@@ -215,13 +199,8 @@ def ward_scale(adaptation: float, screen_white: float) -> float:
 def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
     """Return the front as it looks by daylight, to be projected onto itself: flat colours, no sun and no shade.
 
-    It is for ``fit="front"``: over the front's bounds, black where there is no wall. An ideal white wall would be full
-    white; a colour beyond the screen's primaries is drawn as near as they get.
-
-    Parameters
-    ----------
-    spacing : float
-        Pixel size [m].
+    It is for ``fit="front"``: over the front's bounds, in pixels of `spacing` [m], black where there is no wall. An
+    ideal white wall would be full white; a colour beyond the screen's primaries is drawn as near as they get.
     """
     grid = Grid.over(facade.bounds, spacing)
     index = visible(facade, grid)
@@ -268,14 +247,8 @@ class BaseColours(Result):
 def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseColours:
     """Return for each visible, lit patch how bright and how saturated a picture comes out.
 
-    Parameters
-    ----------
-    view : xarray.Dataset
-        From `night_view`, for instance of the daylight picture on its own cloth-covered front.
-    facade : Facade
-        The front of the view's scene.
-    source : LightSource
-        As in the view.
+    `view` is a `night_view`, for instance of the daylight picture on its own cloth-covered front, `facade` and `source`
+    are those of the view.
     """
     import pandas as pd
 

@@ -116,19 +116,14 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
         What to do with a picture that is transparent somewhere: ``"black"`` multiplies each pixel's light by its
         opacity.
 
-    Raises
-    ------
-    InputError
-        For what cannot be read or would be read wrongly: no such file, no picture, a damaged or truncated one, one
-        beyond `MOST_PIXELS` or `MOST_BYTES`; an animation or several pages, CMYK, 16-bit colour (it would be cut to 8
-        bits), a colour space other than sRGB that cannot be converted, transparency.
-
     Notes
     -----
-    The picture is named as the file and turned as its EXIF orientation says. sRGB is decoded by IEC 61966-2-1 as
-    carried by colour-science; a file without a colour profile counts as sRGB. An embedded ICC profile other than sRGB
-    is converted with relative colorimetric intent, at 8 bits; a colour that sRGB does not hold becomes the nearest that
-    it holds. Of a JPEG that carries several pictures (previews, depth maps), the first is the picture.
+    What would be read wrongly is refused: an animation or several pages, CMYK, 16-bit colour (it would be cut to 8
+    bits), a colour space other than sRGB that cannot be converted, transparency. The picture is named as the file and
+    turned as its EXIF orientation says. sRGB is decoded by IEC 61966-2-1 as carried by colour-science; a file without a
+    colour profile counts as sRGB. An embedded ICC profile other than sRGB is converted with relative colorimetric
+    intent, at 8 bits; a colour that sRGB does not hold becomes the nearest that it holds. Of a JPEG that carries
+    several pictures (previews, depth maps), the first is the picture.
     """
     from PIL import Image, UnidentifiedImageError
 
