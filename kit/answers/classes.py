@@ -24,7 +24,7 @@ from kit.source.projector import TYPICAL_OPTIONS, Projector
 from kit.source.spectra import light_source
 from kit.units import length_text
 from kit.wall.facade import Surface
-from kit.words import percent
+from kit.words import percent, the
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -112,16 +112,14 @@ class Comparison(Result):
             f"From {length_text(place.position[2], units, 0)} its picture is {length_text(width, units, 0)} wide and "
             f"{length_text(width / machine.aspect, units, 0)} high. It reaches "
             f"{percent(self.verdicts[i].front.lit_share)} of the front; {percent(lost)} of its light goes past the "
-            f"front or falls where nobody sees it.{self.colour_sentence(i)}"
+            f"front or falls where nobody sees it."
         )
 
     def colour_sentence(self, i: int) -> str:
-        """Return what is left of a machine's white where it is made to look neutral on the main wall, in words."""
+        """Return what is left of a machine's white on the main wall where it is made to look white, in words."""
         name = (self.choice.first_light_source, self.choice.second_light_source)[i]
-        share = _neutral(name, self.show.wall)
-        return (
-            "" if share is None else f" White made neutral on the {self.show.wall.name} keeps {percent(share)} of it."
-        )
+        share, wall = _neutral(name, self.show.wall), the(self.show.wall.name)
+        return "" if share is None else f"On {wall}, white that is made to look white keeps {percent(share)} of it."
 
 
 @lru_cache(maxsize=64)

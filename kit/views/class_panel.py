@@ -34,7 +34,7 @@ class ClassPanel(Panel):
         pairs = list(zip(result.titles, result.verdicts, strict=True))
         cards = "".join(
             words(
-                "kit-card", verdict.sentence(units), result.picture_sentence(i, units),
+                "kit-card", verdict.sentence(units), f"{result.picture_sentence(i, units)} {result.colour_sentence(i)}",
                 title=f"{MARKS[verdict.status]} {title}: {verdict.status}",
             )
             for i, (title, verdict) in enumerate(pairs)
