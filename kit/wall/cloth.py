@@ -226,7 +226,7 @@ class Covering(Result):
     `bare` has the same patches without the cloth, wet where the cloth is wet. `area` [m2] is of the wall that the cloth
     hides, windows cut out; the others are (low, nominal, high): the cloth to buy, all layers with hems and waste,
     without the lining [m2], and weight [kg] and price [USD] of all of it, lining included, dry. Low is all that is low
-    together, high likewise.
+    together, high likewise. `rain` is what rain leaves of the dry cloth's light on the largest patch; 1: dry.
     """
 
     facade: Facade
@@ -238,6 +238,7 @@ class Covering(Result):
     cloth_area: Levels
     weight: Levels
     price: Levels
+    rain: float = 1.0
 
     def wind_force(self, wind_speed: float) -> float:
         """Return the push of the wind on the cloth, q = rho v^2 / 2 times its area [N].
@@ -335,7 +336,8 @@ def cover(
         raise InputError("what to cover", what, right)
     bare = wet_front(facade) if how.wet else facade
     hung = {p.name: hang(cloth, p.surface, how, spectral=spectral) for p in facade.patches if p.name in chosen}
-    area = sum(areas.values())
+    area, largest = sum(areas.values()), max(chosen, key=areas.__getitem__)
+    dry = hang(cloth, facade.patch(largest).surface, replace(how, wet=False))
     allowance = reference.row("cloths", "hem and overlap")
     # To buy, for each layer: wall, hems and overlap.
     sheet = np.array([area * (1.0 + share) for share in (allowance.low, allowance.value, allowance.high)])
@@ -354,6 +356,7 @@ def cover(
         cloth_area=total(1.0, 0.0),
         weight=total(cloth.weight, how.lining.weight if how.lining else 0.0),
         price=total(cloth.price, how.lining.price if how.lining else 0.0),
+        rain=hung[largest].reflectance / max(dry.reflectance, 1e-12) if how.wet else 1.0,
     )
 
 
