@@ -33,8 +33,6 @@ HOUSES = {
     name: kit.load_house(Path(__file__).parents[1] / f"notebooks/houses/{name}.toml")
     for name in ("brick_two_storey", "light_bungalow")
 }
-    path.stem: kit.load_house(path) for path in sorted(Path(__file__).parents[1].glob("notebooks/houses/*storey*.toml"))
-}
 COTTON = Cloth.from_reference("white cotton")
 LINING = Cloth.from_reference("black lining")
 BRICK = kit.Surface.from_reference("red brick")
