@@ -212,17 +212,13 @@ def wall_colour(
     red, green, blue = ((1.0 + black_share) * drive / drive.max() - black_share).tolist()
     possible = min(red, green, blue, drive.min()) >= 0.0
     return WallColour(
-        surface=surface.name,
-        source=source.name,
-        origin=reflectance.origin,
-        reflectance=float(white[1]),
+        surface=surface.name, source=source.name, origin=reflectance.origin, reflectance=float(white[1]),
         chromaticity={name: (float(x), float(y)) for name, (x, y) in zip(names, _xy(shown), strict=True)},
         luminance=dict(zip(names, (per_y * shown[:, 1]).tolist(), strict=True)),
-        gamut=left,
-        white_difference=float(difference),
+        gamut=left, white_difference=float(difference),
         neutral_share=float(1.0 / (drive.max() * white[1])) if possible else None,
         neutral_drive=(red, green, blue) if possible else None,
-    )
+    )  # fmt: skip
 
 
 def gain_of(surface: Surface) -> float:

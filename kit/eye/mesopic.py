@@ -71,12 +71,9 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
 
 
 def mesopic_luminance(
-    photopic: ArrayLike,
-    ratio: ArrayLike,
-    *,
-    adaptation: ArrayLike | None = None,
+    photopic: ArrayLike, ratio: ArrayLike, *, adaptation: ArrayLike | None = None,
     adaptation_ratio: ArrayLike | None = None,
-) -> Array:
+) -> Array:  # fmt: skip
     """Return what a photopic luminance [cd/m2], of light of an S/P ratio, is worth to an eye in dim light [cd/m2].
 
     `adaptation` [cd/m2] and `adaptation_ratio` are those of the field that the eye is adapted to, if they are not the
@@ -156,11 +153,6 @@ def dim_vision(
         S/P ratio by name. Not given: that of the white of typical projectors on typical walls.
     luminances : sequence of float
         Photopic [cd/m2], above 0, to compare with.
-
-    Raises
-    ------
-    InputError
-        For no lights, a name that is none, a ratio below 0, or a luminance that is negative or no number.
 
     Examples
     --------

@@ -42,7 +42,7 @@ from kit.light.cast import blended, cast_light
 from kit.memory import Memory
 from kit.quantities import labelled
 from kit.results import Frame, Result, make_frame
-from kit.source.spectra import LightSource, ambient_spectrum, tristimulus
+from kit.source.spectra import CHANNELS, LightSource, ambient_spectrum, tristimulus
 from kit.wall.facade import Facade
 from kit.wall.raster import Grid, visible
 from kit.wall.surface_spectra import surface_spectrum
@@ -54,15 +54,10 @@ ADAPTATION, SCREEN_WHITE = Number(unit="cd/m2", low=0.0), Number(unit="cd/m2", a
 
 
 def night_view(
-    scene: Scene,
-    picture: Picture,
-    source: LightSource,
-    *,
-    fit: Fit = "front",
-    ambient_light: str = "warm white led street lamp",
-    spacing: float = 0.075,
+    scene: Scene, picture: Picture, source: LightSource, *, fit: Fit = "front",
+    ambient_light: str = "warm white led street lamp", spacing: float = 0.075,
     extent: tuple[float, float, float, float] | None = None,
-) -> xr.Dataset:
+) -> xr.Dataset:  # fmt: skip
     """Return what the audience sees with `picture` on the front.
 
     Parameters
@@ -122,12 +117,8 @@ def night_view(
     xyz += whites[index] * (light["ambient_illuminance"].sum("source", skipna=False).values[..., None] / np.pi)
     veil = tristimulus(around)
     xyz += veil * (float(light["veiling_luminance"].sum()) / veil[1])
-    return light.assign(
-        xyz=labelled("xyz", ("y", "x", "channel"), xyz),
-        drive=labelled("drive", ("y", "x", "primary"), drive),
-        channel=["X", "Y", "Z"],
-        primary=["red", "green", "blue"],
-    )
+    seen, wanted = labelled("xyz", ("y", "x", "channel"), xyz), labelled("drive", ("y", "x", "primary"), drive)
+    return light.assign(xyz=seen, drive=wanted, channel=["X", "Y", "Z"], primary=list(CHANNELS))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -215,10 +206,9 @@ def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
 class BaseColours(Result):
     """What becomes of a picture on each visible, lit patch.
 
-    `patches` (DataFrame): by the patch's name: median ``luminance`` at the eye, and ``brightest`` with this patch's
-    colour turned up until one channel is full [cd/m2]; saturation s_uv ``wanted``, of the picture's own mean colour
-    against D65, and ``seen``, against the projector's white on an ideal white wall (CIE 015:2018: 13 times the
-    distance in u'v').
+    `patches` by name: median ``luminance`` at the eye, and ``brightest`` with this patch's colour turned up until one
+    channel is full [cd/m2]; saturation s_uv ``wanted``, of the picture's own mean colour against D65, and ``seen``,
+    against the projector's white on an ideal white wall (CIE 015:2018: 13 times the distance in u'v').
     """
 
     patches: Frame
