@@ -20,13 +20,26 @@ from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.night import Screen, daylight_picture, night_view, on_screen
+from kit.eye.pattern_vision import pattern_frame, seen
 from kit.eye.picture_file import Picture, load_picture
 from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Is, Number, OneOf, Text, declared
+from kit.fields import AVERAGE_PICTURE_LEVEL as LEVEL
 from kit.results import Result
 from kit.source.spectra import AMBIENT as STREET_LIGHTS
 from kit.source.spectra import light_source
-from kit.wall.cloth import ALL_MASONRY, CHOICES, EVERYTHING, Cloth, Covering, Hanging, cloth_names, cover
+from kit.wall.cloth import (
+    ALL_MASONRY,
+    CHOICES,
+    EVERYTHING,
+    Cloth,
+    Covering,
+    Hanging,
+    cloth_names,
+    cover,
+    pattern_behind,
+)
 from kit.wall.facade import Facade
+from kit.wall.texture import Pattern
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -105,6 +118,22 @@ class Weighing(Result):
     def verdict(self) -> Verdict:
         """On the front under cloth."""
         return judge(self.payoff.after, self.target)
+
+    def pattern(self, units: str = "m") -> pd.DataFrame | str:
+        """Return how the main wall's own pattern is seen from the walk, bare and through cloth, or why not."""
+        wall, bare, cloth = self.show.wall, self.payoff.route("as it is"), self.payoff.route("cloth")
+        pattern = Pattern.of(wall)
+        if pattern is None:
+            return f"No pattern is known for {wall.name}."
+        (left, right, bottom, top), behind = self.show.house.bounds, pattern_behind(pattern, self.covering.cloth)
+        views = {
+            name: seen(
+                one, distance=self.show.full.walk, luminance=route.luminance * LEVEL.default,
+                picture_size=(right - left, top - bottom), picture_contrast=bare.contrast,
+            )
+            for name, one, route in (("bare wall", pattern, bare), ("through cloth", behind, cloth))
+        }  # fmt: skip
+        return pattern_frame(views, units)
 
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return the routes to a brighter wall."""

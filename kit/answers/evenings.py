@@ -15,12 +15,15 @@ import xarray as xr
 from kit import fields
 from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL
 from kit.answers.show import SKY, Show
-from kit.decision.evening import NO_LAMP, evenings, start_sentence, switching, switching_frame
+from kit.decision.evening import NO_LAMP, Passing, evenings, start_sentence, switching, switching_frame
 from kit.decision.verdict import Target
+from kit.decision.washout import string_dimming
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.results import Result
+from kit.sky.luminaire import LedString, headlamps
 from kit.sky.site import Site
+from kit.stage.obtrusive_light import ObtrusiveLight, Receiver, obtrusive_light
 from kit.words import compass, join
 
 ON, SHADED, OFF = "on", "shaded", "off"
@@ -107,6 +110,40 @@ class EveningPlan(Result):
         return switching(
             self.scene, self.site, self.clock, shield=SHADE, target=self.target, spacing=self.spacing, step=STEP
         )
+
+    @cached_property
+    def with_cars(self) -> xr.Dataset:
+        """The same evening with an invented car that turns at the corner now and then."""
+        lamps = headlamps("a car", position=(self._middle + 14.0, 18.0), towards=(self._middle, 0.0))
+        cars = Passing(name="a car", lamps=lamps, seconds=4, per_hour=20, begin="15:00", end="22:00")
+        return evenings(
+            self.scene, self.site, self.choice.date, target=self.target, spacing=self.spacing, passing=[cars]
+        )
+
+    @cached_property
+    def dimming(self) -> xr.Dataset | None:
+        """What the LED strings may give, from `string_dimming`; None where the show has none, or they are off."""
+        if not any(isinstance(lamp, LedString) for lamp in self.scene.ambient.lamps):
+            return None
+        return string_dimming(self.scene, target=self.target, spacing=self.spacing)
+
+    def obtrusive(self, *, curfew: str = "before", masked: bool = False) -> ObtrusiveLight:
+        """Return what leaves the front, for two invented windows and an invented road; see `kit.obtrusive_light`."""
+        x, z = self._middle, self.show.full.walk + 1.0
+        windows = [
+            Receiver(name="window across the street", position=(x, 4.0, z + 9.0), facing=(0.0, 0.0, -1.0)),
+            Receiver(name="window of the house behind", position=(x + 18.0, 7.0, -20.0), facing=(0.0, 0.0, 1.0)),
+        ]
+        road = [Receiver(name="road", position=(x + along, 1.2, z), facing=(1.0, 0.0, 0.0)) for along in range(-40, 41)]
+        return obtrusive_light(
+            self.scene, receivers=windows, environmental_zone="suburban", curfew=curfew, masked=masked,
+            road=road if curfew == "before" else None,
+        )  # fmt: skip
+
+    @property
+    def _middle(self) -> float:
+        left, right, *_ = self.show.house.bounds
+        return 0.5 * (left + right)
 
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return what switching each lamp off, or shading it, would buy."""

@@ -22,10 +22,12 @@ from kit.eye.light_map import Scene, light_map
 from kit.results import Result
 from kit.source.placement import Placement
 from kit.source.projector import Projector
+from kit.stage.aim import Lens
 from kit.stage.audience import Audience, audience_table
 from kit.stage.beam_safety import KeepOuts, keep_out
 from kit.stage.content import ContentParts, content_parts
-from kit.stage.places import describe
+from kit.stage.places import Limits, describe
+from kit.stage.search import Search, search
 from kit.units import edge, length_text
 from kit.words import capital, percent, short
 
@@ -94,6 +96,21 @@ class Arrangement(Result):
             audience=around.viewers[0].eye,
             points=120,
         )
+
+    @cached_property
+    def places(self) -> Search | str:
+        """The best places for the machine where one may stand, tilted and panned at need; or why there is none."""
+        around, machine, projector = self.show.full, self.show.machine, self.scene.projectors[0][0]
+        shift = (0.0, max(0.0, self.choice.shift_up))
+        lens = Lens(throw_ratio=machine.zoom, shift_up=shift, tilt=(-5.0, 20.0), pan=(-20.0, 20.0))
+        try:
+            return search(
+                self.scene.facade, replace(projector, throw_ratio=machine.throw_ratio), lens, around.stands,
+                obstacles=around.obstacles, limits=Limits(keystone=15.0, blocked=0.1, reached=0.9),
+                audience=around.viewers[0].eye,
+            )  # fmt: skip
+        except InputError as error:
+            return str(error)
 
     @cached_property
     def verdict(self) -> Verdict:

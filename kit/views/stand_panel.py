@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from kit.answers.stands import Arrangement, StandChoice, arrange
@@ -23,14 +24,18 @@ class StandPanel(Panel):
         "windows."
     )
 
-    _board: PlanBoard | None = None
+    _board: PlanBoard
+    _drawn: tuple[str, float] | None = None
 
     def page(self, result: Arrangement) -> Iterator[tuple[str, str]]:
         """Yield the drawing, then words, who has the beam in the eye, and figures."""
-        units, around = result.show.units, result.show
-        if self._board is None or self._board.units != units:
+        units, around, distance = result.show.units, result.show, result.choice.distance
+        far = max([v.eye[2] for v in around.full.viewers] + [s.box[2, 1] for s in around.full.stands] + [distance])
+        reach = 5.0 * math.ceil(max(10.0, far + 2.0) / 5.0)
+        if self._drawn != (units, reach):
             eyes = [(viewer.name, viewer.eye) for viewer in around.full.viewers]
-            self._board = PlanBoard(around.house, units=units, grounds=around.grounds(), eyes=eyes, reach=27.0)
+            self._board = PlanBoard(around.house, units=units, grounds=around.grounds(), eyes=eyes, reach=reach)
+            self._drawn = units, reach
         about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
         yield "picture", picture(self._board.draw(result.scene.projectors), about)
         yield "words", words("kit-place", result.verdict.sentence(units), result.picture_sentence(units))
