@@ -44,13 +44,7 @@ INDEX = Number(label="index", above=1.0, meaning="refractive index of the denser
 
 @dataclass(frozen=True, kw_only=True)
 class Layer(Declared):
-    """A plane layer that scatters light; each share of any shape, for example by wavelength.
-
-    Raises
-    ------
-    InputError
-        For a share outside [0, 1], or reflectance and transmittance that add up to more than 1.
-    """
+    """A plane layer that scatters light; each share of any shape, for example by wavelength; at most 1 together."""
 
     thing = "layer"
     reflectance: ArrayLike = declared(SHARES, meaning="of the light on the front")
@@ -103,13 +97,8 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
         return Layer(reflectance=0.0, transmittance=1.0)
     x, y = a / d, b / d
     u, v = np.sqrt(1.0 + x * x), np.sqrt(1.0 + y * y)
-    share = (
-        0.5 * np.log(u * u * v * v / (1.0 + x * x + y * y))
-        + x * v * np.arctan(x / v)
-        + y * u * np.arctan(y / u)
-        - x * np.arctan(x)
-        - y * np.arctan(y)
-    ) * (2.0 / (np.pi * x * y))
+    share = 0.5 * np.log(u * u * v * v / (1.0 + x * x + y * y)) + x * v * np.arctan(x / v) + y * u * np.arctan(y / u)
+    share = (share - x * np.arctan(x) - y * np.arctan(y)) * (2.0 / (np.pi * x * y))
     return Layer(reflectance=0.0, transmittance=float(np.clip(share, 0.0, 1.0)))
 
 
@@ -168,9 +157,8 @@ def _film() -> tuple[float, float]:
 
 def _solid_in_water(solid: float) -> tuple[float, float]:
     """Return the mean reflectance of a grain or fibre in air and in water."""
-    n = _water()
-    m = INDEX.but(above=n).check("solid", solid)
-    return diffuse_interface_reflectance(m), diffuse_interface_reflectance(m / n)
+    m = INDEX.but(above=_water()).check("solid", solid)
+    return diffuse_interface_reflectance(m), diffuse_interface_reflectance(m / _water())
 
 
 def _under_film(a: Array, solid: float) -> Array:
@@ -213,10 +201,11 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
     inside = _sheet(*_with_less_scattering(ratio, thickness, in_water / in_air))
     # The front face's mirror reflection is left out of the diffuse part, as in `wet_reflectance`.
     mirrored, let_out = _film()
-    inwards, outwards = (0.0, 1.0 - mirrored), (1.0 - let_out, let_out)
-    front, back = (
-        Layer(reflectance=one[0], transmittance=one[1], back_reflectance=other[0], back_transmittance=other[1])
-        for one, other in ((inwards, outwards), (outwards, inwards))
+    front = Layer(
+        reflectance=0.0, transmittance=1.0 - mirrored, back_reflectance=1.0 - let_out, back_transmittance=let_out
+    )
+    back = Layer(
+        reflectance=1.0 - let_out, transmittance=let_out, back_reflectance=0.0, back_transmittance=1.0 - mirrored
     )
     return stack([front, inside, back])
 

@@ -22,11 +22,6 @@ def surface_spectrum(surface: Surface) -> spectra.Spectrum:
     lightened or darkened so that its luminous reflectance under CIE D65 (CIE 1931 2 degree observer) is the
     surface's nominal reflectance.
 
-    Raises
-    ------
-    InputError
-        For an own spectrum with a value above 1.
-
     Notes
     -----
     Darker: R' = R rho / rho0. Lighter: R' = 1 - (1 - R)(1 - rho) / (1 - rho0), which stays at or below 1. Both are
@@ -57,42 +52,34 @@ def _base(name: str, kind: str) -> spectra.Spectrum:
     if not rows and kind:
         first = reference.names("surface_spectra", kind)[0]
         rows, typical = [row for row in table if row.name == first], f"taken as {first}; "
-    if not rows:
-        return _flat(name, "nothing known of its colour")
     known = {row.quantity: row.value for row in rows}
-    source = f"{typical}{rows[0].source}, {rows[0].edition}"
+    source = f"{typical}{rows[0].source}, {rows[0].edition}" if rows else "nothing known of its colour"
     if "chart patch" in known or "cfi 2017 sample" in known:
         return _measured(name, known, source)
+    if not rows or ("x" not in known and known["munsell chroma"] == 0.0):
+        flat = np.full(len(spectra.WAVELENGTHS), 0.5)
+        return spectra.spectrum(name, spectra.WAVELENGTHS, flat, "assumed flat", source)
     reflectance = reference.value("surfaces", rows[0].name, quantity="reflectance")
-    if "x" not in known and known["munsell chroma"] == 0.0:
-        return _flat(name, source)
-    chromaticity = (
-        (known["x"], known["y"])
-        if "x" in known
-        else _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
-    )
+    if "x" in known:
+        x, y = known["x"], known["y"]
+    else:
+        x, y = _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
     points = {float(q.split()[2]): value for q, value in known.items() if q.startswith("reflectance at ")}
-    values = recover(*chromaticity, reflectance, points)
+    values = recover(x, y, reflectance, points)
     return spectra.spectrum(name, spectra.WAVELENGTHS, values, "recovered", source)
 
 
 def _measured(name: str, known: dict[str, float], source: str) -> spectra.Spectrum:
     """Return a spectrum that colour-science carries."""
     import colour
+    from colour.quality.cfi2017 import load_TCS_CIE2017
 
     if "chart patch" in known:
         table = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())[int(known["chart patch"]) - 1]
         return spectra.spectrum(name, table.wavelengths, table.values, "measured", source)
-    from colour.quality.cfi2017 import load_TCS_CIE2017
-
     samples = load_TCS_CIE2017(colour.SpectralShape(spectra.WAVELENGTHS[0], spectra.WAVELENGTHS[-1], 5))
     values = samples.values[:, int(known["cfi 2017 sample"]) - 1]
     return spectra.spectrum(name, samples.wavelengths, values, "measured", source)
-
-
-def _flat(name: str, source: str) -> spectra.Spectrum:
-    """Return a spectrum that is the same all over."""
-    return spectra.spectrum(name, spectra.WAVELENGTHS, np.full(len(spectra.WAVELENGTHS), 0.5), "assumed flat", source)
 
 
 def recover(x: float, y: float, reflectance: float, points: dict[float, float] | None = None) -> Array:
@@ -135,12 +122,7 @@ def _munsell(hue: float, chroma: float, reflectance: float) -> tuple[float, floa
     value = float(colour.munsell_value(100.0 * reflectance, method="ASTM D1535"))
     notation = f"{hue - 10.0 * index:.2f}{spectra.MUNSELL_HUES[index]} {value:.2f}/{chroma:.1f}"
     whites = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
-    adapted = colour.chromatic_adaptation(
-        colour.xyY_to_XYZ(colour.munsell_colour_to_xyY(notation)),
-        colour.xy_to_XYZ(whites["C"]),
-        colour.xy_to_XYZ(whites["D65"]),
-        method="Von Kries",
-        transform="Bradford",
-    )
-    x, y = colour.XYZ_to_xy(adapted)
+    xyz = colour.xyY_to_XYZ(colour.munsell_colour_to_xyY(notation))
+    before, after = (colour.xy_to_XYZ(whites[light]) for light in ("C", "D65"))
+    x, y = colour.XYZ_to_xy(colour.chromatic_adaptation(xyz, before, after, method="Von Kries", transform="Bradford"))
     return float(x), float(y)
