@@ -202,7 +202,10 @@ class RoadLight(Result):
         """Return the finding in words; lengths in ``"m"`` or ``"ft"``."""
         edge("m", units)
         if not self.stretches:
-            return "No beam meets a driver's eyes on the road."
+            return (
+                "Along this line, at this height and looking this way, no beam was found at a driver's eyes; other "
+                "heights and directions were not looked at."
+            )
         where = join([f"from {length_text(a, units)} to {length_text(b, units)}" for a, b in self.stretches])
         return (
             f"On the road a beam meets drivers' eyes {where} along the line, with up to {short(self.largest)} lx at "
@@ -335,9 +338,9 @@ class ObtrusiveLight(Result):
             elif keep > 0.0:
                 result.append("lower the light to less than 1%, which ends the show")
             else:
-                result.append("dim what else shines there, which reaches a limit without the projectors")
+                result.append("dim your own other lights there, which reach a limit without the projectors")
         if any(light.lamps > 0.5 * light.total.value for light in over):
-            result.append("dim or shade the lamps")
+            result.append("dim the lamps, or shade them where the heat can get out")
         if self.curfew == "after" and over:
             lux, _ = limits(self.environmental_zone, "before")
             kept = ", which this show keeps" if all(light.total.high <= lux for light in self.receivers) else ""
