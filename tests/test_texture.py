@@ -307,7 +307,7 @@ def test_views_side_by_side():
     views = {"bare wall": seen(BRICK, **VIEW, picture_contrast=50.0), "plain": seen(BRICK, **VIEW | {"distance": 1000})}
     frame = pattern_frame(views, "ft")
     assert frame.loc["bare wall", "gone beyond [ft]"] == views["bare wall"].vanishing_distance / 0.3048
-    assert frame.loc["bare wall", "steps in the picture"] == views["bare wall"].steps
+    assert frame.loc["bare wall", "shades over the pattern"] == views["bare wall"].steps
     assert [line.split()[-2:] for line in text_table(pattern_frame(views)).split("\n")[1:]] == [
         [f"{views['bare wall'].vanishing_distance:.0f}", "3.6"], [f"{views['plain'].vanishing_distance:.0f}", "-"],
     ]  # fmt: skip
@@ -317,7 +317,7 @@ def test_a_view_in_words():
     view = seen(BRICK, **VIEW, picture_contrast=50.0)
     assert view.sentence().startswith("From 10 m the pattern of modular brick is ")
     assert view.sentence("ft").startswith("From 33 ft ")
-    assert view.sentence().endswith("below 2.9:1 drowns in it; its contrast holds 3.6 such steps.")
+    assert view.sentence().endswith("below 2.9:1 drowns in it; its contrast leaves 3.6 shades apart.")
     assert seen(BRICK, **VIEW).sentence().endswith("drowns in it.")
     assert seen(pattern(joint_reflectance=0.0), **VIEW).sentence().endswith("All detail of the picture drowns in it.")
     assert "cannot be seen" in seen(BRICK, **VIEW | {"distance": 1000}).sentence()

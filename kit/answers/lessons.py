@@ -135,8 +135,8 @@ def lightness(luminance: float, white: float) -> float:
     """
     import colour
 
-    above = Number(unit="cd/m2", above=0.0).check("white", white)
-    value = Number(unit="cd/m2", low=0.0).check("luminance", luminance)
+    above = Number(unit="cd/m²", above=0.0).check("white", white)
+    value = Number(unit="cd/m²", low=0.0).check("luminance", luminance)
     return float(colour.colorimetry.lightness_CIE1976(100.0 * value / above, 100.0))
 
 

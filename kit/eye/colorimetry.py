@@ -164,11 +164,11 @@ class WallColour(Result):
         """Return in words what the wall does to colour; `units` change nothing."""
         words = (
             f"{self.surface} in the light of a projector ({self.source}): {short(self.luminance['white'])} cd/m² of "
-            f"white, {plain(self.white_difference)} CIEDE2000 from D65. Of the colours of Rec. 709 it leaves "
-            f"{percent(self.gamut.volume_covered)} of the volume. "
+            f"white, a colour difference of {plain(self.white_difference)} (CIEDE2000) from daylight (D65). Of the "
+            f"colours of a television screen (Rec. 709) it leaves {percent(self.gamut.volume_covered)} by volume. "
         )
         if self.neutral_share is None:
-            return f"{words}No drive makes its white neutral."
+            return f"{words}No mix of red, green and blue makes its white neutral."
         return f"{words}Turned down until its white is neutral, {percent(self.neutral_share)} of the light is left."
 
 

@@ -38,11 +38,11 @@ from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 
 AMOUNT = Number(low=0.0)
-LUMINANCE = Number(label="luminance", unit="cd/m2", low=0.0)
-LUMINANCE_ROW = Many(of=Number(unit="cd/m2", above=0.0), least=1)
+LUMINANCE = Number(label="luminance", unit="cd/m²", low=0.0)
+LUMINANCE_ROW = Many(of=Number(unit="cd/m²", above=0.0), least=1)
 WORTH = (
     "The table: by how much each light is worth more (+) or less (-) than a photometer says, beside the line of sight, "
-    "to an eye adapted to that luminance."
+    "to an eye adapted to that luminance; S/P is its light for night vision over its light for day vision."
 )
 LIGHT, WALL = Is(kind=(Spectrum, LightSource)), Is(kind=Spectrum)
 
@@ -158,7 +158,7 @@ def dim_vision(
     --------
     >>> import kit
     >>> print(kit.dim_vision(10.0, {"sodium lamp": 0.6, "moon": 2.05}, luminances=[0.1, 1.0]))  # doctest: +ELLIPSIS
-    At 10 cd/m² the eye sees as by day: the photometer is right, ... adapted to that luminance.
+    At 10 cd/m² the eye sees as by day: the photometer is right, ... for day vision.
     <BLANKLINE>
                   S/P at 0.1 cd/m² at 1 cd/m²
     sodium lamp  0.60         -15%        -4%

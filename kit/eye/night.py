@@ -50,7 +50,7 @@ from kit.words import capital, join, percent, short
 
 Fit = Literal["front", "projector"]
 FIT = OneOf(label="picture laid over", options=("front", "projector"), default="front")
-ADAPTATION, SCREEN_WHITE = Number(unit="cd/m2", low=0.0), Number(unit="cd/m2", above=0.0)
+ADAPTATION, SCREEN_WHITE = Number(unit="cd/m²", low=0.0), Number(unit="cd/m²", above=0.0)
 
 
 def night_view(
@@ -147,7 +147,7 @@ class Screen(Result):
         return (
             f"Drawn for an eye adapted to {short(self.adaptation)} cd/m²; the screen's white stands for "
             f"{short(self.brightest)} cd/m² in each picture. Beyond what a screen shows: "
-            f"{join([f'{share:.0%}' for share in self.cut])} of the front."
+            f"{join([*map(percent, self.cut)])} of the front."
         )
 
 
@@ -216,7 +216,7 @@ class BaseColours(Result):
     def frame(self, units: str = "m") -> Frame:
         """Return a row for each patch; `units` change nothing."""
         names = {"luminance": "luminance [cd/m²]", "brightest": "at most [cd/m²]"}
-        names |= {"wanted": "saturation wanted", "seen": "saturation seen"}
+        names |= {"wanted": "colour strength in the picture", "seen": "colour strength as seen"}
         frame = self.patches.rename(columns=names)
         frame.attrs["formats"] = dict.fromkeys(names.values(), ".2f")
         return frame
@@ -231,7 +231,7 @@ class BaseColours(Result):
         if kept.empty:
             return words
         worst, share = capital(str(kept.idxmin())), percent(kept.min())
-        return f"{words} {worst} keeps least of its colour: {share} of the saturation that is wanted."
+        return f"{words} {worst} keeps least of its colour: {share} of its strength in the picture."
 
 
 def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseColours:

@@ -35,7 +35,7 @@ NEAREST, FARTHEST, STEPS = 1.0, 1e5, 500
 
 PATTERN = Is(kind=Pattern)
 DISTANCE = LENGTH.but(above=0.0)
-LUMINANCE = Number(unit="cd/m2", low=0.0)
+LUMINANCE = Number(unit="cd/m²", low=0.0)
 SIZE = Vector(length=2, of=LENGTH.but(above=0.0))
 PICTURE_CONTRAST = Number(low=1.0, optional=True)
 
@@ -79,7 +79,7 @@ class PatternView(Result):
         )
         if math.isinf(self.hidden_detail):
             return f"{words} All detail of the picture drowns in it."
-        held = "" if self.steps is None else f"; its contrast holds {_steps_text(self.steps)} such steps"
+        held = "" if self.steps is None else f"; its contrast leaves {_steps_text(self.steps)} shades apart"
         return f"{words} Detail of the picture below {short(self.hidden_detail)}:1 drowns in it{held}."
 
 
@@ -93,11 +93,11 @@ def pattern_frame(views: Mapping[str, PatternView], units: str = "m") -> Frame:
             "lighter over darker": view.pattern.ratio,
             "times visible": view.times_threshold,
             gone: view.vanishing_distance / per,
-            "steps in the picture": view.steps,
+            "shades over the pattern": view.steps,
         }
         for name, view in views.items()
     ]
-    formats: dict[str, Format] = {"lighter over darker": ".2f", "steps in the picture": _steps_text}
+    formats: dict[str, Format] = {"lighter over darker": ".2f", "shades over the pattern": _steps_text}
     return make_frame(rows, formats | dict.fromkeys(("times visible", gone), ".0f"), index="pattern")
 
 
