@@ -52,20 +52,14 @@ CLOTH_CAUTION = (
 
 @dataclass(frozen=True, kw_only=True)
 class Cloth(Declared):
-    """One layer of cloth, dry.
-
-    Raises
-    ------
-    InputError
-        For more light than falls on the cloth: each end of one share with the nominal of the other is at most 1.
-    """
+    """One layer of cloth, dry; each end of one share of its light with the nominal of the other is at most 1."""
 
     thing = "cloth"
     name: str = declared(NAME)
     reflectance: Levels = declared(Band(label="reflectance", of=SHARE))
     transmittance: Levels = declared(Band(label="transmittance", of=SHARE))
-    weight: Levels = declared(Band(label="weight", of=Number(unit="kg/m2", above=0.0)), default=0.15)
-    price: Levels = declared(Band(label="price", of=Number(unit="USD/m2", low=0.0)), default=0.0)
+    weight: Levels = declared(Band(label="weight", of=Number(unit="kg/m²", above=0.0)), default=0.15)
+    price: Levels = declared(Band(label="price", of=Number(unit="USD/m²", low=0.0)), default=0.0)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -95,9 +89,7 @@ class Hanging(Declared):
     """How cloth hangs."""
 
     layers: int = declared(LAYERS, meaning="of the cloth itself")
-    lining: Cloth | None = declared(
-        Is(kind=Cloth), default=None, meaning="a last layer of another cloth, nearest the wall"
-    )
+    lining: Cloth | None = declared(Is(kind=Cloth), default=None, meaning="a last layer, nearest the wall")
     gap: float = declared(GAP, default=0.0, meaning="between cloth and wall; light that leaves it at the edges is lost")
     span: tuple[float, float] = declared(
         Vector(length=2, of=SIDE), default=(3.0, 3.0), meaning="width and height of the hanging, for the gap's edges"
@@ -142,32 +134,21 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
         soaked = np.asarray(_hung(r[:1], t[:1], back[:1], how, porous, soaked_sheet).reflectance)
         low.append(min(float(soaked[0]), middle))
     # A reflectance of nothing has no logarithm.
-    down, up = (
-        float(in_quadrature([max(value, 1e-12) / max(middle, 1e-12) for value in values], sign))
-        for values, sign in ((low, -1), (high, 1))
-    )
+    ratios = [np.maximum(values, 1e-12) / max(middle, 1e-12) for values in (low, high)]
+    down, up = (float(in_quadrature(values, sign)) for values, sign in zip(ratios, (-1, 1), strict=True))
     number, lining = f"{how.layers} x " if how.layers > 1 else "", f", {how.lining.name}" if how.lining else ""
     return Surface(
-        name=f"{'wet ' if how.wet else ''}{number}{cloth.name}{lining} on {wall.name}",
-        reflectance=min(middle, 1.0),
-        low=min(middle * down, 1.0),
-        high=min(middle * up, 1.0),
-        kind="fabric",
+        name=f"{'wet ' if how.wet else ''}{number}{cloth.name}{lining} on {wall.name}", kind="fabric",
+        reflectance=min(middle, 1.0), low=min(middle * down, 1.0), high=min(middle * up, 1.0),
         spectrum=_spectrum(cloth, wall, how, porous) if spectral else None,
-    )
+    )  # fmt: skip
 
 
 def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: float = 0.3, units: str = "m") -> Frame:
     """Return the reflectance that cloths in front of a wall make, a row for each, and the bare wall's last.
 
-    Parameters
-    ----------
-    cloths : names, optional
-        Of ``reference_data/cloths.csv``; all of them if not given.
-    gap : float
-        Of the hangings with a gap [m].
-    units : {"m", "ft"}
-        Of the gap in the name of its column.
+    `cloths` are names of ``reference_data/cloths.csv``, all of them if not given; `gap` is that of the hangings with
+    one [m], and `units`, "m" or "ft", those of the gap in the name of its column.
     """
     sign, size = edge("mm", units)
     hangings = {
@@ -283,14 +264,9 @@ class Covering(Result):
 
 
 def cover(
-    facade: Facade,
-    cloth: Cloth,
-    what: str | Iterable[str] = ALL_MASONRY,
-    *,
-    how: Hanging | None = None,
-    storey: float | None = None,
-    spectral: bool = False,
-) -> Covering:
+    facade: Facade, cloth: Cloth, what: str | Iterable[str] = ALL_MASONRY, *, how: Hanging | None = None,
+    storey: float | None = None, spectral: bool = False,
+) -> Covering:  # fmt: skip
     """Return the front with cloth over some of it.
 
     Parameters
@@ -303,11 +279,6 @@ def cover(
         Height of the lower storey above the ground line [m]; half way up the largest masonry patch if not given.
     spectral : bool
         As in `hang`.
-
-    Raises
-    ------
-    InputError
-        For a choice that covers nothing, or a patch that is not there.
 
     Examples
     --------
@@ -348,16 +319,11 @@ def cover(
 
     return Covering(
         facade=replace(bare, patches=tuple(replace(p, surface=hung.get(p.name, p.surface)) for p in bare.patches)),
-        bare=bare,
-        patches=chosen,
-        cloth=cloth,
-        how=how,
-        area=area,
-        cloth_area=total(1.0, 0.0),
+        bare=bare, patches=chosen, cloth=cloth, how=how, area=area, cloth_area=total(1.0, 0.0),
         weight=total(cloth.weight, how.lining.weight if how.lining else 0.0),
         price=total(cloth.price, how.lining.price if how.lining else 0.0),
         rain=hung[largest].reflectance / max(dry.reflectance, 1e-12) if how.wet else 1.0,
-    )
+    )  # fmt: skip
 
 
 def _may_cover(patch: Patch, what: str) -> bool:
