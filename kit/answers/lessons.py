@@ -113,6 +113,7 @@ class Lesson(Declared):
     outcome: Callable[[float], Outcome]
     why: str = declared(WORDS)
     check: Question = declared(Is(kind=Question))
+    caution: str = declared(WORDS.but(empty=True), default="")
 
 
 def all_lessons() -> tuple[Lesson, ...]:
@@ -220,6 +221,8 @@ def _distance() -> Lesson:
         why="A **lumen** is an amount of light, as a litre is an amount of paint. **Lux** says how thick it lies: "
         "lumens on each square metre. The projector pours out the same paint wherever it stands; farther off it has to "
         "cover more wall.",
+        caution="Never look into the lens, and let no child do it: light that lies thin on the wall leaves the lens as "
+        "a small and very bright spot. Keep it out of the eyes of drivers and pilots.",
         check=sized(
             f"At 6 m the wall gets {near:.0f} lux. How much at 18 m, three times as far?",
             thirds,
@@ -375,7 +378,9 @@ def _street() -> Lesson:
         outcome=outcome,
         why="Where the picture is black the projector sends (almost) nothing, and you see the wall in the light of the "
         "street. The contrast on the box is measured in a dark room and tells nothing about your front. A lamp "
-        "switched off does.",
+        "of yours switched off does.",
+        caution="Steps, paths and ways out stay lit. A street lamp is the town's to change. A shade must let a lamp's "
+        "heat out. Measure with the machine off, and never face its lens.",
         check=sized(
             f"A shade halves those {lamp:.1f} lux. What happens to contrast?",
             halved,
@@ -468,6 +473,7 @@ def _size() -> Lesson:
         outcome=outcome,
         why="Light up the porch, the door and the windows instead of the whole front, and a small machine looks like a "
         "big one. Prices here are typical ones, from memory; they rise faster than lumens.",
+        caution="Two machines on one another need a rack that bears their weight, is secured, and leaves vents free.",
         check=Question(
             text="A full-size picture from 4,000 lumens is too dim by a factor of two. Which mends it for the least "
             "money?",
@@ -525,9 +531,9 @@ def _cloth() -> Lesson:
         ),
         knob=Number(label="layers of cloth", default=1, whole=True, steps=(0.0, 3.0, 1.0)),
         outcome=outcome,
-        why="Cloth turns a poor screen into a good one for the price of a few bedsheets. A second layer adds little. "
-        "Cloth on a house catches wind and can burn: anchoring and fire rating are matters of your local code, no way "
-        "out may be covered, and mind the ladder.",
+        why="Cloth turns a poor screen into a good one for the price of a few bedsheets. A second layer adds little.",
+        caution="Cloth on a house catches wind and can burn: anchoring and fire rating are matters of your local code, "
+        "no way out may be covered, and mind the ladder.",
         check=sized(
             "And the contrast against the street lamp, on the cloth?",
             kept,
