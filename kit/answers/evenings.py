@@ -195,7 +195,7 @@ def plan_evening(
     for field in ("off", "shaded"):
         for name in getattr(choice, field):
             if name not in names:
-                raise InputError(field, name, f"lamps of the show: {join(names, 'or') or 'there are none'}")
+                raise InputError(field, name, f"lamps of the show: {join(names or ['there are none'], 'or')}")
     for lamp in show.luminaires():
         if lamp.name not in (choice.off or ()):
             lit = replace(lamp, dimming=lamp.dimming or 1.0)  # switched on

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from kit import toml_file
-from kit.answers.show import PLACES, Show
+from kit.answers.show import MINE, PLACES, Show
 from kit.errors import InputError
 from kit.fields import Number, OneOf, specs
 from kit.toml_file import Reader, Record
@@ -19,8 +19,8 @@ VERSION = Number(label="version of the file", low=1, high=1, whole=True)
 
 def settings_file(show: Show, panel: str) -> Path:
     """Return the file of a panel's settings: beside the show file; for the invented show in the current folder."""
-    path = show.path or Path("my_show.toml")
-    folder = Path() if path.parents[1] in PLACES else path.parent
+    path = Path(os.path.abspath(show.path or MINE))
+    folder = Path() if path.parent.parent in PLACES else path.parent
     return (folder / f"{path.stem}.{panel}.toml").absolute()
 
 

@@ -163,7 +163,7 @@ class Panel:
 
     def declarations(self) -> dict[str, Spec]:
         """Return the declared fields of the choice, which the controls follow; the wall from those that are known."""
-        known = specs(self.choice_type)
+        known = {name: spec.but(optional=False) for name, spec in specs(self.choice_type).items()}
         own = (surface.name for surface in self.of.house.surfaces())
         names = tuple(dict.fromkeys((*own, *reference.names("surfaces"))))
         wall = OneOf(label=known["wall"].label, options=names, optional=True, nothing="as the house is")
@@ -196,6 +196,7 @@ class Panel:
 
     def show(self, choice: Any) -> None:
         """Move the controls to `choice` and show it; see `update`."""
+        choice = choice.on(self.of)
         with self._lock:
             with self._silence():
                 self._set(choice, lengths=False)
