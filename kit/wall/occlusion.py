@@ -198,9 +198,7 @@ class Occluders:
             body, which = bodies[k], near[k]
             if isinstance(body, Sheet):
                 here = points @ body.plane[:3] + body.plane[3]
-                which = which & (np.abs(here) > SAME_PLANE)
-                if body.group >= 0:
-                    which &= plane != body.group
+                which = which & (np.abs(here) > SAME_PLANE) & (plane != body.group)
             chosen = np.flatnonzero(which)
             if not chosen.size:
                 continue
