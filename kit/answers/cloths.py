@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -118,6 +119,18 @@ class Weighing(Result):
     def verdict(self) -> Verdict:
         """On the front under cloth."""
         return judge(self.payoff.after, self.target)
+
+    def coverings(self, units: str = "m") -> pd.DataFrame:
+        """Return area, cloth, weight and price for all that the cloth may cover, a row for each choice."""
+        import pandas as pd
+
+        frames = {}
+        for what in CHOICES:
+            with contextlib.suppress(InputError):  # there is nothing of the kind on this front
+                frames[what] = cover(self.show.house, self.covering.cloth, what).frame(units)
+        found = pd.concat(frames.values()).set_index(pd.Index(frames, name="cover"))
+        found.attrs = next(iter(frames.values())).attrs
+        return found
 
     def pattern(self, units: str = "m") -> pd.DataFrame | str:
         """Return how the main wall's own pattern is seen from the walk, bare and through cloth, or why not."""
