@@ -3,11 +3,9 @@ r"""Where a lamp sends its light: photometric files and a few simple shapes.
 Two open formats are read: IESNA LM-63-1986, -1991, -1995, ANSI/IES LM-63-2002 and -2019 (``.ies``) with type C
 photometry, and EULUMDAT (``.ldt``; A. Stockmar, EULUMDAT file format, 1990, from memory) with symmetries 0 to 4. Angles
 are those of the C-planes: :math:`\theta` from the lamp's axis (0 is straight down for a lamp that hangs as it was
-measured), :math:`\varphi` round it, counter-clockwise as seen from above.
-
-Flux is the zonal sum with the mean of the ends of each zone, exact where the intensity is linear in :math:`\cos\theta`:
-
-.. math:: \Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) \frac{I_i + I_{i+1}}{2}.
+measured), :math:`\varphi` round it, counter-clockwise as seen from above. Flux is the zonal sum with the mean of the
+ends of each zone, :math:`\Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) (I_i + I_{i+1}) / 2`, exact where the
+intensity is linear in :math:`\cos\theta`.
 """
 
 from __future__ import annotations
@@ -158,11 +156,8 @@ def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
 def load_distribution(path: str | Path) -> Distribution:
     r"""Read a photometric file, LM-63 or EULUMDAT; see `parse_ies` and `parse_ldt` for what is read and what is not.
 
-    Parameters
-    ----------
-    path : str or Path
-        Ends in ``.ies`` or ``.ldt``; else a line that begins with TILT= tells the two apart. Text in UTF-8 or
-        Latin-1. `InputError` names file, line, field and what is right.
+    The `path` ends in ``.ies`` or ``.ldt``; else a line that begins with TILT= tells the two apart. Text is in UTF-8 or
+    Latin-1. `InputError` names file, line, field and what is right.
 
     Examples
     --------
