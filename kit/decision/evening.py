@@ -98,19 +98,10 @@ EVENTS = Many(label="passing light", of=Is(kind=Passing), unique="name")
 
 
 def evenings(
-    scene: Scene,
-    site: Site,
-    first: Any,
-    last: Any = None,
-    *,
-    every: int = 1,
-    begin: str = "15:00",
-    hours: float = 10.0,
-    step: float = 5.0,
-    target: Target | None = None,
-    spacing: float = 0.3,
+    scene: Scene, site: Site, first: Any, last: Any = None, *, every: int = 1, begin: str = "15:00",
+    hours: float = 10.0, step: float = 5.0, target: Target | None = None, spacing: float = 0.3,
     passing: Iterable[Passing] = (),
-) -> xr.Dataset:
+) -> xr.Dataset:  # fmt: skip
     """Return contrast and verdict against the clock, over one evening or many.
 
     Parameters
@@ -197,24 +188,19 @@ def evenings(
     place = sky.positions
     rises = _horizon(utc, place.sun_elevation, place.moon_elevation)
     axes, many, each = ("date", "minute"), ("date", "minute", "part", "level"), ("date", "part", "level")
+    data = {
+        **{name: (axes, getattr(place, name)) for name in ("sun_elevation", "moon_elevation", "moon_illuminated")},
+        **{name: (each, site.clock(when)) for name, when in times.items()},
+        **{name: ("date", site.clock(when)) for name, when in rises.items()},
+        "sun_all_day": ("date", _sun_all_day(place, site.latitude)), "contrast": (many, contrast),
+        "ambient_illuminance": (("source", *axes), lux), "veiling_luminance": (("source", *axes), veils),
+        "white_luminance": (("part", "level"), front.white_luminance), "lit_share": ("part", front.lit_share),
+        "passing_minutes": (each, lasts), "contrast_passing": (("passing", *many[:3]), with_events),
+        "passing_share": ("passing", [event.share for event in events]),
+    }  # fmt: skip
+    flags = attrs("status") | {"flag_values": [0, 1, 2], "flag_meanings": FLAGS}
     return xr.Dataset(
-        {
-            "sun_elevation": labelled("sun_elevation", axes, place.sun_elevation),
-            "moon_elevation": labelled("moon_elevation", axes, place.moon_elevation),
-            "moon_illuminated": labelled("moon_illuminated", axes, place.moon_illuminated),
-            "ambient_illuminance": labelled("ambient_illuminance", ("source", *axes), lux),
-            "veiling_luminance": labelled("veiling_luminance", ("source", *axes), veils),
-            "contrast": labelled("contrast", many, contrast),
-            "status": (many[:3], _status(passes), attrs("status") | {"flag_values": [0, 1, 2], "flag_meanings": FLAGS}),
-            "white_luminance": labelled("white_luminance", ("part", "level"), front.white_luminance),
-            "lit_share": labelled("lit_share", "part", front.lit_share),
-            **{name: labelled(name, each, site.clock(when)) for name, when in times.items()},
-            "passing_minutes": labelled("passing_minutes", each, lasts),
-            **{name: labelled(name, "date", site.clock(when)) for name, when in rises.items()},
-            "sun_all_day": labelled("sun_all_day", "date", _sun_all_day(place, site.latitude)),
-            "contrast_passing": labelled("contrast_passing", ("passing", *many[:3]), with_events),
-            "passing_share": labelled("passing_share", "passing", [event.share for event in events]),
-        },
+        {name: labelled(name, *found) for name, found in data.items()} | {"status": (many[:3], _status(passes), flags)},
         coords={
             "date": ("date", dates.astype("M8[s]"), {"long_name": "date on which the evening begins"}),
             "minute": ("minute", minutes, {"long_name": f"minutes after {begin}"}),
@@ -355,18 +341,9 @@ def moment(result: xr.Dataset, clock: Any) -> tuple[int, int]:
 
 
 def switching(
-    scene: Scene,
-    site: Site,
-    clock: Any,
-    *,
-    shield: float = 60.0,
-    target: Target | None = None,
-    spacing: float = 0.3,
-    part: str = WHOLE,
-    begin: str = "15:00",
-    hours: float = 10.0,
-    step: float = 5.0,
-) -> xr.Dataset:
+    scene: Scene, site: Site, clock: Any, *, shield: float = 60.0, target: Target | None = None, spacing: float = 0.3,
+    part: str = WHOLE, begin: str = "15:00", hours: float = 10.0, step: float = 5.0,
+) -> xr.Dataset:  # fmt: skip
     """Return what switching each lamp off, or shading it, would buy on one evening.
 
     Parameters

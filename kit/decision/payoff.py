@@ -171,14 +171,9 @@ class PayOff(Result):
 
 
 def pay_off(
-    scene: Scene,
-    covering: Covering,
-    target: Target | None = None,
-    *,
-    spacing: float = 0.1,
-    ambient_left: float = 0.5,
+    scene: Scene, covering: Covering, target: Target | None = None, *, spacing: float = 0.1, ambient_left: float = 0.5,
     lamp_price: float | None = None,
-) -> PayOff:
+) -> PayOff:  # fmt: skip
     """Compare cloth with the other routes to the same luminance.
 
     Parameters
@@ -276,17 +271,12 @@ def pay_off(
     wall_only = [_medians(mapped(one, **alone), chosen)[1] for one in (bare_scene, cloth_scene)]
     per_area = covering.price[1] / covering.area
     return PayOff(
-        covering=covering,
-        routes=routes,
-        stated_light_output=stated,
-        worth=worth,
+        covering=covering, routes=routes, stated_light_output=stated, worth=worth,
         worth_band=_worth_band(covering, worth),
         break_even_price=None if extra is None else extra[1] / covering.cloth_area[1],
         break_even_area=None if extra is None else (extra[1] / per_area if per_area else math.inf),
-        wall_only_contrast=(wall_only[0], wall_only[1]),
-        before=before,
-        after=after,
-    )
+        wall_only_contrast=(wall_only[0], wall_only[1]), before=before, after=after,
+    )  # fmt: skip
 
 
 def check_reach(light: xr.Dataset, names: tuple[str, ...]) -> None:

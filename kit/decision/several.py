@@ -395,21 +395,14 @@ def _setup(name: str, scene: Scene, target: Target, spacing: float) -> Setup:
     lit = np.count_nonzero(reach)
     stated = [projector.light_output for projector, _ in scene.projectors]
     return Setup(
-        name=name,
-        stated_light_output=verdict.stated_light_output,
-        count=len(stated),
-        front=verdict.front,
-        surfaces=verdict.surfaces,
-        black=_median_of(black[reach > 0]) or 0.0,
-        overlap_black=_median_of(black[reach > 1]),
-        single_black=_median_of(black[reach == 1]),
-        overlap_share=np.count_nonzero(reach > 1) / lit if lit else 0.0,
-        pixels=pixels,
-        coarsest=coarsest,
+        name=name, stated_light_output=verdict.stated_light_output, count=len(stated), front=verdict.front,
+        surfaces=verdict.surfaces, black=_median_of(black[reach > 0]) or 0.0,
+        overlap_black=_median_of(black[reach > 1]), single_black=_median_of(black[reach == 1]),
+        overlap_share=np.count_nonzero(reach > 1) / lit if lit else 0.0, pixels=pixels, coarsest=coarsest,
         price=_together([projector_price(lumens) for lumens in stated]),
         power=_together([electrical_power(lumens) for lumens in stated]),
         failures=tuple(_failure(scene, i, target, spacing) for i in range(len(stated))),
-    )
+    )  # fmt: skip
 
 
 def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Failure:

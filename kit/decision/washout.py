@@ -126,15 +126,8 @@ def string_dimming(
 ) -> xr.Dataset:
     """Return at which dimming level the LED strings of a scene start to wash out the picture.
 
-    Parameters
-    ----------
-    scene : Scene
-        With strings among the lamps of its ambient light; all are driven alike, from whatever level they have.
-    target : Target, optional
-    spacing : float
-        Pixel size [m].
-    dimmings : array
-        Levels of the curve, 0 to 1; every twentieth if not given.
+    The strings are among the lamps of its ambient light; all are driven alike, from whatever level they have. `spacing`
+    is the pixel size [m], `dimmings` the levels of the curve, 0 to 1; every twentieth if not given.
 
     Returns
     -------

@@ -328,17 +328,12 @@ def _area(facade: Facade, beam: Beam, heights: tuple[float, float], walk: float 
     empty = ground.is_empty
     plan = shapely.get_coordinates(ground)
     return KeepOut(
-        lens=(x, y, z),
-        ground=ground,
-        nearest=None if empty else float(ground.distance(shapely.Point(x, z))),
+        lens=(x, y, z), ground=ground, nearest=None if empty else float(ground.distance(shapely.Point(x, z))),
         farthest=None if empty else float(np.hypot(*(plan - (x, z)).T).max()),
-        width=0.0 if empty else float(np.ptp(plan[:, 0])),
-        up_to_wall=not empty and bool(plan[:, 1].min() < SAME_PLANE),
+        width=0.0 if empty else float(np.ptp(plan[:, 0])), up_to_wall=not empty and bool(plan[:, 1].min() < SAME_PLANE),
         clearance=None if part is None else foot + (y - foot) * part,
-        lens_height=None if part is None else foot + (heights[1] - foot) / part,
-        sky_share=share,
-        sky_angles=angles,
-    )
+        lens_height=None if part is None else foot + (heights[1] - foot) / part, sky_share=share, sky_angles=angles,
+    )  # fmt: skip
 
 
 def _plan(lens: Array, landed: Array, low: float, high: float) -> Any:

@@ -254,13 +254,9 @@ class ContentParts(Result):
 
 
 def content_parts(
-    light: xr.Dataset,
-    target: Target | None = None,
-    *,
-    scene: Scene,
-    viewer: Point | None = None,
+    light: xr.Dataset, target: Target | None = None, *, scene: Scene, viewer: Point | None = None,
     patterns: Mapping[str, Pattern] | None = None,
-) -> ContentParts:
+) -> ContentParts:  # fmt: skip
     """Return what each patch of a front is good for, whether or not it counts for a verdict.
 
     The rule, patch by patch, first that holds:
@@ -331,17 +327,10 @@ def content_parts(
             reasons.append("its own pattern was not given and is not counted")
         angle, size, largest = element or (None, None, None)
         content = ContentPart(
-            name=patch.name,
-            surface=patch.surface.name,
-            kind=kind,
-            reasons=tuple(reasons),
-            share_of_front=0.0 if part is None else part.share_of_front,
-            part=part,
-            element_size=size,
-            element_angle=angle,
-            coarsest_element=largest,
-            view=view,
-        )
+            name=patch.name, surface=patch.surface.name, kind=kind, reasons=tuple(reasons),
+            share_of_front=0.0 if part is None else part.share_of_front, part=part, element_size=size,
+            element_angle=angle, coarsest_element=largest, view=view,
+        )  # fmt: skip
         found.append(content)
     return ContentParts(target=target, viewer=eye, patches=tuple(found))
 
@@ -451,13 +440,9 @@ COLUMNS = ("patch", "surface", "content", "ring", "corner", *AXES, *PIXEL, *FLAG
 
 
 def save_masks(
-    folder: str | Path,
-    scene: Scene,
-    parts: ContentParts | Mapping[str, str],
-    *,
-    patches: bool = False,
+    folder: str | Path, scene: Scene, parts: ContentParts | Mapping[str, str], *, patches: bool = False,
     overwrite: bool = False,
-) -> tuple[Path, ...]:
+) -> tuple[Path, ...]:  # fmt: skip
     """Write what the one who makes the content needs, and return the files.
 
     For each projector: ``animation.png``, ``slow_light.png``, ``nothing.png`` and ``beside.png`` (pixels that miss the

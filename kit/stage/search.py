@@ -168,19 +168,10 @@ class Search(Result):
 
 
 def search(
-    facade: Facade,
-    projector: Projector,
-    lens: Lens,
-    stands: Sequence[Stand],
-    *,
-    obstacles: Sequence[Obstacle] = (),
-    objective: Objective = "illuminance",
-    count: int = 2000,
-    target: Sequence[str] | None = None,
-    audience: Sequence[float] | None = None,
-    limits: Limits | None = None,
-    points: float = 200,
-) -> Search:
+    facade: Facade, projector: Projector, lens: Lens, stands: Sequence[Stand], *, obstacles: Sequence[Obstacle] = (),
+    objective: Objective = "illuminance", count: int = 2000, target: Sequence[str] | None = None,
+    audience: Sequence[float] | None = None, limits: Limits | None = None, points: float = 200,
+) -> Search:  # fmt: skip
     """Return the best place for a projector.
 
     Candidates spread over the stands are evaluated; differential evolution (scipy) then moves the best of them
