@@ -126,13 +126,12 @@ def rec709() -> tuple[Array, Chromaticity]:
 class WallColour(Result):
     """What a surface makes of the light of a projector.
 
-    `origin`: where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`; `reflectance`: luminous,
-    under the projector's white; `chromaticity`, `luminance` (dict): on the wall, of white, red, green and blue: (x,
-    y), and for the given illuminance of white, black light included [cd/m2]; `white_difference`: CIEDE2000 between
-    the wall's white, scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees; `neutral_share`,
-    `neutral_drive` (float and (float, float, float), or None): largest part of the luminance of white that is left
-    when channels are turned down until white is D65, and the linear drive that does it. None: no drive makes this
-    wall neutral.
+    `origin`: where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`; `reflectance`: luminous, under
+    the projector's white; `chromaticity`, `luminance`: on the wall, of white, red, green and blue: (x, y), and for the
+    given illuminance of white, black light included [cd/m2]; `white_difference`: CIEDE2000 between the wall's white,
+    scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees; `neutral_share`, `neutral_drive`: largest part
+    of the luminance of white that is left when channels are turned down until white is D65, and the linear drive that
+    does it. None: no drive makes this wall neutral.
     """
 
     surface: str
@@ -175,12 +174,10 @@ class WallColour(Result):
 def wall_colour(
     source: LightSource, surface: Surface, *, white_illuminance: float = 100.0, black_share: float = 0.0
 ) -> WallColour:
-    """Return colour and luminance of a surface in the light of a projector.
+    """Return colour and luminance of a surface in the light of a projector; a gain scales luminance and leaves colour.
 
     Parameters
     ----------
-    surface : Surface
-        A stated gain scales its luminance and leaves colour alone.
     white_illuminance : float
         From the projector's white on the wall [lx], above 0.
     black_share : float

@@ -56,10 +56,9 @@ class Scene(Declared):
 
     Notes
     -----
-    Pictures beside the front are taken to be masked black. Where pictures are blended, the white of every projector is
-    kept at each wall point by its distance to its own picture's nearest edge over the sum of these distances
-    (`kit.light.cast.blended`), so the weights add up to 1 and equal machines make an even white. Black: the leak of
-    each stays and adds; what a lens scatters follows its faded white. Seams are taken to be perfectly aligned.
+    Pictures beside the front are taken to be masked black. Where pictures are blended (`kit.light.cast.blended`), equal
+    machines make an even white; the leak of each stays and adds, and what a lens scatters follows its faded white.
+    Seams are taken to be perfectly aligned.
     """
 
     facade: Facade = declared(Is(kind=Facade))
@@ -89,22 +88,13 @@ def light_map(
     Returns
     -------
     xarray.Dataset
-        On (y, x), coordinates of pixel centres in metres; NaN (index -1) where there is no wall:
-
-        ============================ ==========================================================
-        illuminance [lx]             from the projectors on full white, nominal chain
-        black_illuminance [lx]       from the projectors on black: leak and scatter
-        white_luminance [cd/m2]      luminance factor x illuminance / pi
-        black_luminance [cd/m2]      the same for black
-        contrast [1]                 at the eye, with ambient light and veil in both terms
-        reflectance [1]              of the visible surface
-        patch                        index into `patch_index`
-        ============================ ==========================================================
-
-        on (source, y, x) and (source,): ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of
-        ambient light; on (projector, patch_index): picture_share, the share of each projector's lumens that lands
-        there, before it is blended; on (level, patch_index): reflectance_band; on (projector, step, level): chain; on
-        (level,): light_band. A lens behind or inside the front, or a picture that misses it, is refused.
+        On (y, x), pixel centres in metres; NaN (index -1) where there is no wall: illuminance and black_illuminance
+        [lx], from the projectors on full white and on black by the nominal chain, white_luminance and black_luminance
+        [cd/m2], contrast, reflectance, and patch, index into `patch_index`; on (source, y, x) and (source,):
+        ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of ambient light; on (projector,
+        patch_index): picture_share, the share of each projector's lumens that lands there, before it is blended; on
+        (level, patch_index): reflectance_band; on (projector, step, level): chain; on (level,): light_band. A lens
+        behind or inside the front, or a picture that misses it, is refused.
 
     Examples
     --------
@@ -208,10 +198,9 @@ def chain_frame(light: xr.Dataset) -> Frame:
 def bounce_factor() -> float:
     """Return the share of a long wall's exitance that level ground in front returns, per reflectance.
 
-    A wall strip of height H and even exitance M lights the ground at distance s with
-    M/2 (1 - s / sqrt(s^2 + H^2)). By reciprocity the wall's mean illuminance from a ground of reflectance r
-    is r / (M H) times the integral over s of that squared, which is r M (2 - pi/2) / 4. A front of finite
-    width gets less, so this is an upper bound.
+    A wall strip of height H and even exitance M lights the ground at distance s with M/2 (1 - s / sqrt(s^2 + H^2)). By
+    reciprocity the wall's mean illuminance from a ground of reflectance r is r / (M H) times the integral over s of
+    that squared, which is r M (2 - pi/2) / 4. A front of finite width gets less, so this is an upper bound.
     """
     return (2.0 - np.pi / 2.0) / 4.0
 

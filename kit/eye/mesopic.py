@@ -143,16 +143,10 @@ class DimVision(Result):
 def dim_vision(
     luminance: float, lights: Mapping[str, float] | None = None, *, luminances: Sequence[float] = LUMINANCES
 ) -> DimVision:
-    """Return what a photometer's figures mean to an eye that is adapted to `luminance`.
+    """Return what a photometer's figures mean to an eye that is adapted to a photopic `luminance` [cd/m2].
 
-    Parameters
-    ----------
-    luminance : float
-        Photopic [cd/m2], 0 or more.
-    lights : mapping of str to float, optional
-        S/P ratio by name. Not given: that of the white of typical projectors on typical walls.
-    luminances : sequence of float
-        Photopic [cd/m2], above 0, to compare with.
+    `lights` are S/P ratios by name; not given: those of the white of typical projectors on typical walls. `luminances`
+    are those to compare with, above 0 [cd/m2].
 
     Examples
     --------

@@ -8,9 +8,7 @@ A screen cannot show these luminances, so one tone curve translates them, the sa
 the one factor that makes what is just visible at night just visible on the screen (G. Ward, A contrast-based
 scalefactor for luminance display, Graphics Gems IV (1994) 415-421, from memory),
 
-.. math::
-
-    m = \frac{1}{L_d} \left(\frac{1.219 + (L_d/2)^{0.4}}{1.219 + L_a^{0.4}}\right)^{2.5}
+.. math:: m = \frac{1}{L_d} \left(\frac{1.219 + (L_d/2)^{0.4}}{1.219 + L_a^{0.4}}\right)^{2.5}
 
 with :math:`L_d` the screen's white and :math:`L_a` the luminance that the eye is adapted to, here the logarithmic mean
 over the fronts of all the options together. Nothing is done about the colour of the light that the eye is adapted to,
@@ -71,8 +69,6 @@ def night_view(
         or fills the picture of each projector, stretched to its shape.
     ambient_light : str
         Colour of ambient light and veil, see `ambient_spectrum`.
-    spacing, extent
-        As for `light_map`.
 
     Returns
     -------
@@ -125,10 +121,9 @@ def night_view(
 class Screen(Result):
     """Options translated for a screen, all by one tone curve.
 
-    `images` (tuple of array, shape (y, x, 3)): sRGB as bytes, row 0 on top; black where there is no wall;
-    `adaptation`, `brightest`: luminance that the eye is taken to be adapted to, and that is shown as the screen's
-    white [cd/m2]; `cut` (tuple of float): for each option the share of the front that is too bright or too
-    saturated for the screen, drawn as near as it gets.
+    `images`, shape (y, x, 3): sRGB as bytes, row 0 on top; black where there is no wall; `adaptation`, `brightest`:
+    luminance that the eye is taken to be adapted to, and that is shown as the screen's white [cd/m2]; `cut`: the share
+    of each front that is too bright or too saturated for the screen, drawn as near as it gets.
     """
 
     images: tuple[NDArray[np.uint8], ...]

@@ -1,9 +1,7 @@
 """Cloth in front of a wall: how light it gets, how much of it, what it costs, how the wind pulls at it.
 
 Thin cloth lets light through, so what hangs behind it counts. `hang` makes one surface out of cloth, wall and what is
-between them; `cover` does so for chosen patches of a front and adds up the cloth.
-
-Rain wets cloth and wall. Both become darker, and cloth lets more through; see `layers`.
+between them; `cover` does so for chosen patches of a front and adds up the cloth. Rain makes both darker (`layers`).
 """
 
 from __future__ import annotations
@@ -107,17 +105,14 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     how : Hanging
         One dry layer, close to the wall, if not given.
     spectral : bool
-        Also work out the reflectance by wavelength, the wall's own colour behind the cloth included.
+        Also work out the reflectance by wavelength, the wall's own colour behind the cloth included. The cloth reflects
+        alike at all wavelengths: white cloths nearly do.
 
     Returns
     -------
     Surface
         Its band combines those of the cloth's reflectance, its transmittance and the wall in quadrature
         (JCGM 100:2008, 5.1.2). Wet cloth's low end is that of a soaked sheet.
-
-    Notes
-    -----
-    The cloth reflects alike at all wavelengths: white cloths nearly do.
     """
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")

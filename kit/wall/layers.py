@@ -1,22 +1,17 @@
 r"""Layers of cloth in front of a wall, and what rain does to both.
 
-A layer sends back a share R of the light on it and lets a share T through; what hangs behind sends some of that
-back again. For a layer over a backing, with all reflections between the two,
+A layer sends back a share R of the light on it and lets a share T through; what hangs behind sends some of that back
+again. For a layer over a backing, with all reflections between the two (P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330,
+doi:10.1364/JOSA.44.000330),
 
-.. math::
-
-    R = R_1 + \frac{T_1 T_1' R_2}{1 - R_1' R_2}, \qquad T = \frac{T_1 T_2}{1 - R_1' R_2},
+.. math:: R = R_1 + \frac{T_1 T_1' R_2}{1 - R_1' R_2}, \qquad T = \frac{T_1 T_2}{1 - R_1' R_2},
 
 where a dash marks the side that looks away from the audience. Applied again and again it gives any stack. The relation
 is exact where each layer scatters light so well that what leaves it has forgotten where it came from.
 
 Masonry darkens when it is wet for two reasons: light that the wall sends out is thrown back into it by the film of
-water on top, and grains in water mirror less than grains in air, so more light enters them.
-
-References
-----------
-P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330, doi:10.1364/JOSA.44.000330: layers. J. Lekner and M. C. Dorf, Appl. Opt. 27
-(1988) 1278, doi:10.1364/AO.27.001278: wet surfaces.
+water on top, and grains in water mirror less than grains in air, so more light enters them (J. Lekner and M. C. Dorf,
+Appl. Opt. 27 (1988) 1278, doi:10.1364/AO.27.001278).
 """
 
 from __future__ import annotations
@@ -131,15 +126,11 @@ def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
     `solid` is the refractive index of its grains or fibres, above that of water. The part that the film mirrors, which
     reaches the audience only as a highlight, is left out.
 
-    With n of water, a = 1 - dry and rho(m) the mean reflectance of an interface (`diffuse_interface_reflectance`),
-    a wet grain absorbs
-
-        a_w = a [ (1 - a) / n^2 + a (1 - rho(solid/n)) / (1 - rho(solid)) ],
-
-    between the limits of weak and strong absorption. The film throws back p = 1 - (1 - rho(n)) / n^2 of what
-    the grains send out, so the surface absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection
-    at normal incidence. a_w is held to at most 1: the strong limit is meant for grains that mirror a little. By Lekner
-    and Dorf, equations from memory.
+    With n of water, a = 1 - dry and rho(m) the mean reflectance of an interface (`diffuse_interface_reflectance`), a
+    wet grain absorbs a_w = a [ (1 - a) / n^2 + a (1 - rho(solid/n)) / (1 - rho(solid)) ], between the limits of weak
+    and strong absorption. The film throws back p = 1 - (1 - rho(n)) / n^2 of what the grains send out, so the surface
+    absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection at normal incidence. a_w is held to at
+    most 1: the strong limit is meant for grains that mirror a little. By Lekner and Dorf, equations from memory.
     """
     mirrored, _ = _film()
     return (1.0 - mirrored) * _under_film(1.0 - SHARES.check("dry", dry), solid)

@@ -18,14 +18,10 @@ def surface_spectrum(surface: Surface) -> spectra.Spectrum:
     """Return the spectral reflectance of a surface, every 5 nm unless it brings its own.
 
     The best that is known comes first: the surface's own spectrum; the surface of that name in
-    ``reference_data/surface_spectra.csv``; the typical surface of its kind; a flat one. The spectrum is then
-    lightened or darkened so that its luminous reflectance under CIE D65 (CIE 1931 2 degree observer) is the
-    surface's nominal reflectance.
-
-    Notes
-    -----
-    Darker: R' = R rho / rho0. Lighter: R' = 1 - (1 - R)(1 - rho) / (1 - rho0), which stays at or below 1. Both are
-    linear in R, so the result has exactly the reflectance rho.
+    ``reference_data/surface_spectra.csv``; the typical surface of its kind; a flat one. The spectrum is then lightened
+    or darkened so that its luminous reflectance under CIE D65 (CIE 1931 2 degree observer) is the surface's nominal
+    reflectance. Darker: R' = R rho / rho0. Lighter: R' = 1 - (1 - R)(1 - rho) / (1 - rho0), which stays at or below 1.
+    Both are linear in R, so the result has exactly the reflectance rho.
     """
     return _adjusted(surface.name, surface.kind, surface.spectrum, surface.reflectance)
 
@@ -91,9 +87,8 @@ def recover(x: float, y: float, reflectance: float, points: dict[float, float] |
 
     The problem of Meng et al. (J. Meng, F. Simon, J. Hanika, C. Dachsbacher, Computer Graphics Forum 34 (2015),
     doi:10.1111/cgf.12676): the least sum of squared steps that has the tristimulus values and lies within 0 and 1. It
-    is quadratic, so a bounded linear least-squares solver finds the minimum in milliseconds; the general optimiser in
-    ``colour.recovery.XYZ_to_sd_Meng2015`` needs a second for the same curve on this grid. Of the methods in
-    colour-science this objective comes closest to published spectra of bricks and plaster.
+    is quadratic, so a bounded linear least-squares solver finds the minimum in milliseconds, and the general optimiser
+    of colour-science in a second. Of its methods this objective comes closest to published spectra of bricks.
     """
     from scipy.optimize import lsq_linear
 
