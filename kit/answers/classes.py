@@ -22,6 +22,7 @@ from kit.results import Result
 from kit.source.placement import Placement
 from kit.source.projector import TYPICAL_OPTIONS, Projector
 from kit.source.spectra import light_source
+from kit.stage.beam_safety import stray_warning
 from kit.units import length_text
 from kit.wall.facade import Surface
 from kit.words import percent, the
@@ -112,8 +113,8 @@ class Comparison(Result):
             f"From {length_text(place.position[2], units, 0)} its picture is {length_text(width, units, 0)} wide and "
             f"{length_text(width / machine.aspect, units, 0)} high. It reaches "
             f"{percent(self.verdicts[i].front.lit_share)} of the front; {percent(lost)} of its light goes past the "
-            f"front or falls where nobody sees it."
-        )
+            f"front or falls where nobody sees it. {stray_warning(lost)}"
+        ).strip()
 
     def colour_sentence(self, i: int) -> str:
         """Return what is left of a machine's white on the main wall where it is made to look white, in words."""

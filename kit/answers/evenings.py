@@ -15,7 +15,14 @@ import xarray as xr
 from kit import fields
 from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL
 from kit.answers.show import SKY, Show
-from kit.decision.evening import NO_LAMP, Passing, evenings, start_sentence, switching, switching_frame
+from kit.decision.evening import (
+    Passing,
+    evenings,
+    start_sentence,
+    switching,
+    switching_frame,
+    switching_sentence,
+)  # fmt: skip
 from kit.decision.verdict import Target
 from kit.decision.washout import string_dimming
 from kit.errors import InputError
@@ -155,18 +162,7 @@ class EveningPlan(Result):
 
     def lamp_sentence(self) -> str:
         """Return which change of a lamp buys most, in words."""
-        contrast = self.lamps["contrast"].sel(level="nominal").to_series()
-        now = contrast.pop("as it is")
-        single = contrast.drop(NO_LAMP, errors="ignore")
-        if single.empty:
-            return "No lamp is on, and the strings are off: only the sky and the neighbours' windows are left."
-        best = single.idxmax()
-        if single[best] < 1.02 * now:
-            return f"At {self.clock:%H:%M} no lamp by itself changes much: contrast stays near {now:.0f}:1."
-        return (
-            f"At {self.clock:%H:%M} one change buys most: {best}. It takes contrast from {now:.1f}:1 to "
-            f"{single[best]:.1f}:1."
-        )
+        return switching_sentence(self.lamps)
 
 
 def plan_evening(

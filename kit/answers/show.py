@@ -431,7 +431,7 @@ class Show(Declared, Result):
         """Return the house with another surface on its main wall; None: as it is."""
         if wall is None:
             return self.house
-        surface = find_surface(wall, {own.name: own for own in self.house.surfaces()})
+        surface = find_surface(wall, {own.name: own for own in self.house.surfaces()}, "wall")
         if not self.main_wall:
             raise InputError("wall", wall, "None for a front that has no wall, but windows, doors and roofs")
         return self.house.cover(surface, patches=self.main_wall)

@@ -24,7 +24,7 @@ from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
 from kit.stage.audience import Audience, audience_table
-from kit.stage.beam_safety import KeepOuts, keep_out
+from kit.stage.beam_safety import KeepOuts, keep_out, stray_warning
 from kit.stage.content import ContentParts, content_parts
 from kit.stage.places import Limits, describe
 from kit.stage.search import Search, search
@@ -165,12 +165,12 @@ class Arrangement(Result):
         lost = max(0.0, 1.0 - float(self.light["picture_share"].sum()) / len(self.scene.projectors))
         text = (
             f"The picture reaches {percent(self.verdict.front.lit_share)} of the front; {percent(lost)} of the light "
-            f"goes past it. {capital(percent(pixels))} of the picture elements land on the front's rectangle"
+            f"goes past it. {capital(percent(pixels))} of the picture's dots (pixels) land on the front's rectangle"
         )
         if math.isfinite(coarsest):
             text += (
                 f", each {short(finest / size)} to {short(coarsest / size)} {small}; from the walk {fine:.0f} go to a "
-                "degree (60 look smooth)"
+                "degree of view (60 look smooth)"
             )
         text += ". "
         if not math.isfinite(keystone):
@@ -183,7 +183,8 @@ class Arrangement(Result):
             text += "It is square. "
         if blocked >= 0.005:
             text += f"{capital(percent(blocked))} of what it reaches lies in shadow. "
-        return f"{text}It has to be sharp over {length_text(float(self.figures['depth_range']), units)} of depth."
+        text += f"It has to be sharp over {length_text(float(self.figures['depth_range']), units)} of depth."
+        return f"{text} {stray_warning(lost, max(area.sky_share for area in self.keep_out.areas))}".strip()
 
 
 def stand_scene(show: Show, choice: StandChoice) -> Scene:

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from kit.answers.cloths import FILE, ClothChoice, Weighing, weigh
 from kit.views.drawing import NightBoard
 from kit.views.page import paragraphs, picture, tables, words
-from kit.views.panel import CAUTIONS, Panel
-from kit.wall.cloth import CLOTH_CAUTION
+from kit.views.panel import Panel
 
 
 class ClothPanel(Panel):
@@ -17,7 +16,6 @@ class ClothPanel(Panel):
     name = "cloth"
     choice_type = ClothChoice
     answer = staticmethod(weigh)
-    caution = f"{CLOTH_CAUTION} {CAUTIONS}"
 
     _board: NightBoard | None = None
 

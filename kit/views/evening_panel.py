@@ -23,8 +23,9 @@ class EveningPanel(Panel):
     choice_type = EveningChoice
     answer = staticmethod(plan_evening)
     caution = (
-        "Mind the steps in the dark when you switch lamps off: paths, stairs and ways out stay lit, and street lamps "
-        f"are the town's to change. {CAUTIONS}"
+        "Your own lamps first: a street lamp is the town's to change, a neighbour's the neighbour's. Paths, stairs and "
+        "ways out stay lit. A shade must let a lamp's heat out. LED strings on a roof line mean a ladder, and mains "
+        f"power in the wet: a licensed electrician's matter. {CAUTIONS}"
     )
     pictures = ("evening", "season")
     live = False

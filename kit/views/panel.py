@@ -27,11 +27,12 @@ from kit.errors import InputError
 from kit.fields import Day, Flag, Is, Number, OneOf, Spec, Text, specs
 from kit.units import edge, metres_per
 from kit.views import page
+from kit.wall.cloth import CLOTH_CAUTION as CLOTH
 
 CAUTIONS = (
     "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam out of "
-    "drivers' and pilots' eyes and off the neighbours' windows. Outdoors, mains power, stands and housings are matters "
-    "of your local code and of a licensed electrician."
+    "drivers' and pilots' eyes and off the neighbours' windows. Measure with the machine off, and never face its lens. "
+    f"Outdoors, mains power, stands and housings are matters of your local code and of a licensed electrician. {CLOTH}"
 )
 LABEL = {"description_width": "125px"}
 # What a menu holds for None.
@@ -211,6 +212,7 @@ class Panel:
         """
         with self._lock:
             self._shown = choice
+            self.parts["message"].add_class("kit-busy")
             try:
                 result = type(self).answer(self.of, choice, **self.given)
                 for part, content in self.page(result):
@@ -221,6 +223,8 @@ class Panel:
                 self.result = result
                 self.parts["first"].value = page.assumptions(result.show)
                 self._say("")
+            finally:
+                self.parts["message"].remove_class("kit-busy")
 
     def save(self) -> None:
         """Write what the controls say to `file`; a file that another page has changed is replaced the second time."""

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 
 from kit.answers.stands import Arrangement, StandChoice, arrange
 from kit.views.page import caution, paragraphs, picture, tables, words
-from kit.views.panel import Panel
+from kit.views.panel import CAUTIONS, Panel
 from kit.views.plans import PlanBoard
 
 
@@ -20,8 +20,8 @@ class StandPanel(Panel):
     # What the words on eyes in the beam do not say.
     caution = (
         "A stand or post in the garden needs a foundation and a housing that local code and a licensed electrician "
-        "accept; nothing may fall on the walk. Keep the beam out of drivers' and pilots' eyes and off the neighbours' "
-        "windows."
+        "accept; nothing may fall on the walk. One machine on another needs a rack that bears the weight, is secured "
+        f"against falling and wind, and leaves all vents free. {CAUTIONS}"
     )
 
     _board: PlanBoard
