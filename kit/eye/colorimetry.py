@@ -5,8 +5,6 @@ rgb has the luminance ``E / pi * (M @ rgb)[1]``. Everything else here is read of
 of a colour gamut that is left on the wall, and what it costs to make the wall's white neutral.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass

@@ -4,8 +4,6 @@ A lamp, the moon or the sky above the roof lights the eye; a little of that ligh
 everything that is looked at, white and black alike. `veiling_luminance` has the relation.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any, NamedTuple

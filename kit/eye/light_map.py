@@ -14,8 +14,6 @@ With L = reflectance x E / pi in every term but the veil, **the wall's reflectan
 veil**: a dark wall has the same contrast as a white one. It fails on luminance, and on the veil.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

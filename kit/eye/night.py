@@ -17,8 +17,6 @@ A picture's red, green and blue drive the projector's own, so a wide-gamut machi
 is sRGB (IEC 61966-2-1), as carried by colour-science.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache

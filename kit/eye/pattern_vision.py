@@ -13,8 +13,6 @@ low. Shadow and colour of the joints and the head joints' own pattern are left o
 and mortar alike and changes nothing but the luminance; a veil in the eye lowers the amplitude and is not included.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
