@@ -1,7 +1,5 @@
 """Bands of what is not known exactly: independent relative deviations, in quadrature (JCGM 100:2008, 5.1.2)."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 
 import numpy as np

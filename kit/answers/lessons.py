@@ -5,8 +5,6 @@ what is wrong with the other answers; only the words are written here. An option
 where it holds; the right one is the one that holds what was computed.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass

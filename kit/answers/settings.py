@@ -1,7 +1,5 @@
 """The settings of a panel in a file beside the show file: what was chosen, so that a page comes back as it was."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 from dataclasses import replace

@@ -12,8 +12,6 @@ All four routes are worked out with `light_map`, on the same scene, and looked a
 - less ambient light: a share of it kept away, half if nothing is said; brings contrast, and no luminance at all.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from typing import Any

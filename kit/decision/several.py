@@ -8,8 +8,6 @@ seams brighter than the rest.
 All machines are taken to be perfectly aligned. Outdoors stands move, and seams and stacked pictures drift apart.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace

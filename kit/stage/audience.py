@@ -8,8 +8,6 @@ what is lit on the viewer's own side, trees, cars and heads in the way, and part
 from a place beside it; the map is that of the front in elevation.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace

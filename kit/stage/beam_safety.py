@@ -12,8 +12,6 @@ opening and spectrum, which no data sheet tells, so the luminance of the source 
 put into risk groups by IEC 62471-5, assessed 1 m from the lens: see `CAUTION`.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass

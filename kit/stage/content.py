@@ -12,8 +12,6 @@ linear too: which of two patches the lens sees first is decided at each pixel's 
 patch's outline is a polygon on the raster. Both are exact to rounding; nothing is sampled.
 """
 
-from __future__ import annotations
-
 import io
 import math
 import re

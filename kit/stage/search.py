@@ -1,7 +1,5 @@
 """Which place for the lens is best: places spread over the stands, and an optimiser that moves the best about."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial

@@ -4,8 +4,6 @@ A panel turns a choice into words, pictures and tables; the answer is computed e
 the function that answers it, and how the answer is shown.
 """
 
-from __future__ import annotations
-
 import html
 import math
 import os
