@@ -376,12 +376,10 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
 
     names = data["patch_name"].values
     return Verdict(
-        target=target,
-        front=part(str(light.attrs["front"]), "front", slice(0, seen.size)),
+        target=target, front=part(str(light.attrs["front"]), "front", slice(0, seen.size)),
         surfaces=tuple(part(name, "surface", run) for name, run in points.surfaces),
-        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(_runs(patch))),
-        stated_light_output=stated,
-    )
+        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(_runs(patch))), stated_light_output=stated,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
