@@ -137,37 +137,28 @@ def light_map(
     weights = lumens * used
     bands = np.array([[s.low, s.reflectance, s.high] for s in surfaces]).T
     plane, patches = ("y", "x"), ("patch_index",)
-    return xr.Dataset(
-        {
-            **{name: labelled(name, plane, values) for name, values in zip(MAPS, maps, strict=True)},
-            # What is remembered is shared: what the caller changes must not be.
-            "patch": labelled("patch", plane, raster.patch.copy()),
-            "ambient_illuminance": labelled("ambient_illuminance", ("source", *plane), sources),
-            "veiling_luminance": labelled("veiling_luminance", "source", veils),
-            "reflectance_band": labelled("reflectance_band", ("level", *patches), bands),
-            "picture_share": labelled("picture_share", ("projector", *patches), cast.share.copy()),
-            "chain": labelled("chain", ("projector", "step", "level"), chain),
-            "light_band": labelled(
-                "light_band", "level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()
-            ),
-        },
-        coords={
-            "y": labelled("y", "y", raster.grid.y),
-            "x": labelled("x", "x", raster.grid.x),
-            "source": list(scene.ambient.sources()),
-            "patch_name": ("patch_index", [patch.name for patch in facade.patches]),
-            "surface_name": ("patch_index", [surface.name for surface in surfaces]),
-            "surface_kind": ("patch_index", [surface.kind for surface in surfaces]),
-            "judged": ("patch_index", [patch.judged for patch in facade.patches]),
-            "level": list(LEVELS),
-            "step": steps,
-        },
-        attrs={
-            "front": facade.name,
-            "stated_light_output": float(sum(machine.light_output for machine in machines)),
-            "spacing": raster.grid.spacing,
-        },
-    )
+    found = {name: (plane, values) for name, values in zip(MAPS, maps, strict=True)} | {
+        # What is remembered is shared: what the caller changes must not be.
+        "patch": (plane, raster.patch.copy()),
+        "ambient_illuminance": (("source", *plane), sources),
+        "veiling_luminance": ("source", veils),
+        "reflectance_band": (("level", *patches), bands),
+        "picture_share": (("projector", *patches), cast.share.copy()),
+        "chain": (("projector", "step", "level"), chain),
+        "light_band": ("level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()),
+        "y": ("y", raster.grid.y),
+        "x": ("x", raster.grid.x),
+    }
+    coords = {
+        "source": list(scene.ambient.sources()), "level": list(LEVELS), "step": steps,
+        "patch_name": ("patch_index", [patch.name for patch in facade.patches]),
+        "surface_name": ("patch_index", [surface.name for surface in surfaces]),
+        "surface_kind": ("patch_index", [surface.kind for surface in surfaces]),
+        "judged": ("patch_index", [patch.judged for patch in facade.patches]),
+    }  # fmt: skip
+    stated = float(sum(machine.light_output for machine in machines))
+    attrs = {"front": facade.name, "stated_light_output": stated, "spacing": raster.grid.spacing}
+    return xr.Dataset({name: labelled(name, *given) for name, given in found.items()}, coords, attrs)
 
 
 def black_share(machines: list[Projector], level: float, used: Array) -> Array:

@@ -89,11 +89,8 @@ def mesopic_luminance(
 def white_ratios() -> dict[str, float]:
     """Return the S/P ratio of the white of typical projectors on typical walls, by ``"wall, light source"``."""
     walls = {wall: surface_spectrum(Surface.from_reference(wall)) for wall in WALLS}
-    return {
-        f"{wall}, {source}": scotopic_photopic_ratio(light_source(source), spectrum)
-        for wall, spectrum in walls.items()
-        for source in SOURCES
-    }
+    pairs = ((wall, source) for wall in WALLS for source in SOURCES)
+    return {f"{wall}, {name}": scotopic_photopic_ratio(light_source(name), walls[wall]) for wall, name in pairs}
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -226,13 +226,8 @@ class Covering(Result):
         """Return area, weight and price, one row."""
         (square, metre2), (heavy, kilogram) = edge("m2", units), edge("kg", units)
         wall, cloth, weight = f"wall under cloth [{square}]", f"cloth to buy [{square}]", f"weight [{heavy}]"
-        row = {
-            "cloth": self.cloth.name,
-            wall: self.area / metre2,
-            **banded(cloth, self.cloth_area, metre2),
-            **banded(weight, self.weight, kilogram),
-            **banded("price [USD]", self.price),
-        }
+        row = {"cloth": self.cloth.name, wall: self.area / metre2, **banded(cloth, self.cloth_area, metre2)}
+        row |= banded(weight, self.weight, kilogram) | banded("price [USD]", self.price)
         formats = {wall: ",.0f"} | dict.fromkeys((cloth, weight, "price [USD]"), "band")
         return make_frame([row], formats, index="cloth")
 
