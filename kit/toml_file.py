@@ -257,9 +257,7 @@ class Reader:
             case Record(), _:
                 return self.record(spec.fields, value, f"{field}{',' if ': ' in field else ':'} ")
             case Named(), dict():
-                return {
-                    key: self.record(spec.of.fields, item, f"{spec.label} {key!r}: ") for key, item in value.items()
-                }
+                return {key: self.record(spec.of.fields, own, f"{spec.label} {key!r}: ") for key, own in value.items()}
             case Many(), list():
                 most = getattr(spec, "most", 1000)
                 if not spec.least <= len(value) <= most:

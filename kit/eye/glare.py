@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import AGE, POINT, Is, Numbers
 from kit.light.ambient import ASIDE, AT_EYE, Ambient, source_maps
@@ -24,8 +24,6 @@ from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import FrontRaster, check_in_front, middle
 from kit.wall.raster import SAME_PLANE
-
-Point = tuple[float, float, float]
 
 # Rings and sectors about the line of sight over which the light of the sky is summed: the veil is right within 0.5%.
 RINGS, SECTORS = 96, 240

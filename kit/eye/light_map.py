@@ -19,7 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from kit.arrays import Array
+from kit.arrays import Array, Extent
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.eye.glare import source_veils
@@ -66,14 +66,10 @@ class Scene(Declared):
     ground_reflectance: float = declared(Number(label="ground reflectance", low=0.0, high=1.0), default=0.0,
         meaning="of the ground in front, which sends a little of a bright wall's light back; 0: not counted",
     )  # fmt: skip
-    blend: bool = declared(
-        FLAG, default=False, meaning="whether pictures that overlap fade into each other, for pictures side by side"
-    )
+    blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
 
 
-def light_map(
-    scene: Scene, spacing: float = 0.05, *, extent: tuple[float, float, float, float] | None = None
-) -> xr.Dataset:
+def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = None) -> xr.Dataset:
     """Return the light on the front of `scene`, as the audience sees it in elevation.
 
     Parameters

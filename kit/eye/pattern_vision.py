@@ -148,10 +148,8 @@ def contrast_sensitivity(frequency: ArrayLike, luminance: ArrayLike, width: Arra
     with np.errstate(all="ignore"):
         pupil = contrast.pupil_diameter_Barten1999(luminance, width, height)
         blur, light = contrast.sigma_Barten1999(d=pupil), contrast.retinal_illuminance_Barten1999(luminance, pupil)
-        found = contrast.contrast_sensitivity_function_Barten1999(
-            u=frequency, sigma=blur, E=light, X_0=width, Y_0=height
-        )
-        return np.asarray(found)
+        csf = contrast.contrast_sensitivity_function_Barten1999(u=frequency, sigma=blur, E=light, X_0=width, Y_0=height)
+        return np.asarray(csf)
 
 
 def _last_above_one(times: Callable[[ArrayLike], Array], course: float) -> float:

@@ -131,9 +131,8 @@ def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distr
     """
     end = CUTOFF.check("cutoff_angle", cutoff_angle)
     level = FLUX.check("flux", flux) / (2.0 * math.pi * (1.0 - math.cos(math.radians(end))))
-    return Distribution(
-        name=name, vertical=np.array([0.0, end]), horizontal=np.zeros(1), candela=np.full((1, 2), level)
-    )
+    theta, candela = np.array([0.0, end]), np.full((1, 2), level)
+    return Distribution(name=name, vertical=theta, horizontal=np.zeros(1), candela=candela)
 
 
 def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:

@@ -164,9 +164,7 @@ def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: fl
 
 def pattern_behind(pattern: Pattern, cloth: Cloth, how: Hanging | None = None) -> Pattern:
     """Return the pattern of a wall as it shows through cloth, `how` it hangs."""
-    return behind(
-        pattern, lambda share: hang(cloth, Surface(name="wall", reflectance=share, kind="brick"), how).reflectance
-    )
+    return behind(pattern, lambda r: hang(cloth, Surface(name="wall", reflectance=r, kind="brick"), how).reflectance)
 
 
 def wet_surface(wall: Surface) -> Surface:

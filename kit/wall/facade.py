@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Extent, Point
 from kit.errors import InputError, numbers
 from kit.fields import FLAG, LENGTH, NAME, REFLECTANCE, Declared, Is, Many, Number, OneOf, Spec, declared
 from kit.results import pick
@@ -25,7 +25,7 @@ PLANE_TOLERANCE = 0.01
 # Pieces thinner than this are rounding, not wall [m].
 THINNEST = 1e-6
 
-Ring = tuple[tuple[float, float, float], ...]
+Ring = tuple[Point, ...]
 
 
 @cache
@@ -43,7 +43,7 @@ class Outline(Spec):
         corners = tuple(value) if is_many(value) else ()
         if len(corners) < 3:
             raise InputError(field, value, "three or more corners")
-        ring: list[tuple[float, float, float]] = []
+        ring: list[Point] = []
         for i, corner in enumerate(corners, 1):
             if not is_many(corner) or len(corner) not in (2, 3):
                 raise InputError(f"{field}, corner {i}", corner, "(x, y, z) or (x, y) in metres")
@@ -139,9 +139,7 @@ class Patch(Declared):
 
     thing = "patch"
     name: str = declared(NAME)
-    outline: Ring = declared(
-        Outline(label="outline"), meaning="corners in order, (x, y, z) or (x, y) on the plane z = 0 [m]"
-    )
+    outline: Ring = declared(Outline(label="outline"), meaning="corners in order, (x, y, z) or (x, y) at z = 0 [m]")
     surface: Surface = declared(Is(kind=Surface))
     holes: tuple[Ring, ...] = declared(Outlines(label="holes"), default=(), meaning="openings, in the same plane")
     judged: bool = declared(
@@ -262,7 +260,7 @@ class Facade(Declared):
             raise InputError("patches", names, "at least one patch that faces the audience")
 
     @property
-    def bounds(self) -> tuple[float, float, float, float]:
+    def bounds(self) -> Extent:
         """Left, right, bottom and top of what the audience sees [m]."""
         corners = np.array([c for p in self.patches if p.faces_audience for c in p.outline])
         (left, bottom, _), (right, top, _) = corners.min(axis=0), corners.max(axis=0)

@@ -130,9 +130,7 @@ class Obstacle(Declared):
 
     name: str = declared(NAME)
     area: tuple[tuple[float, float], ...] = declared(AREA)
-    heights: tuple[float, float] = declared(
-        Range(label="heights", of=LENGTH, meaning="bottom and top above the ground line")
-    )
+    heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH, meaning="bottom and top above ground"))
     blocks: bool = declared(
         FLAG, default=True, meaning="whether it stops light; of people, the share of the beam that meets them is told"
     )

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from kit.arrays import Array, Index
+from kit.arrays import Array, Extent, Index, Point
 from kit.errors import InputError
 from kit.wall.facade import Facade
 from kit.wall.raster import SAME_PLANE, Grid, Window, around, exposed, visible
@@ -93,9 +93,7 @@ class WallPoints:
         return np.asarray(self.weight / self.normal[:, 2])
 
     @classmethod
-    def sample(
-        cls, facade: Facade, members: Sequence[int], extent: tuple[float, float, float, float], wanted: float
-    ) -> Self:
+    def sample(cls, facade: Facade, members: Sequence[int], extent: Extent, wanted: float) -> Self:
         """Return about as many visible points of the patches `members` as wanted; each patch with its exact area.
 
         Where the audience sees none of the patches, `InputError`.
@@ -135,7 +133,7 @@ class FrontRaster:
     planes: Planes
 
     @classmethod
-    def over(cls, facade: Facade, extent: tuple[float, float, float, float], spacing: float) -> Self:
+    def over(cls, facade: Facade, extent: Extent, spacing: float) -> Self:
         """Return the raster over `extent` (left, right, bottom, top), with points `spacing` apart [m]."""
         return cls.on(facade, Grid.over(extent, spacing))
 
@@ -192,7 +190,7 @@ class FrontRaster:
         )
 
 
-def middle(facade: Facade) -> tuple[float, float, float]:
+def middle(facade: Facade) -> Point:
     """Return the middle of a front's extent, on the plane z = 0 [m]: what is looked at."""
     left, right, bottom, top = facade.bounds
     return (left + right) / 2.0, (bottom + top) / 2.0, 0.0

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from kit.arrays import Array, Mask
+from kit.arrays import Array, Extent, Mask
 from kit.errors import InputError, number
 from kit.wall.facade import Facade, Patch
 
@@ -35,7 +35,7 @@ class Grid:
     spacing: float
 
     @classmethod
-    def over(cls, extent: tuple[float, float, float, float], spacing: float) -> Self:
+    def over(cls, extent: Extent, spacing: float) -> Self:
         """Return the grid of pixels of size `spacing` over `extent` (left, right, bottom, top) [m].
 
         A spacing that is not above 0, or that makes no pixel or too many, raises `InputError`.
