@@ -112,7 +112,8 @@ class DimVision(Result):
             {"light": name, "S/P": ratio, **dict(zip(columns, (line - 1.0).tolist(), strict=True))}
             for (name, ratio), line in zip(self.ratios.items(), worth, strict=True)
         ]
-        return make_frame(rows, {"S/P": ".2f", **dict.fromkeys(columns, _percent)}, index="light")
+        formats = dict.fromkeys(columns, lambda change: f"{change:+.0%}" if abs(change) >= 0.005 else "0%")
+        return make_frame(rows, {"S/P": ".2f", **formats}, index="light")
 
     def sentence(self, units: str = "m") -> str:
         """Return in words what the figures mean at `luminance`; `units` change nothing."""
@@ -194,7 +195,3 @@ def _adaptation(light: Array, ratio: Array) -> Array:
             if np.all(np.abs(m - before) <= 1e-12):
                 break
     return m
-
-
-def _percent(change: float) -> str:
-    return f"{change:+.0%}" if abs(change) >= 0.005 else "0%"
