@@ -7,7 +7,7 @@ convex pieces (`Occluders.hidden`). What does a ray meet first? (`first_met`)
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Self
+from typing import Any, Self
 
 import numpy as np
 import shapely
@@ -22,9 +22,6 @@ from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_ring
 
 # A segment's ends, as values of a linear form there.
 Forms = Iterable[tuple[Array, Array]]
-
-
-# On a raster
 
 
 def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None) -> Mask:
@@ -101,9 +98,6 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
     return rings
 
 
-# Between points
-
-
 @dataclass(frozen=True, kw_only=True)
 class Plan(Spec):
     """Three or more corners (x, z) of an area on the ground, in order round it [m]."""
@@ -126,8 +120,7 @@ AREA = Plan(label="area", meaning="corners (x, z) of the plan [m]")
 class Obstacle(Declared):
     """Something in front of the house: a tree, a car; or the people on the walk."""
 
-    thing: ClassVar[str] = "obstacle"
-
+    thing = "obstacle"
     name: str = declared(NAME)
     area: tuple[tuple[float, float], ...] = declared(AREA)
     heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH, meaning="bottom and top above ground"))
@@ -285,9 +278,6 @@ def _edges(corners: Array) -> Array:
     along = np.roll(corners, -1, axis=0) - corners
     inward = np.column_stack([-along[:, 1], along[:, 0]])
     return np.column_stack([inward, -np.sum(inward * corners, axis=1)])
-
-
-# Along rays
 
 
 def covers(patch: Patch, points: Array, *, edge: bool = True) -> Mask:

@@ -6,7 +6,7 @@ How the eye sees it is `kit.eye.pattern_vision`.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import ClassVar, Self
+from typing import Self
 
 from kit import reference
 from kit.errors import InputError
@@ -26,8 +26,7 @@ SIZE, GAP = LENGTH.but(above=0.0), LENGTH.but(low=0.0)
 class Pattern(Declared):
     """Units in running bond, with joints between them; or boards with a line of shadow under each."""
 
-    thing: ClassVar[str] = "pattern"
-
+    thing = "pattern"
     name: str = declared(NAME)
     unit_reflectance: float = declared(REFLECTANCE, meaning="of the brick's face")
     joint_reflectance: float = declared(REFLECTANCE, meaning="of the mortar")
