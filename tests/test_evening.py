@@ -768,6 +768,8 @@ def test_texts_tell_what_the_figures_say():
     assert 0.5 < share < 0.8
     assert not (part["status"].sel(part=WHOLE) == 2).any()
     assert kit.start_sentence(part).endswith(f"The picture reaches only {share:.0%} of the front.")
+    assert 0.5 < float(part["lit_share"].sel(part="grey")) < 0.8
+    assert "of the front" not in kit.start_sentence(part, part="grey")
 
 
 @pytest.mark.analytic
@@ -817,6 +819,8 @@ def test_own_lamps_come_first_and_a_surprise_has_its_reason():
         )
     )
     assert said == "At 17:20 one change buys most: porch light off. It takes contrast from 25.0:1 to 40.0:1."
+    # A fiftieth more is told.
+    assert "buys most" in switching_sentence(lamps_changed(porch_light_off=(25.5, 1.0, 0.1)))
     said = switching_sentence(lamps_changed(porch_light_off=(25.1, 1.0, 0.1)))
     assert said == "At 17:20 no lamp by itself changes much: contrast stays near 25:1."
     assert switching_sentence(lamps_changed()).startswith("No lamp is on")

@@ -63,6 +63,16 @@ CASES = {
 }  # fmt: skip
 
 
+@pytest.mark.analytic
+@pytest.mark.parametrize(("width", "surely"), [(6.4, True), (6.3, False), (4.0, False)])
+def test_a_front_is_surely_bright_enough_only_where_it_is_reached(wall, straight, width, surely):
+    """Four fifths of 8 m are 6.4 m, as in `judge`; of a surface half is enough."""
+    scene = kit.Scene(facade=wall(), projectors=[straight(width, 5, lumens=40000.0)])
+    found = lit_front(scene, 0.1).enough_white(Target())
+    assert found.tolist() == [[surely, True, True], [True, True, True]]
+    assert (kit.judge(kit.light_map(scene, 0.1)).status == "enough") is surely
+
+
 @pytest.mark.property
 @pytest.mark.parametrize("case", CASES)
 def test_the_curve_is_that_of_the_map_at_each_dimming(scene, case):
