@@ -13,11 +13,9 @@ A part of which the picture reaches less than half fails on ``coverage``, whatev
 reaches less than `REACH` is at most ``borderline``.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
@@ -28,11 +26,8 @@ from kit.bands import in_quadrature
 from kit.errors import InputError
 from kit.eye.contrast import contrast_end
 from kit.fields import CONTRAST, WHITE_LUMINANCE, Declared, Is, declared
-from kit.results import Result, banded, make_frame, pick
+from kit.results import Frame, Result, banded, make_frame, pick
 from kit.words import band, capital, join, percent, shares, short, the
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Status = Literal["enough", "borderline", "not enough"]
 STATES: tuple[Status, ...] = get_args(Status)[::-1]  # from the worst
@@ -56,7 +51,7 @@ class Target(Declared):
     contrast: float = declared(CONTRAST, default=15.0)
 
     @classmethod
-    def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> Target:
+    def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> "Target":
         """Return the target for a district brightness and a purpose named in the reference data."""
         return cls(
             white_luminance=reference.row("luminance_targets", district, group="district brightness").value,
@@ -294,7 +289,7 @@ class Verdict(Result):
             text += f" Dark panes ({join(panes)}) carry no picture: leave them dark, or hang a white shade behind them."
         return text
 
-    def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> pd.DataFrame:
+    def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> Frame:
         """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""
         parts = (*(self.surfaces if kind == "surface" else self.patches), self.front)
         formats = dict.fromkeys(("share of front", "lit", "pass"), ".0%") | dict.fromkeys(BANDED, "band")
