@@ -175,8 +175,10 @@ def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
     Is(kind=FrontRaster).check("raster", raster)
     grid, (veils, close) = raster.grid, source_veils(ambient, raster.facade)
     light = np.where(raster.patch < 0, np.nan, source_maps(ambient, raster))
-    maps: dict[str, Any] = {"ambient_illuminance": (("source", "y", "x"), light)}
-    maps |= {"veiling_luminance": ("source", veils), "glare_close": ("source", close)}
-    found = {name: labelled(name, *given) for name, given in maps.items()}
-    axes = {name: labelled(name, name, values) for name, values in (("y", grid.y), ("x", grid.x))}
-    return xr.Dataset(found, axes | {"source": list(ambient.sources())})
+    maps = {
+        "ambient_illuminance": labelled("ambient_illuminance", ("source", "y", "x"), light),
+        "veiling_luminance": labelled("veiling_luminance", "source", veils),
+        "glare_close": labelled("glare_close", "source", close),
+    }
+    axes = {"y": labelled("y", "y", grid.y), "x": labelled("x", "x", grid.x)}
+    return xr.Dataset(maps, axes | {"source": list(ambient.sources())})
