@@ -242,6 +242,22 @@ def test_a_value_beyond_a_slider_is_shown_and_used_and_not_clipped(panel, units)
     assert one.choice == one.start
 
 
+@pytest.mark.parametrize("ambient", [0.0, 100.0, 1000.0])
+def test_light_beyond_the_slider_is_shown_as_it_reads(ambient):
+    one = made("ClassPanel", demo())
+    one.show(replace(one.start, ambient=ambient))
+    slider = one.controls["ambient"]
+    assert format(slider.value, slider.readout_format) == f"{ambient:.2f}"
+    assert one.result.choice.ambient == one.choice.ambient == ambient
+    # Moved, the slider counts.
+    slider.value = 10.0
+    assert one.result.choice.ambient == 10.0
+
+
+def test_a_direction_between_steps_is_read_in_words():
+    assert panel_of("EveningPanel", "split_level").controls["facing"].label == "south 200°"
+
+
 def test_no_control_starts_elsewhere_than_the_show_says():
     for front in NAMES:
         for name in PANELS:

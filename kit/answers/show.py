@@ -16,8 +16,6 @@
 schema that `show_schema` returns. Lengths are in ``units``, or those of the house file, or say their own.
 """
 
-from __future__ import annotations
-
 import contextlib
 import math
 import os
@@ -412,6 +410,8 @@ class Show(Declared, Result):
     def fitted(self, choice: Choice, how: Literal["distance", "throw_ratio"]) -> Choice:
         """Return a whole choice whose pictures just hold the front, by moving the machines or by their zoom."""
         changes, (left, right, *_) = {}, self.house.bounds
+        if getattr(choice, "tilt", 0.0):
+            raise InputError("tilt", choice.tilt, "0 degrees: a picture that is fitted is level")  # type: ignore[attr-defined]
         for which, machine in self._machines():
             if hasattr(choice, f"{which}{how}"):
                 at = {name: getattr(choice, f"{which}{name}", value) for name, value in self.stands_at(machine).items()}
@@ -422,7 +422,7 @@ class Show(Declared, Result):
                 changes[f"{which}{how}"] = fit(self.house, at[other], **lens)
         return replace(choice, **changes)  # type: ignore[type-var]
 
-    def chosen(self, choice: Any) -> Show:
+    def chosen(self, choice: Any) -> "Show":
         """Return the show as a choice has it: wall, light, place and target; what is assumed in both stays so."""
         given = {name: getattr(choice, name) for name in CHOSEN if getattr(choice, name, None) is not None}
         told = {name: value for name, value in given.items() if value != getattr(self.full, name)}

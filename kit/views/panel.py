@@ -261,7 +261,7 @@ class Panel:
             try:
                 choice = self.of.fitted(self.choice, how)
             except InputError as error:
-                self._refuse(error, "")
+                self._refuse(error, error.field)
             else:
                 self.show(choice)
 
@@ -306,8 +306,8 @@ class Panel:
                     one.layout.display = None if unit == choice.units else "none"
                 self.controls[name] = self.lengths[name][choice.units]
             one = self.controls[name]
-            if isinstance(self.fields[name], Number):
-                make_room(one, value / size)
+            if isinstance(spec := self.fields[name], Number):
+                make_room(one, value / size, spec.reading)
                 one.value = nearest(one, value / size)
             else:
                 wanted = NOTHING if value is None else value
@@ -361,14 +361,15 @@ def for_visitors() -> bool:
     return os.environ.get("SERVER_SOFTWARE", "").startswith("voila")
 
 
-def make_room(one: Any, value: Any) -> None:
-    """Widen the limits or the list of a control so that it can show `value`, or come next to it."""
+def make_room(one: Any, value: Any, read: Callable[[Any], str] | None = None) -> None:
+    """Widen the limits or the list of a control so that it can show `value`, `read` as words, or come next to it."""
     if isinstance(one, widgets.Dropdown | widgets.SelectionSlider):
         if value not in [option for _, option in one.options]:
-            said = f"{value:g}" if isinstance(value, float) else value
-            options = [*one.options, (said, value)]
-            numbers = isinstance(value, float)
-            one.options = sorted(options, key=lambda option: option[1]) if numbers else options
+            options = [*one.options, ((read or str)(value), value)]
+            one.options = sorted(options, key=lambda option: option[1]) if isinstance(value, float) else options
+    elif isinstance(one, widgets.FloatLogSlider):
+        power = math.log10(max(value, 1e-4))  # what the slider reads as nothing
+        one.min, one.max = min(one.min, power), max(one.max, power)
     elif isinstance(one, widgets.FloatSlider | widgets.IntSlider):
         steps = (value - one.min) / one.step
         one.min = min(one.min, one.min + math.floor(steps) * one.step)
