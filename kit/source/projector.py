@@ -39,7 +39,9 @@ class NumberOrRange(fields.Number):
 SHARE_DELIVERED = fields.Number(label="share delivered", above=0.0, high=1.5)
 ZOOM = NumberOrRange(**vars(fields.THROW_RATIO))
 RESOLUTION = fields.Vector(label="resolution", length=2, of=fields.Number(low=1, whole=True), default=(1920, 1200))
-LENS_SHIFT = fields.Vector(label="lens shift", length=2, meaning="of its centre, in picture widths and heights")
+LENS_SHIFT = fields.Vector(
+    label="lens shift", length=2, meaning="of the picture's centre from the lens axis, in picture widths and heights"
+)
 SEQUENTIAL_CONTRAST = fields.CONTRAST.but(label="sequential contrast", meaning="full white over black", endless=True)
 ZONES = fields.Many(
     label="lens zones", of=fields.Vector(of=fields.Number(above=0.0)), least=3,
