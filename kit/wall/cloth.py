@@ -205,7 +205,6 @@ class Covering(Result):
     bare: Facade
     patches: tuple[str, ...]
     cloth: Cloth
-    how: Hanging
     area: float
     cloth_area: Levels
     weight: Levels
@@ -305,7 +304,7 @@ def cover(
 
     return Covering(
         facade=replace(bare, patches=tuple(replace(p, surface=hung.get(p.name, p.surface)) for p in bare.patches)),
-        bare=bare, patches=chosen, cloth=cloth, how=how, area=area, cloth_area=total(1.0, 0.0),
+        bare=bare, patches=chosen, cloth=cloth, area=area, cloth_area=total(1.0, 0.0),
         weight=total(cloth.weight, how.lining.weight if how.lining else 0.0),
         price=total(cloth.price, how.lining.price if how.lining else 0.0),
         rain=hung[largest].reflectance / max(dry.reflectance, 1e-12) if how.wet else 1.0,
