@@ -101,7 +101,7 @@ class Arrangement(Result):
             return search(
                 self.scene.facade, replace(projector, throw_ratio=machine.throw_ratio), lens, around.stands,
                 obstacles=around.obstacles, limits=Limits(keystone=15.0, blocked=0.1, reached=0.9),
-                audience=around.viewers[0].eye,
+                audience=around.viewers[0].eye, units=around.units,
             )  # fmt: skip
         except InputError as error:
             return str(error)
