@@ -127,14 +127,11 @@ def string_dimming(
     The strings are among the lamps of its ambient light; all are driven alike, from whatever level they have. `spacing`
     is the pixel size [m], `dimmings` the levels of the curve, 0 to 1; every twentieth if not given.
 
-    Returns
-    -------
-    xarray.Dataset
-        contrast (dimming, part, level); ambient_illuminance [lx], the mean over the front, and veiling_luminance
-        [cd/m2] of the strings (dimming,); most_dimming (part, level), the highest dimming at which the contrast is
-        still enough, 1 where it always is, NaN where it is not even with the strings off; first_loss (part,), the
-        dimming at which half of the part has lost a tenth of the contrast that it has without strings, NaN where that
-        is never.
+    Returned are contrast (dimming, part, level); ambient_illuminance [lx], the mean over the front, and
+    veiling_luminance [cd/m2] of the strings (dimming,); most_dimming (part, level), the highest dimming at which the
+    contrast is still enough, 1 where it always is, NaN where it is not even with the strings off; first_loss (part,),
+    the dimming at which half of the part has lost a tenth of the contrast that it has without strings, NaN where that
+    is never.
     """
     target = checked_target(target)
     ambient = Is(kind=Scene).check("scene", scene).ambient

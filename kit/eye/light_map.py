@@ -23,7 +23,7 @@ from kit.arrays import Array, Extent
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.eye.glare import source_veils
-from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SPACING, Declared, Is, Many, Number, Spec, Vector, declared
+from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SHARE, SPACING, Declared, Is, Many, Spec, Vector, declared
 from kit.light.ambient import Ambient, source_maps
 from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
@@ -63,9 +63,9 @@ class Scene(Declared):
     projectors: Machines = declared(Many(of=Machine(), least=1))
     ambient: Ambient = declared(Is(kind=Ambient), default=Ambient)
     average_picture_level: float = declared(AVERAGE_PICTURE_LEVEL)
-    ground_reflectance: float = declared(Number(label="ground reflectance", low=0.0, high=1.0), default=0.0,
-        meaning="of the ground in front, which sends a little of a bright wall's light back; 0: not counted",
-    )  # fmt: skip
+    ground_reflectance: float = declared(
+        SHARE, label="ground reflectance", default=0.0, meaning="of the ground in front; 0: not counted"
+    )
     blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
 
 

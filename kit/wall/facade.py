@@ -142,9 +142,7 @@ class Patch(Declared):
     outline: Ring = declared(Outline(label="outline"), meaning="corners in order, (x, y, z) or (x, y) at z = 0 [m]")
     surface: Surface = declared(Is(kind=Surface))
     holes: tuple[Ring, ...] = declared(Outlines(label="holes"), default=(), meaning="openings, in the same plane")
-    judged: bool = declared(
-        FLAG, default=True, label="judged", meaning="whether a verdict counts it; a roof that shows nothing may be dark"
-    )
+    judged: bool = declared(FLAG, default=True, label="judged", meaning="whether a verdict counts it")
 
     def __post_init__(self) -> None:
         super().__post_init__()

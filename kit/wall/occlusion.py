@@ -90,11 +90,9 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
             continue
         if above.min() < 0 or above.max() > limit:
             corners = clip(clip(corners, normal, offset), -normal, -(offset + limit))
-            if len(corners) < 3:
-                continue
             above = corners @ normal - offset
-        landed = lens + (corners - lens) * (height / (height - above))[:, None]
-        rings.append(landed[:, :2])
+        if len(corners) >= 3:
+            rings.append((lens + (corners - lens) * (height / (height - above))[:, None])[:, :2])
     return rings
 
 
