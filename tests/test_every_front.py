@@ -151,6 +151,21 @@ def test_a_front_without_a_wall_takes_no_other():
         kit.compare(show, kit.Choice(wall="red brick"))
 
 
+@pytest.mark.bad_input
+def test_a_page_that_starts_with_a_refusal_speaks_of_no_last_answer_and_comes_to_one():
+    windows = kit.Facade(
+        [kit.Patch("w", [(-3, 0), (3, 0), (3, 2), (-3, 2)], kit.Surface.from_reference("bare window"))]
+    )
+    one = made("ClothPanel", kit.Show(house=windows))
+    assert "what to cover" in one.parts["message"].value
+    assert "the last answer" not in one.parts["message"].value
+    sided = kit.Patch("s", [(3, 0), (9, 0), (9, 2), (3, 2)], kit.Surface.from_reference("red brick"))
+    one = made("ClothPanel", kit.Show(house=kit.Facade([*windows.patches, sided])))
+    assert one.parts["message"].value == ""
+    one.controls["wall"].value = "white siding"
+    assert "the last answer" in one.parts["message"].value
+
+
 @pytest.mark.parametrize("panel", PANELS)
 def test_what_is_not_chosen_is_as_the_show_says_and_what_is_chosen_is_not(panel):
     """Another show, another answer, with the same choice: nothing comes from a house that is not this one."""

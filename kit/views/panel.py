@@ -269,7 +269,8 @@ class Panel:
 
     def _refuse(self, error: InputError, name: str) -> None:
         self._shown = None
-        self._say(f"<b>This cannot be shown.</b> {html.escape(str(error))} Below: the last answer.", name)
+        last = " Below: the last answer." if self.result else ""
+        self._say(f"<b>This cannot be shown.</b> {html.escape(str(error))}{last}", name)
 
     def _say(self, message: str, name: str = "") -> None:
         """Show a message, also beside a control, and the page in grey as long as there is one."""
