@@ -42,8 +42,8 @@ SURFACE = OneOf(
     label="surface", options=lambda: [*surfaces().index], optional=True,
     reading=lambda name: f"{surfaces()['kind'][name]}: {name}",
 )  # fmt: skip
-PART: dict[str, Spec] = {"name": Text(label="part"), "surface": SURFACE, **{name: Text(label=name) for name in LENGTHS}}
-PART["depth"] = Text(label="forward")
+PART: dict[str, Spec] = {"name": Text(label="part"), "surface": SURFACE}
+PART |= {name: Text(label="forward" if name == "depth" else name) for name in LENGTHS}
 KEPT, MOST = ("corners", "thickness", "holes", "judged"), 60  # of a part and in no control; rows that a page bears
 NEW: list[dict[str, Any]] = [{"name": "main wall", "rectangle": {"left": 0, "bottom": 0}}, {"name": "window"}]
 MORE = {"name": "part"}
@@ -107,7 +107,7 @@ class Row:
             right = f"{one.right}; press Down here" if one.value == "hidden" else one.right
             missing = repr(one.value) == "(missing)"
             lines.append(f"{label}: still missing" if missing else str(InputError(label, one.value, right)))
-        self.note.value = f"<p role='alert'>{' • '.join(map(html.escape, lines))}</p>" if lines else ""
+        self.note.value = f"<p role='status'>{' • '.join(map(html.escape, lines))}</p>" if lines else ""
         for field, one in self.controls.items():
             (one.add_class if field in fields else one.remove_class)("kit-wrong")
 
@@ -139,8 +139,7 @@ class MakePanel:
 
     def _open(self) -> list[dict[str, Any]]:
         """Show what the file holds; return its parts, or those of a new one where rows cannot show it."""
-        said: dict[str, Any] = {"name": "our house", "units": "ft"}
-        parts = NEW
+        said, parts = dict[str, Any](name="our house", units="ft"), NEW
         try:
             if os.path.lexists(self.path):
                 show = open_show(self.path)
@@ -173,11 +172,12 @@ class MakePanel:
 
     def _add(self, _: Any, told: Mapping[str, Any] = MORE, at: int | None = None) -> None:
         """Add a part, before the first window or door, which a wall would hide; a name that is taken gets a number."""
-        part = Row(PART, self._do, {"Copy": self._copy, "Down": self._down, "Remove": self.parts.remove})
+        every, acts = self.parts, {"Copy": self._copy, "Down": self._down, "Remove": self.parts.remove}
+        part = Row(PART, self._do, acts)
         for name, one in part.controls.items():
             one.layout = layout({"name": "230px", "surface": "340px"}.get(name, "130px"))
             one.style.description_width, one.description_allow_html, one.continuous_update = "initial", True, True
-        taken, stem = {other.controls["name"].value for other in self.parts}, told["name"].rstrip("0123456789 ")
+        taken, stem = {other.controls["name"].value for other in every}, told["name"].rstrip("0123456789 ")
         names = (told["name"], *(f"{stem} {i}" for i in range(2, len(taken) + 3)))
         part.controls["name"].value = next(name for name in names if name not in taken)
         make_room(part.controls["surface"], told.get("surface", NOTHING))
@@ -188,8 +188,8 @@ class MakePanel:
         for name in LENGTHS[:4] if "corners" in told else ():
             part.controls[name].disabled, part.controls[name].placeholder = True, "by corners"
         kind = surfaces()["kind"]
-        late = [kind.get(other.controls["surface"].value) in ("window", "door") for other in self.parts]
-        self.parts.insert([*late, True].index(True) if at is None else at, part)
+        late = [kind.get(other.controls["surface"].value) in ("window", "door") for other in every]
+        every.insert([*late, True].index(True) if at is None else at, part)
 
     def _copy(self, part: Row) -> None:
         told = part.content()
