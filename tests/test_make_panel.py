@@ -542,6 +542,13 @@ def test_every_control_has_words_of_its_own_for_those_who_listen(folder):
     assert "&lt;door&gt;: </span>left" in panel.parts[1].controls["left"].description
 
 
+def test_visitors_of_a_page_without_code_write_no_files(folder, monkeypatch):
+    monkeypatch.setenv("SERVER_SOFTWARE", "voila/0.5")
+    assert kit.MakePanel().write.disabled
+    monkeypatch.delenv("SERVER_SOFTWARE")
+    assert not kit.MakePanel().write.disabled
+
+
 def test_surfaces_are_offered_by_kind_with_their_colours(folder):
     panel = kit.MakePanel()
     six(panel)
