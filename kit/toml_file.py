@@ -28,12 +28,8 @@ MOST_MISTAKES, LINE = 8, 140
 LONGEST = 200
 
 UNIT_WORDS = {
-    "m": "m metre metres meter meters",
-    "ft": "ft foot feet '",
-    "in": 'in inch inches "',
-    "cm": "cm",
-    "mm": "mm",
-}
+    "m": "m metre metres meter meters", "ft": "ft foot feet '", "in": 'in inch inches "', "cm": "cm", "mm": "mm",
+}  # fmt: skip
 UNIT_OF = {word: unit for unit, words in UNIT_WORDS.items() for word in words.split()}
 # Of two units that make up one length, how many of the second go into one of the first.
 SMALLER = {("ft", "in"): 12.0, ("m", "cm"): 100.0, ("m", "mm"): 1000.0}

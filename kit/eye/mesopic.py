@@ -146,11 +146,9 @@ def dim_vision(
     lights = white_ratios() if lights is None else lights
     if not isinstance(lights, Mapping) or not lights:
         raise InputError("lights", lights, "the S/P ratio of at least one light, by its name")
-    return DimVision(
-        luminance=LUMINANCE.check("luminance", luminance),
-        ratios={NAME.check("light", name): AMOUNT.check(f"light {name!r}: ratio", v) for name, v in lights.items()},
-        luminances=LUMINANCE_ROW.check("luminances", luminances),
-    )
+    ratios = {NAME.check("light", name): AMOUNT.check(f"light {name!r}: ratio", v) for name, v in lights.items()}
+    level, levels = LUMINANCE.check("luminance", luminance), LUMINANCE_ROW.check("luminances", luminances)
+    return DimVision(luminance=level, ratios=ratios, luminances=levels)
 
 
 @cache

@@ -114,13 +114,9 @@ class WallPoints:
         if missed.size:
             more = [seen[i].representative_point() for i in missed.tolist()]
             index, x, y = np.append(index, missed), np.append(x, [m.x for m in more]), np.append(y, [m.y for m in more])
-        return cls(
-            planes=raster.planes,
-            position=raster.planes.lift(index, x, y),
-            patch=index,
-            # However a patch's edges fall between the points, all of it counts.
-            weight=(area_of / np.maximum(np.bincount(index, minlength=len(area_of)), 1))[index],
-        )
+        # However a patch's edges fall between the points, all of it counts.
+        weight = (area_of / np.maximum(np.bincount(index, minlength=len(area_of)), 1))[index]
+        return cls(planes=raster.planes, position=raster.planes.lift(index, x, y), patch=index, weight=weight)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -182,12 +178,9 @@ class FrontRaster:
         flat = np.flatnonzero(where) if np.asarray(where).dtype == bool else np.asarray(where)
         rows, columns = np.divmod(flat, self.grid.x.size)
         patch = self.patch.ravel()[flat].astype(np.intp)
-        return WallPoints(
-            planes=self.planes,
-            position=self.planes.lift(patch, self.grid.x[columns], self.grid.y[rows]),
-            patch=patch,
-            weight=np.full(flat.shape, self.grid.spacing**2),
-        )
+        position = self.planes.lift(patch, self.grid.x[columns], self.grid.y[rows])
+        weight = np.full(flat.shape, self.grid.spacing**2)
+        return WallPoints(planes=self.planes, position=position, patch=patch, weight=weight)
 
 
 def middle(facade: Facade) -> Point:
