@@ -98,10 +98,8 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
     Is(kind=Scene).check("scene", scene)
     light = light_map(replace(scene, ambient=Ambient()), spacing)
     points, verdict = judged_points(light), judge(light)
-    bright, rho, white, black = (
-        light[name].values.ravel()[points.seen]
-        for name in ("illuminance", "reflectance", "white_luminance", "black_luminance")
-    )
+    names = ("illuminance", "reflectance", "white_luminance", "black_luminance")
+    bright, rho, white, black = (light[name].values.ravel()[points.seen] for name in names)
     lit = bright > 0
     before = np.append(0, np.cumsum(lit)).tolist()
     members = (slice(0, lit.size), *(run for _, run in points.surfaces))
@@ -148,9 +146,8 @@ def string_dimming(
     rest_lit, own_lit = rest_map[front.lit], own_map[front.lit]
 
     def contrast(at: Array, names: Sequence[str] = LEVELS) -> Array:
-        return front.contrast(
-            at.size, lambda block: rest_lit + at[block, None] * own_lit, rest_veil + at * own_veil, names
-        )
+        veil = rest_veil + at * own_veil
+        return front.contrast(at.size, lambda block: rest_lit + at[block, None] * own_lit, veil, names)
 
     def by_points(dimming: float) -> Array:
         around = front.reflectance / np.pi * (rest_lit + dimming * own_lit)

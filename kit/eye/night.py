@@ -161,10 +161,8 @@ def ward_scale(adaptation: float, screen_white: float) -> float:
     """Return the share of the screen's white that stands for each cd/m2 of the scene [m2/cd]; see the module."""
     world = ADAPTATION.check("adaptation", adaptation)
     white = SCREEN_WHITE.check("screen_white", screen_white)
-    offset, inner, outer = (
-        reference.value("constants", f"visibility threshold {name}")
-        for name in ("offset", "inner exponent", "exponent")
-    )
+    names = ("offset", "inner exponent", "exponent")
+    offset, inner, outer = (reference.value("constants", f"visibility threshold {name}") for name in names)
     return ((offset + (white / 2.0) ** inner) / (offset + world**inner)) ** outer / white
 
 

@@ -94,8 +94,7 @@ def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
     index = np.full((grid.y.size, grid.x.size), -1, dtype=np.int16)
     seen = [(i, p) for i, p in enumerate(facade.patches) if p.faces_audience]
     # From back to front: only patches whose depths overlap in z need comparing point by point.
-    nearest = {i: max(c[2] for c in p.outline) for i, p in seen}
-    farthest = {i: min(c[2] for c in p.outline) for i, p in seen}
+    nearest, farthest = ({i: end(c[2] for c in p.outline) for i, p in seen} for end in (max, min))
     painted: list[int] = []
     for i, patch in sorted(seen, key=lambda item: round(nearest[item[0]] / SAME_PLANE)):
         rings = [ring[:, :2] for ring in patch.rings]
