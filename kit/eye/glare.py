@@ -155,10 +155,8 @@ def source_veils(ambient: Ambient, facade: Facade) -> Veil:
     veils: list[Any] = [(sum(veiling_luminance(g.illuminance, g.angle, age=age) for g in ambient.glare), 0.0)]
     if ambient.sky is not None:
         even, luminances = sky_veils(ambient, facade), ambient.sky.luminances()
-        veils += [
-            *((even * luminances[name], 0.0) for name in (TWILIGHT, GLOW)),
-            moon_veil(ambient, facade, ambient.sky),
-        ]
+        veils += [(even * luminances[TWILIGHT], 0.0), (even * luminances[GLOW], 0.0)]
+        veils += [moon_veil(ambient, facade, ambient.sky)]
     dark = (0.0, 0.0)
     veils += [dark if eye is None else lamp_veil([one], eye, middle(facade), age=age) for one in ambient.lamps]
     return Veil(*np.array(veils, float).T)

@@ -70,14 +70,9 @@ class Scene(Declared):
 
 
 def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = None) -> xr.Dataset:
-    """Return the light on the front of `scene`, as the audience sees it in elevation.
+    """Return the light on the front of `scene`, as the audience sees it in elevation, in pixels of `spacing` [m].
 
-    Parameters
-    ----------
-    spacing : float
-        Pixel size [m].
-    extent : (left, right, bottom, top), optional
-        Part of the front [m]; all of it if not given.
+    Of a part of the front, where an `extent` (left, right, bottom, top) is given [m].
 
     Returns
     -------

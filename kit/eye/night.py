@@ -51,8 +51,7 @@ ADAPTATION, SCREEN_WHITE = Number(unit="cd/m²", low=0.0), Number(unit="cd/m²",
 
 def night_view(
     scene: Scene, picture: Picture, source: LightSource, *, fit: Fit = "front",
-    ambient_light: str = "warm white led street lamp", spacing: float = 0.075,
-    extent: Extent | None = None,
+    ambient_light: str = "warm white led street lamp", spacing: float = 0.075, extent: Extent | None = None,
 ) -> xr.Dataset:  # fmt: skip
     """Return what the audience sees with `picture` on the front.
 

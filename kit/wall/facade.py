@@ -152,10 +152,8 @@ class Patch(Declared):
             off = np.abs(np.array(ring) @ self.normal - self.offset)
             if off.max() > PLANE_TOLERANCE:
                 corner = int(off.argmax())
-                right = (
-                    f"corners in one plane within {PLANE_TOLERANCE * 1000:g} mm (this one is off by "
-                    f"{off.max() * 1000:.0f} mm); else split the patch into triangles"
-                )
+                tell = f"within {PLANE_TOLERANCE * 1000:g} mm (this one is off by {off.max() * 1000:.0f} mm)"
+                right = f"corners in one plane {tell}; else split the patch into triangles"
                 raise InputError(f"{where}: {field}, corner {corner + 1}", ring[corner], right)
         outline, *openings = self._polygons(self._axes[:2])
         if not outline.is_valid:
@@ -292,18 +290,15 @@ def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
     if not bottom + THINNEST < level < top - THINNEST:
         return (patch,)
     pieces: list[Patch] = []
-    for name, half in (
-        (f"{patch.name}, lower", shapely.box(left - 1.0, bottom - 1.0, right + 1.0, level)),
-        (patch.name, shapely.box(left - 1.0, level, right + 1.0, top + 1.0)),
-    ):
+    lower = shapely.box(left - 1.0, bottom - 1.0, right + 1.0, level)
+    upper = shapely.box(left - 1.0, level, right + 1.0, top + 1.0)
+    for name, half in ((f"{patch.name}, lower", lower), (patch.name, upper)):
         parts = [part for part in shapely.get_parts(shape & half) if part.area > THINNEST * part.length]
         if not parts:
             return (patch,)
         for i, part in enumerate(parts, 1):
-            outline, *holes = (
-                tuple((x, y, z0 + zx * x + zy * y) for x, y in ring.coords[:-1])
-                for ring in (part.exterior, *part.interiors)
-            )
+            rings = (ring.coords[:-1] for ring in (part.exterior, *part.interiors))
+            outline, *holes = (tuple((x, y, z0 + zx * x + zy * y) for x, y in ring) for ring in rings)
             pieces.append(replace(patch, name=name if i == 1 else f"{name} {i}", outline=outline, holes=tuple(holes)))
     return tuple(pieces)
 

@@ -164,10 +164,8 @@ class Occluders:
     def of(cls, facade: Facade, obstacles: Sequence[Obstacle] = ()) -> Self:
         """Return all that stops light."""
         of_patch = Planes.of(facade).of_patch
-        return cls(
-            sheets=tuple(s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i]))),
-            blocks=tuple(b for o in obstacles if o.blocks for b in blocks(o)),
-        )
+        flat = tuple(s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i])))
+        return cls(sheets=flat, blocks=tuple(b for o in obstacles if o.blocks for b in blocks(o)))
 
     def hidden(self, points: Array, plane: Index, places: Array) -> Mask:
         """Return whether something hides each point of the front from each place, shape (place, point).
@@ -258,10 +256,8 @@ def blocks(obstacle: Obstacle) -> Iterator[Block]:
         flat = _edges(piece)
         sides = np.column_stack([flat[:, 0], np.zeros(len(flat)), flat[:, 1:]])
         low, high = piece.min(axis=0), piece.max(axis=0)
-        yield Block(
-            faces=np.concatenate([sides, [(0.0, 1.0, 0.0, -bottom), (0.0, -1.0, 0.0, top)]]),
-            box=np.array([(low[0], bottom, low[1]), (high[0], top, high[1])]),
-        )
+        faces = np.concatenate([sides, [(0.0, 1.0, 0.0, -bottom), (0.0, -1.0, 0.0, top)]])
+        yield Block(faces=faces, box=np.array([(low[0], bottom, low[1]), (high[0], top, high[1])]))
 
 
 def convex(shape: Any) -> Iterator[Array]:

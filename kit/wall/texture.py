@@ -98,7 +98,7 @@ class Pattern(Declared):
     @property
     def joint_share(self) -> float:
         """Share of the wall that joints take up."""
-        return 1.0 - (1.0 - self._bed_share) * (1.0 - self._head_share)
+        return 1.0 - (1.0 - self.joint_height / self.course_height) * (1.0 - self._head_share)
 
     @property
     def reflectance(self) -> float:
@@ -124,11 +124,8 @@ class Pattern(Declared):
         black.
         """
         step = abs(self.joint_reflectance - self.unit_reflectance) * (1.0 - self._head_share)
-        return 2.0 * step * math.sin(math.pi * self._bed_share) / math.pi / self.reflectance if step > 0.0 else 0.0
-
-    @property
-    def _bed_share(self) -> float:
-        return self.joint_height / self.course_height
+        wave = math.sin(math.pi * (self.joint_height / self.course_height))
+        return 2.0 * step * wave / math.pi / self.reflectance if step > 0.0 else 0.0
 
     @property
     def _head_share(self) -> float:
