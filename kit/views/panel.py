@@ -265,6 +265,7 @@ class Panel:
                 self._refuse(error, error.field)
             else:
                 self.show(choice)
+                self._keep(*self.of.beyond_zoom(choice))
 
         return fit
 
