@@ -14,7 +14,7 @@ from contextlib import contextmanager
 import nbformat
 import pytest
 from playwright.sync_api import expect
-from test_browser import BROKEN_WORDS, CHROMIUM, ROOT, handle, keep_screenshot, sync_playwright
+from test_browser import BROKEN_WORDS, CHROMIUM, CUT, ROOT, handle, keep_screenshot, sync_playwright
 from test_notebooks import says_too_little
 
 pytestmark = pytest.mark.browser
@@ -225,18 +225,6 @@ def test_words_and_controls_fit_the_width_of_a_phone(each):
     assert each.locator(".kit-table").count() >= 2
     assert each.evaluate(FIXED, ".kit-table") == 0
     assert each.evaluate(BROKEN_WORDS) == []
-
-
-# A menu's own text, as wide as its letters, against the room it has beside its arrow.
-CUT = """() => {
-    const pen = new OffscreenCanvas(1, 1).getContext("2d");
-    return [...document.querySelectorAll(".jupyter-widgets select")].flatMap(menu => {
-        const look = getComputedStyle(menu);
-        pen.font = look.font;
-        const room = menu.clientWidth - parseFloat(look.paddingLeft) - parseFloat(look.paddingRight);
-        return [...menu.options].map(option => option.text).filter(text => pen.measureText(text).width > room);
-    });
-}"""
 
 
 def test_no_choice_of_a_menu_is_cut(each):
