@@ -300,15 +300,7 @@ class NightBoard(PairBoard):
         super().__init__(units=units, size=(9.6, 4.2), rows=1, facade=facade)
 
     def draw(self, views: Sequence[xr.Dataset], images: Sequence[Any], titles: Sequence[str]) -> bytes:
-        """Return two options as a PNG picture.
-
-        Parameters
-        ----------
-        views : two xarray.Dataset
-            From `night_view`, over the same extent.
-        images : two arrays of bytes, shape (y, x, 3), row 0 on top
-            From `kit.on_screen`.
-        """
+        """Return two options as a PNG picture: from `night_view`, over the same extent, and from `kit.on_screen`."""
         opaque = np.full(images[0].shape[:2], 255, np.uint8)
         return self.pair(views, [np.dstack([image[::-1], opaque]) for image in images], titles)
 
