@@ -81,7 +81,7 @@ PUBLIC = {
     "views.lesson_panel": ["LessonPanel"],
     "views.make_panel": ["MakePanel"],
     "views.page": ["report", "show"],
-    "views.plans": ["PlanBoard", "draw_way"],
+    "views.plans": ["PlanBoard", "draw_lamp", "draw_way"],
     "views.stand_panel": ["StandPanel"],
 }
 

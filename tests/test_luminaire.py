@@ -134,6 +134,22 @@ def test_towards_is_the_same_turn_as_pan_where_the_front_is_c90(pan, tilt, front
     np.testing.assert_allclose(np.cross(c0, c90), -axis, atol=1e-12)
 
 
+@pytest.mark.parametrize(("towards", "axis", "sign"), [((-6, 30), 1, 1), ((-6, 0), 1, -1), ((9, 14), 0, 1)])
+def test_the_plan_of_a_lamp_reaches_farthest_where_it_faces(towards, axis, sign):
+    shape, _ = next(road_files())
+    placed = lamp((-6, 6, 14), shape=shape, towards=towards)
+    front = kit.open_show().house
+    ax = kit.draw_lamp(placed, front)
+    assert len(ax.patches) == len(front.patches) + 1
+    reach = ax.patches[-1].get_xy() - (-6, 14)
+    far = reach[np.linalg.norm(reach, axis=1).argmax()]
+    # 4 m to where it faces, in steps of 2 degrees.
+    assert sign * far[axis] == pytest.approx(4.0, rel=1e-9)
+    # A lamp that is put out is a point; it must not fail.
+    dark = kit.draw_lamp(placed.dimmed(0.0), front, ax)
+    assert np.ptp(dark.patches[-1].get_xy(), axis=0).max() == 0
+
+
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("given", "words"),

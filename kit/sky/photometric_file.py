@@ -219,15 +219,14 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     vertical, horizontal = (
         tokens.angles(f"{which} angles", n, *ends) for which, n in (("vertical", count_v), ("horizontal", count_h))
     )
-    values, front = tokens.table("candela values", count_h, count_v), 0.0
+    values = tokens.table("candela values", count_h, count_v)
     if kind > 1:
         for which, angles, first in ("vertical", vertical, -SAME_ANGLE), ("horizontal", horizontal, 0.0):
             if angles.size < 2 or angles[0] > first or angles[-1] <= 0.0:
                 right = f"angles from below 0{' or 0' if first == 0.0 else ''} to above 0 in type {'BA'[kind - 2]}"
                 raise InputError(f"{file}: {which} angles", tuple(angles[[0, -1]].tolist()), right)
         vertical, horizontal, values = _type_c(vertical, horizontal, values, upright=kind == 3)
-    if kind > 1 or horizontal[0] > SAME_ANGLE:
-        front = 90.0
+    front = 90.0 if kind > 1 or horizontal[0] > SAME_ANGLE else 0.0
     return _checked(
         file, name=(names or [file])[0].strip()[:200], vertical=vertical, horizontal=horizontal, values=values,
         front=front, factor=factor, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,

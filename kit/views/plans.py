@@ -20,6 +20,7 @@ from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
+from kit.sky.luminaire import Luminaire
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
@@ -63,6 +64,22 @@ def draw_way(ax: Axes | None = None) -> Axes:
     ax.text(6.85, 0.1, "street, sky, porch light, LED strings: on the wall and into the eye", ha="center", fontsize=10)
     for x in (4.85, 8.85):
         _arrow(ax, (6.85, 0.35), (x, 0.8), style="--")
+    return ax
+
+
+def draw_lamp(lamp: Luminaire, facade: Facade, ax: Axes | None = None) -> Axes:
+    """Draw in plan [m] which way a lamp shines: as far each way as it sends light that way; the house is dark."""
+    if ax is None:
+        ax = Figure(figsize=(6.4, 4.8), layout="constrained").subplots()
+    rise, turn = np.meshgrid(np.radians(np.arange(-89.0, 90.0)), np.radians(np.arange(0.0, 361.0, 2.0)), indexing="ij")
+    rays = np.stack([np.cos(rise) * np.sin(turn), np.sin(rise), np.cos(rise) * np.cos(turn)], axis=-1)
+    light = np.sum(lamp.intensity(rays) * np.cos(rise), axis=0)
+    x, z = (lamp.position[i] + 4.0 * light / (light.max() or 1.0) * rays[89, :, i] for i in (0, 2))
+    for corners in (np.array(patch.outline) for patch in facade.patches):
+        ax.fill(corners[:, 0], corners[:, 2], facecolor="0.4", edgecolor="0.4")
+    ax.fill(x, z, facecolor="0.85", edgecolor="black")
+    ax.plot(*lamp.position[::2], "ko")
+    ax.set(aspect="equal", xlabel="x (m)", ylabel="from the wall (m)", title=lamp.name)
     return ax
 
 
