@@ -41,6 +41,7 @@ PUBLIC = {
     "sky.site": ["Site"],
     "light.ambient": ["Ambient", "Glare"],
     "eye.colorimetry": ["colour_frame", "wall_colour"],
+    "eye.doubt": ["Doubt"],
     "eye.glare": ["ambient_light", "veiling_luminance"],
     "eye.light_map": ["Scene", "chain_frame", "light_map"],
     "eye.mesopic": ["dim_vision"],

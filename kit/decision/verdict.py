@@ -1,22 +1,21 @@
 """The verdict: is it enough, for each patch, each kind of surface and the front as a whole?
 
-Two criteria, both from outside the kit: the luminance of white against the brightness of the surroundings,
-and the contrast at the eye by purpose. A part of the front is judged by its median: half of its lit area, as
-the audience sees it, does better. The band from low to high combines the light losses and the reflectance,
-which are independent of each other, in quadrature (JCGM 100:2008, 5.1.2):
+A point is good where white is bright enough and the contrast at the eye is high enough, both at once. A part of the
+front is enough where so much of its whole area is good, dark and shadowed area counting against it, as `Target.share`
+says. How likely that is comes from trying it with everything that is not known drawn at random (`kit.decision.chance`):
 
-- ``enough``: both criteria hold at the low end of the band,
-- ``not enough``: one of them fails even at the high end,
+- ``enough``: the chance is at least `Target.confidence`,
+- ``not enough``: it is at most one minus that,
 - ``borderline``: between.
 
-A part of which the picture reaches less than half fails on ``coverage``, whatever the light; a front of which it
-reaches less than `REACH` is at most ``borderline``.
+A part of which the picture reaches less than the share fails on ``coverage``, whatever the light.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from itertools import pairwise
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from functools import cached_property, partial
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
 import numpy as np
@@ -24,10 +23,11 @@ import xarray as xr
 
 from kit import reference
 from kit.arrays import Array, Index
-from kit.bands import in_quadrature
+from kit.bands import HIGH, LOW
+from kit.decision.chance import Draws, Trials, Wanted, least
 from kit.errors import InputError
-from kit.eye.contrast import contrast_end
-from kit.fields import CONTRAST, WHITE_LUMINANCE, Declared, Is, declared
+from kit.eye.contrast import contrast_at_eye
+from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, Is, Number, declared
 from kit.results import Result, banded, make_frame, pick
 from kit.words import band, capital, join, percent, shares, short
 
@@ -38,8 +38,9 @@ Status = Literal["enough", "borderline", "not enough"]
 STATES: tuple[Status, ...] = get_args(Status)[::-1]  # from the worst
 Kind = Literal["patch", "surface", "front"]
 Role = Literal["wall", "pane", "other"]
-# Our choice: a front of which the picture reaches less is never enough; advice is for parts of at least this share.
-REACH, SMALL = 0.8, 0.1
+# Our choice: advice is for parts of at least this share of the front.
+SMALL = 0.1
+DRAWS = Number(label="draws", low=16, high=1 << 16, whole=True)
 NO_WALLS = ("window", "door", "roof", "ground")
 
 
@@ -47,12 +48,21 @@ NO_WALLS = ("window", "door", "roof", "ground")
 class Target(Declared):
     """What counts as enough.
 
-    The defaults suit a dark district (CIE 94-1993), and the second of the four categories of contrast of
-    ANSI/INFOCOMM 3M-2011.
+    White and contrast by default suit a dark district (CIE 94-1993), and the second of the four categories of contrast
+    of ANSI/INFOCOMM 3M-2011. The share of the area and the confidence are the user's choice; no source sets them.
     """
 
     white_luminance: float = declared(WHITE_LUMINANCE, default=4.0)
     contrast: float = declared(CONTRAST, default=15.0)
+    share: float = declared(SHARE, default=0.8, above=0.0, label="share of the area", meaning="that has to be good")
+    confidence: float = declared(
+        SHARE, default=0.9, low=0.5, high=0.999, label="confidence", meaning="chance that is wanted: how sure to be"
+    )
+
+    @property
+    def wanted(self) -> Wanted:
+        """What points and parts need to be good."""
+        return Wanted(self.white_luminance, self.contrast, self.share)
 
     @classmethod
     def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> Target:
@@ -71,7 +81,7 @@ def checked_target(target: Target | None) -> Target:
 
 @dataclass(frozen=True, kw_only=True)
 class Figure:
-    """One quantity over the lit part: worst, median and best point, and the median's band."""
+    """One quantity over the lit part, all as given: worst, median and best point; low and high of the median point."""
 
     worst: float
     median: float
@@ -82,24 +92,21 @@ class Figure:
 
 @dataclass(frozen=True, kw_only=True)
 class Remedy:
-    """What alone would bring the median point to the target; None where it cannot.
+    """What alone would make a part enough, at the confidence that is wanted; None where it cannot.
 
     Parameters
     ----------
     light_output : float or None
         Stated light output of all projectors together [lm].
     reflectance : float or None
-        Of the surface, in [0, 1].
+        Of the surface, in [0, 1], where it is known exactly.
     ambient_illuminance : float or None
         On the front [lx], at most.
-    picture_width : float or None
-        Relative to the present picture, with the same lumens.
     """
 
     light_output: float | None
     reflectance: float | None
     ambient_illuminance: float | None
-    picture_width: float | None
 
     @property
     def possible(self) -> bool:
@@ -116,8 +123,6 @@ class Remedy:
             options.append(f"a surface of reflectance {self.reflectance:.2f}{_like(self.reflectance, beyond)}")
         if self.ambient_illuminance is not None:
             options.append(f"at most {short(self.ambient_illuminance)} lx of ambient light")
-        if self.picture_width is not None:
-            options.append(f"a picture {self.picture_width:.2f} times as wide")
         if not options:
             return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
         if lumens is None or not beyond:
@@ -144,15 +149,17 @@ class Part:
         Of the visible front; of the part that a picture reaches; of the part that meets both criteria.
     white_luminance, contrast : Figure or None
         None where nothing is lit.
+    chance : float
+        That so much of its whole area is good as the target asks for, 0 to 1.
     status : {"enough", "borderline", "not enough"}
     criterion : {"", "white luminance", "contrast", "white luminance and contrast", "coverage"}
-        What fails, or may fail within the band.
+        What fails, or may fail.
     role : {"wall", "pane", "other"}
         A pane is a window darker than any shade; other windows, doors, roofs and ground are no wall to project on.
     shortfall : float
-        By which factor the nominal median misses the target it misses most; at most 1 when it does not.
+        By which factor the target is missed most, all as given, on the share that is wanted; at most 1 when it is not.
     remedy : Remedy or None
-        None where the nominal median meets the target, for coverage, or where no light comes back at all.
+        None for what is enough, for coverage, or where too much of it sends no light back at all.
     """
 
     name: str
@@ -163,11 +170,18 @@ class Part:
     passing_share: float
     white_luminance: Figure | None
     contrast: Figure | None
+    chance: float
     status: Status
     criterion: str
     shortfall: float
-    remedy: Remedy | None
     role: Role = "wall"
+    mend: Callable[[], Remedy | None] = field(default=lambda: None, repr=False, compare=False)
+
+    @cached_property
+    def remedy(self) -> Remedy | None:
+        """What alone would make it enough, worked out when first asked for."""
+        hopeless = self.status == "enough" or self.criterion == "coverage" or self.shortfall == np.inf
+        return None if hopeless else self.mend()
 
     def band(self, quantity: Literal["white_luminance", "contrast"]) -> str:
         """Return a figure's median and band as text, for example ``"2.0 (1.4 to 2.8)"``."""
@@ -181,6 +195,7 @@ class Part:
             "share of front": self.share_of_front,
             "lit": self.lit_share,
             "pass": self.passing_share,
+            "chance": self.chance,
         }
         for name, found in (("white [cd/m²]", self.white_luminance), ("contrast", self.contrast)):
             row |= banded(name, None if found is None else (found.low, found.median, found.high))
@@ -231,6 +246,11 @@ class Verdict(Result):
         """Status of the front as a whole."""
         return self.front.status
 
+    @property
+    def chance(self) -> float:
+        """Chance that the front as a whole is enough, 0 to 1."""
+        return self.front.chance
+
     def surface(self, name: str) -> Part:
         """Return the verdict on one kind of surface, or raise `InputError` with the names there are."""
         return pick("surface name", name, {part.name: part for part in self.surfaces})
@@ -248,12 +268,10 @@ class Verdict(Result):
             "borderline": "may or may not be enough for this front",
             "not enough": "is not enough for most of this front",
         }[self.status]
-        if lit < 0.5:
+        if self.front.criterion == "coverage":
             text = f"{lumens} cannot be enough: {reach}."
-        elif self.front.criterion == "coverage":
-            text = f"{lumens} is enough where the picture lands, but {reach}."
         else:
-            text = f"{lumens} {opening}{f', and {reach}' if lit < REACH else ''}."
+            text = f"{lumens} {opening}."
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
@@ -307,7 +325,7 @@ class Verdict(Result):
         return make_frame([part.row() for part in parts], formats, index="part")
 
 
-def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
+def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048) -> Verdict:
     """Judge a map of light against a target.
 
     Parameters
@@ -316,6 +334,8 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
         From `light_map`.
     target : Target
         The default target if not given.
+    draws : int
+        How often it is tried, a power of 2; with the same input the same draws.
 
     Returns
     -------
@@ -327,123 +347,53 @@ def judge(light: xr.Dataset, target: Target | None = None) -> Verdict:
         For a map that is not one of `light_map`, or of which no part counts.
     """
     target = checked_target(target)
-    if not isinstance(light, xr.Dataset) or "white_luminance" not in light or "patch" not in light:
+    if not isinstance(light, xr.Dataset) or "unit_white" not in light or "patch" not in light:
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
+    if DRAWS.check("draws", draws).bit_count() != 1:
+        raise InputError("draws", draws, "a power of 2, such as 512 or 2048")
     data = light.variables  # quicker than a labelled array with its coordinates each time
-    points = judged_points(light)
-    seen, patch = points.seen, points.patch
-    veil = float(data["veiling_luminance"].values.sum())
-    stated = float(light.attrs["stated_light_output"])
-    white, black, contrast, rho, illuminance = (
-        data[name].values.ravel()[seen]
-        for name in ("white_luminance", "black_luminance", "contrast", "reflectance", "illuminance")
+    trials = Trials(light)
+    points, some = trials.points, trials.many(draws)
+    white, contrast, illuminance = (
+        data[name].values.ravel()[points.seen] for name in ("white_luminance", "contrast", "illuminance")
     )
-    ambient_lux = data["ambient_illuminance"].values.sum(axis=0).ravel()[seen]
-    ambient = rho * (ambient_lux / np.pi)
-    rows = np.empty((len(_ROWS), seen.size))
-    point = dict(zip(_ROWS, rows, strict=True))
-    point["white"][:], point["contrast"][:], point["ambient now"][:] = white, contrast, ambient_lux
-    for end, (factor, ratio, sign) in likely_ends(light, patch, rho).items():
-        np.multiply(white, in_quadrature((factor, ratio), sign), out=point[f"white {end}"])
-        point[f"contrast {end}"][:] = contrast_end(white, black, ambient, veil, contrast, factor, ratio, sign)
-    wanted, least = target.contrast, point["need for luminance"]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # The factor on all the light, at each point, that would just do.
-        np.divide(target.white_luminance, white, out=least)
-        headroom = white - wanted * black
-        need = np.where(headroom > 0, (wanted - 1.0) * (ambient + veil) / headroom, np.inf)
-        np.maximum(need, least, out=point["need"])
-        # The reflectance that would do: luminance grows with it, and the veil matters less.
-        gap = white + ambient - wanted * (black + ambient)
-        by_veil = np.where(gap > 0, rho * veil * (wanted - 1.0) / gap, np.inf)
-        np.maximum(rho * least, np.where(contrast >= wanted, 0.0, by_veil), out=point["reflectance"])
-        limit = headroom / (wanted - 1.0) - veil
-        point["ambient"][:] = np.where(ambient > 0, ambient_lux * limit / ambient, np.inf)
-
     lit = illuminance > 0
-    passing = lit & (white >= target.white_luminance) & (contrast >= wanted)
+    passing = lit & (white >= target.white_luminance) & (contrast >= target.contrast)
+    good, stated = trials.good(some, target.wanted, alone=True), float(light.attrs["stated_light_output"])
+    kinds, rho = data["surface_kind"].values, data["reflectance"].values.ravel()[points.seen]
 
     def part(name: str, kind: Kind, member: slice) -> Part:
-        count, bright = member.stop - member.start, rows[:, member]
-        if not lit[member].all():
-            bright = bright[:, lit[member]]
+        count, here = member.stop - member.start, np.flatnonzero(lit[member]) + member.start
+        first, last = (sum(run.stop <= end for _, run in points.patches) for end in (member.start, member.stop))
+        blocks = slice(first, last)
+        chances = (good[:, :, blocks].sum(axis=2) >= trials.least_of(target.wanted, count)).mean(axis=1).tolist()
+        figures = tuple(_figure(trials, some, here, values, k) for k, values in enumerate((white, contrast)))
+        needed = count - max(1, int(np.ceil(target.share * count - 1e-9 * count)))
+        reached = (float(np.partition(values[member], needed)[needed]) for values in (white, contrast))
         return _part(
-            bright,
             target,
-            stated,
+            chances,
+            reached,
             name=name,
             kind=kind,
             area=count * float(light.attrs["spacing"]) ** 2,
-            share_of_front=count / seen.size,
-            lit_share=bright.shape[1] / count,
+            share_of_front=count / lit.size,
+            lit_share=here.size / count,
             passing_share=float(passing[member].sum()) / count,
-            role=_role(str(data["surface_kind"].values[patch[member.start]]), float(rho[member.start])),
+            white_luminance=figures[0],
+            contrast=figures[1],
+            role=_role(str(kinds[points.patch[member.start]]), float(rho[member.start])),
+            mend=partial(_remedy, trials, some, target, blocks, member, stated),
         )
 
     names = data["patch_name"].values
     return Verdict(
         target=target,
-        front=part(str(light.attrs["front"]), "front", slice(0, seen.size)),
+        front=part(str(light.attrs["front"]), "front", slice(0, lit.size)),
         surfaces=tuple(part(name, "surface", run) for name, run in points.surfaces),
-        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(_runs(patch))),
+        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(points.patches)),
         stated_light_output=stated,
     )
-
-
-@dataclass(frozen=True, kw_only=True)
-class Points:
-    """The points of a map that are judged, surface by surface and patch by patch.
-
-    `seen` (array, shape (n,)): index into the map, read row by row; `patch` (array, shape (n,)): index of the patch
-    at each; `surfaces` (tuple of (str, slice)): each kind of surface, and where its points are.
-    """
-
-    seen: Index
-    patch: Index
-    surfaces: tuple[tuple[str, slice], ...]
-
-
-def judged_points(light: xr.Dataset) -> Points:
-    """Return the points of a map from `light_map` that are judged; none: `InputError`."""
-    data = light.variables
-    index = data["patch"].values
-    names, surface_names = data["patch_name"].values, data["surface_name"].values
-    judged = np.append(data["judged"].values.astype(bool), False)  # the last serves the index -1
-    chosen = judged[index]
-    if not chosen.any():
-        raise InputError(
-            "judged", names[np.unique(index[index >= 0])].tolist(), "at least one visible patch that counts"
-        )
-    kinds = list(dict.fromkeys(surface_names[np.unique(index[chosen])]))
-    kind_of = np.array([kinds.index(n) if n in kinds else -1 for n in surface_names])
-    # All points that count in one row, patch by patch and surface by surface, so that each part is a slice.
-    rank = np.empty(len(kind_of), np.int16)
-    rank[np.argsort(kind_of, kind="stable")] = np.arange(len(kind_of))
-    seen = np.flatnonzero(chosen)
-    patch = index.ravel()[seen].astype(np.intp)
-    order = np.argsort(rank[patch], kind="stable")  # of short integers: by counting
-    seen, patch = seen[order], patch[order]
-    surfaces = tuple((str(kinds[k]), run) for k, run in _runs(kind_of[patch]))
-    return Points(seen=seen, patch=patch, surfaces=surfaces)
-
-
-def _runs(keys: Index) -> list[tuple[int, slice]]:
-    edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
-    return [(int(keys[a]), slice(a, b)) for a, b in pairwise(edges)]
-
-
-def likely_ends(light: xr.Dataset, patch: Index, reflectance: Array) -> dict[str, tuple[float, Array, int]]:
-    """Return light and reflectance at points, relative to nominal, and the side they lie on, for the low and high end.
-
-    `patch` and `reflectance` are those of the points of a map from `light_map`.
-    """
-    light_band, walls = light["light_band"], light["reflectance_band"]
-    with np.errstate(divide="ignore", invalid="ignore"):
-        ratios = {end: walls.sel(level=end).values[patch] / reflectance for end in ("low", "high")}
-    return {
-        end: (float(light_band.sel(level=end)), np.where(reflectance > 0, ratios[end], 1.0), sign)
-        for end, sign in (("low", -1), ("high", 1))
-    }
 
 
 def median_of(values: Array) -> float:
@@ -454,61 +404,57 @@ def median_of(values: Array) -> float:
     return above if len(values) % 2 else 0.5 * (float(parted[:half].max()) + above)
 
 
-# Figures at each point, in the order of the rows they are kept in: of what is, and of what it takes.
-_FOUND = ("white", "white low", "white high", "contrast", "contrast low", "contrast high")
-_NEEDS = ("need", "need for luminance", "reflectance", "ambient", "ambient now")
-_ROWS = _FOUND + _NEEDS
-
-
-def _part(bright: Array, target: Target, stated: float, *, lit_share: float, **told: Any) -> Part:
-    """Judge a part from the figures at its lit points, shape (row, point); `told` is what is known of it."""
-    white = contrast = remedy = None
-    status: Status = "not enough"
-    criterion, shortfall = "coverage", np.inf if not lit_share else 0.5 / lit_share
-    if bright.shape[1]:
-        median = {name: median_of(values) for name, values in zip(_FOUND, bright, strict=False)}
-        white, contrast = _figure(bright, median, "white"), _figure(bright, median, "contrast")
-    if white is not None and contrast is not None and lit_share >= 0.5:
-        pairs = (("white luminance", white, target.white_luminance), ("contrast", contrast, target.contrast))
-        failing = [label for label, figure, wanted in pairs if figure.high < wanted]
-        doubtful = [label for label, figure, wanted in pairs if figure.low < wanted]
-        status = "not enough" if failing else "borderline" if doubtful else "enough"
-        short = {label: wanted / figure.median if figure.median else np.inf for label, figure, wanted in pairs}
-        shortfall = max(short.values())
-        missed = [label for label, factor in short.items() if factor > 1]
-        criterion = " and ".join(failing or missed or doubtful)
-        if missed and np.isfinite(shortfall):
-            needs = zip(_NEEDS, bright[len(_FOUND) :], strict=True)
-            remedy = _remedy({name: median_of(values) for name, values in needs}, stated)
-        if status == "enough" and told["kind"] == "front" and lit_share < REACH:
-            status, criterion = "borderline", "coverage"
-    return Part(
-        white_luminance=white,
-        contrast=contrast,
-        status=status,
-        criterion=criterion,
-        shortfall=float(shortfall),
-        remedy=remedy,
-        lit_share=lit_share,
-        **told,
+def _figure(trials: Trials, some: Draws, lit: Index, values: Array, which: int) -> Figure | None:
+    """Return white (`which` 0) or contrast (1) over the lit points of a part, and the band of the one in the middle."""
+    if not lit.size:
+        return None
+    mine = values[lit]
+    median = median_of(mine)
+    white, black, around = trials.luminances(
+        some, [int(lit[np.abs(mine - median).argmin()])] if median < np.inf else lit[:1]
     )
+    drawn = (contrast_at_eye(white, black, around, 0.0) if which else white)[:, 0]
+    low, high = np.quantile(drawn, (LOW, HIGH), method="lower").tolist()
+    return Figure(worst=float(mine.min()), median=median, best=float(mine.max()), low=low, high=high)
 
 
-def _figure(bright: Array, median: dict[str, float], name: str) -> Figure:
-    worst, best = (float(end(bright[_ROWS.index(name)])) for end in (np.min, np.max))
-    return Figure(worst=worst, median=median[name], best=best, low=median[f"{name} low"], high=median[f"{name} high"])
+def _part(target: Target, chances: list[float], reached: Iterable[float], **told: Any) -> Part:
+    """Judge a part: `chances` that both hold, white, contrast; what of both is `reached` on the share that is wanted."""
+    chance, sure, lit = chances[0], target.confidence, told["lit_share"]
+    status: Status = "enough" if chance >= sure else "not enough" if chance <= 1.0 - sure else "borderline"
+    wanted = {"white luminance": target.white_luminance, "contrast": target.contrast}
+    short = {
+        name: least / found if found else np.inf for (name, least), found in zip(wanted.items(), reached, strict=True)
+    }
+    shortfall, criterion = max(short.values()), ""
+    if lit < target.share * (1.0 - 1e-9):
+        criterion, shortfall = "coverage", target.share / lit if lit else np.inf
+    elif status != "enough":
+        alone = dict(zip(wanted, chances[1:], strict=True))
+        failing = [name for name in wanted if alone[name] <= 1.0 - sure]
+        missed = [name for name in wanted if short[name] > 1.0]
+        criterion = " and ".join(failing or missed or [name for name in wanted if alone[name] < sure] or wanted)
+    return Part(chance=chance, status=status, criterion=criterion, shortfall=float(shortfall), **told)
 
 
-def _remedy(median: dict[str, float], stated: float) -> Remedy:
-    factor, reflectance, ambient = median["need"], median["reflectance"], median["ambient"]
-    # Less ambient light helps contrast only.
-    bright_enough = median["need for luminance"] <= 1.0
-    possible = bool(np.isfinite(factor))
+def _remedy(trials: Trials, some: Draws, target: Target, blocks: slice, member: slice, stated: float) -> Remedy:
+    """Return the least of each change that makes a part enough, by the draws."""
+    patches, draws = [block.patch for block in trials.blocks[blocks]], len(some.veil)
+    wanted = int(np.ceil(target.confidence * draws - 1e-9 * draws))
+
+    def found(change: Callable[[Draws, float], Draws], low: float, high: float) -> float | None:
+        good = lambda amount, which: trials.enough(change(some.at(which), amount), target.wanted, blocks)  # noqa: E731
+        return least(good, draws, wanted, low, high)
+
+    factor = found(lambda now, more: now._replace(light=now.light * more), 1.0, 1e6)
+    reflectance = found(lambda now, value: trials.repainted(now, patches, value), 1e-3, 1.0)
+    less = found(lambda now, times: trials.dimmed(now, 1.0 / times), 1.0, 1e6)
+    lux = trials.ambient[:, member].mean(axis=1)
+    own, sky = (float(lux[which].sum()) for which in (trials.dimmable, ~trials.dimmable))
     return Remedy(
-        light_output=stated * factor if possible else None,
-        reflectance=reflectance if reflectance <= 1.0 else None,
-        ambient_illuminance=ambient if bright_enough and 0.0 <= ambient < median["ambient now"] else None,
-        picture_width=factor**-0.5 if possible else None,
+        light_output=None if factor is None else stated * factor,
+        reflectance=reflectance,
+        ambient_illuminance=None if less is None or not own else own / less + sky,
     )
 
 

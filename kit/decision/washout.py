@@ -18,7 +18,8 @@ from scipy.optimize import brentq
 
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
-from kit.decision.verdict import REACH, Target, checked_target, judge, judged_points, likely_ends
+from kit.decision.chance import judged_points
+from kit.decision.verdict import Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye, contrast_end
 from kit.eye.glare import source_veils
@@ -48,7 +49,7 @@ class LitFront:
     the same of those that a picture reaches; the arrays below belong to them; `runs` (tuple of slice): where the
     points of each part are in `lit`; `lit_share` (array, shape (part,)); `white`, `black`, `reflectance` (array,
     shape (p,)): luminance of the projectors' white and black [cd/m2]; reflectance of the wall; `ends` (dict of str
-    to (float, array of shape (p,), int)): likely light and reflectance, see `kit.decision.verdict.likely_ends`;
+    to (float, array of shape (p,), int)): likely light and reflectance, see `kit.decision.washout.likely_ends`;
     `white_luminance` (array, shape (part, level)): median luminance of white, with its likely band [cd/m2]; NaN
     where nothing is lit.
     """
@@ -96,7 +97,7 @@ class LitFront:
         """Return where the luminance of white and the coverage are enough, shape (part, level)."""
         found = (self.white_luminance >= target.white_luminance) & (self.lit_share >= 0.5)[:, None]
         # A front that is not reached is at most borderline.
-        found[0, LEVELS.index("low")] &= self.lit_share[0] >= REACH
+        found[0, LEVELS.index("low")] &= self.lit_share[0] >= 0.8
         return found
 
 
@@ -130,6 +131,20 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
         ends=likely_ends(light, points.patch[lit], rho[lit]),
         white_luminance=np.array([[np.nan] * 3 if w is None else [w.low, w.median, w.high] for w in whites]),
     )
+
+
+def likely_ends(light: xr.Dataset, patch: Index, reflectance: Array) -> dict[str, tuple[float, Array, int]]:
+    """Return light and reflectance at points, relative to nominal, and the side they lie on, for the low and high end.
+
+    `patch` and `reflectance` are those of the points of a map from `light_map`.
+    """
+    light_band, walls = light["light_band"], light["reflectance_band"]
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratios = {end: walls.sel(level=end).values[patch] / reflectance for end in ("low", "high")}
+    return {
+        end: (float(light_band.sel(level=end)), np.where(reflectance > 0, ratios[end], 1.0), sign)
+        for end, sign in (("low", -1), ("high", 1))
+    }
 
 
 def string_dimming(

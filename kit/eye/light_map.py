@@ -30,6 +30,7 @@ from numpy.typing import NDArray
 
 from kit.blocks import in_bands
 from kit.errors import InputError
+from kit.eye.doubt import Doubt
 from kit.eye.glare import source_veils
 from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SPACING, Declared, Is, Many, Number, Spec, Vector, declared
 from kit.light.ambient import Ambient, source_maps
@@ -45,6 +46,8 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 
+# Those fields of `Doubt` that are of no source of light, by their labels.
+DOUBTS = ("sequential contrast", "checkerboard contrast", "average picture level", "picture width")
 EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, bottom and top", optional=True)
 
 
@@ -83,6 +86,7 @@ class Scene(Declared):
     ground_reflectance: float = declared(Number(label="ground reflectance", low=0.0, high=1.0), default=0.0,
         meaning="of the ground in front, which sends a little of a bright wall's light back; 0: not counted",
     )  # fmt: skip
+    doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this")
     blend: bool = declared(
         FLAG, default=False, meaning="whether pictures that overlap fade into each other, for pictures side by side"
     )
@@ -118,7 +122,8 @@ def light_map(
         on (source, y, x) and (source,): ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of
         ambient light; on (projector, patch_index): picture_share, the share of each projector's lumens that lands
         there, before it is blended; on (level, patch_index): reflectance_band; on (projector, step, level): chain; on
-        (level,): light_band.
+        (input, level): doubt. On (projector, y, x), read-only: unit_white [lx/lm], illuminance of white per delivered
+        lumen, and unit_black, the same before pictures are blended, where they are.
 
     Raises
     ------
@@ -151,10 +156,9 @@ def light_map(
     dark = black_share(machines, scene.average_picture_level, used)
     surfaces = [patch.surface for patch in facade.patches]
     reflectance = np.array([surface.reflectance for surface in surfaces])
-    bounce = 0.0
-    if scene.ground_reflectance > 0:
-        exitance = float(lumens @ share @ reflectance) / raster.seen_area
-        bounce = bounce_factor() * scene.ground_reflectance * scene.average_picture_level * exitance
+    # What comes back from the ground, of each projector's light on each patch, per reflectance and picture level.
+    back = bounce_factor() * scene.ground_reflectance / raster.seen_area * lumens[:, None] * share
+    bounce = scene.average_picture_level * float((back @ reflectance).sum())
     veils, _ = source_veils(scene.ambient, facade)
     sources = source_maps(scene.ambient, raster)
     maps = _maps(
@@ -165,7 +169,10 @@ def light_map(
         veil=float(veils.sum()),
     )  # fmt: skip
     steps, chain = _chain_table(machines)
+    black = {"unit_black": cast.units} if faded is not cast.units else {}
     weights = lumens * used
+    gains = np.array([np.nan if surface.gain is None else surface.gain for surface in surfaces])
+    inputs = (*DOUBTS, *scene.ambient.sources())
     bands = np.array([[s.low, s.reflectance, s.high] for s in surfaces]).T
     plane, patches = ("y", "x"), ("patch_index",)
     return xr.Dataset(
@@ -181,6 +188,16 @@ def light_map(
             "light_band": labelled(
                 "light_band", "level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()
             ),
+            "doubt": labelled(
+                "doubt", ("input", "level"), [(low, 1.0, high) for low, high in map(scene.doubt.of, inputs)]
+            ),
+            "gain": labelled("gain", patches, gains),
+            **{n: labelled(n, ("projector", *plane), shown(u)) for n, u in ({"unit_white": faded} | black).items()},
+            "delivered_light": labelled("delivered_light", "projector", lumens),
+            "leak": labelled("leak", "projector", [machine.leak() for machine in machines]),
+            "scatter": labelled("scatter", "projector", [machine.scatter() for machine in machines]),
+            "landed_share": labelled("landed_share", "projector", used),
+            "bounce": labelled("bounce", ("projector", *patches), back),
         },
         coords={
             "y": labelled("y", "y", raster.grid.y),
@@ -192,13 +209,22 @@ def light_map(
             "judged": ("patch_index", [patch.judged for patch in facade.patches]),
             "level": list(LEVELS),
             "step": steps,
+            "input": list(inputs),
         },
         attrs={
             "front": facade.name,
             "stated_light_output": float(sum(machine.light_output for machine in machines)),
             "spacing": raster.grid.spacing,
+            "average_picture_level": scene.average_picture_level,
         },
     )
+
+
+def shown(values: Array) -> Array:
+    """Return a view of an array that others share, through which it cannot be changed."""
+    view = values.view()
+    view.flags.writeable = False
+    return view
 
 
 def black_share(machines: list[Projector], level: float, used: Array) -> Array:
