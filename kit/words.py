@@ -66,3 +66,11 @@ def compass(direction: float) -> str:
     """Return a direction from north clockwise [deg] in words: ``"south-west"``."""
     names = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
     return names[round(direction / 45.0) % 8]
+
+
+def chances(chance: float) -> str:
+    """Return a probability in tenths: ``"8 chances in 10"``; never none or all of them."""
+    tenths = round(10.0 * chance)
+    if tenths in (0, 10):
+        return f"{'fewer than 1 chance' if tenths == 0 else 'more than 9 chances'} in 10"
+    return f"{tenths} chance{'s' if tenths > 1 else ''} in 10"

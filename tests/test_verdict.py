@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
-from kit.decision.verdict import STATES, Figure, Part, Remedy, Target, Verdict, likely_ends
+from kit.decision.verdict import STATES, Figure, Part, Remedy, Target, Verdict
 from kit.results import text_table
 from kit.source.projector import Factor
 from kit.words import shares

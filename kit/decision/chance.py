@@ -1,8 +1,8 @@
 r"""How often is it enough? A map tried with everything that is not known drawn at random, many times over.
 
-A draw changes the light of projector :math:`i` by a factor :math:`F_i`, its black over its white :math:`d_i`, the light of
-each source of ambient light by :math:`a_j`, the reflectance :math:`\rho` of each surface. A point is good where white *and*
-contrast are: with :math:`g` the reflectance, or the gain of a screen,
+A draw changes the light of projector :math:`i` by a factor :math:`F_i`, its black over its white :math:`d_i`, the light
+of each source of ambient light by :math:`a_j`, the reflectance :math:`\rho` of each surface. A point is good where both
+white and contrast are: with :math:`g` the reflectance, or the gain of a screen,
 
 .. math:: \sum_i F_i E_i \ge \frac{\pi L}{g}, \qquad
           \sum_i F_i (E_i - C d_i D_i) - (C - 1) \frac{\rho}{g} \sum_j a_j A_j \ge C B + (C - 1) \frac{\pi V}{g}
@@ -25,7 +25,7 @@ from typing import NamedTuple
 import numpy as np
 import xarray as xr
 
-from kit.arrays import Array, Index
+from kit.arrays import Array, Index, Mask
 from kit.bands import drawn, drawn_share, normal_draws
 from kit.errors import InputError
 from kit.eye.light_map import DOUBTS
@@ -87,6 +87,10 @@ class Wanted(NamedTuple):
     contrast: float
     share: float
 
+    def least_of(self, points: int) -> float:
+        """Return how many of so many points have to be good, less a little for rounding."""
+        return points * (self.share - 1e-9)
+
 
 class Draws(NamedTuple):
     """One value of everything that is not known in each draw.
@@ -110,14 +114,14 @@ class Draws(NamedTuple):
 
 
 class Block(NamedTuple):
-    """The judged points of one patch, `count` of them; `even` (source,): ambient light that is the same at all [lx].
+    """The judged points of one patch, `size` of them; `even` (source,): ambient light that is the same at all [lx].
 
     `rows` (row, point): ones, light of white of each projector, that of black where it differs, and of the sources
     `uneven`; where one projector's is all that there is, that alone, in ascending order.
     """
 
     patch: int
-    count: int
+    size: int
     even: Array
     uneven: Index
     rows: Array
@@ -141,6 +145,7 @@ class Trials:
         self.leak, self.scatter, self.landed = data["leak"], data["scatter"], data["landed_share"]
         self.level, self.veils = float(light.attrs["average_picture_level"]), data["veiling_luminance"]
         self.dimmable = np.array([name not in (TWILIGHT, GLOW, MOON) for name in self.names])
+        self.lamps = self.dimmable & np.array([name != EVEN for name in self.names])
         inputs = [*self.doubt, *self.losses, *dict.fromkeys(self.surface_names)]
         self.inputs = tuple(str(name) for name in inputs)
 
@@ -197,8 +202,7 @@ class Trials:
         """Return the draws with a share `left` of all ambient light but the sky's, as `Ambient.dimmed` leaves it."""
         sources = some.sources * np.where(self.dimmable, left, 1.0)
         # What is known only by its light at the eye is no lamp that could be dimmed.
-        own = np.array([name == EVEN for name in self.names])
-        return some._replace(sources=sources, veil=np.where(own, some.sources, sources) @ self.veils)
+        return some._replace(sources=sources, veil=np.where(self.lamps, sources, some.sources) @ self.veils)
 
     def repainted(self, some: Draws, patches: Sequence[int], reflectance: float) -> Draws:
         """Return the draws with another, known reflectance of some patches."""
@@ -226,27 +230,22 @@ class Trials:
         result = np.empty((3 if alone else 1, len(some.veil), len(chosen)))
         for k, block in enumerate(chosen):
             if len(block.rows) == 1:
-                bright, clear = (block.count - np.searchsorted(block.rows[0], end[:, k]) for end in ends)
+                bright, clear = (block.size - np.searchsorted(block.rows[0], end[:, k]) for end in ends)
                 result[:, :, k] = (np.minimum(bright, clear), bright, clear)[: len(result)]
                 continue
             light = np.insert(some.light, 0, -white[:, k], axis=1)
             both = np.concatenate([-contrast[:, [k]], *black, -ratio[:, [k]] * some.sources[:, block.uneven]], axis=1)
-            step, ones = max(1, PAIRS // block.count), np.ones(block.count, np.float32)
+            step, ones = max(1, PAIRS // block.size), np.ones(block.size, np.float32)
             for part in (slice(start, start + step) for start in range(0, len(light), step)):
                 enough = light[part] @ block.rows[: light.shape[1]] >= 0.0, both[part] @ block.rows >= 0.0
                 for row, found in zip(result[:, part, k], (enough[0] & enough[1], *enough), strict=False):
                     row[:] = found.astype(np.float32) @ ones
         return result
 
-    def enough(self, some: Draws, wanted: Wanted, blocks: slice = slice(None)) -> Array:
+    def enough(self, some: Draws, wanted: Wanted, blocks: slice = slice(None)) -> Mask:
         """Return in which draws so much of a part's whole area is good as is wanted, shape (draw,)."""
-        least = self.least_of(wanted, sum(block.count for block in self.blocks[blocks]))
+        least = wanted.least_of(sum(block.size for block in self.blocks[blocks]))
         return np.asarray(self.good(some, wanted, blocks)[0].sum(axis=1) >= least)
-
-    @staticmethod
-    def least_of(wanted: Wanted, count: int) -> float:
-        """Return how many of so many points have to be good, less a little for rounding."""
-        return count * (wanted.share - 1e-9)
 
     def luminances(self, some: Draws, at: Sequence[int] | Index) -> tuple[Array, Array, Array]:
         """Return projected white, projected black, and ambient light with the veil, at points, shape (draw, point)."""
@@ -261,7 +260,7 @@ class Trials:
         return np.asarray(some.level * ((some.light @ self.bounce) * some.wall).sum(axis=1))[:, None]
 
 
-def least(good: Callable[[float, Index], Array], draws: int, wanted: int, low: float, high: float) -> float | None:
+def least(good: Callable[[float, Index], Mask], draws: int, wanted: int, low: float, high: float) -> float | None:
     """Return the smallest amount between `low` and `high` that is good in so many draws; None where none is.
 
     `good` says in which of some draws an amount is; a draw in which it is stays good with more.

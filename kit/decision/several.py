@@ -19,8 +19,8 @@ from typing import Any
 import numpy as np
 
 from kit.arrays import Array
-from kit.decision.payoff import between_classes, projector_price
 from kit.decision.chance import judged_points
+from kit.decision.payoff import between_classes, projector_price
 from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map

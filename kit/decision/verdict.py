@@ -59,11 +59,6 @@ class Target(Declared):
         SHARE, default=0.9, low=0.5, high=0.999, label="confidence", meaning="chance that is wanted: how sure to be"
     )
 
-    @property
-    def wanted(self) -> Wanted:
-        """What points and parts need to be good."""
-        return Wanted(self.white_luminance, self.contrast, self.share)
-
     @classmethod
     def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> Target:
         """Return the target for a district brightness and a purpose named in the reference data."""
@@ -71,6 +66,11 @@ class Target(Declared):
             white_luminance=reference.row("luminance_targets", district, group="district brightness").value,
             contrast=reference.row("contrast_categories", purpose).value,
         )
+
+    @property
+    def wanted(self) -> Wanted:
+        """What points and parts need to be good."""
+        return Wanted(self.white_luminance, self.contrast, self.share)
 
 
 def checked_target(target: Target | None) -> Target:
@@ -268,10 +268,7 @@ class Verdict(Result):
             "borderline": "may or may not be enough for this front",
             "not enough": "is not enough for most of this front",
         }[self.status]
-        if self.front.criterion == "coverage":
-            text = f"{lumens} cannot be enough: {reach}."
-        else:
-            text = f"{lumens} {opening}."
+        text = f"{lumens} {f'cannot be enough: {reach}' if self.front.criterion == 'coverage' else opening}."
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
@@ -320,7 +317,7 @@ class Verdict(Result):
     def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> pd.DataFrame:
         """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""
         parts = (*(self.surfaces if kind == "surface" else self.patches), self.front)
-        shares = dict.fromkeys(("share of front", "lit", "pass"), ".0%")
+        shares = dict.fromkeys(("share of front", "lit", "pass", "chance"), ".0%")
         formats = shares | {"white [cd/m²]": "band", "contrast": "band"}
         return make_frame([part.row() for part in parts], formats, index="part")
 
@@ -366,7 +363,7 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         count, here = member.stop - member.start, np.flatnonzero(lit[member]) + member.start
         first, last = (sum(run.stop <= end for _, run in points.patches) for end in (member.start, member.stop))
         blocks = slice(first, last)
-        chances = (good[:, :, blocks].sum(axis=2) >= trials.least_of(target.wanted, count)).mean(axis=1).tolist()
+        chances = (good[:, :, blocks].sum(axis=2) >= target.wanted.least_of(count)).mean(axis=1).tolist()
         figures = tuple(_figure(trials, some, here, values, k) for k, values in enumerate((white, contrast)))
         needed = count - max(1, int(np.ceil(target.share * count - 1e-9 * count)))
         reached = (float(np.partition(values[member], needed)[needed]) for values in (white, contrast))
@@ -411,7 +408,7 @@ def _figure(trials: Trials, some: Draws, lit: Index, values: Array, which: int) 
     mine = values[lit]
     median = median_of(mine)
     white, black, around = trials.luminances(
-        some, [int(lit[np.abs(mine - median).argmin()])] if median < np.inf else lit[:1]
+        some, lit[:1] if median == np.inf else lit[[np.abs(mine - median).argmin()]]
     )
     drawn = (contrast_at_eye(white, black, around, 0.0) if which else white)[:, 0]
     low, high = np.quantile(drawn, (LOW, HIGH), method="lower").tolist()
@@ -419,7 +416,7 @@ def _figure(trials: Trials, some: Draws, lit: Index, values: Array, which: int) 
 
 
 def _part(target: Target, chances: list[float], reached: Iterable[float], **told: Any) -> Part:
-    """Judge a part: `chances` that both hold, white, contrast; what of both is `reached` on the share that is wanted."""
+    """Judge a part by the `chances` that both hold, white, contrast, and what of both is `reached` on the share."""
     chance, sure, lit = chances[0], target.confidence, told["lit_share"]
     status: Status = "enough" if chance >= sure else "not enough" if chance <= 1.0 - sure else "borderline"
     wanted = {"white luminance": target.white_luminance, "contrast": target.contrast}
