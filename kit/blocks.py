@@ -12,7 +12,7 @@ Block = TypeVar("Block")
 BANDS, FEW = 8, 1 << 16
 
 
-def share_out(work: Callable[[Block], None], blocks: Sequence[Block]) -> None:
+def share_out(work: Callable[[Block], object], blocks: Sequence[Block]) -> None:
     """Call `work` on each block; two threads share them where there are several."""
     if len(blocks) < 4:
         for block in blocks:
@@ -31,8 +31,4 @@ def in_bands(work: Callable[[int, int], object], rows: int, columns: int) -> Non
         work(0, rows)
         return
     edges = [rows * i // BANDS for i in range(BANDS + 1)]
-
-    def one(band: tuple[int, int]) -> None:
-        work(*band)
-
-    share_out(one, list(pairwise(edges)))
+    share_out(lambda band: work(*band), list(pairwise(edges)))

@@ -476,7 +476,7 @@ AMBIENT = Number(
 )  # fmt: skip
 REFLECTANCE = Number(label="reflectance", symbol="ρ", low=0.0, high=1.0, meaning="diffuse, photopic")
 WHITE_LUMINANCE = Number(
-    label="white", symbol="L_w", unit="cd/m2", above=0.0, meaning="luminance of projected white that is wanted"
+    label="white", symbol="L_w", unit="cd/m²", above=0.0, meaning="luminance of projected white that is wanted"
 )
 CONTRAST = Number(label="contrast", symbol="C", above=1.0, meaning="white over black at the eye that is wanted")
 AVERAGE_PICTURE_LEVEL = Number(

@@ -26,9 +26,11 @@ UNITS = get_args(Unit)
 # Inside an installed package, or at the top of a checkout.
 PLACES = (Path(__file__).parent / "reference_data", Path(__file__).parents[1] / "reference_data")
 
-Text = Annotated[str, Field(pattern=r"^\S(.*\S)?$")]
-Name = Annotated[str, Field(pattern=r"^[^\sA-Z]([^A-Z]*[^\sA-Z])?$")]
-Number = Annotated[float, Field(allow_inf_nan=False, ge=0.0)]
+# Each with what is right.
+Text = Annotated[str, Field(pattern=r"^\S(.*\S)?$", description="a text; none may be empty")]
+Name = Annotated[str, Field(pattern=r"^[^\sA-Z]([^A-Z]*[^\sA-Z])?$", description="lower case words")]
+Number = Annotated[float, Field(allow_inf_nan=False, ge=0.0, description="a finite number of 0 or more")]
+Status = Annotated[Literal["seen", "from memory"], Field(description="seen or from memory")]
 
 
 class Row(BaseModel):
@@ -50,7 +52,7 @@ class Row(BaseModel):
     source: Text
     edition: Text
     locator: Text
-    status: Literal["seen", "from memory"]
+    status: Status
     note: str
 
     @model_validator(mode="after")
@@ -63,20 +65,10 @@ class Row(BaseModel):
 
 
 FIELDS = tuple(Row.model_fields)
-RIGHT = (
-    dict.fromkeys(("group", "name", "quantity"), "lower case words")
-    | dict.fromkeys(("value", "low", "high"), "a finite number of 0 or more")
-    | dict.fromkeys(("source", "edition", "locator"), "a text; none may be empty")
-    | {"unit": f"one of {', '.join(UNITS)}", "status": "seen or from memory"}
-)
 
 
 def read_table(path: str | Path) -> tuple[Row, ...]:
-    """Return the rows of the table at `path`, each of them checked.
-
-    `InputError`: a file that cannot be read, a header other than `FIELDS`, a row with a cell too few or too many, a
-    cell out of its domain, or a (group, name, quantity) that comes twice.
-    """
+    """Return the rows of the table at `path`, each of them checked and none twice."""
     path = Path(path)
     try:
         lines = path.read_text(encoding="utf-8-sig").splitlines()
@@ -173,6 +165,7 @@ def _checked(where: str, cells: dict[str, str]) -> Row:
         first = error.errors(include_url=False)[0]
     if first["loc"]:
         field = str(first["loc"][0])
-        raise InputError(f"{where}: {field}", cells[field], RIGHT[field])
+        right = Row.model_fields[field].description or f"one of {', '.join(UNITS)}"
+        raise InputError(f"{where}: {field}", cells[field], right)
     band = f"{cells['low']}, {cells['value']}, {cells['high']}"
     raise InputError(f"{where}: low, value, high", band, first["msg"].removeprefix("Value error, "))

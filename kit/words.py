@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 
-def short(value: float, digits: int = 2) -> str:
-    """Return a figure with `digits` significant figures, thousands in groups.
+def short(value: float, digits: int = 2, to: Callable[[float], int] = round) -> str:
+    """Return a figure with `digits` significant figures, thousands in groups; `to`: which way it is rounded.
 
     Where there is no end it is "unlimited", where there is no figure "-".
     """
@@ -15,7 +15,8 @@ def short(value: float, digits: int = 2) -> str:
         return "-" if math.isnan(value) else "unlimited"
     if value == 0:
         return "0"
-    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    rounded = to(round(value * 10.0**places, 6)) / 10.0**places
     # Once more: 9.96 is rounded to 10, which has a digit more in front.
     places = digits - 1 - math.floor(math.log10(abs(rounded)))
     return f"{rounded:,.{max(0, places)}f}"
@@ -55,6 +56,11 @@ def band(low: float, middle: float, high: float, digits: int = 2) -> str:
 def join(items: Sequence[str], word: str = "and") -> str:
     """Return items as a list in a sentence: ``"a, b and c"``."""
     return items[0] if len(items) == 1 else f"{', '.join(items[:-1])} {word} {items[-1]}"
+
+
+def the(name: str) -> str:
+    """Return a name with its article, as in a sentence: "the siding", but "our brick"."""
+    return name if name.split(" ")[0].lower() in ("the", "our", "my", "your", "their") else f"the {name}"
 
 
 def capital(sentence: str) -> str:

@@ -225,19 +225,11 @@ EXAMPLES[kit.Stand] = lambda: kit.Stand(name="lawn", area=[(-8, 8), (8, 8), (8, 
 EXAMPLES[kit.Choice] = lambda: kit.Choice(wall="red brick")
 EXAMPLES[kit.ClothChoice] = lambda: kit.ClothChoice(wall="red brick")
 EXAMPLES[kit.EveningChoice] = lambda: kit.EveningChoice(wall="red brick")
-EXAMPLES[kit.Garden] = lambda: kit.Garden(
-    stands=[EXAMPLES[kit.Stand]()], obstacles=[EXAMPLES[kit.Obstacle]()], viewers=[EXAMPLES[kit.Viewer]()], walk=20
-)
 EXAMPLES[kit.Machine] = lambda: kit.Machine(name="ours", lumens=5000, throw_ratio=(1.2, 2), price=900)
 EXAMPLES[kit.Show] = lambda: kit.Show(
     house=EXAMPLES[kit.Facade](), latitude=42, longitude=-88, lamps=[EXAMPLES[kit.ShowLamp]()], ambient=1, walk=15
 )
 EXAMPLES[kit.ShowLamp] = lambda: kit.ShowLamp(name="porch", kind="porch light", position=(0, 2, 1), flux=600)
 EXAMPLES[kit.StandChoice] = lambda: kit.StandChoice(wall="red brick")
-EXAMPLES[kit.Street] = lambda: kit.Street(
-    **dict.fromkeys(("street_lamp", "porch_light", "neighbour"), EXAMPLES[kit.Luminaire]()),
-    strings=[EXAMPLES[kit.LedString]()],
-    eye=(3, 1.6, 16),
-)
 
 # views

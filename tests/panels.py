@@ -1,15 +1,53 @@
-"""What the tests of the panels share: the page as it stands, and choices at the ends of each control."""
+"""What the tests of the panels share: shows, the page as it stands, and choices at the ends of each control."""
 
 import base64
 import io
 import re
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 from PIL import Image
 
-WALLS = ("main wall", "bay")
+import kit
+
+ROOT = Path(__file__).parents[1]
+HOUSES = ROOT / "notebooks" / "houses"
+# Every front that the kit is tried on: with all that is said around it, or with nothing said.
+FRONTS = [
+    *(HOUSES / f"{name}.toml" for name in ("demo_show", "brick_two_storey", "light_bungalow")),
+    *sorted((ROOT / "tests" / "shows").glob("*.toml")),
+]
 IMAGE = re.compile(r'<img class="kit-picture" alt="([^"]+)" .*src="data:image/png;base64,([^"]+)">')
+
+
+def demo():
+    """The show that the pages start with."""
+    return kit.open_show(HOUSES / "demo_show.toml")
+
+
+def as_first_written():
+    """The demo show with the machines, the light and the lamps for which the figures of the pages were first written.
+
+    The lens stands 1 ft above the ground, and the picture's lower edge is level with it.
+    """
+    show, (left, right) = demo(), (-6.096, 6.096)
+    lens = {"throw_ratio": 0.8, "lens_shift": (0.0, 0.5)}
+    lamps = (
+        kit.ShowLamp(name="street lamp", kind="street lamp", position=(left - 1.0, 6.0, 11.0)),
+        kit.ShowLamp(name="porch light", kind="porch light", position=(-1.62024, 2.1, 0.15)),
+    )
+    (string,) = show.strings
+    return replace(
+        show,
+        ambient=0.861,
+        distance=39.5 * 0.3048,
+        machines=tuple(kit.Machine(name=f"{lumens:,} lm", lumens=lumens, **lens) for lumens in (4000, 8000)),
+        lamps=(*lamps, show.lamps[-1]),
+        strings=(replace(string, path=((left, 5.7912, 0.15), (right, 5.7912, 0.15))),),
+        viewers=(kit.Viewer(name="on the walk", eye=(2.0, 1.6, 15.7)), *show.viewers[1:]),
+        longitude=-88.0,
+    )
 
 
 def png(panel, name="picture"):
@@ -35,16 +73,13 @@ def text(panel):
 
 def ends(panel, most=99):
     """The panel's first choice with each control in turn at each end, or at each option of menus up to `most` long."""
-    tried = {}
+    start, tried = panel.values(panel.start), []
     for name, spec in panel.fields.items():
         values = spec.ends()
-        tried[name] = values if len(values) <= most else (values[0], values[-1])
-    return [
-        (f"{name} = {value}", replace(panel.start, **{name: value}))
-        for name, values in tried.items()
-        for value in values
-        if value != getattr(panel.start, name)
-    ]
+        for value in values if len(values) <= most else (values[0], values[-1]):
+            if value != start[name]:
+                tried.append((f"{name} = {value}", panel.made(start | {name: value})))
+    return tried
 
 
 def shows(panel, label, choice):

@@ -19,7 +19,7 @@ def store(path: Path) -> None:
     NotebookClient(notebook, timeout=300, resources={"metadata": {"path": str(path.parent)}}).execute()
     notebook.metadata.pop("widgets", None)
     for cell in notebook.cells:
-        cell.metadata = {}
+        cell.metadata = {"tags": cell.metadata["tags"]} if "tags" in cell.metadata else {}
         if cell.cell_type == "code" and "NBVAL_IGNORE_OUTPUT" in cell.source:
             cell.outputs = []
     nbformat.write(notebook, path)

@@ -212,7 +212,7 @@ def test_frame_and_sentence_say_what_was_found(lit):
     assert frame["pane"].tolist() == [1.0, 0.7]
     for view in found.views:
         row = frame.loc[view.viewer.name]
-        assert row[["distance [m]", "off axis [°]", "veil [cd/m²]", "elements per degree", "front"]].tolist() == [
+        assert row[["distance [m]", "off axis [°]", "veil [cd/m²]", "pixels per degree", "front"]].tolist() == [
             view.distance, view.angle, view.veiling_luminance, view.pixels_per_degree, view.status
         ]  # fmt: skip
         for name, figure in (("white [cd/m²]", view.front.white_luminance), ("contrast", view.front.contrast)):

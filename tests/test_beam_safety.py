@@ -13,7 +13,7 @@ import kit
 from kit import reference
 from kit.results import shown, text_table
 from kit.source.projector import Factor
-from kit.stage.beam_safety import CAUTION, NEAREST, RAYS, SKY, beam_exposure, beam_table, keep_out
+from kit.stage.beam_safety import CAUTION, NEAREST, RAYS, SKY, beam_exposure, beam_table, keep_out, stray_warning
 
 CHAIN = (Factor(name="loss", low=0.5, nominal=0.7, high=0.8, source="made up"),)
 PLAIN = kit.Projector(light_output=3000.0, throw_ratio=1.25, resolution=(1600, 1000), chain=CHAIN)
@@ -105,8 +105,8 @@ def test_outside_the_beam_there_is_no_light_and_two_machines_are_told_apart(wall
 @pytest.mark.analytic
 def test_comparisons_are_where_the_light_is_as_much():
     found = beam_table(PLAIN, [1.0, 5.0])
-    assert (found.office, found.sunlight) == (500.0, 100_000.0)
-    for light in (found.office, found.sunlight):
+    assert found.office == 500.0
+    for light in (found.office, 100_000.0):
         assert found.brightest(found.reach(light))[1] == pytest.approx(light)
 
 
@@ -290,6 +290,9 @@ def test_words_say_that_it_is_no_certificate(wall):
     assert "not danger" in text
     assert "group 3 is not for the household" in CAUTION
     assert "maker's label decides" in CAUTION
+    # No group is called safe.
+    assert "group 2" not in CAUTION
+    assert "no group makes a look into it right" in CAUTION
     projector = replace(PLAIN, lens_shift=(0.0, 0.5))
     rising = keep_out(scene(wall(8.0, 4.0), (projector, square(y=0.5)), (projector, square(y=0.5))), walk=3.0)
     assert rising.sentence().count(SKY) == 1
@@ -312,7 +315,7 @@ def test_frames_and_sentences_say_what_was_found(wall):
     assert first["times an office desk"] == pytest.approx(corner / 500)
     assert shown(frame).iloc[0].tolist() == ["10.0", "8.0", "5.0", "52", "71 (51 to 81)", "0.14"]
     # A figure beside full sun on a wall would invite a look into the lens.
-    assert not any("sun" in name for name in frame)
+    assert not any("sun" in text for text in (*frame, table.sentence()))
     assert table.frame("ft")["from lens [ft]"].tolist() == pytest.approx([32.8084, 3.28084])
     assert table.sentence("ft").startswith("An eye in the beam gets up to ")
     assert " at 1.0 m and " in table.sentence()
@@ -332,9 +335,26 @@ def test_frames_and_sentences_say_what_was_found(wall):
     assert row["lens height needed [m]"] == pytest.approx(0.5 + 1.3 / 0.3)
     assert shown(found.frame()).loc["projector 1", "to the sky"] == "30%"
     high = keep_out(scene(wall(8.0, 12.0), (PLAIN, square(y=6.0)), (PLAIN, square(y=7.0))), walk=3.0)
-    assert "No eye between 0.8 m and 1.8 m above the ground is in beam 2." in high.sentence()
+    assert "No eye between 0.8 m and 1.8 m above level ground is in beam 2." in high.sentence()
     assert "the lower edge of beam 1 is 4.2 m up, above all these eyes" in high.sentence()
     assert high.frame("ft")[["eyes in beam from [ft]", "lowest there [°]"]].isna().all(axis=None)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(
+    ("past", "sky", "words"),
+    [(0.0, 0.0, []), (0.09, 0.09, []), (0.64, 0.37, ["64%", "37% of all to the sky"]), (0.2, 0.0, ["20%"]),
+     (0.1, 0.5, ["50% of the light", "50% of all"])],
+)  # fmt: skip
+def test_a_result_warns_of_much_light_past_the_front(past, sky, words):
+    said = stray_warning(past, sky)
+    assert bool(said) is bool(words)
+    for word in words:
+        assert word in said
+    if said:
+        assert said.startswith("Caution: ")
+        assert "drivers, pilots and neighbours" in said
+        assert ("sky" in said) is (sky > 0)
 
 
 # What is refused

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import reference_renderer as renderer
-from panels import WALLS, png
+from panels import demo, png
 
 import kit
 
@@ -85,9 +85,9 @@ PANELS = {
 
 
 @pytest.mark.parametrize("name", PANELS)
-def test_a_panel_from_new_value_to_new_picture(benchmark, scene, name):
+def test_a_panel_from_new_value_to_new_picture(benchmark, name):
     """Without the browser, which adds what a machine's screen takes: see `test-artefacts` of the browser tests."""
-    panel = getattr(kit, name)(scene.facade, wall_patches=WALLS)
+    panel = getattr(kit, name)(demo())
     field, *values = PANELS[name]
     turn = iter(range(1000))
 

@@ -29,7 +29,10 @@ from kit.wall.cloth import (
 )
 from kit.wall.raster import exposed, exposed_area
 
-HOUSES = {path.stem: kit.load_house(path) for path in sorted(Path(__file__).parents[1].glob("notebooks/houses/*.toml"))}
+HOUSES = {
+    name: kit.load_house(Path(__file__).parents[1] / f"notebooks/houses/{name}.toml")
+    for name in ("brick_two_storey", "light_bungalow")
+}
 COTTON = Cloth.from_reference("white cotton")
 LINING = Cloth.from_reference("black lining")
 BRICK = kit.Surface.from_reference("red brick")
@@ -355,6 +358,17 @@ def test_the_words_and_the_frame_of_a_covering():
     assert feet["weight [lb]"] == pytest.approx(found.weight[1] / 0.45359237)
     assert sentence in str(found)
     assert "130 (63 to 290)" in str(found)
+
+
+@pytest.mark.analytic
+def test_what_rain_leaves_is_that_of_the_largest_patch():
+    walls = kit.Facade([rectangle("wall", 0, 0, 6, 4), rectangle("strip", 7, 0, 8, 4)])
+    assert cover(walls, COTTON).rain == 1.0
+    wet = cover(walls, COTTON, how=Hanging(wet=True))
+    dry, soaked = (hang(COTTON, BRICK, Hanging(wet=rain)).reflectance for rain in (False, True))
+    # Rounding only.
+    assert wet.rain == pytest.approx(soaked / dry, rel=1e-12)
+    assert 0.5 < wet.rain < 1.0
 
 
 def test_the_frame_of_hangings_before_a_wall():

@@ -357,7 +357,7 @@ def test_a_light_without_blue_makes_nothing_neutral():
     found = wall_colour(outside(), grey())
     assert found.neutral_share is None
     assert found.neutral_drive is None
-    assert found.sentence().endswith("No drive makes its white neutral.")
+    assert found.sentence().endswith("No mix of red, green and blue makes its white neutral.")
     assert np.isnan(found.frame()["left when neutral"].astype(float)).all()
     with pytest.raises(InputError, match="no blue light can make neutral"):
         found.lumens_for_neutral(2000.0)

@@ -13,7 +13,6 @@ from PIL import Image
 
 import kit
 from kit import reference
-from kit.answers.scenes import street_scene
 from kit.eye.pattern_vision import seen, subtended
 from kit.results import shown, text_table
 from kit.stage import content
@@ -40,10 +39,19 @@ def square_on(patches, *, resolution=(800, 500), **more):
     return kit.Scene(facade=kit.Facade(patches), projectors=[(projector, place)])
 
 
+def street_scene(house, lumens):
+    """A typical machine on the grass, 12 m before the middle of the front, its picture's lower edge level with it."""
+    x = 0.5 * (house.bounds[0] + house.bounds[1])
+    machine = kit.typical_projector(lumens, 0.8, resolution=(1920, 1200), lens_shift=(0.0, 0.5))
+    place = kit.Placement(position=(x, 0.3048, 12.0), aim=(x, 0.3048, 0.0))
+    grass = reference.value("surfaces", "grass")
+    return kit.Scene(facade=house, projectors=[(machine, place)], ambient=STREET, ground_reflectance=grass)
+
+
 @pytest.fixture(scope="module")
 def demo():
     """The invented brick house with its porch and bay, as the panels show it."""
-    return street_scene(kit.load_house(HOUSE), light_output=8000, distance=12, throw_ratio=0.8, ambient=STREET)
+    return street_scene(kit.load_house(HOUSE), 8000)
 
 
 @pytest.fixture(scope="module")
@@ -543,7 +551,7 @@ def test_a_pattern_that_drowns_detail_leaves_slow_light():
     assert found.view.frequency == pytest.approx(by_hand.frequency, rel=1e-9)
     assert found.kind == "slow light"
     assert "metric brick" in found.reasons[0]
-    assert "2.3 steps" in found.reasons[0]
+    assert "has 2.3 shades that stay apart" in found.reasons[0]
     found = wall_part(scene, patterns={"plain": faint})
     assert found.view.steps > 10 * FEWEST
     assert found.kind == "animation"
@@ -580,7 +588,7 @@ def test_elements_that_are_too_coarse_leave_slow_light():
         assert found.kind == kind
     assert pytest.approx(60 * math.degrees(math.atan(0.001)), rel=1e-5) == COARSEST
     near = parts_of(scene, viewer=(0.0, 1.6, 9.9), spacing=0.05).patch("small")
-    assert near.reasons[0].startswith("too coarse: picture elements of 10.0 mm")
+    assert near.reasons[0].startswith("too coarse: dots of the picture (pixels) look 3.5 sixtieths")
 
 
 @pytest.mark.analytic
@@ -693,13 +701,13 @@ def test_the_demo_house_shows_on_windows_and_not_on_masonry(demo, demo_light):
     assert str(found) == f"{found.sentence()}\n\n{text_table(found.frame())}"
     frame = found.frame()
     assert frame.loc["upper middle window", "good for"] == "animation"
-    assert frame.loc["upper middle window", "element [mm]"] == pytest.approx(1000 * window.element_size)
+    assert frame.loc["upper middle window", "pixel [mm]"] == pytest.approx(1000 * window.element_size)
     assert frame.loc["main wall", "why"] == wall.reasons[0]
     assert not any("return" in name for name in frame.index)
-    assert found.frame("ft").loc["main wall", "element [in]"] == pytest.approx(wall.element_size / 0.0254)
+    assert found.frame("ft").loc["main wall", "pixel [in]"] == pytest.approx(wall.element_size / 0.0254)
     assert shown(frame).loc["porch roof"].tolist()[2:] == ["-", "-", "-", "-", "no picture reaches it"]
     # With four times the light brick is bright enough, and the pattern decides between animation and slow light.
-    brighter = street_scene(demo.facade, light_output=32000, distance=12, throw_ratio=0.8, ambient=STREET)
+    brighter = street_scene(demo.facade, 32000)
     light = kit.light_map(brighter, 0.1)
     assert content_parts(light, scene=brighter, viewer=VIEWER, patterns=patterns).patch("main wall").kind == "animation"
     stark = Pattern.from_reference("modular brick", unit_reflectance=0.114, joint_reflectance=0.6)

@@ -1,5 +1,6 @@
 import datetime as dt
 import math
+import re
 import warnings
 from dataclasses import replace
 from zoneinfo import ZoneInfo
@@ -7,11 +8,12 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pandas as pd
 import pytest
+import xarray as xr
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 import kit
-from kit.decision.evening import MINUTE, clock_minutes, moment
+from kit.decision.evening import MINUTE, clock_minutes, moment, switching_sentence
 from kit.decision.verdict import Target
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
@@ -507,8 +509,9 @@ def test_polar_night_and_polar_day():
     assert np.isnan(summer["passing_minutes"].values).all()
     assert (summer["status"].values == 0).all()
     told = kit.start_sentence(summer)
-    assert "not enough at any hour" in told
+    assert "not enough at any hour (the sun does not set" in told
     assert "sun sets" not in told
+    assert "(the sun does not rise" in kit.start_sentence(winter)
     assert "-" in text_table(kit.start_frame(summer))
 
 
@@ -751,8 +754,71 @@ def test_texts_tell_what_the_figures_say():
         )
     never = run(SCENES["all of it"], site(), "2026-12-05", target=Target(contrast=1e5), step=60)
     assert "Contrast reaches at best" in kit.start_sentence(never)
-    dim = run(SCENES["all of it"], site(), "2026-12-05", target=Target(white_luminance=1e5), step=60)
-    assert "White reaches" in kit.start_sentence(dim)
+    dim = run(SCENES["all of it"], site(), "2026-12-05", target=Target(white_luminance=1e5))
+    # Both are said: that the wall is never bright enough, and from when on contrast would hold.
+    dark = pd.Timestamp(dim["dark_enough"].sel(part=WHOLE, level="nominal").item())
+    said = kit.start_sentence(dim)
+    assert re.search(r"At no hour is it bright enough \(\d+\.\d of 100000 cd/m² wanted\)", said)
+    assert said.endswith(f"contrast holds from {dark:%H:%M}.")
+    neither = run(SCENES["all of it"], site(), "2026-12-05", target=Target(white_luminance=1e5, contrast=1e5), step=60)
+    assert kit.start_sentence(neither).endswith("contrast never suffices either.")
+    part = kit.evenings(scene(width=6.5), site(), "2026-12-05", spacing=SPACING, step=60)
+    share = float(part["lit_share"].sel(part=WHOLE))
+    assert 0.5 < share < 0.8
+    assert not (part["status"].sel(part=WHOLE) == 2).any()
+    assert kit.start_sentence(part).endswith(f"The picture reaches only {share:.0%} of the front.")
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("latitude", [-78.0, -67.0, -66.0, -30.0, 0.0, 50.0, 66.0, 67.0, 78.0])
+@pytest.mark.parametrize("date", ["2026-03-20", "2026-06-21", "2026-12-21"])
+def test_a_sun_that_stays_up_or_down_is_told_from_any_moment(latitude, date):
+    """Against the whole day, looked at every quarter of an hour."""
+    here = site(latitude=latitude, longitude=0.0, timezone="UTC")
+    day = here.sky_at(np.datetime64(f"{date}T00:00") + np.arange(0, 24 * 60, 15) * np.timedelta64(1, "m"))
+    height = day.positions.sun_elevation
+    expected = 1 if height.min() >= -0.833 else -1 if height.max() < -0.833 else 0
+    for begin in ("00:00", "09:00", "15:00"):
+        result = run(DARK, here, date, begin=begin, hours=2.0, step=60, spacing=1.0)
+        assert result["sun_all_day"].values.tolist() == [expected]
+
+
+def lamps_changed(**changes):
+    """What `switching` returns, of changes to (contrast, lux on the front, veil)."""
+    names = ["as it is", *(name.replace("_", " ") for name in changes)]
+    figures = np.array([(25.0, 3.0, 0.1), *changes.values()]).T
+    data = {
+        name: (
+            ("change", "level") if name == "contrast" else ("change",),
+            values[:, None] if name == "contrast" else values,
+        )
+        for name, values in zip(("contrast", "ambient_illuminance", "veiling_luminance"), figures, strict=True)
+    }
+    return xr.Dataset(data, {"change": names, "level": ["nominal"]}, {"clock": "2026-12-05 17:20:00"})
+
+
+@pytest.mark.analytic
+def test_own_lamps_come_first_and_a_surprise_has_its_reason():
+    small = "Porch light off takes more light off the front, but from a small part of it."
+    said = switching_sentence(lamps_changed(street_lamp_off=(67.7, 2.5, 0.1), porch_light_off=(26.0, 1.0, 0.1)))
+    assert said == (
+        "At 17:20 one change of your own lamps buys most: porch light off. It takes contrast from 25.0:1 to 26.0:1. "
+        f"Street lamp off would make it 67.7:1, but that lamp is its owner's to change. {small}"
+    )
+    # None of one's own matters; the veil is the reason.
+    said = switching_sentence(lamps_changed(neighbour_off=(67.7, 2.5, 0.01), porch_light_off=(25.1, 1.0, 0.1)))
+    assert said.startswith("At 17:20 no lamp of yours changes much: contrast stays near 25:1. Neighbour off would make")
+    assert said.endswith("Porch light off takes more light off the front, neighbour off more of what dazzles.")
+    # Nothing surprises: the lamp that gives most light is the one to change.
+    said = switching_sentence(
+        lamps_changed(
+            street_lamp_off=(26.0, 2.5, 0.1), porch_light_off=(40.0, 1.0, 0.1), no_lamp_at_all=(80.0, 0.1, 0.0)
+        )
+    )
+    assert said == "At 17:20 one change buys most: porch light off. It takes contrast from 25.0:1 to 40.0:1."
+    said = switching_sentence(lamps_changed(porch_light_off=(25.1, 1.0, 0.1)))
+    assert said == "At 17:20 no lamp by itself changes much: contrast stays near 25:1."
+    assert switching_sentence(lamps_changed()).startswith("No lamp is on")
 
 
 # Bad input

@@ -1,43 +1,49 @@
 """The answer on evenings, its charts, and the panel at the ends of each control."""
 
+from dataclasses import replace
 from itertools import pairwise
-from pathlib import Path
 
 import numpy as np
 import pytest
 from matplotlib.figure import Figure
-from panels import WALLS, alternative, decoded, ends, png, shows
+from panels import alternative, as_first_written, decoded, ends, png, shows
 
 import kit
 from kit.answers.evenings import bearing
 from kit.decision.evening import NO_LAMP, moment
 from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.evening_panel import evening_board, season_board
-from kit.wall.points import FrontRaster
 from kit.words import compass
 
-HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 SEASON = ("2026-11-20", "2026-12-10")
 WHOLE = "the whole front"
+FLOOD = "neighbour's floodlight"
+ALL = ("street lamp", "porch light", FLOOD)
 
 
 @pytest.fixture(scope="module")
-def house():
-    return kit.load_house(HOUSES / "brick_two_storey.toml")
+def show():
+    """The machines and the lamps for which the figures below were written, on a wall under white fabric.
+
+    All light comes from the lamps, and the viewer stands on the far pavement.
+    """
+    first = as_first_written()
+    viewer = kit.Viewer(name="on the far pavement", eye=(3.0, 1.6, 15.92024))
+    return replace(first, house=first.walled("white fabric"), ambient=0.0, viewers=(viewer,))
 
 
 @pytest.fixture(scope="module")
-def panel(house):
-    return kit.EveningPanel(house, wall_patches=WALLS, season=SEASON, spacing=0.6)
+def panel(show):
+    return kit.EveningPanel(show, season=SEASON, spacing=0.6)
 
 
 @pytest.fixture(scope="module")
-def start(house):
-    return plan(house)
+def start(show):
+    return plan(show)
 
 
-def plan(house, **choice):
-    return kit.plan_evening(house, kit.EveningChoice(**choice), wall_patches=WALLS, season=SEASON, spacing=0.5)
+def plan(show, **choice):
+    return kit.plan_evening(show, kit.EveningChoice(**choice), season=SEASON, spacing=0.5)
 
 
 def test_every_control_at_its_ends_gives_pictures(panel):
@@ -160,8 +166,8 @@ def test_charts_refuse_what_they_cannot_draw(start):
         kit.draw_sources(start.tonight, date="2030-01-01")
 
 
-def test_a_board_draws_the_same_picture_again_and_a_new_frame_only_when_it_changes(house, start):
-    board, other = evening_board(), plan(house, light_output=6000.0)
+def test_a_board_draws_the_same_picture_again_and_a_new_frame_only_when_it_changes(show, start):
+    board, other = evening_board(), plan(show, light_output=6000.0)
 
     def drawn(result):
         return board.draw(source_chart(result.tonight), evening_chart(result.tonight))
@@ -176,7 +182,7 @@ def test_a_board_draws_the_same_picture_again_and_a_new_frame_only_when_it_chang
     assert not board.axes[1].lines[1:]
     afresh = evening_board()
     assert afresh.draw(source_chart(start.tonight), evening_chart(start.tonight)) == first
-    drawn(plan(house, street_lamp="off"))
+    drawn(plan(show, off=("street lamp", FLOOD)))
     assert board.figure is not frame  # a source less in the legend
 
 
@@ -192,33 +198,33 @@ def test_the_pictures_say_in_words_what_they_show(panel):
     assert decoded(png(panel, "season")).shape == (360, 960, 3)
 
 
-def test_lamps_on_cost_contrast_and_shading_lies_between(house, start):
+def test_lamps_on_cost_contrast_and_shading_lies_between(show, start):
     def at_eight(result):
         i, j = moment(result.tonight, "2026-12-05 20:00")
         return float(result.tonight["contrast"].isel(date=i, minute=j).sel(part=WHOLE, level="nominal"))
 
-    off = at_eight(plan(house, porch_light="off"))
-    shaded = at_eight(plan(house, porch_light="shaded"))
+    off = at_eight(plan(show, off=("porch light", FLOOD)))
+    shaded = at_eight(plan(show, shaded=("porch light",)))
     assert at_eight(start) <= shaded <= off
     assert at_eight(start) < off
-    assert at_eight(plan(house, strings=0.6)) < at_eight(start) < at_eight(plan(house, strings=0.0))
+    assert at_eight(plan(show, strings=0.6)) < at_eight(start) < at_eight(plan(show, strings=0.0))
 
 
-def test_words_name_the_lamp_that_buys_most_and_say_so_when_none_is_on(house, start):
+def test_words_name_the_lamp_that_buys_most_and_say_so_when_none_is_on(show, start):
     contrasts = start.lamps["contrast"].sel(level="nominal")
     single = [name for name in start.lamps["change"].values if name not in ("as it is", NO_LAMP)]
     best = max(single, key=lambda name: float(contrasts.sel(change=name)))
     assert best in start.lamp_sentence()
     assert start.lamp_sentence() in start.sentence()
     assert start.frame().index.tolist()[0] == "as it is"
-    none = plan(house, street_lamp="off", porch_light="off", strings=0.0)
+    none = plan(show, off=ALL, strings=0.0)
     assert "No lamp is on" in none.lamp_sentence()
 
 
 @pytest.mark.regression
-def test_the_third_page_says_what_it_said(house):
+def test_the_third_page_says_what_it_said(show):
     """As when the page was written: 5 December on the demo house under white fabric, 8,000 lm."""
-    start = kit.plan_evening(house, kit.EveningChoice(), wall_patches=WALLS)
+    start = kit.plan_evening(show)
     first = start.tonight["earliest"].isel(date=0).sel(part=WHOLE, level="nominal").values
     assert str(first) == "2026-12-05T16:55:00"
     changes = kit.switching(start.scene, start.site, "2026-12-05 18:00", target=start.target)
@@ -229,21 +235,21 @@ def test_the_third_page_says_what_it_said(house):
     assert float(found["most_dimming"].sel(part=WHOLE, level="nominal")) == pytest.approx(0.517, rel=0.01)
 
 
-def test_the_red_brick_is_not_mended_by_the_hour(house):
-    sentence = plan(house, wall="red brick").sentence()
+def test_the_red_brick_is_not_mended_by_the_hour(show):
+    sentence = plan(show, wall="red brick").sentence()
     assert "not enough at any hour" in sentence
-    assert "whatever the clock says" in sentence
+    assert "At no hour is it bright enough (2.0 of 4 cd/m² wanted)" in sentence
 
 
-def test_polar_night_and_polar_day(house):
-    night = plan(house, latitude=69.5, longitude=19.0, timezone="Europe/Oslo", date="2026-12-05")
+def test_polar_night_and_polar_day(show):
+    night = plan(show, latitude=69.5, longitude=19.0, timezone="Europe/Oslo", date="2026-12-05")
     # The sun stays below the horizon; at three in the afternoon it is dark already.
     assert np.isnat(night.tonight["sunset"].values[0])
     assert "can start at 15:00" in night.sentence()
     day = kit.plan_evening(
-        house,
+        show,
         kit.EveningChoice(latitude=69.5, longitude=19.0, timezone="Europe/Oslo", date="2026-06-20"),
-        wall_patches=WALLS, season=("2026-06-10", "2026-06-25"), spacing=0.5,
+        season=("2026-06-10", "2026-06-25"), spacing=0.5,
     )  # fmt: skip
     assert np.isnat(day.tonight["earliest"].values).all()
     assert "not enough at any hour" in day.sentence()
@@ -256,9 +262,45 @@ def test_the_compass_is_in_order():
     assert [bearing(v) for v in (0.0, 180.0, 195.0, 345.0)] == ["north 0°", "south 180°", "south 195°", "north 345°"]
 
 
-def test_the_invented_street_stands_in_front_of_other_houses_too():
-    front = kit.load_house(HOUSES / "light_bungalow.toml")
-    street = kit.invented_street(front)
-    lamps = (street.street_lamp, street.porch_light, street.neighbour, *street.strings)
-    light = kit.ambient_light(kit.Ambient(lamps=lamps, eye=street.eye), FrontRaster.over(front, front.bounds, 0.3))
-    assert (light["ambient_illuminance"].max(("y", "x")).values[1:] > 0).all()
+# The lamps of a show
+
+
+def test_each_lamp_of_the_show_has_a_control_and_without_lamps_there_are_none(panel):
+    lamps = [name for name in panel.controls if name.startswith("lamp: ")]
+    assert lamps == [f"lamp: {name}" for name in ALL]
+    assert [panel.controls[name].value for name in lamps] == ["on", "on", "off"]
+    panel.controls["lamp: porch light"].value = "shaded"
+    panel.controls[f"lamp: {FLOOD}"].value = "on"
+    assert (panel.choice.off, panel.choice.shaded) == ((), ("porch light",))
+    assert {lamp.name: getattr(lamp, "shielded", None) for lamp in panel.result.scene.ambient.lamps} == {
+        "street lamp": None, "porch light": 60.0, FLOOD: None, "LED string": None,
+    }  # fmt: skip
+    # The floodlight, which the show dims to nothing, is switched on at its full light.
+    assert next(lamp for lamp in panel.result.scene.ambient.lamps if lamp.name == FLOOD).dimming == 1.0
+    panel.reset.click()
+    for bare in (replace(panel.of, lamps=None, strings=None), replace(panel.of, lamps=(), strings=())):
+        none = kit.EveningPanel(bare, season=SEASON, spacing=0.6)
+        assert not [name for name in none.controls if name.startswith("lamp: ") or name == "strings"]
+        assert none.parts["message"].value == ""
+        assert "No lamp is on" in none.parts["words"].value
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("field", ["off", "shaded"])
+def test_a_lamp_that_the_show_has_not_is_named(show, field):
+    with pytest.raises(kit.InputError, match=rf"{field} = 'moon lamp': expected lamps of the show: street lamp, "):
+        plan(show, **{field: ("moon lamp",)})
+    with pytest.raises(kit.InputError, match="there are none"):
+        plan(replace(show, lamps=None), **{field: ("street lamp",)})
+
+
+def test_light_that_no_lamp_explains_falls_evenly_and_is_added(show):
+    lit = show.lamp_light
+    assert lit > 0
+    # The lamps make all the light that was measured, and then only a part of it.
+    assert [replace(show, ambient=ambient).even for ambient in (0.5 * lit, lit + 0.5)] == pytest.approx([0.0, 0.5])
+    assert replace(show, lamps=None, ambient=2.0).even == 2.0
+    more = plan(replace(show, ambient=lit + 0.5))
+    source = more.tonight["ambient_illuminance"].isel(date=0, minute=0)
+    assert more.choice.even == pytest.approx(0.5)
+    assert 0.5 in [pytest.approx(value) for value in source.values.tolist()]

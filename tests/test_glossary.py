@@ -14,8 +14,8 @@ from kit.quantities import QUANTITIES
 ROOT = Path(__file__).parents[1]
 # As people read them; times of the clock and shares have none.
 UNITS = {
-    "", "1/degree", "cd/m2", "degrees", "degrees from north, clockwise", "degrees, east positive", "kg/m2", "lm", "lx",
-    "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "s", "USD", "USD/m2", "years",
+    "", "1/degree", "cd/m²", "degrees", "degrees from north, clockwise", "degrees, east positive", "kg/m²", "lm", "lx",
+    "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "s", "USD", "USD/m²", "years",
 }  # fmt: skip
 
 
@@ -88,8 +88,8 @@ def test_one_meaning_has_one_row_and_two_have_two(table):
     [
         ("light_output", "lm", "Φ", "kit.Projector"),
         ("average_picture_level", "", "APL", "kit.Scene"),
-        ("black_luminance", "cd/m2", "L_b", "kit.eye.light_map"),
-        ("veiling_luminance", "cd/m2", "L_v", "kit.eye.glare"),
+        ("black_luminance", "cd/m²", "L_b", "kit.eye.light_map"),
+        ("veiling_luminance", "cd/m²", "L_v", "kit.eye.glare"),
         ("most_dimming", "", "", "kit.decision.washout"),
         ("earliest", "", "", "kit.decision.evening"),
         ("corner_angle", "degrees", "", "kit.stage.places"),

@@ -1,5 +1,6 @@
 """Lessons: every answer that is called right is right by hand, every wrong one is explained, every setting shows."""
 
+import html
 import io
 import math
 import re
@@ -139,6 +140,19 @@ def test_lessons_read_like_a_newspaper():
         words = [len(s.split()) for text in texts for s in re.split(r"[.?!:;]\s", text) if s.strip()]
         assert np.mean(words) < 20, one.title
         assert not re.search(r"[=^√∫]", " ".join(texts)), one.title
+
+
+@pytest.mark.parametrize(
+    ("title", "words"),
+    [("Light thins out", "Never look into the lens"), ("A projector cannot throw black", "the town's to change"),
+     ("A projector cannot throw black", "machine off"), ("A smaller picture beats a dearer machine", "weight"),
+     ("What a piece of cloth is worth", "catches wind and can burn")],
+)  # fmt: skip
+def test_a_lesson_that_tells_of_something_dangerous_cautions(title, words):
+    panel = kit.LessonPanel(title)
+    assert words in html.unescape(panel.caution.value)
+    assert panel.caution in panel.after.children
+    assert "class='kit-caution'" in panel.caution.value
 
 
 def test_a_picture_is_grey_and_as_light_as_its_tiles():

@@ -598,7 +598,9 @@ def test_a_beam_across_the_road_meets_only_drivers_who_face_it(wall, straight):
     away = road_light(given, [window((x, 2.5, 4), TOWARDS) for x in (-10, 10)])
     assert away.largest == away.length == 0
     assert away.stretches == ()
-    assert away.sentence() == "No beam meets a driver's eyes on the road."
+    # What was not looked at is said too: no assurance.
+    assert away.sentence().startswith("Along this line, at this height and looking this way, no beam was found")
+    assert away.sentence().endswith("other heights and directions were not looked at.")
 
 
 @pytest.mark.analytic
@@ -650,14 +652,14 @@ def test_words_on_a_bright_front_on_lamps_and_on_a_beam_that_crosses(wall, strai
     assert "lower the light to less than 1%, which ends the show" in bright.sentence()
     around = kit.Ambient(vertical_illuminance=5.0)
     assert (
-        "dim what else shines there"
+        "dim your own other lights there"
         in light_at(
             scene(wall(), straight(), ambient=around), window((0, 2, 200)), environmental_zone="natural"
         ).sentence()
     )
     lit = light_at(scene(wall(), straight()), window((0, 3, 30)), lamps=[lamp((0, 3, 28), 5000)], curfew="after")
     assert "most of it from the lamps" in lit.sentence()
-    assert "dim or shade the lamps" in lit.sentence()
+    assert "dim the lamps, or shade them where the heat can get out" in lit.sentence()
     crossed = light_at(scene(wall(), straight()), window((0, 2.5, 5), AWAY)).sentence()
     assert "move the projector, whose beam crosses window on its way to the house" in crossed
     assert "mask" not in crossed

@@ -5,31 +5,27 @@ import subprocess
 import sys
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import fields, replace
-from pathlib import Path
 
 import ipywidgets as widgets
 import numpy as np
 import pytest
-from panels import WALLS, alternative, decoded, ends, png, shows, text
+from panels import HOUSES, alternative, as_first_written, decoded, demo, ends, png, shows, text
 
 import kit
-from kit.answers.scenes import WALL
 from kit.fields import AMBIENT, DISTANCE, UNITS, Day, Flag, Number, OneOf, Text
 from kit.views.drawing import Board, _colours
 from kit.views.page import picture
 from kit.views.panel import NOTHING, control, nearest
 
-HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
-
 
 @pytest.fixture(scope="module")
-def house():
-    return kit.load_house(HOUSES / "brick_two_storey.toml")
+def show():
+    return demo()
 
 
 @pytest.fixture
-def panel(house):
-    return kit.ClassPanel(house, wall_patches=WALLS, spacing=0.2)
+def panel(show):
+    return kit.ClassPanel(show, spacing=0.2)
 
 
 # Controls
@@ -69,7 +65,6 @@ def test_names_are_menus_two_of_them_buttons_and_what_is_not_given_has_words():
     assert menu.options == (("not given", NOTHING), ("RED", "red"), ("GREEN", "green"), ("BLUE", "blue"))
     assert type(control(UNITS)) is widgets.ToggleButtons
     assert control(UNITS).options == (("feet", "ft"), ("metres", "m"))
-    assert control(WALL).options[0] == ("as the house is", NOTHING)
 
 
 def test_flags_texts_days_and_directions_have_controls_of_their_own():
@@ -94,13 +89,11 @@ def test_a_value_between_steps_goes_to_the_nearest_one():
 
 
 @pytest.mark.parametrize("choice", ["Choice", "ClothChoice", "EveningChoice", "StandChoice"])
-def test_every_field_of_a_choice_is_declared_and_starts_within_its_slider(choice):
-    for field in fields(getattr(kit, choice)):
-        spec = field.metadata["spec"]
-        assert spec.label, field.name
-        if isinstance(spec, Number):
-            low, high = spec.ends()
-            assert low <= spec.default <= high, field.name
+def test_every_field_of_a_choice_is_declared_and_starts_as_the_show_says(choice, show):
+    start = getattr(kit, choice)().on(show)
+    for field in fields(start):
+        assert field.metadata["spec"].label, field.name
+        assert (getattr(start, field.name) is None) == (field.name == "wall"), field.name
 
 
 # One answer at a time
@@ -109,7 +102,7 @@ def test_every_field_of_a_choice_is_declared_and_starts_within_its_slider(choice
 def test_a_refusal_keeps_the_last_page_in_grey_and_says_why(panel):
     shown, words = panel.parts["picture"].value, panel.parts["words"].value
     # The picture of a machine this close passes below the judged parts.
-    wrong = replace(panel.start, distance=1e-3, throw_ratio=2.5)
+    wrong = replace(panel.start, first_distance=1e-3, first_throw_ratio=2.5, first_shift_up=0.5)
     panel.update(wrong)
     assert "This cannot be shown" in panel.parts["message"].value
     assert (panel.parts["picture"].value, panel.parts["words"].value) == (shown, words)
@@ -120,9 +113,9 @@ def test_a_refusal_keeps_the_last_page_in_grey_and_says_why(panel):
 
 
 def test_what_a_control_says_goes_through_the_check_of_its_declaration(panel):
-    panel.controls["throw_ratio"].min = -1.0
-    panel.controls["throw_ratio"].value = -1.0
-    assert "throw_ratio = -1.0: expected a number above 0" in panel.parts["message"].value
+    panel.controls["first_throw_ratio"].min = -1.0
+    panel.controls["first_throw_ratio"].value = -1.0
+    assert "first_throw_ratio = -1.0: expected a number above 0" in panel.parts["message"].value
     panel.reset.click()
     assert panel.parts["message"].value == ""
 
@@ -135,7 +128,7 @@ def test_controls_answered_on_several_threads_do_not_disturb_each_other(panel):
             panel.controls[name].value = value
 
     jobs = (
-        ("second", [9000, 12000, 7000, 10000]),
+        ("second_light_output", [9000, 12000, 7000, 10000]),
         ("ambient", [1.0, 2.0, 3.0, 4.0]),
         ("district", ["medium", "bright", "dark", "medium"]),
         ("units", ["m", "ft", "m", "ft"]),
@@ -171,8 +164,8 @@ def test_a_picture_carries_its_size_and_its_text_in_the_page(panel):
         picture(data, " ")
 
 
-def test_a_picture_of_a_notebook_carries_its_text_in_the_page(house):
-    shown = kit.show(kit.draw_house(house), "Front of an invented house")
+def test_a_picture_of_a_notebook_carries_its_text_in_the_page(show):
+    shown = kit.show(kit.draw_house(show.house), "Front of an invented house")
     assert shown.data.startswith('<img class="kit-figure" alt="Front of an invented house" ')
     assert "base64,iVBORw0KGgo" in shown.data
 
@@ -206,19 +199,19 @@ def test_an_image_fills_its_axes_the_right_way_up():
     assert red == pytest.approx(box.width * box.height / 6, rel=0.03)
 
 
-def test_drawings_label_their_axes_with_units(house):
+def test_drawings_label_their_axes_with_units(show):
     for units in ("ft", "m"):
-        ax = kit.draw_house(house, units=units)
+        ax = kit.draw_house(show.house, units=units)
         assert ax.get_xlabel().endswith(f"({units})")
-    comparison = kit.compare(house, kit.Choice(), wall_patches=WALLS, spacing=0.2)
+    comparison = kit.compare(show, spacing=0.2)
     ax = kit.draw_map(comparison.maps[0], "contrast", comparison.target, units="ft")
     assert ax.get_ylabel().endswith("(ft)")
     with pytest.raises(kit.InputError, match="name"):
         kit.draw_map(comparison.maps[0], "colour", comparison.target)
 
 
-def test_colour_scale_is_fixed_and_stripes_mark_the_misses(house):
-    comparison = kit.compare(house, kit.Choice(), wall_patches=WALLS, spacing=0.2)
+def test_colour_scale_is_fixed_and_stripes_mark_the_misses(show):
+    comparison = kit.compare(show, spacing=0.2)
     dim, bright = comparison.maps
     low, high = (kit.Target(white_luminance=limit, contrast=15) for limit in (0.001, 1000.0))
     plain = _colours(bright, "white_luminance", low)
@@ -242,78 +235,70 @@ def test_every_control_at_its_ends_gives_a_picture(panel):
         shows(panel, label, choice)
 
 
-def test_more_lumens_and_less_ambient_help_and_the_wall_changes_luminance_only(house):
-    base = kit.Choice()
+def test_more_lumens_and_less_ambient_help_and_the_wall_changes_luminance_only(show):
+    base = kit.Choice().on(show)
 
     def brick(choice):
-        return kit.compare(house, choice, wall_patches=WALLS, spacing=0.2).verdicts[1].patch("main wall")
+        return kit.compare(show, choice, spacing=0.2).verdicts[1].patch("main wall")
 
     start = brick(base)
-    assert brick(replace(base, second=16000.0)).white_luminance.median == pytest.approx(
+    assert brick(replace(base, second_light_output=16000.0)).white_luminance.median == pytest.approx(
         2 * start.white_luminance.median
     )
-    assert brick(replace(base, ambient=0.4)).contrast.median > start.contrast.median
+    assert brick(replace(base, ambient=0.2)).contrast.median > start.contrast.median
     # Ground bounce rises a little with the wall's reflectance: contrast falls by less than 5 %.
     cloth = brick(replace(base, wall="white fabric"))
     assert cloth.white_luminance.median == pytest.approx(start.white_luminance.median * 0.68 / 0.188)
     assert 0.95 * start.contrast.median < cloth.contrast.median <= start.contrast.median
     # Same picture width from twice the distance with twice the throw ratio: same light on a flat wall.
-    far = brick(replace(base, distance=24.0, throw_ratio=1.6))
-    assert far.white_luminance.median == pytest.approx(start.white_luminance.median, rel=0.01)
+    twice = {name: 2 * getattr(base, name) for name in ("second_distance", "second_throw_ratio")}
+    assert brick(replace(base, **twice)).white_luminance.median == pytest.approx(start.white_luminance.median, rel=0.01)
 
 
 @pytest.mark.regression
-def test_the_first_page_says_what_it_said(house):
+def test_the_first_page_says_what_it_said():
     """As when the page was written: 8,000 lm on the demo house."""
-    result = kit.compare(house, kit.Choice(), wall_patches=WALLS)
-    large = result.verdicts[1]
+    large = kit.compare(as_first_written()).verdicts[1]
     assert large.surface("red brick").white_luminance.median == pytest.approx(1.99, rel=0.01)
     assert large.surface("window with white shade").white_luminance.median == pytest.approx(6.67, rel=0.01)
     assert large.surface("red brick").contrast.median == pytest.approx(34.9, rel=0.01)
 
 
-def test_a_wall_that_is_not_chosen_is_as_the_house_is(house):
-    own = kit.Surface(name="our brick", reflectance=0.1)
-    dark = house.cover(own, patches=WALLS)
-    start = kit.compare(dark, kit.Choice(), wall_patches=WALLS, spacing=0.2)
-    assert start.verdicts[0].patch("main wall").white_luminance.median == pytest.approx(
-        kit.compare(house, kit.Choice(), wall_patches=WALLS, spacing=0.2).verdicts[0].patch("main wall")
-        .white_luminance.median * 0.1 / 0.188
-    )  # fmt: skip
-    panel = kit.ClassPanel(dark, wall_patches=WALLS, spacing=0.2)
-    assert panel.parts["message"].value == ""
-    assert "our brick" in panel.parts["tables"].value
+@pytest.mark.regression
+def test_the_first_page_says_what_it_says():
+    """In the demo show: the picture fits the front, and its lamps give half of the light that was assumed before."""
+    large = kit.compare(demo()).verdicts[1]
+    assert large.surface("red brick").white_luminance.median == pytest.approx(2.10, rel=0.01)
+    assert large.surface("red brick").contrast.median == pytest.approx(65.9, rel=0.01)
 
 
-def test_the_comparison_is_data_with_words_apart(house):
-    result = kit.compare(house, kit.Choice(), wall_patches=WALLS, spacing=0.2)
+def test_the_comparison_is_data_with_words_apart(show):
+    result = kit.compare(show, spacing=0.2)
     frame = result.frame("ft")
     assert frame.index.get_level_values(0).unique().tolist() == ["4,000 lm", "8,000 lm"]
     large = frame.loc["8,000 lm"]
     assert large.loc["red brick", "white [cd/m²]"] == result.verdicts[1].surface("red brick").white_luminance.median
-    assert result.sentence("ft").endswith(result.picture_sentence("ft"))
-    assert "49 ft wide" in result.sentence("ft")
+    assert result.sentence("ft").endswith(result.picture_sentence(1, "ft"))
+    assert "48 ft wide" in result.sentence("ft")
     assert "15 m wide" in result.sentence("m")
     assert "8,000 lm" in str(result)
 
 
-def test_units_change_what_is_shown_and_nothing_else(panel):
-    before = panel.result
-    panel.controls["units"].value = "m"
-    assert panel.controls["distance"].value == pytest.approx(12.0, abs=0.05)
-    assert "distance (m)" in panel.controls["distance"].description
-    np.testing.assert_allclose(
-        panel.result.maps[0]["illuminance"], before.maps[0]["illuminance"], rtol=0.02, equal_nan=True
+def test_two_machines_of_the_same_light_are_told_apart_and_a_named_one_by_its_name(show):
+    same = kit.compare(show, kit.Choice(first_light_output=8000, first_distance=20), spacing=0.3)
+    assert same.titles == ("8,000 lm, first", "8,000 lm, second")
+    assert same.machines[0][1].position[2] == 20
+    ours = replace(show, machines=(kit.Machine(name="ours", lumens=3000, throw_ratio=1.5),))
+    assert kit.compare(ours, kit.Choice(second_light_output=6000), spacing=0.3).titles == (
+        "ours (3,000 lm)",
+        "6,000 lm",
     )
-    assert "m wide" in panel.parts["words"].value
-    panel.controls["units"].value = "ft"
-    assert "ft wide" in panel.parts["words"].value
 
 
 def test_reset_brings_everything_back(panel):
     start = panel.choice
     assert start == panel.start
-    for name, value in (("second", 12000.0), ("ambient", 5.0), ("wall", "white stucco"), ("units", "m")):
+    for name, value in (("second_light_output", 12000.0), ("ambient", 5.0), ("wall", "white stucco"), ("units", "m")):
         panel.controls[name].value = value
     assert panel.choice != start
     panel.reset.click()
@@ -323,16 +308,11 @@ def test_reset_brings_everything_back(panel):
     assert "8,000 lm" in text(panel)
 
 
-def test_an_unknown_wall_patch_is_named(house):
-    with pytest.raises(kit.InputError, match="patch name"):
-        kit.ClassPanel(house, wall_patches=("north wall",))
-
-
 ANSWERS = {
-    "compare": "kit.compare(house, kit.Choice(), wall_patches=walls, spacing=0.3).sentence()",
-    "weigh": "kit.weigh(house, kit.ClothChoice(), wall_patches=walls, spacing=0.3).sentence()",
-    "plan_evening": "kit.plan_evening(house, kit.EveningChoice(), wall_patches=walls, spacing=0.6).sentence()",
-    "arrange": "kit.arrange(house, kit.StandChoice(), wall_patches=walls, spacing=0.4).sentence()",
+    "compare": "kit.compare(show, spacing=0.3).sentence()",
+    "weigh": "kit.weigh(show, spacing=0.3).sentence()",
+    "plan_evening": "kit.plan_evening(show, spacing=0.6).sentence()",
+    "arrange": "kit.arrange(show, spacing=0.4).sentence()",
     "all_lessons": "kit.all_lessons()",
 }
 
@@ -341,8 +321,7 @@ ANSWERS = {
 def test_an_answer_loads_neither_widgets_nor_plots(answer):
     code = f"""
 import sys, kit
-house = kit.load_house("{HOUSES / "brick_two_storey.toml"}")
-walls = {WALLS}
+show = kit.open_show("{HOUSES / "demo_show.toml"}")
 assert {ANSWERS[answer]}
 print(*(name for name in ("ipywidgets", "IPython", "kit.views", "matplotlib", "colour") if name in sys.modules))
 """

@@ -1,4 +1,5 @@
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -264,6 +265,29 @@ def test_the_price_of_more_lumens_has_its_band_in_order(lumens, times):
         assert 0 <= more.price[0] <= more.price[1] <= more.price[2]
 
 
+def some(lumens, **how):
+    scene = seen(lumens=lumens)
+    return pay_off(scene, cover(scene.facade, COTTON, how=Hanging(**how)), spacing=0.5).sentence()
+
+
+def test_lumens_that_cost_nothing_are_not_a_price_to_beat():
+    # 300 lm become 1,100: below the smallest class, whose price both have.
+    said = some(300)
+    assert "less than 0" not in said
+    assert "The cheapest listed machine gives that too: for its price alone cloth does not pay." in said
+
+
+@pytest.mark.property
+@pytest.mark.parametrize("lumens", [300.0, 4000.0, 16000.0])
+def test_rain_is_not_good_news(lumens):
+    dry, wet = some(lumens), some(lumens, wet=True)
+    assert "is worth" in dry
+    assert "is worth" not in wet
+    assert re.match(r"Rain leaves \d\d% of what the dry cloth sends back\. ", wet)
+    for said in (dry, wet):
+        assert said.endswith("anchor it, and keep exits clear.")
+
+
 def test_no_listed_machine_gives_that():
     scene = seen(lumens=16000)
     found = pay_off(scene, cover(scene.facade, COTTON))
@@ -271,6 +295,9 @@ def test_no_listed_machine_gives_that():
     assert found.route("more lumens").price is None
     assert (found.break_even_price, found.break_even_area) == (None, None)
     assert "No listed machine gives that" in found.sentence()
+    # 8,000 become 29,500: listed, and more than a household buys.
+    assert "One household machine gives 20,000 at most." in some(8000)
+    assert "household" not in some(4000)
     assert found.frame().loc["more lumens", ["price [USD]", "price of each cd/m² [USD]"]].isna().all()
     assert "not on sale" in found.route("more lumens").sentence()
 

@@ -14,7 +14,6 @@ from kit.wall.raster import (
     around,
     clip,
     common,
-    elevation_rings,
     exposed,
     exposed_area,
     picture_rings,
@@ -198,7 +197,6 @@ def test_what_is_seen_edge_on_has_no_exposed_area():
     assert set(exposed(front)) == {"wall", "bay"}
     assert exposed_area(front, "bay, return 1") == 0.0
     assert exposed_area(front, "wall") == pytest.approx(60 - 0.5, rel=1e-12)
-    assert [ring.shape for ring in elevation_rings(front.patch("bay"))] == [(3, 2)]
 
 
 @pytest.mark.bad_input

@@ -608,7 +608,7 @@ def test_frame_and_sentence_speak_the_units_that_are_asked_for():
         assert len(frame) <= 8
         where = [f"{name} [{unit}]" for name in ("across", "up", "off the wall")]
         np.testing.assert_allclose(frame[where].iloc[0], np.array((x, y, z)) / metre, rtol=1e-12)
-        assert frame[f"element [{small}]"].iloc[0] == pytest.approx(element / inch, rel=1e-12)
+        assert frame[f"largest pixel [{small}]"].iloc[0] == pytest.approx(element / inch, rel=1e-12)
         assert f"{z / metre:.1f}" in found.text(unit).splitlines()[3]
     assert len(found.frame(rows=3)) == 3
     # All of the set, and nothing twice.

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 import kit
 from kit import reference
 from kit.decision.several import (
+    RACK,
     STATES,
     compare_setups,
     electrical_power,
@@ -390,6 +391,8 @@ def test_machines_that_are_not_listed_have_no_price(wall, straight):
     assert frame[["price [USD]", "low price [USD]", "electrical power [W]"]].isna().all(axis=None)
     assert "USD" not in comparison.sentence()
     assert "Cheapest" not in comparison.sentence()
+    # Weight and wind matter where there are several machines.
+    assert RACK not in comparison.sentence()
     # Without leak and ambient light.
     assert "contrast unlimited:1" in comparison.sentence()
     assert "Best contrast where lit: huge and huge again." in comparison.sentence()
@@ -413,6 +416,7 @@ def test_frame_and_sentence_say_what_was_found(compared):
     shown = {line[:35].strip(): line[35:].split() for line in lines}
     assert shown["black where pictures overlap [cd/m²]"[:35]][-2] == "-"
     assert shown["lit"] == ["100%"] * 3
+    assert compared.sentence().endswith(RACK)
     assert "If it fails, the front is dark." in compared.sentence()
     assert "If one machine fails, 100% of the front is still lit" in compared.sentence()
     assert "Cheapest: two of 4,000 lm, stacked and side by side." in compared.sentence()

@@ -6,26 +6,33 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING
 
 import xarray as xr
 
 from kit import reference
-from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, RESOLUTION, WALL, street_scene, target_for, walled
+from kit.answers.scenes import DISTRICT, LIGHT_SOURCE, MACHINE, PURPOSE, SHIFT_UP, WALL
+from kit.answers.show import Show
 from kit.decision.verdict import Target, Verdict, judge
+from kit.eye.colorimetry import wall_colour
 from kit.eye.light_map import light_map
-from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, OneOf, declared
-from kit.light.ambient import Ambient
+from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, Is, OneOf, declared
 from kit.results import Result
-from kit.source.placement import picture_width
-from kit.source.projector import TYPICAL_OPTIONS
+from kit.source.placement import Placement
+from kit.source.projector import TYPICAL_OPTIONS, Projector
+from kit.source.spectra import light_source
+from kit.stage.beam_safety import stray_warning
 from kit.units import length_text
-from kit.wall.facade import Facade
-from kit.words import percent
+from kit.wall.facade import Surface
+from kit.words import percent, the
 
 if TYPE_CHECKING:
     import pandas as pd
+
+SHOW = Is(kind=Show)
+# What is chosen of each machine.
+LENS = ("light_output", "throw_ratio", "distance", "shift_up")
 
 
 def _loss(label: str, group: str) -> OneOf:
@@ -35,28 +42,44 @@ def _loss(label: str, group: str) -> OneOf:
 
 @dataclass(frozen=True, kw_only=True)
 class Choice(Declared):
-    """Two brightness classes, the place, the wall, and what counts as enough."""
+    """Two machines in their places, the wall, and what counts as enough; None: as the show says."""
 
-    first: float = declared(MACHINE, label="first class", default=4000.0, steps=(500.0, 12000.0, 250.0))
-    second: float = declared(MACHINE, label="second class", default=8000.0)
-    distance: float = declared(DISTANCE)
-    throw_ratio: float = declared(THROW_RATIO, default=0.8)
+    first_light_output: float = declared(MACHINE, label="first machine", default=None)
+    first_throw_ratio: float = declared(THROW_RATIO, default=None)
+    first_distance: float = declared(DISTANCE, default=None)
+    first_shift_up: float = declared(SHIFT_UP, default=None)
+    first_light_source: str = declared(LIGHT_SOURCE, default=None)
     wall: str | None = declared(WALL, default=None)
-    ambient: float = declared(AMBIENT)
+    ambient: float = declared(AMBIENT, default=None)
+    district: str = declared(DISTRICT, default=None)
+    purpose: str = declared(PURPOSE, default=None)
+    second_light_output: float = declared(MACHINE, label="second machine", default=None)
+    second_throw_ratio: float = declared(THROW_RATIO, default=None)
+    second_distance: float = declared(DISTANCE, default=None)
+    second_shift_up: float = declared(SHIFT_UP, default=None)
+    second_light_source: str = declared(LIGHT_SOURCE, default=None)
     picture_mode: str = declared(_loss("picture mode", "picture mode"))
     ageing: str = declared(_loss("age of the lamp", "ageing"))
     housing_window: str = declared(_loss("housing window", "housing window"))
-    district: str = declared(DISTRICT)
-    purpose: str = declared(PURPOSE)
-    units: str = declared(UNITS, default="ft")
+    units: str = declared(UNITS, default=None)
+
+    def on(self, show: Show) -> Choice:
+        """Return the choice with what is not chosen as in `show`: its first two machines, each where it fits."""
+        return show.filled(self)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison(Result):
-    """Maps of two machines from `light_map`, and verdicts, which are judged when first asked: pictures come first."""
+    """Maps of two machines from `light_map`, and verdicts, which are judged when first asked: pictures come first.
+
+    `choice` is the one that was made, nothing in it None but a wall as it is; `show` is as that choice has it.
+    """
 
     choice: Choice
+    show: Show
     target: Target
+    machines: tuple[tuple[Projector, Placement], ...]
+    titles: tuple[str, str]
     maps: tuple[xr.Dataset, xr.Dataset]
 
     @cached_property
@@ -64,11 +87,6 @@ class Comparison(Result):
         """The two verdicts."""
         first, second = (judge(light, self.target) for light in self.maps)
         return first, second
-
-    @property
-    def titles(self) -> tuple[str, str]:
-        """The two machines by their light."""
-        return f"{self.choice.first:,.0f} lm", f"{self.choice.second:,.0f} lm"
 
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return the figures of both machines, one row for each surface, the whole front last."""
@@ -80,50 +98,68 @@ class Comparison(Result):
         return found
 
     def sentence(self, units: str = "m") -> str:
-        """Return both verdicts in words, and what the picture is."""
-        return " ".join([*(verdict.sentence(units) for verdict in self.verdicts), self.picture_sentence(units)])
+        """Return both verdicts in words, and what each picture is."""
+        return " ".join(f"{self.verdicts[i].sentence(units)} {self.picture_sentence(i, units)}" for i in range(2))
 
-    def picture_sentence(self, units: str = "m") -> str:
-        """Return what the picture is, in words: its size, what it covers, what is lost beside the front."""
-        width = float(picture_width(self.choice.distance, self.choice.throw_ratio))
-        across, down = RESOLUTION
-        lost = max(0.0, 1.0 - float(self.maps[0]["picture_share"].sum()))
+    def picture_sentence(self, i: int, units: str = "m") -> str:
+        """Return what the picture of a machine is, in words: its size, what it covers, what is lost beside the front.
+
+        `i`: 0 for the first machine, 1 for the second.
+        """
+        machine, place = self.machines[i]
+        width = place.position[2] / machine.fixed_throw_ratio()
+        lost = max(0.0, 1.0 - float(self.maps[i]["picture_share"].sum()))
         return (
-            f"The picture is {length_text(width, units, 0)} wide and {length_text(width * down / across, units, 0)} "
-            f"high. It reaches {percent(self.verdicts[0].front.lit_share)} of the front; {percent(lost)} of its light "
-            "goes past the front or falls where nobody sees it."
-        )
+            f"From {length_text(place.position[2], units, 0)} its picture is {length_text(width, units, 0)} wide and "
+            f"{length_text(width / machine.aspect, units, 0)} high. It reaches "
+            f"{percent(self.verdicts[i].front.lit_share)} of the front; {percent(lost)} of its light goes past the "
+            f"front or falls where nobody sees it. {stray_warning(lost)}"
+        ).strip()
+
+    def colour_sentence(self, i: int) -> str:
+        """Return what is left of a machine's white on the main wall where it is made to look white, in words."""
+        name = (self.choice.first_light_source, self.choice.second_light_source)[i]
+        share, wall = _neutral(name, self.show.wall), the(self.show.wall.name)
+        return "" if share is None else f"On {wall}, white that is made to look white keeps {percent(share)} of it."
 
 
-def compare(house: Facade, choice: Choice, *, wall_patches: tuple[str, ...], spacing: float = 0.075) -> Comparison:
-    """Return maps and verdicts for the two classes of `choice`.
+@lru_cache(maxsize=64)
+def _neutral(source: str, surface: Surface) -> float | None:
+    return wall_colour(light_source(source), surface).neutral_share if surface.reflectance else None
+
+
+def compare(show: Show, choice: Choice | None = None, *, spacing: float = 0.075) -> Comparison:
+    """Return maps and verdicts for the two machines of `choice`.
 
     Parameters
     ----------
-    wall_patches : tuple of str
-        The patches that `choice.wall` covers.
+    show : Show
+        The house and what is around it.
+    choice : Choice, optional
+        As the show says if not given.
     spacing : float
         Pixel size of the maps [m].
 
     Raises
     ------
     InputError
-        For a choice that makes no picture.
+        For a choice that makes no picture, or a wall of a surface that is not known.
     """
-    front = walled(house, choice.wall, wall_patches)
+    choice = (choice or Choice()).on(SHOW.check("show", show))
+    as_chosen = show.chosen(choice)
     options = {"picture mode": choice.picture_mode, "ageing": choice.ageing, "housing window": choice.housing_window}
-    first, second = (
-        light_map(
-            street_scene(
-                front,
-                light_output=light_output,
-                distance=choice.distance,
-                throw_ratio=choice.throw_ratio,
-                ambient=Ambient(vertical_illuminance=choice.ambient),
-                options=options,
-            ),
-            spacing,
-        )
-        for light_output in (choice.first, choice.second)
-    )
-    return Comparison(choice=choice, target=target_for(choice), maps=(first, second))
+    machines, titles = [], []
+    for which, machine in zip(("first", "second"), show.pair, strict=True):
+        lens = {name: getattr(choice, f"{which}_{name}") for name in LENS}
+        machines.append(as_chosen.aimed(machine, options, **lens))
+        lumens = f"{lens['light_output']:,.0f} lm"
+        own = lens["light_output"] == machine.lumens and machine.name != lumens
+        titles.append(f"{machine.name} ({lumens})" if own else lumens)
+    if titles[0] == titles[1]:
+        titles = [f"{title}, {which}" for title, which in zip(titles, ("first", "second"), strict=True)]
+    ambient = as_chosen.light(choice.ambient)
+    one, other = (light_map(as_chosen.scene([machine], ambient), spacing) for machine in machines)
+    return Comparison(
+        choice=choice, show=as_chosen, target=as_chosen.target(), machines=tuple(machines),
+        titles=(titles[0], titles[1]), maps=(one, other),
+    )  # fmt: skip

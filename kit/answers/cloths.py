@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
@@ -13,20 +14,33 @@ from typing import TYPE_CHECKING
 import numpy as np
 import xarray as xr
 
-from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL, street_scene, target_for, walled
+from kit.answers.scenes import DISTRICT, LIGHT_SOURCE, MACHINE, PURPOSE, WALL
+from kit.answers.show import Show
 from kit.decision.payoff import PayOff, check_reach, pay_off
 from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.night import Screen, daylight_picture, night_view, on_screen
+from kit.eye.pattern_vision import pattern_frame, seen
 from kit.eye.picture_file import Picture, load_picture
-from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Number, OneOf, Text, declared
-from kit.light.ambient import Ambient
+from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Is, Number, OneOf, Text, declared
+from kit.fields import AVERAGE_PICTURE_LEVEL as LEVEL
 from kit.results import Result
 from kit.source.spectra import AMBIENT as STREET_LIGHTS
-from kit.source.spectra import light_source, light_source_names
-from kit.wall.cloth import ALL_MASONRY, CHOICES, Cloth, Covering, Hanging, cloth_names, cover
+from kit.source.spectra import light_source
+from kit.wall.cloth import (
+    ALL_MASONRY,
+    CHOICES,
+    EVERYTHING,
+    Cloth,
+    Covering,
+    Hanging,
+    cloth_names,
+    cover,
+    pattern_behind,
+)
 from kit.wall.facade import Facade
+from kit.wall.texture import Pattern
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -47,31 +61,36 @@ GAP = LENGTH.but(
 
 @dataclass(frozen=True, kw_only=True)
 class ClothChoice(Declared):
-    """What hangs before which wall, in which light, and what stands side by side."""
+    """What hangs before which wall, in which light, and what stands side by side; None: as the show says."""
 
     cloth: str = declared(OneOf(label="cloth", options=cloth_names), default="white cotton")
     layers: int = declared(LAYERS)
     lining: bool = declared(FLAG, label="black lining behind it", default=False)
     gap: float = declared(GAP)
-    cover: str = declared(OneOf(label="cover", options=CHOICES), default=ALL_MASONRY)
+    cover: str = declared(OneOf(label="cover", options=CHOICES), default=None)
     wet: bool = declared(FLAG, label="wet: rain on cloth and wall", default=False)
-    light_output: float = declared(MACHINE, default=4000.0)
-    distance: float = declared(DISTANCE)
-    throw_ratio: float = declared(THROW_RATIO, default=0.8)
+    light_output: float = declared(MACHINE, default=None)
+    distance: float = declared(DISTANCE, default=None)
+    throw_ratio: float = declared(THROW_RATIO, default=None)
     wall: str | None = declared(WALL, default=None)
-    ambient: float = declared(AMBIENT)
+    ambient: float = declared(AMBIENT, default=None)
     ambient_light: str = declared(
         OneOf(label="street light", options=tuple(STREET_LIGHTS)), default="warm white led street lamp"
     )
-    light_source: str = declared(OneOf(label="light source", options=light_source_names), default="laser phosphor")
+    light_source: str = declared(LIGHT_SOURCE, default=None)
     picture: str = declared(OneOf(label="picture", options=(DAYLIGHT, WHITE, FILE)), default=DAYLIGHT)
     file: str = declared(Text(label="picture file", example="my_house.jpg", empty=True), default="")
     pair: str = declared(
         OneOf(label="side by side", options=(BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH)), default=BARE_AND_CLOTH
     )
-    district: str = declared(DISTRICT)
-    purpose: str = declared(PURPOSE)
-    units: str = declared(UNITS, default="ft")
+    district: str = declared(DISTRICT, default=None)
+    purpose: str = declared(PURPOSE, default=None)
+    units: str = declared(UNITS, default=None)
+
+    def on(self, show: Show) -> ClothChoice:
+        """Return the choice with what is not chosen as in `show`; without masonry, cloth covers what it may."""
+        what = self.cover or (ALL_MASONRY if show.masonry else EVERYTHING)
+        return show.filled(replace(self, cover=what))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,6 +101,7 @@ class Weighing(Result):
     """
 
     choice: ClothChoice
+    show: Show
     scene: Scene
     covering: Covering
     target: Target
@@ -100,6 +120,34 @@ class Weighing(Result):
         """On the front under cloth."""
         return judge(self.payoff.after, self.target)
 
+    def coverings(self, units: str = "m") -> pd.DataFrame:
+        """Return area, cloth, weight and price for all that the cloth may cover, a row for each choice."""
+        import pandas as pd
+
+        frames = {}
+        for what in CHOICES:
+            with contextlib.suppress(InputError):  # there is nothing of the kind on this front
+                frames[what] = cover(self.show.house, self.covering.cloth, what).frame(units)
+        found = pd.concat(frames.values()).set_index(pd.Index(frames, name="cover"))
+        found.attrs = next(iter(frames.values())).attrs
+        return found
+
+    def pattern(self, units: str = "m") -> pd.DataFrame | str:
+        """Return how the main wall's own pattern is seen from the walk, bare and through cloth, or why not."""
+        wall, bare, cloth = self.show.wall, self.payoff.route("as it is"), self.payoff.route("cloth")
+        pattern = Pattern.of(wall)
+        if pattern is None:
+            return f"No pattern is known for {wall.name}."
+        (left, right, bottom, top), behind = self.show.house.bounds, pattern_behind(pattern, self.covering.cloth)
+        views = {
+            name: seen(
+                one, distance=self.show.full.walk, luminance=route.luminance * LEVEL.default,
+                picture_size=(right - left, top - bottom), picture_contrast=bare.contrast,
+            )
+            for name, one, route in (("bare wall", pattern, bare), ("through cloth", behind, cloth))
+        }  # fmt: skip
+        return pattern_frame(views, units)
+
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return the routes to a brighter wall."""
         return self.payoff.frame(units)
@@ -115,13 +163,15 @@ class Weighing(Result):
         )
 
 
-def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], spacing: float = 0.075) -> Weighing:
+def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.075) -> Weighing:
     """Return the decision on cloth and the pair of night pictures for a choice.
 
     Parameters
     ----------
-    wall_patches : tuple of str
-        The patches that `choice.wall` covers.
+    show : Show
+        The house and what is around it.
+    choice : ClothChoice, optional
+        As the show says if not given.
     spacing : float
         Pixel size of the pictures and maps [m].
 
@@ -130,15 +180,12 @@ def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], 
     InputError
         For a choice that makes no picture, nothing to cover, or a picture file that cannot be used.
     """
-    dry = walled(house, choice.wall, wall_patches)
-    covering = _covering(dry, choice.cloth, choice.cover, choice.layers, choice.lining, choice.gap, choice.wet)
-    scene = street_scene(
-        dry,
-        light_output=choice.light_output,
-        distance=choice.distance,
-        throw_ratio=choice.throw_ratio,
-        ambient=Ambient(vertical_illuminance=choice.ambient),
-    )
+    choice = (choice or ClothChoice()).on(Is(kind=Show).check("show", show))
+    as_chosen = show.chosen(choice)
+    dry, cloth = as_chosen.house, show.cloth(choice.cloth)
+    covering = _covering(dry, cloth, choice.cover, choice.layers, choice.lining, choice.gap, choice.wet)
+    lens = {name: getattr(choice, name) for name in ("light_output", "distance", "throw_ratio")}
+    scene = as_chosen.scene([as_chosen.aimed(show.machine, **lens)], as_chosen.light(choice.ambient))
     bare, clothed = replace(scene, facade=covering.bare), replace(scene, facade=covering.facade)
     lumens, twice = f"{choice.light_output:,.0f} lm", f"{2 * choice.light_output:,.0f} lm"
     pairs = {
@@ -149,16 +196,17 @@ def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], 
     (first, title), (second, other_title) = pairs[choice.pair]
     picture, source = _picture(choice, dry), light_source(choice.light_source)
     one, other = (
-        night_view(s, picture, source, ambient_light=choice.ambient_light, spacing=spacing, extent=house.bounds)
+        night_view(s, picture, source, ambient_light=choice.ambient_light, spacing=spacing, extent=dry.bounds)
         for s in (first, second)
     )
     # All that can be wrong is found here, before a picture is shown.
     check_reach(one, covering.patches)
     return Weighing(
         choice=choice,
+        show=as_chosen,
         scene=scene,
         covering=covering,
-        target=target_for(choice),
+        target=as_chosen.target(),
         spacing=spacing,
         views=(one, other),
         titles=(title, other_title),
@@ -168,7 +216,7 @@ def weigh(house: Facade, choice: ClothChoice, *, wall_patches: tuple[str, ...], 
 
 # A slider that leaves the cloth or the picture alone need not work it out again.
 @lru_cache(maxsize=4)
-def _covering(house: Facade, cloth: str, what: str, layers: int, lining: bool, gap: float, wet: bool) -> Covering:
+def _covering(house: Facade, cloth: Cloth, what: str, layers: int, lining: bool, gap: float, wet: bool) -> Covering:
     left, right, bottom, top = house.bounds
     how = Hanging(
         layers=layers,
@@ -178,7 +226,7 @@ def _covering(house: Facade, cloth: str, what: str, layers: int, lining: bool, g
         span=(right - left, top - bottom),
         wet=wet,
     )
-    return cover(house, Cloth.from_reference(cloth), what, how=how, spectral=True)
+    return cover(house, cloth, what, how=how, spectral=True)
 
 
 def _doubled(scene: Scene) -> Scene:

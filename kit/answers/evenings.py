@@ -12,24 +12,32 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from kit import fields, reference
-from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL, street_scene, target_for, walled
-from kit.decision.evening import NO_LAMP, evenings, start_sentence, switching, switching_frame
+from kit import fields
+from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL
+from kit.answers.show import SKY, Show
+from kit.decision.evening import (
+    Passing,
+    evenings,
+    start_sentence,
+    switching,
+    switching_frame,
+    switching_sentence,
+)  # fmt: skip
 from kit.decision.verdict import Target
+from kit.decision.washout import string_dimming
+from kit.errors import InputError
 from kit.eye.light_map import Scene
-from kit.light.ambient import Ambient
 from kit.results import Result
-from kit.sky.luminaire import LedString, Luminaire, typical_luminaire
+from kit.sky.luminaire import LedString, headlamps
 from kit.sky.site import Site
-from kit.wall.facade import Facade
-from kit.words import compass
+from kit.stage.obtrusive_light import ObtrusiveLight, Receiver, obtrusive_light
+from kit.words import compass, join
 
 ON, SHADED, OFF = "on", "shaded", "off"
 # A shade that holds back what a luminaire sends above this angle from straight down [deg].
 SHADE = 60.0
 # The season is looked at one evening in so many, and at moments so far apart [min].
 EVERY, STEP = 3, 10.0
-THROW_RATIO = 0.8  # a common lens
 SEASON = ("2026-11-01", "2027-01-06")
 
 
@@ -38,93 +46,37 @@ def bearing(direction: float) -> str:
     return f"{compass(direction)} {direction:.0f}°"
 
 
-LAMP = fields.OneOf(options=(ON, SHADED, OFF))
-SKY = fields.OneOf(
-    label="night sky",
-    options=lambda: [name for name in reference.names("sky", "sky glow") if name.endswith(" sky")],
-    default="suburban sky",
-)
-
-
-@dataclass(frozen=True, kw_only=True)
-class Street(fields.Declared):
-    """The lamps of a street and of a show, and where the audience stands."""
-
-    thing = "street"
-    street_lamp: Luminaire = fields.declared(fields.Is(kind=Luminaire))
-    porch_light: Luminaire = fields.declared(fields.Is(kind=Luminaire))
-    neighbour: Luminaire = fields.declared(fields.Is(kind=Luminaire))
-    strings: tuple[LedString, ...] = fields.declared(fields.Many(of=fields.Is(kind=LedString)))
-    eye: tuple[float, float, float] = fields.declared(fields.POINT)
-
-
-def invented_street(house: Facade) -> Street:
-    """Return an invented street in front of a house: put your own lamps in their place.
-
-    A street lamp at the kerb, a porch light beside the door, a floodlight on the neighbour's wall that points along the
-    front, a string of pixel nodes under the roof line, and a viewer on the far pavement.
-    """
-    left, right, *_ = house.bounds
-    doors = [patch for patch in house.patches if "door" in patch.surface.name]
-    x, depth = 0.5 * (left + right), 0.0
-    if doors:
-        corners = np.array(doors[0].outline)
-        x, depth = float(corners[:, 0].max()) + 0.3, float(corners[:, 2].max())
-    height, spacing, flux, lamp, flood = (
-        reference.value("luminaires", name, quantity=quantity)
-        for name, quantity in (
-            ("porch light", "height"), ("pixel node", "spacing"), ("pixel node", "flux"), ("street lamp", "height"),
-            ("floodlight", "height"),
-        )
-    )  # fmt: skip
-    eaves = max(corner[1] for patch in house.patches[:1] for corner in patch.outline)
-    out = max(corner[2] for patch in house.patches for corner in patch.outline)
-    # In front of whatever reaches that height, such as the edge of a roof.
-    at_eaves = [
-        patch
-        for patch in house.patches
-        if min(corner[1] for corner in patch.outline) <= eaves <= max(corner[1] for corner in patch.outline)
-    ]
-    edge = max(corner[2] for patch in at_eaves for corner in patch.outline) + 0.15
-    return Street(
-        street_lamp=typical_luminaire("street lamp", position=(left - 1.0, lamp, 11.0)),
-        porch_light=typical_luminaire("porch light", position=(x, height, depth + 0.15)),
-        neighbour=typical_luminaire(
-            "floodlight", called="neighbour's floodlight", position=(right + 8.0, flood, 4.0), pan=60.0, tilt=60.0
-        ),
-        strings=(
-            LedString(
-                name="LED string", path=((left, eaves, edge), (right, eaves, edge)), spacing=spacing, node_flux=flux
-            ),
-        ),
-        eye=(0.5 * (left + right) + 3.0, 1.6, out + 14.0),
-    )
+NAMES = fields.Many(of=fields.NAME)
 
 
 @dataclass(frozen=True, kw_only=True)
 class EveningChoice(fields.Declared):
-    """When and where, which lamps are on, and what the machine and the wall are."""
+    """When and where, which lamps are on, and what the machine and the wall are; None: as the show says."""
 
     date: str = fields.declared(fields.Day(label="evening of"), default="2026-12-05")
-    latitude: float = fields.declared(fields.LATITUDE, default=42.0, steps=(-70.0, 70.0, 0.5))
-    longitude: float = fields.declared(fields.LONGITUDE, default=-88.0, steps=(-180.0, 180.0, 0.5))
-    timezone: str = fields.declared(
-        fields.Text(label="time zone", example="America/Chicago", empty=True), default="America/Chicago"
-    )
-    facing: float = fields.declared(fields.FACING, default=180.0, steps=(0.0, 345.0, 15.0), reading=bearing)
-    night_sky: str = fields.declared(SKY)
-    light_output: float = fields.declared(MACHINE, default=8000.0)
-    distance: float = fields.declared(fields.DISTANCE)
-    wall: str | None = fields.declared(WALL, default="white fabric")
-    street_lamp: str = fields.declared(LAMP, label="street lamp", default=ON)
-    porch_light: str = fields.declared(LAMP, label="porch light", default=ON)
-    neighbour: str = fields.declared(LAMP, label="neighbour's light", default=OFF)
+    latitude: float = fields.declared(fields.LATITUDE, default=None, steps=(-70.0, 70.0, 0.5))
+    longitude: float = fields.declared(fields.LONGITUDE, default=None, steps=(-180.0, 180.0, 0.5))
+    timezone: str = fields.declared(fields.Text(label="time zone", example="America/Chicago", empty=True), default=None)
+    facing: float = fields.declared(fields.FACING, default=None, steps=(0.0, 345.0, 15.0), reading=bearing)
+    night_sky: str = fields.declared(SKY, default=None)
+    light_output: float = fields.declared(MACHINE, default=None)
+    distance: float = fields.declared(fields.DISTANCE, default=None)
+    throw_ratio: float = fields.declared(fields.THROW_RATIO, default=None)
+    wall: str | None = fields.declared(WALL, default=None)
+    even: float = fields.declared(fields.AMBIENT, label="even light", default=None)
+    off: tuple[str, ...] = fields.declared(NAMES, label="lamps off", default=None)
+    shaded: tuple[str, ...] = fields.declared(NAMES, label="lamps shaded", default=())
     strings: float = fields.declared(
         fields.DIMMING, label="LED strings", default=0.1, steps=(0.0, 1.0, 0.01), form=".0%"
     )
-    district: str = fields.declared(DISTRICT)
-    purpose: str = fields.declared(PURPOSE)
-    units: str = fields.declared(fields.UNITS, default="ft")
+    district: str = fields.declared(DISTRICT, default=None)
+    purpose: str = fields.declared(PURPOSE, default=None)
+    units: str = fields.declared(fields.UNITS, default=None)
+
+    def on(self, show: Show) -> EveningChoice:
+        """Return the choice with what is not chosen as in `show`; lamps that it dims to nothing are off."""
+        off = self.off if self.off is not None else tuple(lamp.name for lamp in show.lamps or () if not lamp.dimming)
+        return show.filled(replace(self, off=off))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,6 +87,7 @@ class EveningPlan(Result):
     """
 
     choice: EveningChoice
+    show: Show
     scene: Scene
     site: Site
     target: Target
@@ -165,6 +118,40 @@ class EveningPlan(Result):
             self.scene, self.site, self.clock, shield=SHADE, target=self.target, spacing=self.spacing, step=STEP
         )
 
+    @cached_property
+    def with_cars(self) -> xr.Dataset:
+        """The same evening with an invented car that turns at the corner now and then."""
+        lamps = headlamps("a car", position=(self._middle + 14.0, 18.0), towards=(self._middle, 0.0))
+        cars = Passing(name="a car", lamps=lamps, seconds=4, per_hour=20, begin="15:00", end="22:00")
+        return evenings(
+            self.scene, self.site, self.choice.date, target=self.target, spacing=self.spacing, passing=[cars]
+        )
+
+    @cached_property
+    def dimming(self) -> xr.Dataset | None:
+        """What the LED strings may give, from `string_dimming`; None where the show has none, or they are off."""
+        if not any(isinstance(lamp, LedString) for lamp in self.scene.ambient.lamps):
+            return None
+        return string_dimming(self.scene, target=self.target, spacing=self.spacing)
+
+    def obtrusive(self, *, curfew: str = "before", masked: bool = False) -> ObtrusiveLight:
+        """Return what leaves the front, for two invented windows and an invented road; see `kit.obtrusive_light`."""
+        x, z = self._middle, self.show.full.walk + 1.0
+        windows = [
+            Receiver(name="window across the street", position=(x, 4.0, z + 9.0), facing=(0.0, 0.0, -1.0)),
+            Receiver(name="window of the house behind", position=(x + 18.0, 7.0, -20.0), facing=(0.0, 0.0, 1.0)),
+        ]
+        road = [Receiver(name="road", position=(x + along, 1.2, z), facing=(1.0, 0.0, 0.0)) for along in range(-40, 41)]
+        return obtrusive_light(
+            self.scene, receivers=windows, environmental_zone="suburban", curfew=curfew, masked=masked,
+            road=road if curfew == "before" else None,
+        )  # fmt: skip
+
+    @property
+    def _middle(self) -> float:
+        left, right, *_ = self.show.house.bounds
+        return 0.5 * (left + right)
+
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return what switching each lamp off, or shading it, would buy."""
         return switching_frame(self.lamps)
@@ -175,37 +162,20 @@ class EveningPlan(Result):
 
     def lamp_sentence(self) -> str:
         """Return which change of a lamp buys most, in words."""
-        contrast = self.lamps["contrast"].sel(level="nominal").to_series()
-        now = contrast.pop("as it is")
-        single = contrast.drop(NO_LAMP, errors="ignore")
-        if single.empty:
-            return "No lamp is on, and the strings are off: only the sky and the neighbours' windows are left."
-        best = single.idxmax()
-        if single[best] < 1.02 * now:
-            return f"At {self.clock:%H:%M} no lamp by itself changes much: contrast stays near {now:.0f}:1."
-        return (
-            f"At {self.clock:%H:%M} one change buys most: {best}. It takes contrast from {now:.1f}:1 to "
-            f"{single[best]:.1f}:1."
-        )
+        return switching_sentence(self.lamps)
 
 
 def plan_evening(
-    house: Facade,
-    choice: EveningChoice,
-    *,
-    wall_patches: tuple[str, ...],
-    street: Street | None = None,
-    season: tuple[str, str] = SEASON,
-    spacing: float = 0.3,
+    show: Show, choice: EveningChoice | None = None, *, season: tuple[str, str] = SEASON, spacing: float = 0.3
 ) -> EveningPlan:
     """Return one evening and the season for `choice`.
 
     Parameters
     ----------
-    wall_patches : tuple of str
-        The patches that `choice.wall` covers.
-    street : Street, optional
-        An invented one if not given.
+    show : Show
+        The house and what is around it.
+    choice : EveningChoice, optional
+        As the show says if not given.
     season : (str, str)
         First and last date.
     spacing : float
@@ -214,36 +184,26 @@ def plan_evening(
     Raises
     ------
     InputError
-        For a choice that cannot be: an unknown time zone, a picture that misses the front.
+        For a choice that cannot be: an unknown time zone or lamp, a picture that misses the front.
     """
-    street = invented_street(house) if street is None else street
-    lamps: list[Luminaire | LedString] = []
-    for lamp, state in (
-        (street.street_lamp, choice.street_lamp),
-        (street.porch_light, choice.porch_light),
-        (street.neighbour, choice.neighbour),
-    ):
-        if state != OFF:
-            lamps.append(lamp if state == ON else replace(lamp, shielded=SHADE))
-    if choice.strings:
-        lamps += [replace(string, dimming=string.dimming * choice.strings) for string in street.strings]
-    scene = street_scene(
-        walled(house, choice.wall, wall_patches),
-        light_output=choice.light_output,
-        distance=choice.distance,
-        throw_ratio=THROW_RATIO,
-        ambient=Ambient(lamps=tuple(lamps), eye=street.eye),
-    )
-    site = Site(
-        latitude=choice.latitude,
-        longitude=choice.longitude,
-        timezone=choice.timezone,
-        facing=choice.facing,
-        sky_brightness=reference.value("sky", choice.night_sky, quantity="brightness"),
-    )
-    target = target_for(choice)
+    choice = (choice or EveningChoice()).on(fields.Is(kind=Show).check("show", show))
+    as_chosen, lamps, names = show.chosen(choice), [], [lamp.name for lamp in show.luminaires()]
+    for field in ("off", "shaded"):
+        for name in getattr(choice, field):
+            if name not in names:
+                raise InputError(field, name, f"lamps of the show: {join(names or ['there are none'], 'or')}")
+    for lamp in show.luminaires():
+        if lamp.name not in (choice.off or ()):
+            lit = replace(lamp, dimming=lamp.dimming or 1.0)  # switched on
+            lamps.append(replace(lit, shielded=SHADE) if lamp.name in choice.shaded else lit)
+    strings = [string.dimmed(string.dimming * choice.strings) for string in show.strings or () if choice.strings]
+    lens = {name: getattr(choice, name) for name in ("light_output", "distance", "throw_ratio")}
+    ambient = as_chosen.light(choice.even, (*lamps, *strings))
+    scene = as_chosen.scene([as_chosen.aimed(show.machine, **lens)], ambient)
+    site, target = as_chosen.site(), as_chosen.target()
     return EveningPlan(
         choice=choice,
+        show=as_chosen,
         scene=scene,
         site=site,
         target=target,

@@ -13,6 +13,7 @@ import kit
 from kit.fields import Band, Number, Range, Spec, Vector, specs
 from kit.quantities import QUANTITIES
 from kit.results import make_frame
+from kit.units import edge
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,7 +42,7 @@ def glossary() -> pd.DataFrame:
                 meaning = spec.meaning or inner.meaning or spec.label or inner.label
                 _add(rows, name, inner.symbol, inner.unit, meaning, f"kit.{kind.__name__}")
     for name, found in QUANTITIES.items():
-        unit = {"1": "", "degree": "degrees"}.get(found.unit, found.unit)
+        unit = {"1": "", "degree": "degrees"}.get(found.unit, edge(found.unit, "m")[0])
         _add(rows, name, found.symbol, unit, found.meaning, _room(name))
     return make_frame(sorted(rows, key=lambda row: row["name"]), index="name")
 

@@ -15,7 +15,6 @@ from functools import cache
 import numpy as np
 from scipy.optimize import brentq
 
-from kit.answers.scenes import LENS_SHIFT, RESOLUTION
 from kit.decision.payoff import projector_price
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
@@ -114,6 +113,7 @@ class Lesson(Declared):
     outcome: Callable[[float], Outcome]
     why: str = declared(WORDS)
     check: Question = declared(Is(kind=Question))
+    caution: str = declared(WORDS.but(empty=True), default="")
 
 
 def all_lessons() -> tuple[Lesson, ...]:
@@ -136,15 +136,13 @@ def lightness(luminance: float, white: float) -> float:
     """
     import colour
 
-    above = Number(unit="cd/m2", above=0.0).check("white", white)
-    value = Number(unit="cd/m2", low=0.0).check("luminance", luminance)
+    above = Number(unit="cd/m²", above=0.0).check("white", white)
+    value = Number(unit="cd/m²", low=0.0).check("luminance", luminance)
     return float(colour.colorimetry.lightness_CIE1976(100.0 * value / above, 100.0))
 
 
 def _machine(lumens: float, distance: float, ratio: float) -> tuple[Projector, Placement]:
-    projector = Projector(
-        light_output=lumens, throw_ratio=ratio, resolution=RESOLUTION, lens_shift=LENS_SHIFT, sequential_contrast=BLACK
-    )
+    projector = Projector(light_output=lumens, throw_ratio=ratio, lens_shift=(0.0, 0.5), sequential_contrast=BLACK)
     return projector, Placement(position=(0.0, 0.0, distance), aim=(0.0, 0.0, 0.0))
 
 
@@ -185,6 +183,10 @@ def _reflectance(surface: str) -> float:
     return float(Surface.from_reference(surface).reflectance)
 
 
+def _tile(width: float, light: float) -> Tile:
+    return Tile(label=f"picture {_both(width)} wide", width=min(1.0, width / 24.0), lightness=light)
+
+
 def _both(metres: float) -> str:
     return f"{length_text(metres, 'm', 0)} ({length_text(metres, 'ft', 0)})"
 
@@ -196,9 +198,7 @@ def _distance() -> Lesson:
         width = float(picture_width(distance, 1.0))
         lux = _lux(LUMENS, distance, 1.0)
         return Outcome(
-            tiles=(
-                Tile(label=f"picture {_both(width)} wide", width=width / 24.0, lightness=lightness(lux, near * 2.25)),
-            ),
+            tiles=(_tile(width, lightness(lux, near * 2.25)),),
             figures=(("picture width", width, "m"), ("light on the wall", lux, "lx")),
             sentence=f"{LUMENS:,.0f} lumens from {_both(distance)} away make a picture {_both(width)} wide, with "
             f"{lux:.0f} lux on it.",
@@ -215,7 +215,7 @@ def _distance() -> Lesson:
             (
                 "a quarter",
                 about(0.25),
-                f"Twice as wide and twice as high is four times the wall: {near:.0f} lux become {far:.0f}.",
+                f"Twice as wide and as high, four times the wall: {near:.0f} lux become {far:.0f}.",
             ),
         ),
         knob=DISTANCE.but(default=6.0, steps=(4.0, 24.0, 1.0)),
@@ -223,15 +223,13 @@ def _distance() -> Lesson:
         why="A **lumen** is an amount of light, as a litre is an amount of paint. **Lux** says how thick it lies: "
         "lumens on each square metre. The projector pours out the same paint wherever it stands; farther off it has to "
         "cover more wall.",
+        caution="Never look into the lens, and let no child do it: light that lies thin on the wall leaves the lens as "
+        "a small and very bright spot. Keep it out of the eyes of drivers and pilots.",
         check=sized(
             f"At 6 m the wall gets {near:.0f} lux. How much at 18 m, three times as far?",
             thirds,
             (f"{near / 3:.0f} lux", about(near / 3), "That is a third: it counts the width and forgets the height."),
-            (
-                f"{near / 9:.0f} lux",
-                about(near / 9),
-                "three times as wide and three times as high: nine times the wall.",
-            ),
+            (f"{near / 9:.0f} lux", about(near / 9), "three times as wide and as high: nine times the wall."),
             (f"{near / 6:.0f} lux", about(near / 6), "Width and height multiply, they do not add."),
         ),
     )
@@ -244,11 +242,7 @@ def _lens() -> Lesson:
     def outcome(ratio: float) -> Outcome:
         width, lux = float(picture_width(10.0, ratio)), _lux(LUMENS, 10.0, ratio)
         return Outcome(
-            tiles=(
-                Tile(
-                    label=f"picture {_both(width)} wide", width=min(1.0, width / 24.0), lightness=lightness(lux, 600.0)
-                ),
-            ),
+            tiles=(_tile(width, lightness(lux, 600.0)),),
             figures=(("picture width", width, "m"), ("light on the wall", lux, "lx")),
             sentence=f"From 10 m (33 ft) away a throw ratio of {ratio:.1f} makes a picture {_both(width)} wide, with "
             f"{lux:.0f} lux.",
@@ -261,16 +255,11 @@ def _lens() -> Lesson:
             # What becomes wider makes the picture dimmer: one number for both.
             wider * wide / narrow,
             ("half as wide, and brighter", about(2.0), "A small throw ratio is a wide lens."),
-            (
-                "twice as wide, and half as bright",
-                about(1.0),
-                "The width is right, but the picture is twice as high too.",
-            ),
+            ("twice as wide, and half as bright", about(1.0), "The width is right, but it is twice as high too."),
             (
                 "twice as wide, and much dimmer",
                 about(0.5),
-                f"twice as wide and twice as high, it spreads the light over four times the wall: {wide:.0f} "
-                f"instead of {narrow:.0f} lux.",
+                f"on four times the wall {narrow:.0f} lux become {wide:.0f}.",
             ),
         ),
         knob=THROW_RATIO.but(default=1.0, steps=(0.4, 2.0, 0.1)),
@@ -293,6 +282,7 @@ def _brick() -> Lesson:
     ratio = on_white[0] / on_brick[0]
     parts = {3: "a third", 4: "a quarter", 5: "a fifth", 6: "a sixth"}
     part = round(ratio)
+    bright = f"about {parts.get(part, f'1/{part}')} as bright"
 
     def outcome(percent: float) -> Outcome:
         bright, black, contrast = _wall(percent / 100.0, LUMENS, STREET)
@@ -310,16 +300,8 @@ def _brick() -> Lesson:
             "picture is dimmer. And its contrast, bright parts against dark parts?",
             on_brick[2] / on_white[2],
             ("worse on brick", (0.0, 0.9), f"It is {on_brick[2]:.0f}:1 on brick and {on_white[2]:.0f}:1 on siding."),
-            (
-                "the same on both",
-                about(1.0, 0.01),
-                "brick swallows the projector's light and the street's light alike, in bright parts and in dark ones.",
-            ),
-            (
-                "better on brick, which is dark already",
-                (1.1, math.inf),
-                "The dark parts are darker, but the bright parts are darker by as much.",
-            ),
+            ("the same on both", about(1.0, 0.01), "brick swallows the light of projector and street alike."),
+            ("better on brick, which is dark already", (1.1, math.inf), "What is dark is darker, what is bright too."),
         ),
         knob=Number(label="sent back (%)", default=round(100 * brick), steps=(5.0, 80.0, 1.0)),
         outcome=outcome,
@@ -331,11 +313,7 @@ def _brick() -> Lesson:
             "brick, beside the one on siding?",
             ratio,
             ("half as bright", about(2.0), f"It is less than that: {white:.0%} is {ratio:.1f} times {brick:.0%}."),
-            (
-                f"about {parts.get(part, f'1/{part}')} as bright",
-                (part - 0.5, part + 0.5),
-                f"{white:.0%} is {ratio:.1f} times {brick:.0%}.",
-            ),
+            (bright, (part - 0.5, part + 0.5), f"{white:.0%} is {ratio:.1f} times {brick:.0%}."),
             ("a tenth as bright", about(10.0), f"Not as bad as that: {white:.0%} is {ratio:.1f} times {brick:.0%}."),
         ),
     )
@@ -363,30 +341,24 @@ def _street() -> Lesson:
             "tenth. The machine's own contrast is 1500:1. What contrast do you see?",
             with_lamp,
             ("1500:1", about(1500.0), "That is in a dark room. Black on your wall is whatever the street puts there."),
-            (
-                "about 1000:1",
-                about(1000.0, 0.2),
-                "A little light in the dark parts counts for far more than in the bright ones.",
-            ),
+            ("about 1000:1", about(1000.0, 0.2), "A little light counts for far more in the dark parts."),
             (
                 "about 10:1",
                 about(10.0, 0.2),
-                f"black is as bright as the lamp makes it, white is eleven times that: {with_lamp:.0f}:1.",
+                f"black is what the lamp makes it, white eleven times that: {with_lamp:.0f}:1.",
             ),
         ),
         knob=Number(label="street light", unit="lx", default=round(lamp, 1), steps=(0.0, 20.0, 0.1)),
         outcome=outcome,
         why="Where the picture is black the projector sends (almost) nothing, and you see the wall in the light of the "
         "street. The contrast on the box is measured in a dark room and tells nothing about your front. A lamp "
-        "switched off does.",
+        "of yours switched off does.",
+        caution="Steps, paths and ways out stay lit. A street lamp is the town's to change. A shade must let a lamp's "
+        "heat out. Measure with the machine off, and never face its lens.",
         check=sized(
             f"A shade halves those {lamp:.1f} lux. What happens to contrast?",
             halved,
-            (
-                "it nearly doubles",
-                (1.7, 2.0),
-                f"black gets half as bright and white hardly changes: contrast is {halved:.1f} times what it was.",
-            ),
+            ("it nearly doubles", (1.7, 2.0), f"black halves, white hardly changes: {halved:.1f} times the contrast."),
             ("it rises by a tenth", about(1.1, 0.05), "White loses little, but black loses half."),
             ("it stays", about(1.0, 0.02), "Black loses half of its light."),
         ),
@@ -471,6 +443,7 @@ def _size() -> Lesson:
         outcome=outcome,
         why="Light up the porch, the door and the windows instead of the whole front, and a small machine looks like a "
         "big one. Prices here are typical ones, from memory; they rise faster than lumens.",
+        caution="Two machines on one another need a rack that bears their weight, is secured, and leaves vents free.",
         check=Question(
             text="A full-size picture from 4,000 lumens is too dim by a factor of two. Which mends it for the least "
             "money?",
@@ -499,6 +472,7 @@ def _cloth() -> Lesson:
     gain, kept = one[0] / bare[0], one[2] / bare[2]
     numbers = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
     less = math.floor(gain)
+    more = f"between {numbers[less]} and {numbers[less + 1]} times the lumens"
 
     def outcome(layers: float) -> Outcome:
         bright, _, contrast = _wall(sent_back(round(layers)), LUMENS, STREET)
@@ -515,34 +489,22 @@ def _cloth() -> Lesson:
             "You hang one layer of white cotton over red brick. The picture gets brighter, as if the projector had ...",
             gain,
             ("a fifth more lumens", about(1.2), f"Much more: white is {gain:.1f} times as bright."),
-            (
-                f"between {numbers[less]} and {numbers[less + 1]} times the lumens",
-                (less, less + 1.0),
-                f"white is {gain:.1f} times as bright.",
-            ),
-            (
-                "ten times the lumens",
-                about(10.0, 0.05),
-                f"No cloth sends back more than it gets: white is {gain:.1f} times as bright.",
-            ),
+            (more, (less, less + 1.0), f"white is {gain:.1f} times as bright."),
+            ("ten times the lumens", about(10.0, 0.05), f"No cloth gives more than it gets: {gain:.1f} times."),
         ),
         knob=Number(label="layers of cloth", default=1, whole=True, steps=(0.0, 3.0, 1.0)),
         outcome=outcome,
-        why="Cloth turns a poor screen into a good one for the price of a few bedsheets. A second layer adds little. "
-        "Cloth on a house catches wind and can burn: anchoring and fire rating are matters of your local code, no way "
-        "out may be covered, and mind the ladder.",
+        why="Cloth turns a poor screen into a good one for the price of a few bedsheets. A second layer adds little.",
+        caution="Cloth on a house catches wind and can burn: anchoring and fire rating are matters of your local code, "
+        "no way out may be covered, and mind the ladder.",
         check=sized(
             "And the contrast against the street lamp, on the cloth?",
             kept,
-            (
-                "it falls: cloth reflects the lamp too",
-                (0.0, 0.9),
-                "Cloth reflects the lamp, and the picture by as much.",
-            ),
+            ("it falls: cloth reflects the lamp too", (0.0, 0.9), "It reflects the picture as well, by as much."),
             (
                 "it stays the same",
                 about(1.0, 0.02),
-                f"lamp and picture gain alike: {bare[2]:.0f}:1 on brick, {one[2]:.0f}:1 on cloth.",
+                f"lamp and picture gain alike: {bare[2]:.0f}:1 and {one[2]:.0f}:1.",
             ),
             ("it rises with the brightness", (1.1, math.inf), "White gets brighter, and so does black."),
         ),

@@ -21,33 +21,38 @@ from __future__ import annotations
 import contextlib
 import math
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Literal, TypeVar
 
 import numpy as np
 
 from kit import fields, reference, toml_file
 from kit.answers.lists import towns
-from kit.answers.scenes import DISTRICT, LENS_SHIFT, PURPOSE, RESOLUTION
+from kit.answers.scenes import DISTRICT, PURPOSE
 from kit.decision.verdict import Target
 from kit.errors import InputError
+from kit.eye.light_map import Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
-from kit.light.lamps import lamp_map
+from kit.light.ambient import Ambient
+from kit.light.lamps import Lamp, lamp_map
+from kit.results import Frame, Result, make_frame
 from kit.sky import luminaire
 from kit.sky.luminaire import LedString, Luminaire, typical_luminaire
 from kit.sky.photometric_file import load_distribution
 from kit.sky.site import TIMEZONE, Site
 from kit.source import projector
+from kit.source.placement import Placement
 from kit.source.spectra import light_source_names
-from kit.stage.audience import Viewer
+from kit.stage.audience import Viewer, windscreen
+from kit.stage.fit import fitting_distance, fitting_throw_ratio, usual_shift
 from kit.stage.search import Stand
 from kit.toml_file import Reader, Record, Several, Values, table
 from kit.units import length_text
 from kit.wall.cloth import MASONRY, NEVER_COVERED, Cloth, cloth_names
-from kit.wall.facade import Facade
+from kit.wall.facade import Facade, Surface
 from kit.wall.house_file import HOUSE, UNIT, Corner, house_parts, load_house, read_front, unit_of
 from kit.wall.occlusion import Obstacle
 from kit.wall.points import FrontRaster
@@ -56,9 +61,11 @@ from kit.wall.surface_names import find_surface, kind_of
 from kit.words import capital, compass, join, plain, short
 
 # Where a show is looked for, and the invented house that stands in for one, in no town.
-MINE, DEMO = "my_show.toml", Path("houses", "brick_two_storey.toml")
+MINE, DEMO = "my_show.toml", Path("houses", "demo_show.toml")
 PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
-INVENTED = {"latitude": 42.0, "longitude": -88.0, "timezone": "America/Chicago"}
+# On a lake, where nobody lives.
+INVENTED = {"latitude": 42.0, "longitude": -87.0, "timezone": "America/Chicago"}
+Choice = TypeVar("Choice")
 NO_WALLS = (*NEVER_COVERED, "roof", "ground")
 
 
@@ -85,16 +92,21 @@ class Machine(Declared):
     name: str = declared(NAME)
     lumens: float = declared(fields.LIGHT_OUTPUT)
     throw_ratio: float | tuple[float, float] = declared(projector.ZOOM, default=0.8)
-    lens_shift: tuple[float, float] = declared(projector.LENS_SHIFT, default=LENS_SHIFT)
-    resolution: tuple[int, int] = declared(projector.RESOLUTION, default=RESOLUTION)
+    lens_shift: tuple[float, float] | None = declared(projector.LENS_SHIFT, default=None)
+    resolution: tuple[int, int] = declared(projector.RESOLUTION)
     light_source: str = declared(OneOf(label="light source", options=light_source_names), default="laser phosphor")
     price: float | None = declared(PRICE, default=None)
 
-    def projector(self) -> projector.Projector:
-        """Return it with typical losses and contrast, as `kit.typical_projector`."""
-        return projector.typical_projector(
-            self.lumens, self.throw_ratio, resolution=self.resolution, lens_shift=self.lens_shift
-        )
+    @property
+    def zoom(self) -> tuple[float, float]:
+        """Shortest and longest throw ratio."""
+        ratio = self.throw_ratio
+        return ratio if isinstance(ratio, tuple) else (ratio, ratio)
+
+    @property
+    def aspect(self) -> float:
+        """Width over height of the picture."""
+        return self.resolution[0] / self.resolution[1]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -166,6 +178,10 @@ SCALARS: dict[str, Spec] = {
     "walk": WALK.but(optional=True),
 }
 TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE}
+# What pages let one choose in place of what the show says.
+CHOSEN = (
+    "latitude", "longitude", "timezone", "facing", "night_sky", "ambient", "district", "purpose", "units",
+)  # fmt: skip
 SHOW: dict[str, Spec] = {
     "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
     **HOUSE,
@@ -182,7 +198,7 @@ def _many(kind: type, least: int = 0) -> Any:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Show(Declared):
+class Show(Declared, Result):
     """A house and all that the pages need beside it; None is not said: `full` assumes it, and `assumed` says so.
 
     `path` and `house_file` are the files it was read from, `taken` what was understood of words that are not the kit's.
@@ -228,11 +244,13 @@ class Show(Declared):
 
     @cached_property
     def full(self) -> Any:
-        """The same show with what is not said filled in; lamps, garden and distance stay None."""
+        """The same show with what is not said filled in; the distance stays None."""
+        left, right, *_ = self.house.bounds
+        middle = 0.5 * (left + right)
         guess: dict[str, Any] = {
             "facing": 180.0, "night_sky": "suburban sky", "ground": "grass", "ambient": AMBIENT.default, "cloths": (),
             "machines": tuple(Machine(name=f"{light:,.0f} lm", lumens=light) for light in (4000.0, 8000.0)),
-            "district": DISTRICT.default, "purpose": PURPOSE.default,
+            "district": DISTRICT.default, "purpose": PURPOSE.default, "lamps": (), "strings": (), "obstacles": (),
         }  # fmt: skip
         if self.latitude is not None:
             guess["timezone"] = _nearest_zone(self.latitude, self.longitude)
@@ -240,10 +258,23 @@ class Show(Declared):
             there = towns().query("timezone == @self.timezone").to_dict("records") if self.timezone else []
             guess |= there[0] if there else INVENTED
         if self.lamps is not None and self.ambient is None:
-            raster = FrontRaster.over(self.house, self.house.bounds, 0.25)
-            lamps = lamp_map(raster, [lamp.luminaire() for lamp in self.lamps])
-            guess["ambient"] = float(np.nanmedian(lamps))
+            guess["ambient"] = self.lamp_light
+        near = max(corner[2] for patch in self.house.patches for corner in patch.outline)
+        guess["walk"] = walk = self.walk or near + 15.0
+        lawn = ((left, near + 2.0), (right, near + 2.0), (right, walk), (left, walk))
+        guess["stands"] = (Stand(name="lawn", area=lawn, heights=(0.2, 1.0)),)
+        guess["viewers"] = (
+            Viewer(name="on the walk", eye=(middle + 2.0, 1.6, walk + 0.7)),
+            windscreen((middle - 4.0, 1.2, walk + 5.0), name="in a car"),
+            Viewer(name="across the street", eye=(middle + 4.0, 4.5, walk + 9.0)),
+        )
         return replace(self, **{name: guess[name] for name in guess if getattr(self, name, "") is None})
+
+    @cached_property
+    def lamp_light(self) -> float:
+        """Median on the front of the light of the lamps that are named [lx]."""
+        raster = FrontRaster.over(self.house, self.house.bounds, 0.25)
+        return float(np.nanmedian(lamp_map(raster, [lamp.luminaire() for lamp in self.lamps or ()])))
 
     @cached_property
     def assumed(self) -> tuple[str, ...]:
@@ -257,19 +288,28 @@ class Show(Declared):
             "night_sky": f"night sky: {full.night_sky}",
             "ground": f"ground in front: {full.ground}",
             "ambient": f"light of the street: {short(full.ambient)} lx, {light}",
-            "lamps": "lamps: invented ones in usual places, of the street, at the door and next door",
-            "strings": "LED strings: an invented one along the roof line",
-            "stands": "where a machine may stand: on an invented lawn, or a post in it",
-            "obstacles": "what stands in the light: an invented tree, and people who walk",
-            "viewers": "who watches: invented people on the walk, in a car and across the street",
-            "walk": "where people walk: on an invented walk before the garden",
+            "lamps": "lamps: none by themselves; the light of the street falls evenly",
+            "strings": "LED strings: none",
+            "stands": "where a machine may stand: on a lawn as wide as the house, up to the walk",
+            "obstacles": "nothing stands in the light",
+            "viewers": "who watches: someone on the walk, in a car and across the street",
+            "walk": f"where people walk: {length_text(full.walk, self.units)} from the wall",
             "machines": f"machines: {join([machine.name for machine in full.machines])}, throw ratio 0.8, of no maker",
-            "distance": "distance: so that the picture fits the front",
+            "distance": "distance: so that the picture fits the front, if it may stand there",
             "cloths": "prices of cloth: those of the kit's own table",
             "district": f"surroundings: {full.district}",
             "purpose": f"contrast: that for {full.purpose}",
         }
         return (*self.taken, *(words for name, words in phrases.items() if getattr(self, name) is None))
+
+    def frame(self, units: str = "m") -> Frame:
+        """Return what is assumed, a row each; `units` change nothing."""
+        parts = (words.partition(": ") for words in self.assumed)
+        return make_frame([{"assumed": what, "as": how} for what, _, how in parts])
+
+    def sentence(self, units: str = "m") -> str:
+        """Return what every page begins with; see `first_line`."""
+        return self.first_line(units)
 
     def first_line(self, units: str | None = None) -> str:
         """Return what every page begins with: house and wall, light, place and target; `units` are the show's own."""
@@ -313,9 +353,130 @@ class Show(Declared):
         """Return what is wanted."""
         return Target.from_reference(district=self.full.district, purpose=self.full.purpose)
 
-    def luminaires(self) -> tuple[Luminaire | LedString, ...]:
-        """Return the lamps and strings that are said; none where nothing is."""
-        return (*(lamp.luminaire() for lamp in self.lamps or ()), *(self.strings or ()))
+    def luminaires(self) -> tuple[Luminaire, ...]:
+        """Return the lamps that are said; none where nothing is."""
+        return tuple(lamp.luminaire() for lamp in self.lamps or ())
+
+    @property
+    def even(self) -> float:
+        """Light on the front that no lamp named explains, taken as even [lx]."""
+        return self.full.ambient if self.lamps is None else max(0.0, self.full.ambient - self.lamp_light)
+
+    def light(self, even: float, lamps: tuple[Lamp, ...] = ()) -> Ambient:
+        """Return even light and lamps as the first viewer sees them."""
+        return Ambient(vertical_illuminance=even, lamps=lamps, eye=self.full.viewers[0].eye if lamps else None)
+
+    @property
+    def machine(self) -> Machine:
+        """The brightest machine: that of the pages which speak of one."""
+        return max(self.full.machines, key=lambda machine: machine.lumens)
+
+    def stands_at(self, machine: Machine) -> dict[str, float]:
+        """Return where a machine stands and how its lens is set, as choices call it: so that the picture fits.
+
+        On the ground before the middle of the front, or in the first place that is said, as near to that as may be.
+        """
+        left, right, *_ = self.house.bounds
+        middle, ratio = 0.5 * (left + right), sum(machine.zoom) / 2.0
+        x, height, (near, far) = middle, fields.LENS_HEIGHT.default, (0.0, math.inf)
+        if self.stands:
+            across, heights, (near, far) = self.stands[0].box
+            x, height = float(np.clip(middle, *across)), float(np.clip(height, *heights))
+        if machine.lens_shift is None:
+            shift = usual_shift(self.house, height=height, aspect=machine.aspect)
+        else:
+            shift = machine.lens_shift[1]
+        lens = {"x": x, "height": height, "shift_up": shift, "aspect": machine.aspect}
+        distance = self.distance or float(np.clip(fitting_distance(self.house, ratio, **lens), near, far))
+        if machine.zoom[0] < machine.zoom[1]:
+            ratio = float(np.clip(fitting_throw_ratio(self.house, distance, **lens), *machine.zoom))
+        return {
+            "distance": distance, "throw_ratio": ratio, "shift_up": shift, "side": x - middle, "height": height,
+            "light_output": machine.lumens,
+        }  # fmt: skip
+
+    def _machines(self) -> tuple[tuple[str, Machine], ...]:
+        """Return the machines of choices, by what their fields begin with."""
+        return ("", self.machine), ("first_", self.pair[0]), ("second_", self.pair[1])
+
+    def filled(self, choice: Choice) -> Choice:
+        """Return a choice with what is not chosen, None, as the show says; a wall may stay None: as it is."""
+        known: dict[str, Any] = {name: getattr(self.full, name) for name in CHOSEN}
+        known["even"] = self.even
+        for which, machine in self._machines():
+            at = self.stands_at(machine) | {"light_source": machine.light_source}
+            known |= {f"{which}{name}": value for name, value in at.items()}
+        gaps = {name: known[name] for name in specs(choice) if getattr(choice, name) is None and name in known}
+        return replace(choice, **gaps)  # type: ignore[type-var]
+
+    def fitted(self, choice: Choice, how: Literal["distance", "throw_ratio"]) -> Choice:
+        """Return a whole choice whose pictures just hold the front, by moving the machines or by their zoom."""
+        changes, (left, right, *_) = {}, self.house.bounds
+        for which, machine in self._machines():
+            if hasattr(choice, f"{which}{how}"):
+                at = {name: getattr(choice, f"{which}{name}", value) for name, value in self.stands_at(machine).items()}
+                lens = {"x": 0.5 * (left + right) + at["side"], "aspect": machine.aspect}
+                lens |= {name: at[name] for name in ("height", "shift_up")}
+                fit = fitting_distance if how == "distance" else fitting_throw_ratio
+                other = "throw_ratio" if how == "distance" else "distance"
+                changes[f"{which}{how}"] = fit(self.house, at[other], **lens)
+        return replace(choice, **changes)  # type: ignore[type-var]
+
+    def chosen(self, choice: Any) -> Show:
+        """Return the show as a choice has it: wall, light, place and target."""
+        told = {name: getattr(choice, name) for name in CHOSEN if getattr(choice, name, None) is not None}
+        return replace(self, house=self.walled(choice.wall), **told)
+
+    def walled(self, wall: str | None) -> Facade:
+        """Return the house with another surface on its main wall; None: as it is."""
+        if wall is None:
+            return self.house
+        surface = find_surface(wall, {own.name: own for own in self.house.surfaces()}, "wall")
+        if not self.main_wall:
+            raise InputError("wall", wall, "None for a front that has no wall, but windows, doors and roofs")
+        return self.house.cover(surface, patches=self.main_wall)
+
+    @property
+    def wall(self) -> Surface:
+        """The surface that most of the front has."""
+        name = next(iter(self.main_wall), self.house.patches[0].name)
+        return self.house.patch(name).surface
+
+    @property
+    def pair(self) -> tuple[Machine, Machine]:
+        """The two machines that are compared: the first two; one alone is both."""
+        first, *more = self.full.machines
+        return first, (more or [first])[0]
+
+    def aimed(
+        self, machine: Machine, options: Mapping[str, str] | None = None, **changes: float
+    ) -> tuple[projector.Projector, Placement]:
+        """Return a machine, with typical losses, in its place; `changes` are of what `stands_at` returns, or `tilt`."""
+        at = {"tilt": 0.0, **self.stands_at(machine)} | changes
+        left, right, *_ = self.house.bounds
+        x, rise = 0.5 * (left + right) + at["side"], at["distance"] * math.tan(math.radians(at["tilt"]))
+        across = 0.0 if machine.lens_shift is None else machine.lens_shift[0]
+        made = projector.typical_projector(
+            at["light_output"], at["throw_ratio"],
+            resolution=machine.resolution, lens_shift=(across, at["shift_up"]), options=options,
+        )  # fmt: skip
+        return made, Placement(position=(x, at["height"], at["distance"]), aim=(x, at["height"] + rise, 0.0))
+
+    def scene(
+        self, machines: Sequence[tuple[projector.Projector, Placement]], ambient: Ambient, *, blend: bool = False
+    ) -> Scene:
+        """Return machines before the front, with the ground that is there."""
+        ground = reference.value("surfaces", self.full.ground)
+        return Scene(
+            facade=self.house, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend
+        )
+
+    def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:
+        """Return where machines may stand, and what stands in the light, as `kit.views.plans.PlanBoard` draws it."""
+        return (
+            *((s.name, s.area, s.heights, None) for s in self.full.stands),
+            *((o.name, o.area, o.heights, o.blocks) for o in self.full.obstacles),
+        )
 
     def cloth(self, name: str) -> Cloth:
         """Return a cloth at the price that it has here."""

@@ -18,7 +18,7 @@ import xarray as xr
 
 from kit import reference, results
 from kit.arrays import Array, Index, Mask
-from kit.decision.verdict import STATES, Target, checked_target
+from kit.decision.verdict import REACH, STATES, Target, checked_target
 from kit.decision.washout import WHOLE, LitFront, lit_front
 from kit.errors import InputError
 from kit.eye.glare import moon_veil, sky_veils, source_veils
@@ -27,10 +27,11 @@ from kit.fields import NAME, Declared, Is, Many, Number, Text, declared
 from kit.light.ambient import source_maps
 from kit.light.lamps import LAMPS, Lamp
 from kit.quantities import attrs, labelled
+from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Sky, Times, clock_times
 from kit.source.projector import LEVELS
-from kit.words import percent
+from kit.words import capital, percent
 
 MINUTE = np.timedelta64(60, "s")
 # Of evenings times moments; five years in steps of five minutes. Beyond it is surely a slip.
@@ -38,6 +39,8 @@ MOST_MOMENTS = 500_000
 # No lamp's name makes a change of this name.
 NO_LAMP = "no lamp at all"
 FLAGS = "not_enough borderline enough"
+# In the name of a lamp that is for others to change; and what a change of contrast has to be to matter: our choice.
+NOT_YOURS, MATTERS = ("street", "town", "neighbour", "neighbor"), 1.02
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -95,19 +98,10 @@ EVENTS = Many(label="passing light", of=Is(kind=Passing), unique="name")
 
 
 def evenings(
-    scene: Scene,
-    site: Site,
-    first: Any,
-    last: Any = None,
-    *,
-    every: int = 1,
-    begin: str = "15:00",
-    hours: float = 10.0,
-    step: float = 5.0,
-    target: Target | None = None,
-    spacing: float = 0.3,
+    scene: Scene, site: Site, first: Any, last: Any = None, *, every: int = 1, begin: str = "15:00",
+    hours: float = 10.0, step: float = 5.0, target: Target | None = None, spacing: float = 0.3,
     passing: Iterable[Passing] = (),
-) -> xr.Dataset:
+) -> xr.Dataset:  # fmt: skip
     """Return contrast and verdict against the clock, over one evening or many.
 
     Parameters
@@ -151,6 +145,7 @@ def evenings(
         passing_minutes (...)          minutes that pass from `earliest` to `until`, or to the end of the evening
         sunset, sunrise, moonrise,
         moonset (date,)                by the clock, on a level horizon; NaT where not in the evening
+        sun_all_day (date,)            1 where the sun does not set that day, -1 where it does not rise, else 0
         contrast_passing (passing, ..) nominal contrast while the passing light is there; NaN when it never is
         ============================== ========================================================
 
@@ -193,23 +188,19 @@ def evenings(
     place = sky.positions
     rises = _horizon(utc, place.sun_elevation, place.moon_elevation)
     axes, many, each = ("date", "minute"), ("date", "minute", "part", "level"), ("date", "part", "level")
+    data = {
+        **{name: (axes, getattr(place, name)) for name in ("sun_elevation", "moon_elevation", "moon_illuminated")},
+        **{name: (each, site.clock(when)) for name, when in times.items()},
+        **{name: ("date", site.clock(when)) for name, when in rises.items()},
+        "sun_all_day": ("date", _sun_all_day(place, site.latitude)), "contrast": (many, contrast),
+        "ambient_illuminance": (("source", *axes), lux), "veiling_luminance": (("source", *axes), veils),
+        "white_luminance": (("part", "level"), front.white_luminance), "lit_share": ("part", front.lit_share),
+        "passing_minutes": (each, lasts), "contrast_passing": (("passing", *many[:3]), with_events),
+        "passing_share": ("passing", [event.share for event in events]),
+    }  # fmt: skip
+    flags = attrs("status") | {"flag_values": [0, 1, 2], "flag_meanings": FLAGS}
     return xr.Dataset(
-        {
-            "sun_elevation": labelled("sun_elevation", axes, place.sun_elevation),
-            "moon_elevation": labelled("moon_elevation", axes, place.moon_elevation),
-            "moon_illuminated": labelled("moon_illuminated", axes, place.moon_illuminated),
-            "ambient_illuminance": labelled("ambient_illuminance", ("source", *axes), lux),
-            "veiling_luminance": labelled("veiling_luminance", ("source", *axes), veils),
-            "contrast": labelled("contrast", many, contrast),
-            "status": (many[:3], _status(passes), attrs("status") | {"flag_values": [0, 1, 2], "flag_meanings": FLAGS}),
-            "white_luminance": labelled("white_luminance", ("part", "level"), front.white_luminance),
-            "lit_share": labelled("lit_share", "part", front.lit_share),
-            **{name: labelled(name, each, site.clock(when)) for name, when in times.items()},
-            "passing_minutes": labelled("passing_minutes", each, lasts),
-            **{name: labelled(name, "date", site.clock(when)) for name, when in rises.items()},
-            "contrast_passing": labelled("contrast_passing", ("passing", *many[:3]), with_events),
-            "passing_share": labelled("passing_share", "passing", [event.share for event in events]),
-        },
+        {name: labelled(name, *found) for name, found in data.items()} | {"status": (many[:3], _status(passes), flags)},
         coords={
             "date": ("date", dates.astype("M8[s]"), {"long_name": "date on which the evening begins"}),
             "minute": ("minute", minutes, {"long_name": f"minutes after {begin}"}),
@@ -248,35 +239,35 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     one = pick(result, date, part)
     day = _day(one["date"].values)
     about = "" if part == WHOLE else f" on the {part}"
+    sun = {1: "the sun does not set", -1: "the sun does not rise"}.get(int(one["sun_all_day"]))
     rises = {"the sun sets at": one["sunset"].values, "the moon rises at": one["moonrise"].values}
-    facts = ", ".join(f"{word} {_hour(when)}" for word, when in rises.items() if not np.isnat(when))
-    told = f" ({facts})" if facts else ""
+    facts = ([sun] if sun else []) + [f"{word} {_hour(when)}" for word, when in rises.items() if not np.isnat(when)]
+    told = f" ({', '.join(facts)})" if facts else ""
     low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
-    middle = one.sel(level="nominal")
+    middle, lit = one.sel(level="nominal"), float(one["lit_share"])
+    reach = f" The picture reaches only {percent(lit)} of the front." if part == WHOLE and lit < REACH else ""
     if not np.isnat(nominal):
         text = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
         if low != high:
             late = f"from {_hour(high)} at the earliest" if np.isnat(low) else f"between {_hour(high)} and {_hour(low)}"
             text += f" Likely {late}."
         end = middle["until"].values
-        return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
+        return f"{text}{reach}" if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again.{reach}"
     if not np.isnat(high):
         return (
             f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}. At its likely best "
-            "it meets what is wanted, at its likely middle it does not."
+            f"it meets what is wanted, at its likely middle it does not.{reach}"
         )
-    never, lit = f"{day}: not enough{about} at any hour", float(one["lit_share"])
+    never = f"{day}: not enough{about} at any hour"
     if lit < 0.5:
         return f"{never}; the picture reaches only {percent(lit)} of it."
     white, wanted = float(middle["white_luminance"]), result.attrs["wanted_white_luminance"]
     if white < wanted:
         dark = middle["dark_enough"].values
-        rest = "contrast never suffices either" if np.isnat(dark) else f"contrast would do from {_hour(dark)} on"
-        why = f"White reaches {white:.1f} of the {wanted:g} cd/m² wanted, whatever the clock says; {rest}."
-    else:
-        best = float(middle["contrast"].max())
-        why = f"Contrast reaches at best {best:.1f}:1 of the {result.attrs['wanted_contrast']:g}:1 wanted."
-    return f"{never}{told}. {why}"
+        rest = "contrast never suffices either" if np.isnat(dark) else f"contrast holds from {_hour(dark)}"
+        return f"{never}{told}. At no hour is it bright enough ({white:.1f} of {wanted:g} cd/m² wanted); {rest}."
+    best = float(middle["contrast"].max())
+    return f"{never}{told}. Contrast reaches at best {best:.1f}:1 of the {result.attrs['wanted_contrast']:g}:1 wanted."
 
 
 def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:
@@ -350,18 +341,9 @@ def moment(result: xr.Dataset, clock: Any) -> tuple[int, int]:
 
 
 def switching(
-    scene: Scene,
-    site: Site,
-    clock: Any,
-    *,
-    shield: float = 60.0,
-    target: Target | None = None,
-    spacing: float = 0.3,
-    part: str = WHOLE,
-    begin: str = "15:00",
-    hours: float = 10.0,
-    step: float = 5.0,
-) -> xr.Dataset:
+    scene: Scene, site: Site, clock: Any, *, shield: float = 60.0, target: Target | None = None, spacing: float = 0.3,
+    part: str = WHOLE, begin: str = "15:00", hours: float = 10.0, step: float = 5.0,
+) -> xr.Dataset:  # fmt: skip
     """Return what switching each lamp off, or shading it, would buy on one evening.
 
     Parameters
@@ -444,6 +426,34 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
     frame.attrs["formats"] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour}
     frame.attrs["title"] = result.attrs["clock"][:16]
     return frame
+
+
+def switching_sentence(result: xr.Dataset) -> str:
+    """Return which change of a lamp buys most, in words: your own lamps first, with the reason where it surprises."""
+    _check_result(result, "change", "kit.switching")
+    at, names = result.attrs["clock"][11:16], ("contrast", "ambient_illuminance", "veiling_luminance")
+    figures = zip(*(result.sel(level="nominal")[name].values.tolist() for name in names), strict=True)
+    found = dict(zip(result["change"].values.tolist(), figures, strict=True))
+    (now, *_), _ = found.pop("as it is"), found.pop(NO_LAMP, None)
+    if not found:
+        return "No lamp is on: only the sky and light that no lamp of this list gives are left."
+    own = [name for name in found if not any(word in name.lower() for word in NOT_YOURS)]
+    mine, best = (max(some, key=lambda name: found[name][0], default="") for some in (own, found))
+    theirs, brightest = best not in own, min(found, key=lambda name: found[name][1])
+    if mine and found[mine][0] >= MATTERS * now:
+        text = f"At {at} one change{' of your own lamps' if theirs else ''} buys most: {mine}. It takes contrast from "
+        text += f"{now:.1f}:1 to {found[mine][0]:.1f}:1."
+    else:
+        text = f"At {at} no lamp {'of yours' if theirs else 'by itself'} changes much: contrast stays near {now:.0f}:1."
+    if found[best][0] < MATTERS * now:
+        return text
+    if theirs:
+        text += f" {capital(best)} would make it {found[best][0]:.1f}:1, but that lamp is its owner's to change."
+    if brightest != best:
+        dazzles = found[best][2] < found[brightest][2]
+        why = f"{best} more of what dazzles" if dazzles else "but from a small part of it"
+        text += f" {capital(brightest)} takes more light off the front, {why}."
+    return text
 
 
 class _Study:
@@ -552,6 +562,16 @@ def _horizon(utc: Times, sun: Array, moon: Array) -> dict[str, Any]:
         result[name] = np.full(len(utc), _NEVER)
         result[name][rows] = utc[rows, at] + np.round(seconds).astype("m8[s]")
     return result
+
+
+def _sun_all_day(place: Positions, latitude: float) -> Array:
+    """Return on (date,) whether the sun stays up (1) or down (-1) all day, from where it stands halfway."""
+    half = place.sun_elevation.shape[1] // 2
+    height, azimuth = np.radians([place.sun_elevation[:, half], place.sun_azimuth[:, half]])
+    lat, edge = np.radians(latitude), -reference.value("sky", "rise and set")
+    declination = np.arcsin(np.sin(lat) * np.sin(height) + np.cos(lat) * np.cos(height) * np.cos(azimuth))
+    highest, lowest = (90.0 - np.degrees(np.abs(lat - declination)), np.degrees(np.abs(lat + declination)) - 90.0)
+    return np.where(lowest >= edge, 1, np.where(highest < edge, -1, 0)).astype(np.int8)
 
 
 def _part_index(parts: Iterable[str], part: str) -> int:

@@ -216,7 +216,7 @@ class Doubts(Result):
         how = next((f" {words}" for name, (_, words) in HOW.items() if first.startswith(name)), "")
         return (
             f"Measure the {first} first: it carries {percent(max(0.0, alone))} of the doubt about {self.part}.{how} Now "
-            f"it is {chances(self.chance)}; to know that makes a clear yes or no in {percent(self.clear)} of houses."
+            f"it is {chances(self.chance)}; to know that makes it clear, yes or no, in {percent(self.clear)} of houses."
         )
 
 

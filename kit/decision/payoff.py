@@ -23,7 +23,7 @@ import xarray as xr
 
 from kit import reference
 from kit.arrays import Mask
-from kit.decision.verdict import Target, checked_target, judge
+from kit.decision.verdict import Target, brightest, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import LIGHT_OUTPUT, SHARE, Number
@@ -141,35 +141,39 @@ class PayOff(Result):
         bare, cloth = self.route("as it is"), self.route("cloth")
         change = f"the wall goes from {short(bare.luminance)} to {short(cloth.luminance)} cd/m²"
         low, high = map(short, self.worth_band)
-        text = (
-            f"This cloth is worth {short(self.worth - self.stated_light_output)} lumens: {change}, for which bare it "
-            f"would take {short(self.worth)} lumens (likely {low} to {high}) instead of "
-            f"{short(self.stated_light_output)}."
-        )
-        if self.worth <= self.stated_light_output:
+        more, need = self.worth - self.stated_light_output, f"{short(self.worth)} lumens (likely {low} to {high})"
+        text = f"This cloth is worth {short(more)} lumens: {change}, for which bare it would take {need}"
+        if self.covering.rain < 1.0:
+            # Beside a wet wall wet cloth looks good; it is dimmer than dry.
+            text = (
+                f"Rain leaves {percent(self.covering.rain)} of what the dry cloth sends back. Wet as it is, {change}, "
+            )
+            text += f"for which a wall as wet without cloth would take {need}"
+        text += f" instead of {short(self.stated_light_output)}."
+        if more <= 0.0:
             text = f"This cloth takes light away: {change}."
         elif self.break_even_price is None:
             text += " No listed machine gives that."
+        elif not self.break_even_price:
+            text += " The cheapest listed machine gives that too: for its price alone cloth does not pay."
         else:
             sign, square = edge("m2", units)
             alone = self.covering.price[1] / self.covering.cloth_area[1]
+            most = brightest()
+            text += f" One household machine gives {most:,.0f} at most." if self.worth > most else ""
             text += (
                 f" Cloth pays as long as it costs less than {short(self.break_even_price * square)} USD/{sign} sewn"
                 f" and hung (cloth alone is about {short(alone * square)})."
             )
         one, other = self.wall_only_contrast
-        return f"{text} It does not buy contrast: {one:.1f}:1 on the bare wall, {other:.1f}:1 on the cloth."
+        text += f" It does not buy contrast: {one:.1f}:1 on the bare wall, {other:.1f}:1 on the cloth."
+        return f"{text} Cloth catches wind and can burn: anchor it, and keep exits clear."
 
 
 def pay_off(
-    scene: Scene,
-    covering: Covering,
-    target: Target | None = None,
-    *,
-    spacing: float = 0.1,
-    ambient_left: float = 0.5,
+    scene: Scene, covering: Covering, target: Target | None = None, *, spacing: float = 0.1, ambient_left: float = 0.5,
     lamp_price: float | None = None,
-) -> PayOff:
+) -> PayOff:  # fmt: skip
     """Compare cloth with the other routes to the same luminance.
 
     Parameters
@@ -267,17 +271,12 @@ def pay_off(
     wall_only = [_medians(mapped(one, **alone), chosen)[1] for one in (bare_scene, cloth_scene)]
     per_area = covering.price[1] / covering.area
     return PayOff(
-        covering=covering,
-        routes=routes,
-        stated_light_output=stated,
-        worth=worth,
+        covering=covering, routes=routes, stated_light_output=stated, worth=worth,
         worth_band=_worth_band(covering, worth),
         break_even_price=None if extra is None else extra[1] / covering.cloth_area[1],
         break_even_area=None if extra is None else (extra[1] / per_area if per_area else math.inf),
-        wall_only_contrast=(wall_only[0], wall_only[1]),
-        before=before,
-        after=after,
-    )
+        wall_only_contrast=(wall_only[0], wall_only[1]), before=before, after=after,
+    )  # fmt: skip
 
 
 def check_reach(light: xr.Dataset, names: tuple[str, ...]) -> None:

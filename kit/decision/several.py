@@ -35,6 +35,10 @@ from kit.words import capital, join, percent, short
 
 # Data sheets round a throw ratio: a lens without zoom fits within this share of it.
 ROUNDED = 0.01
+RACK = (
+    "One machine on another needs a rack that bears the weight, is secured against falling and wind, and leaves all "
+    "vents free."
+)
 
 PROJECTOR, PLACEMENT, FACADE = Is(kind=Projector), Is(kind=Placement), Is(kind=Facade)
 COUNT = Number(label="machines", low=1, high=16, whole=True)
@@ -252,7 +256,7 @@ class Setup(Result):
             "black where pictures overlap [cd/m²]": self.overlap_black,
             "black where one reaches [cd/m²]": self.single_black,
             "overlap, share of the lit part": self.overlap_share,
-            "picture elements on the front": self.pixels,
+            "pixels on the front": self.pixels,
             f"longest of them [{small}]": 1e3 * self.coarsest / inch,
             **banded("price [USD]", self.price),
             **banded("electrical power [W]", self.power),
@@ -320,7 +324,8 @@ class Comparison(Result):
                 )
                 if any(key(setup) > -math.inf for setup in self.setups)
             ]
-        return " ".join([*parts, "Prices and power are for planning only; alignment is taken to be perfect."])
+        parts.append("Prices and power are for planning only; alignment is taken to be perfect.")
+        return " ".join([*parts, RACK] if any(setup.count > 1 for setup in self.setups) else parts)
 
 
 def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *, spacing: float = 0.1) -> Comparison:
@@ -391,21 +396,14 @@ def _setup(name: str, scene: Scene, target: Target, spacing: float) -> Setup:
     lit = np.count_nonzero(reach)
     stated = [projector.light_output for projector, _ in scene.projectors]
     return Setup(
-        name=name,
-        stated_light_output=verdict.stated_light_output,
-        count=len(stated),
-        front=verdict.front,
-        surfaces=verdict.surfaces,
-        black=_median_of(black[reach > 0]) or 0.0,
-        overlap_black=_median_of(black[reach > 1]),
-        single_black=_median_of(black[reach == 1]),
-        overlap_share=np.count_nonzero(reach > 1) / lit if lit else 0.0,
-        pixels=pixels,
-        coarsest=coarsest,
+        name=name, stated_light_output=verdict.stated_light_output, count=len(stated), front=verdict.front,
+        surfaces=verdict.surfaces, black=_median_of(black[reach > 0]) or 0.0,
+        overlap_black=_median_of(black[reach > 1]), single_black=_median_of(black[reach == 1]),
+        overlap_share=np.count_nonzero(reach > 1) / lit if lit else 0.0, pixels=pixels, coarsest=coarsest,
         price=_together([projector_price(lumens) for lumens in stated]),
         power=_together([electrical_power(lumens) for lumens in stated]),
         failures=tuple(_failure(scene, i, target, spacing) for i in range(len(stated))),
-    )
+    )  # fmt: skip
 
 
 def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Failure:
@@ -460,7 +458,7 @@ def _frame(rows: list[dict[str, Any]]) -> Frame:
     names = set().union(*rows)
     formats: dict[str, Any] = {name: "band" for name in names if f"low {name}" in names}
     formats |= dict.fromkeys(("lit", "overlap, share of the lit part", "if one fails: lit"), percent)
-    formats |= dict.fromkeys(("stated light output [lm]", "picture elements on the front"), ",.0f")
+    formats |= dict.fromkeys(("stated light output [lm]", "pixels on the front"), ",.0f")
     frame = make_frame(rows, formats, index="setup")
     frame.attrs["across"] = True
     return frame

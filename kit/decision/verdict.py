@@ -13,6 +13,7 @@ A part of which the picture reaches less than the share fails on ``coverage``, w
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property, partial
@@ -29,7 +30,7 @@ from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, Is, Number, declared
 from kit.results import Result, banded, make_frame, pick
-from kit.words import band, capital, join, percent, shares, short
+from kit.words import band, capital, chances, join, percent, shares, short, the
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -40,6 +41,7 @@ Kind = Literal["patch", "surface", "front"]
 Role = Literal["wall", "pane", "other"]
 # Our choice: advice is for parts of at least this share of the front.
 SMALL = 0.1
+BANDED = ("white [cd/m²]", "contrast")
 DRAWS = Number(label="draws", low=16, high=1 << 16, whole=True)
 NO_WALLS = ("window", "door", "roof", "ground")
 
@@ -118,19 +120,21 @@ class Remedy:
         options, lumens, most = [], self.light_output, brightest()
         beyond = lumens is not None and lumens > most
         if lumens is not None and not beyond:
-            options.append(f"{short(lumens)} lumens")
+            options.append(f"{short(lumens, to=math.ceil)} lumens")
         if self.reflectance is not None:
-            options.append(f"a surface of reflectance {self.reflectance:.2f}{_like(self.reflectance, beyond)}")
+            options.append(
+                f"a surface of reflectance {math.ceil(100.0 * self.reflectance) / 100.0:.2f}{_like(self.reflectance, beyond)}"
+            )
         if self.ambient_illuminance is not None:
-            options.append(f"at most {short(self.ambient_illuminance)} lx of ambient light")
+            options.append(f"at most {short(self.ambient_illuminance, to=math.floor)} lx of ambient light")
         if not options:
             return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
         if lumens is None or not beyond:
             return f"What would mend it: {join(options, 'or')}."
         if lumens <= 2.0 * most:
-            options.append(f"two machines of {short(lumens / 2.0)} lumens on the same picture")
+            options.append(f"two machines of {short(lumens / 2.0, to=math.ceil)} lumens on the same picture")
         return (
-            f"It takes {short(lumens)} lumens, more than one household machine gives ({most:,.0f} at most). What can "
+            f"It takes {short(lumens, to=math.ceil)} lumens, more than one household machine gives ({most:,.0f} at most). What can "
             f"be done: {join(options, 'or')}."
         )
 
@@ -197,26 +201,26 @@ class Part:
             "pass": self.passing_share,
             "chance": self.chance,
         }
-        for name, found in (("white [cd/m²]", self.white_luminance), ("contrast", self.contrast)):
+        for name, found in zip(BANDED, (self.white_luminance, self.contrast), strict=True):
             row |= banded(name, None if found is None else (found.low, found.median, found.high))
         return row | {"verdict": self.status}
 
     def sentence(self, target: Target) -> str:
         """Return the verdict on this part as a sentence for someone who never heard of a lux."""
         name = "The front as a whole" if self.kind == "front" else capital(self.name)
-        if self.white_luminance is None or self.contrast is None or self.lit_share < 0.5:
+        if self.white_luminance is None or self.contrast is None or self.criterion == "coverage":
             return f"{name}: {self.status}.{self.hopeless('it')}"
         white, contrast = self.white_luminance, self.contrast
         text = (
-            f"{name}: {self.status}. White reaches {short(white.median)} cd/m²"
+            f"{name}: {self.status}, {chances(self.chance)}. White reaches {short(white.median)} cd/m²"
             f" (likely {short(white.low)} to {short(white.high)}; {short(target.white_luminance)} wanted),"
             f" contrast {short(contrast.median)}:1 (likely {short(contrast.low)} to {short(contrast.high)};"
             f" {short(target.contrast)}:1 wanted).{self.hopeless('it')}"
         )
         if 1.0 < self.shortfall < np.inf:
             text += f" Its {self.criterion} falls short by a factor of {self.shortfall:.1f}."
-        elif self.criterion not in ("", "coverage") and self.shortfall <= 1.0:
-            text += f" Its {self.criterion} could fall short on a bad day."
+        elif self.criterion and self.shortfall <= 1.0:
+            text += f" Its {self.criterion} could fall short."
         return text if self.remedy is None else f"{text} {self.remedy.sentence()}"
 
     def hopeless(self, it: str) -> str:
@@ -262,13 +266,16 @@ class Verdict(Result):
     def sentence(self, units: str = "m") -> str:
         """Return the verdict in words: the front first, then what passes and what does not, and what mends it."""
         lit, lumens = self.front.lit_share, f"{self.stated_light_output:,.0f} lumens"
-        reach = f"the picture reaches only {percent(lit)} of this front"
+        reach = f"the picture reaches only {percent(lit)}"
         opening = {
             "enough": "is enough for most of this front",
             "borderline": "may or may not be enough for this front",
             "not enough": "is not enough for most of this front",
         }[self.status]
-        text = f"{lumens} {f'cannot be enough: {reach}' if self.front.criterion == 'coverage' else opening}."
+        if self.front.criterion == "coverage":
+            text = f"{lumens} cannot be enough: {reach} of this front."
+        else:
+            text = f"{lumens} {opening}: {chances(self.chance)} that {percent(self.target.share)} of it is good enough."
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
@@ -280,34 +287,30 @@ class Verdict(Result):
         passes, may, fails, dark = shares((*areas[:2], areas[2] + sum(dim.values()), areas[3]))
         none, most = ("0%", "less than 1%"), max(dim.values(), default=0.0)
         faint = [name for name, share in dim.items() if share > 0.25 * most and fails not in none]
-        told = (
-            ("Good on", passes, [p.name for p in good]),
-            ("Borderline on", may, [p.name for p in doubtful]),
-            (
-                "Not enough on",
-                fails,
-                [p.name for p in bad if p.lit_share] + ([f"the dimmer parts of the {join(faint)}"] if faint else []),
-            ),
-        )
-        text += "".join(f" {words} {share} of it: {join(names)}." for words, share, names in told if names)
-        missed = [f"most of the {p.name}" for p in self.surfaces if p.lit_share < 0.5]
+        names = [[p.name for p in parts if p.lit_share] for parts in (good, doubtful, bad)]
+        names[2] += [f"the dimmer parts of {the(join(faint))}"] if faint else []
+        for words, share, of in zip(("Good", "Borderline", "Not enough"), (passes, may, fails), names, strict=True):
+            text += f" {words} on {share} of it: {join(of)}." if of else ""
+        missed = [f"most of {the(p.name)}" for p in self.surfaces if p.lit_share < 0.5]
         if missed or dark not in none:
             text += f" No picture on {dark} of it{f': {join(missed)}' if missed else ''}."
         return text + self._advice(units)
 
     def _advice(self, units: str) -> str:
         """Return what mends the largest part that can be mended and that someone projects on."""
-        below = [p for p in self.surfaces if p.status != "enough" and p.criterion != "coverage" and p.shortfall > 1.0]
+        below = [p for p in self.surfaces if p.status != "enough" and p.criterion != "coverage"]
         walls = [p for p in below if p.role == "wall"]
         if self.status == "enough":
             walls = [p for p in walls if p.share_of_front >= SMALL]
         walls = walls or [p for p in below if p.role == "other" and self.status != "enough"]
         text = ""
         if walls:
-            part = max(walls, key=lambda p: (p.remedy is not None and p.remedy.possible, p.area))
-            text = part.hopeless(f"the {part.name}")
+            largest = sorted(walls, key=lambda p: -p.area)
+            part = next((p for p in largest if p.remedy is not None and p.remedy.possible), largest[0])
+            text, name = part.hopeless(the(part.name)), capital(the(part.name))
             if part.shortfall < np.inf:
-                text += f" The {part.name} is short by a factor of {part.shortfall:.1f} in {part.criterion}."
+                short_of = f"is short by a factor of {part.shortfall:.1f} in {part.criterion}"
+                text += f" {name} {short_of if part.shortfall > 1.0 else f'has {chances(part.chance)}'}."
                 text += "" if part.remedy is None else f" {part.remedy.sentence(units)}"
         panes = [p.name for p in self.surfaces if p.role == "pane" and p.status != "enough"]
         if panes:
@@ -318,7 +321,7 @@ class Verdict(Result):
         """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""
         parts = (*(self.surfaces if kind == "surface" else self.patches), self.front)
         shares = dict.fromkeys(("share of front", "lit", "pass", "chance"), ".0%")
-        formats = shares | {"white [cd/m²]": "band", "contrast": "band"}
+        formats = shares | dict.fromkeys(BANDED, "band")
         return make_frame([part.row() for part in parts], formats, index="part")
 
 
@@ -344,7 +347,7 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         For a map that is not one of `light_map`, or of which no part counts.
     """
     target = checked_target(target)
-    if not isinstance(light, xr.Dataset) or "unit_white" not in light or "patch" not in light:
+    if not isinstance(light, xr.Dataset) or not {"white_luminance", "unit_white", "patch"} <= light.keys():
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
     if DRAWS.check("draws", draws).bit_count() != 1:
         raise InputError("draws", draws, "a power of 2, such as 512 or 2048")
@@ -468,13 +471,13 @@ def _role(kind: str, reflectance: float) -> Role:
 
 
 def _like(reflectance: float, hung: bool) -> str:
-    """Return the least light wall covering that is light enough, as a phrase; `hung`: and whether fabric does it."""
+    """Return the least light wall covering that is light enough 19 times in 20, as a phrase; `hung`: and whether fabric does it."""
     kinds = ("brick", "siding", "stucco", "fabric", "paint")
-    light = [row for row in reference.table("surfaces") if row.group in kinds and row.value >= reflectance]
+    light = [row for row in reference.table("surfaces") if row.group in kinds and row.low >= reflectance]
     if not light:
         return ""
     least = min(light, key=lambda row: row.value)
     fabric = hung and least.group != "fabric" and any(row.group == "fabric" for row in light)
     mind = "mind wind, fire and exits" if fabric or least.group == "fabric" else ""
     more = f"; fabric hung over it does that too: {mind}" if fabric else f"; {mind}" if mind else ""
-    return f" (about as light as {least.name}{more})"
+    return f" (such as {least.name}{more})"

@@ -44,14 +44,11 @@ DIMMINGS = Many(of=DIMMING, least=1, optional=True, meaning="levels of the curve
 class LitFront:
     """The points of a front that count, and what the projectors make there.
 
-    `parts` (tuple of str): the whole front first, then each kind of surface; `raster` (FrontRaster); `judged`
-    (array, shape (n,)): index into the raster of the points that are judged, lit or not; `lit` (array, shape (p,)):
-    the same of those that a picture reaches; the arrays below belong to them; `runs` (tuple of slice): where the
-    points of each part are in `lit`; `lit_share` (array, shape (part,)); `white`, `black`, `reflectance` (array,
-    shape (p,)): luminance of the projectors' white and black [cd/m2]; reflectance of the wall; `ends` (dict of str
-    to (float, array of shape (p,), int)): likely light and reflectance, see `kit.decision.washout.likely_ends`;
-    `white_luminance` (array, shape (part, level)): median luminance of white, with its likely band [cd/m2]; NaN
-    where nothing is lit.
+    `parts`: the whole front first, then each kind of surface; `judged`, shape (n,): index into the raster of the points
+    that are judged, lit or not; `lit`, shape (p,): of those that a picture reaches; `runs`: where the points of each
+    part are in `lit`; `lit_share`, shape (part,). At the lit points, shape (p,): `white`, `black`: luminance of the
+    projectors' white and black [cd/m2]; `reflectance`; `ends`: see `likely_ends`.
+    `white_luminance`, shape (part, level): median luminance of white [cd/m2]; NaN where nothing is lit.
     """
 
     parts: tuple[str, ...]
@@ -69,12 +66,10 @@ class LitFront:
     def contrast(
         self, count: int, lux: Callable[[slice], ArrayLike], veil: ArrayLike, levels: Sequence[str] = LEVELS
     ) -> Array:
-        """Return the median contrast of each part under each of `count` ambient lights.
+        """Return the median contrast of each part under each of `count` ambient lights, shape (count, part, level).
 
-        `lux` (function): takes a slice of the ambient lights and returns their illuminance on the lit points, which
-        broadcasts to shape (slice, p) [lx]; `veil` (array, shape (count,)): veiling luminance in the eye [cd/m2];
-        `levels` (sequence of {"low", "nominal", "high"}). Returns array, shape (count, part, level): NaN where
-        nothing of a part is lit.
+        `lux` takes a slice of the ambient lights and returns their illuminance on the lit points, which broadcasts to
+        shape (slice, p) [lx]; `veil`, shape (count,), is that in the eye [cd/m2]. NaN where nothing of a part is lit.
         """
         result = np.full((count, len(self.parts), len(levels)), np.nan)
         veils = np.broadcast_to(np.asarray(veil, float), (count,))
@@ -102,10 +97,7 @@ class LitFront:
 
 
 def lit_front(scene: Scene, spacing: float) -> LitFront:
-    """Return the points of `scene` that count. Its ambient light is left out.
-
-    Raises `InputError` for a scene that `light_map` refuses.
-    """
+    """Return the points of `scene` that count. Its ambient light is left out."""
     Is(kind=Scene).check("scene", scene)
     light = light_map(replace(scene, ambient=Ambient()), spacing)
     points, verdict = judged_points(light), judge(light)
@@ -121,16 +113,13 @@ def lit_front(scene: Scene, spacing: float) -> LitFront:
     return LitFront(
         parts=(WHOLE, *(name for name, _ in points.surfaces)),
         raster=FrontRaster.on(scene.facade, Grid(x=light["x"].values, y=light["y"].values, spacing=spacing)),
-        judged=points.seen,
-        lit=points.seen[lit],
+        judged=points.seen, lit=points.seen[lit],
         runs=tuple(slice(before[run.start], before[run.stop]) for run in members),
         lit_share=np.array([part.lit_share for part in found]),
-        white=white[lit],
-        black=black[lit],
-        reflectance=rho[lit],
+        white=white[lit], black=black[lit], reflectance=rho[lit],
         ends=likely_ends(light, points.patch[lit], rho[lit]),
         white_luminance=np.array([[np.nan] * 3 if w is None else [w.low, w.median, w.high] for w in whites]),
-    )
+    )  # fmt: skip
 
 
 def likely_ends(light: xr.Dataset, patch: Index, reflectance: Array) -> dict[str, tuple[float, Array, int]]:
@@ -152,15 +141,8 @@ def string_dimming(
 ) -> xr.Dataset:
     """Return at which dimming level the LED strings of a scene start to wash out the picture.
 
-    Parameters
-    ----------
-    scene : Scene
-        With strings among the lamps of its ambient light; all are driven alike, from whatever level they have.
-    target : Target, optional
-    spacing : float
-        Pixel size [m].
-    dimmings : array
-        Levels of the curve, 0 to 1; every twentieth if not given.
+    The strings are among the lamps of its ambient light; all are driven alike, from whatever level they have. `spacing`
+    is the pixel size [m], `dimmings` the levels of the curve, 0 to 1; every twentieth if not given.
 
     Returns
     -------
@@ -170,11 +152,6 @@ def string_dimming(
         still enough, 1 where it always is, NaN where it is not even with the strings off; first_loss (part,), the
         dimming at which half of the part has lost a tenth of the contrast that it has without strings, NaN where that
         is never.
-
-    Raises
-    ------
-    InputError
-        For a scene without strings, or dimmings out of range.
     """
     target = checked_target(target)
     ambient = Is(kind=Scene).check("scene", scene).ambient
@@ -222,14 +199,13 @@ def string_dimming(
         if run.stop > run.start and unwashed(1.0, run) < 0.0:
             loss[i] = root(unwashed, args=(run,))
     mean = float(own_map[front.judged].mean())
-    return xr.Dataset(
-        {
-            "contrast": labelled("contrast", ("dimming", "part", "level"), contrast(levels)),
-            "ambient_illuminance": labelled("ambient_illuminance", "dimming", levels * mean),
-            "veiling_luminance": labelled("veiling_luminance", "dimming", levels * own_veil),
-            "most_dimming": labelled("most_dimming", ("part", "level"), most),
-            "first_loss": labelled("first_loss", "part", loss),
-        },
-        coords={"dimming": levels, "part": list(front.parts), "level": list(LEVELS)},
-        attrs={"wanted_contrast": target.contrast},
-    )
+    maps = {
+        "contrast": (("dimming", "part", "level"), contrast(levels)),
+        "ambient_illuminance": ("dimming", levels * mean),
+        "veiling_luminance": ("dimming", levels * own_veil),
+        "most_dimming": (("part", "level"), most),
+        "first_loss": ("part", loss),
+    }
+    coords = {"dimming": levels, "part": list(front.parts), "level": list(LEVELS)}
+    found = {name: labelled(name, *given) for name, given in maps.items()}
+    return xr.Dataset(found, coords, {"wanted_contrast": target.contrast})

@@ -126,13 +126,12 @@ def rec709() -> tuple[Array, Chromaticity]:
 class WallColour(Result):
     """What a surface makes of the light of a projector.
 
-    `origin`: where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`; `reflectance`: luminous,
-    under the projector's white; `chromaticity`, `luminance` (dict): on the wall, of white, red, green and blue: (x,
-    y), and for the given illuminance of white, black light included [cd/m2]; `white_difference`: CIEDE2000 between
-    the wall's white, scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees; `neutral_share`,
-    `neutral_drive` (float and (float, float, float), or None): largest part of the luminance of white that is left
-    when channels are turned down until white is D65, and the linear drive that does it. None: no drive makes this
-    wall neutral.
+    `origin`: where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`; `reflectance`: luminous, under
+    the projector's white; `chromaticity`, `luminance`: on the wall, of white, red, green and blue: (x, y), and for the
+    given illuminance of white, black light included [cd/m2]; `white_difference`: CIEDE2000 between the wall's white,
+    scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees; `neutral_share`, `neutral_drive`: largest part
+    of the luminance of white that is left when channels are turned down until white is D65, and the linear drive that
+    does it. None: no drive makes this wall neutral.
     """
 
     surface: str
@@ -164,32 +163,25 @@ class WallColour(Result):
         """Return in words what the wall does to colour; `units` change nothing."""
         words = (
             f"{self.surface} in the light of a projector ({self.source}): {short(self.luminance['white'])} cd/m² of "
-            f"white, {plain(self.white_difference)} CIEDE2000 from D65. Of the colours of Rec. 709 it leaves "
-            f"{percent(self.gamut.volume_covered)} of the volume. "
+            f"white, a colour difference of {plain(self.white_difference)} (CIEDE2000) from daylight (D65). Of the "
+            f"colours of a television screen (Rec. 709) it leaves {percent(self.gamut.volume_covered)} by volume. "
         )
         if self.neutral_share is None:
-            return f"{words}No drive makes its white neutral."
+            return f"{words}No mix of red, green and blue makes its white neutral."
         return f"{words}Turned down until its white is neutral, {percent(self.neutral_share)} of the light is left."
 
 
 def wall_colour(
     source: LightSource, surface: Surface, *, white_illuminance: float = 100.0, black_share: float = 0.0
 ) -> WallColour:
-    """Return colour and luminance of a surface in the light of a projector.
+    """Return colour and luminance of a surface in the light of a projector; a gain scales luminance and leaves colour.
 
     Parameters
     ----------
-    surface : Surface
-        A stated gain scales its luminance and leaves colour alone.
     white_illuminance : float
         From the projector's white on the wall [lx], above 0.
     black_share : float
         Luminance of black over that of white without it, in [0, 1]: leak and ambient light.
-
-    Raises
-    ------
-    InputError
-        For a value out of its domain, or a surface that sends no light back.
 
     Examples
     --------
@@ -217,17 +209,13 @@ def wall_colour(
     red, green, blue = ((1.0 + black_share) * drive / drive.max() - black_share).tolist()
     possible = min(red, green, blue, drive.min()) >= 0.0
     return WallColour(
-        surface=surface.name,
-        source=source.name,
-        origin=reflectance.origin,
-        reflectance=float(white[1]),
+        surface=surface.name, source=source.name, origin=reflectance.origin, reflectance=float(white[1]),
         chromaticity={name: (float(x), float(y)) for name, (x, y) in zip(names, _xy(shown), strict=True)},
         luminance=dict(zip(names, (per_y * shown[:, 1]).tolist(), strict=True)),
-        gamut=left,
-        white_difference=float(difference),
+        gamut=left, white_difference=float(difference),
         neutral_share=float(1.0 / (drive.max() * white[1])) if possible else None,
         neutral_drive=(red, green, blue) if possible else None,
-    )
+    )  # fmt: skip
 
 
 def gain_of(surface: Surface) -> float:

@@ -3,19 +3,17 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from kit.arrays import Array
 from kit.bands import in_quadrature
-
-Array = NDArray[np.float64]
 
 
 def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil: ArrayLike) -> Array:
     """Return (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil).
 
-    `white`, `black`, `ambient`, `veil`: luminance of projected white and black, of ambient light on the wall, and
-    of the veil [cd/m2]; they broadcast. Returns array: 1 where there is no light at all in white or black: nothing
-    to tell apart. Infinite for a black without any.
+    All are luminances, `ambient` that of ambient light on the wall [cd/m2]; they broadcast. 1 where there is no light
+    at all in white or black: nothing to tell apart. Infinite for a black without any.
     """
     rest = np.asarray(ambient, float) + np.asarray(veil, float)
     below = np.asarray(black, float) + rest
@@ -25,21 +23,13 @@ def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil
 
 
 def contrast_end(
-    white: Array,
-    black: Array,
-    ambient: Array,
-    veil: Array | float,
-    contrast: Array,
-    light: float,
-    wall: Array,
+    white: Array, black: Array, ambient: Array, veil: Array | float, contrast: Array, light: float, wall: Array,
     sign: int,
-) -> Array:
-    """Return the low or the high end of the likely contrast.
+) -> Array:  # fmt: skip
+    """Return the low (`sign` -1) or the high end (1) of the likely `contrast`, see `contrast_at_eye`.
 
-    `white`, `black`, `ambient`, `veil`, `contrast`: as for `contrast_at_eye`, and the nominal contrast that they
-    make; `light`: light at this end, relative to nominal; `wall`: reflectance at this end, relative to nominal;
-    `sign` ({-1, 1}): -1 for the low end, 1 for the high one. Returns the two deviations, which are
-    independent, in quadrature. All arrays broadcast.
+    `light` and `wall` are light and reflectance at this end, relative to nominal; the two deviations, which are
+    independent, are taken in quadrature. All arrays broadcast.
     """
     if isinstance(veil, float) and veil == 0.0:
         # The wall cancels, however dark it is.

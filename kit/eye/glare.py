@@ -36,30 +36,11 @@ RINGS, SECTORS = 96, 240
 def veiling_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> Array:
     r"""Return the luminance that a glare source spreads over the image in the eye [cd/m2].
 
-    Parameters
-    ----------
-    illuminance : array
-        At the eye [lx].
-    angle : array
-        Between source and line of sight [deg], 1 to 30. Broadcasts with `illuminance`.
-    age : float, optional
-        Of the viewer [years].
+    `illuminance` is that at the eye [lx], `angle` lies between source and line of sight, 1 to 30 [deg]; they broadcast.
+    `age` is that of the viewer [years].
 
-    Raises
-    ------
-    InputError
-        For an angle outside the relation's range, or an illuminance or age that cannot be.
-
-    Notes
-    -----
-    Disability glare, with the age :math:`A` if it is given:
-
-    .. math:: L_v = 10\,(1 + (A/70)^4)\,E / \theta^2 .
-
-    References
-    ----------
-    CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x. Constants:
-    ``reference_data/constants.csv``.
+    Disability glare, :math:`L_v = 10\,(1 + (A/70)^4)\,E / \theta^2`, with the age :math:`A` if it is given: CIE
+    146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x.
     """
     theta, light = Numbers(of=ASIDE).check("angle", angle), Numbers(of=AT_EYE).check("illuminance", illuminance)
     factor = reference.value("constants", "disability glare constant")
@@ -178,8 +159,10 @@ def source_veils(ambient: Ambient, facade: Facade) -> Veil:
     veils: list[Any] = [(sum(veiling_luminance(g.illuminance, g.angle, age=age) for g in ambient.glare), 0.0)]
     if ambient.sky is not None:
         even, luminances = sky_veils(ambient, facade), ambient.sky.luminances()
-        veils += [(even * luminances[TWILIGHT], 0.0), (even * luminances[GLOW], 0.0)]
-        veils += [moon_veil(ambient, facade, ambient.sky)]
+        veils += [
+            *((even * luminances[name], 0.0) for name in (TWILIGHT, GLOW)),
+            moon_veil(ambient, facade, ambient.sky),
+        ]
     dark = (0.0, 0.0)
     veils += [dark if eye is None else lamp_veil([one], eye, middle(facade), age=age) for one in ambient.lamps]
     return Veil(*np.array(veils, float).T)
@@ -188,17 +171,9 @@ def source_veils(ambient: Ambient, facade: Facade) -> Veil:
 def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
     """Return what each source of ambient light puts on the front and in the eye.
 
-    Returns
-    -------
-    xarray.Dataset
-        On (source, y, x), NaN where there is no wall: ambient_illuminance [lx]. On (source,): veiling_luminance
-        [cd/m2], and glare_close [lx], the light at the eye from within 1 degree of the line of sight, for which there
-        is no relation and which is seen as bright points over the front. A source that is not there, or off, is 0.
-
-    Raises
-    ------
-    InputError
-        For a lamp or an eye behind or inside the front.
+    On (source, y, x), NaN where there is no wall: ambient_illuminance [lx]. On (source,): veiling_luminance [cd/m2],
+    and glare_close [lx], the light at the eye from within 1 degree of the line of sight, for which there is no relation
+    and which is seen as bright points over the front. A source that is not there, or off, is 0.
     """
     Is(kind=Ambient).check("ambient", ambient)
     Is(kind=FrontRaster).check("raster", raster)

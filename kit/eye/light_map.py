@@ -1,14 +1,9 @@
 """From a scene to a map: illuminance, luminance of white and black, contrast at the eye.
 
-The black that the eye sees is not dark. Three kinds of light fill it:
-
-- what the panel leaks when it shows black (sequential contrast),
-- what a bright picture scatters: inside the lens (checkerboard contrast), and by way of the wall and the
-  ground back to the wall (`bounce_factor`); both grow with the average picture level,
-- ambient light on the wall, and the veil that lamps in view spread over the image in the eye.
-
-`white_luminance` and `black_luminance` are what the projectors make; ambient light and veil are added to
-both in the contrast:
+The black that the eye sees is not dark. It is filled by what the panel leaks when it shows black (sequential contrast);
+by what a bright picture scatters inside the lens (checkerboard contrast) and by way of wall and ground
+(`bounce_factor`), both of which grow with the average picture level; and by ambient light on the wall and the veil in
+the eye. The projectors' `white_luminance` and `black_luminance` leave out these last two, the contrast does not:
 
     contrast = (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil)
 
@@ -22,30 +17,25 @@ veil**: a dark wall has the same contrast as a white one. It fails on luminance,
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
+from kit.arrays import Array
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.eye.doubt import Doubt
 from kit.eye.glare import source_veils
 from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SPACING, Declared, Is, Many, Number, Spec, Vector, declared
 from kit.light.ambient import Ambient, source_maps
-from kit.light.cast import Cast, Machines, blended, cast_light
+from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
-from kit.results import make_frame
+from kit.results import Frame, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import LEVELS, Projector, combine
 from kit.wall.facade import Facade
 
-if TYPE_CHECKING:
-    import pandas as pd
-
-Array = NDArray[np.float64]
-
+MAPS = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
 # Those fields of `Doubt` that are of no source of light, by their labels.
 DOUBTS = ("sequential contrast", "checkerboard contrast", "average picture level", "picture width")
 EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, bottom and top", optional=True)
@@ -57,14 +47,10 @@ class Machine(Spec):
 
     def checked(self, field: str, value: object) -> tuple[Projector, Placement]:
         """Return `value` as a pair."""
-        if (
-            not isinstance(value, tuple | list)
-            or len(value) != 2
-            or not isinstance(value[0], Projector)
-            or not isinstance(value[1], Placement)
-        ):
-            raise InputError(field, value, "a pair (kit.Projector, kit.Placement)")
-        return value[0], value[1]
+        match value:
+            case [Projector() as projector, Placement() as placement]:
+                return projector, placement
+        raise InputError(field, value, "a pair (kit.Projector, kit.Placement)")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -73,10 +59,9 @@ class Scene(Declared):
 
     Notes
     -----
-    Pictures beside the front are taken to be masked black. Where pictures are blended, the white of every projector is
-    kept at each wall point by its distance to its own picture's nearest edge over the sum of these distances
-    (`kit.light.cast.blended`), so the weights add up to 1 and equal machines make an even white. Black: the leak of
-    each stays and adds; what a lens scatters follows its faded white. Seams are taken to be perfectly aligned.
+    Pictures beside the front are taken to be masked black. Where pictures are blended (`kit.light.cast.blended`), equal
+    machines make an even white; the leak of each stays and adds, and what a lens scatters follows its faded white.
+    Seams are taken to be perfectly aligned.
     """
 
     facade: Facade = declared(Is(kind=Facade))
@@ -107,28 +92,15 @@ def light_map(
     Returns
     -------
     xarray.Dataset
-        On (y, x), coordinates of pixel centres in metres; NaN (index -1) where there is no wall:
-
-        ============================ ==========================================================
-        illuminance [lx]             from the projectors on full white, nominal chain
-        black_illuminance [lx]       from the projectors on black: leak and scatter
-        white_luminance [cd/m2]      luminance factor x illuminance / pi
-        black_luminance [cd/m2]      the same for black
-        contrast [1]                 at the eye, with ambient light and veil in both terms
-        reflectance [1]              of the visible surface
-        patch                        index into `patch_index`
-        ============================ ==========================================================
-
-        on (source, y, x) and (source,): ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of
-        ambient light; on (projector, patch_index): picture_share, the share of each projector's lumens that lands
-        there, before it is blended; on (level, patch_index): reflectance_band; on (projector, step, level): chain; on
-        (input, level): doubt. On (projector, y, x), read-only: unit_white [lx/lm], illuminance of white per delivered
-        lumen, and unit_black, the same before pictures are blended, where they are.
-
-    Raises
-    ------
-    InputError
-        For a lens behind or inside the front, or a picture that misses it.
+        On (y, x), pixel centres in metres; NaN (index -1) where there is no wall: illuminance and black_illuminance
+        [lx], from the projectors on full white and on black by the nominal chain, white_luminance and black_luminance
+        [cd/m2], contrast, reflectance, and patch, index into `patch_index`; on (source, y, x) and (source,):
+        ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of ambient light; on (projector,
+        patch_index): picture_share, the share of each projector's lumens that lands there, before it is blended; on
+        (level, patch_index): reflectance_band; on (projector, step, level): chain; on (input, level): doubt. Read-only,
+        on (projector, y, x): unit_white [lx/lm], illuminance of white per delivered lumen, and unit_black, the same
+        before pictures are blended, where they are. A lens behind or inside the front, or a picture that misses it, is
+        refused.
 
     Examples
     --------
@@ -141,6 +113,8 @@ def light_map(
     >>> round(float(light["illuminance"].mean()), 3)  # 4,000 lm on 40 square metres
     100.0
     """
+    from kit.light.kernel import map_rows
+
     Is(kind=Scene).check("scene", scene)
     step = SPACING.check("spacing", spacing)
     facade = scene.facade
@@ -161,13 +135,11 @@ def light_map(
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
     veils, _ = source_veils(scene.ambient, facade)
     sources = source_maps(scene.ambient, raster)
-    maps = _maps(
-        cast, faded, lumens, dark, bounce,
-        reflectance=reflectance,
-        factor=np.array([surface.luminance_factor for surface in surfaces]),
-        ambient=sources[0] if len(sources) == 1 else sources.sum(axis=0),
-        veil=float(veils.sum()),
-    )  # fmt: skip
+    ambient, veil = sources[0] if len(sources) == 1 else sources.sum(axis=0), float(veils.sum())
+    facing = np.array([surface.luminance_factor for surface in surfaces]) / np.pi
+    maps = np.empty((len(MAPS), *raster.patch.shape))
+    given = raster.patch, cast.units, faded, lumens, dark, bounce, reflectance, facing, ambient, veil, maps
+    in_bands(lambda first, last: map_rows(first, last, *given), *raster.patch.shape)
     steps, chain = _chain_table(machines)
     black = {"unit_black": cast.units} if faded is not cast.units else {}
     weights = lumens * used
@@ -177,7 +149,7 @@ def light_map(
     plane, patches = ("y", "x"), ("patch_index",)
     return xr.Dataset(
         {
-            **{name: labelled(name, plane, values) for name, values in maps.items()},
+            **{name: labelled(name, plane, values) for name, values in zip(MAPS, maps, strict=True)},
             # What is remembered is shared: what the caller changes must not be.
             "patch": labelled("patch", plane, raster.patch.copy()),
             "ambient_illuminance": labelled("ambient_illuminance", ("source", *plane), sources),
@@ -230,44 +202,14 @@ def shown(values: Array) -> Array:
 def black_share(machines: list[Projector], level: float, used: Array) -> Array:
     """Return the light of a black picture element over a white one, shape (projector,).
 
-    `machines` (sequence of Projector); `level`: average picture level of what lands on the front; `used` (array,
-    shape (projector,)): share of each projector's light that lands on the front: the rest of the picture is masked
-    black.
+    `level` is the average picture level of what lands on the front, `used`, shape (projector,), the share of each
+    projector's light that does: the rest of the picture is masked black.
     """
     return np.array([m.leak() + m.scatter() * level * share for m, share in zip(machines, used, strict=True)])
 
 
-def _maps(
-    cast: Cast,
-    faded: Array,
-    lumens: Array,
-    dark: Array,
-    bounce: float,
-    *,
-    reflectance: Array,
-    factor: Array,
-    ambient: Array,
-    veil: float,
-) -> dict[str, Array]:
-    """Return the six maps of `light_map`, each of shape (y, x)."""
-    from kit.light.kernel import map_rows
-
-    patch = cast.raster.patch
-    names = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
-    maps = np.empty((len(names), *patch.shape))
-    given = (patch, cast.units, faded, lumens, dark, bounce, reflectance, factor / np.pi, ambient, veil, maps)
-    in_bands(lambda first, last: map_rows(first, last, *given), *patch.shape)
-    return dict(zip(names, maps, strict=True))
-
-
-def chain_frame(light: xr.Dataset) -> pd.DataFrame:
-    """Return the way from stated lumens to lumens on the wall, a row for each factor of each projector.
-
-    Parameters
-    ----------
-    light : xarray.Dataset
-        From `light_map`.
-    """
+def chain_frame(light: xr.Dataset) -> Frame:
+    """Return the way from stated lumens to lumens on the wall in a `light_map`, a row for each projector's factors."""
     rows = []
     for machine, table in enumerate(light["chain"].transpose("projector", "step", "level").values, 1):
         steps = [*zip(light["step"].values[1:], table[1:], strict=True)]
@@ -283,10 +225,9 @@ def chain_frame(light: xr.Dataset) -> pd.DataFrame:
 def bounce_factor() -> float:
     """Return the share of a long wall's exitance that level ground in front returns, per reflectance.
 
-    A wall strip of height H and even exitance M lights the ground at distance s with
-    M/2 (1 - s / sqrt(s^2 + H^2)). By reciprocity the wall's mean illuminance from a ground of reflectance r
-    is r / (M H) times the integral over s of that squared, which is r M (2 - pi/2) / 4. A front of finite
-    width gets less, so this is an upper bound.
+    A wall strip of height H and even exitance M lights the ground at distance s with M/2 (1 - s / sqrt(s^2 + H^2)). By
+    reciprocity the wall's mean illuminance from a ground of reflectance r is r / (M H) times the integral over s of
+    that squared, which is r M (2 - pi/2) / 4. A front of finite width gets less, so this is an upper bound.
     """
     return (2.0 - np.pi / 2.0) / 4.0
 

@@ -38,11 +38,11 @@ from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 
 AMOUNT = Number(low=0.0)
-LUMINANCE = Number(label="luminance", unit="cd/m2", low=0.0)
-LUMINANCE_ROW = Many(of=Number(unit="cd/m2", above=0.0), least=1)
+LUMINANCE = Number(label="luminance", unit="cd/m²", low=0.0)
+LUMINANCE_ROW = Many(of=Number(unit="cd/m²", above=0.0), least=1)
 WORTH = (
     "The table: by how much each light is worth more (+) or less (-) than a photometer says, beside the line of sight, "
-    "to an eye adapted to that luminance."
+    "to an eye adapted to that luminance; S/P is its light for night vision over its light for day vision."
 )
 LIGHT, WALL = Is(kind=(Spectrum, LightSource)), Is(kind=Spectrum)
 
@@ -71,12 +71,9 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
 
 
 def mesopic_luminance(
-    photopic: ArrayLike,
-    ratio: ArrayLike,
-    *,
-    adaptation: ArrayLike | None = None,
+    photopic: ArrayLike, ratio: ArrayLike, *, adaptation: ArrayLike | None = None,
     adaptation_ratio: ArrayLike | None = None,
-) -> Array:
+) -> Array:  # fmt: skip
     """Return what a photopic luminance [cd/m2], of light of an S/P ratio, is worth to an eye in dim light [cd/m2].
 
     `adaptation` [cd/m2] and `adaptation_ratio` are those of the field that the eye is adapted to, if they are not the
@@ -146,27 +143,16 @@ class DimVision(Result):
 def dim_vision(
     luminance: float, lights: Mapping[str, float] | None = None, *, luminances: Sequence[float] = LUMINANCES
 ) -> DimVision:
-    """Return what a photometer's figures mean to an eye that is adapted to `luminance`.
+    """Return what a photometer's figures mean to an eye that is adapted to a photopic `luminance` [cd/m2].
 
-    Parameters
-    ----------
-    luminance : float
-        Photopic [cd/m2], 0 or more.
-    lights : mapping of str to float, optional
-        S/P ratio by name. Not given: that of the white of typical projectors on typical walls.
-    luminances : sequence of float
-        Photopic [cd/m2], above 0, to compare with.
-
-    Raises
-    ------
-    InputError
-        For no lights, a name that is none, a ratio below 0, or a luminance that is negative or no number.
+    `lights` are S/P ratios by name; not given: those of the white of typical projectors on typical walls. `luminances`
+    are those to compare with, above 0 [cd/m2].
 
     Examples
     --------
     >>> import kit
     >>> print(kit.dim_vision(10.0, {"sodium lamp": 0.6, "moon": 2.05}, luminances=[0.1, 1.0]))  # doctest: +ELLIPSIS
-    At 10 cd/m² the eye sees as by day: the photometer is right, ... adapted to that luminance.
+    At 10 cd/m² the eye sees as by day: the photometer is right, ... for day vision.
     <BLANKLINE>
                   S/P at 0.1 cd/m² at 1 cd/m²
     sodium lamp  0.60         -15%        -4%

@@ -8,9 +8,7 @@ A screen cannot show these luminances, so one tone curve translates them, the sa
 the one factor that makes what is just visible at night just visible on the screen (G. Ward, A contrast-based
 scalefactor for luminance display, Graphics Gems IV (1994) 415-421, from memory),
 
-.. math::
-
-    m = \frac{1}{L_d} \left(\frac{1.219 + (L_d/2)^{0.4}}{1.219 + L_a^{0.4}}\right)^{2.5}
+.. math:: m = \frac{1}{L_d} \left(\frac{1.219 + (L_d/2)^{0.4}}{1.219 + L_a^{0.4}}\right)^{2.5}
 
 with :math:`L_d` the screen's white and :math:`L_a` the luminance that the eye is adapted to, here the logarithmic mean
 over the fronts of all the options together. Nothing is done about the colour of the light that the eye is adapted to,
@@ -42,7 +40,7 @@ from kit.light.cast import blended, cast_light
 from kit.memory import Memory
 from kit.quantities import labelled
 from kit.results import Frame, Result, make_frame
-from kit.source.spectra import LightSource, ambient_spectrum, tristimulus
+from kit.source.spectra import CHANNELS, LightSource, ambient_spectrum, tristimulus
 from kit.wall.facade import Facade
 from kit.wall.raster import Grid, visible
 from kit.wall.surface_spectra import surface_spectrum
@@ -50,19 +48,14 @@ from kit.words import capital, join, percent, short
 
 Fit = Literal["front", "projector"]
 FIT = OneOf(label="picture laid over", options=("front", "projector"), default="front")
-ADAPTATION, SCREEN_WHITE = Number(unit="cd/m2", low=0.0), Number(unit="cd/m2", above=0.0)
+ADAPTATION, SCREEN_WHITE = Number(unit="cd/m²", low=0.0), Number(unit="cd/m²", above=0.0)
 
 
 def night_view(
-    scene: Scene,
-    picture: Picture,
-    source: LightSource,
-    *,
-    fit: Fit = "front",
-    ambient_light: str = "warm white led street lamp",
-    spacing: float = 0.075,
+    scene: Scene, picture: Picture, source: LightSource, *, fit: Fit = "front",
+    ambient_light: str = "warm white led street lamp", spacing: float = 0.075,
     extent: tuple[float, float, float, float] | None = None,
-) -> xr.Dataset:
+) -> xr.Dataset:  # fmt: skip
     """Return what the audience sees with `picture` on the front.
 
     Parameters
@@ -76,8 +69,6 @@ def night_view(
         or fills the picture of each projector, stretched to its shape.
     ambient_light : str
         Colour of ambient light and veil, see `ambient_spectrum`.
-    spacing, extent
-        As for `light_map`.
 
     Returns
     -------
@@ -85,11 +76,6 @@ def night_view(
         That of `light_map` with ``xyz`` (y, x, channel) [cd/m2], everything the eye gets, NaN where there is no wall;
         and ``drive`` (y, x, primary), the picture's linear drive where it lands, 0 where there is no light for it; of
         several projectors the mean by their light.
-
-    Raises
-    ------
-    InputError
-        For an unknown fit, and as `light_map`.
 
     Examples
     --------
@@ -127,22 +113,17 @@ def night_view(
     xyz += whites[index] * (light["ambient_illuminance"].sum("source", skipna=False).values[..., None] / np.pi)
     veil = tristimulus(around)
     xyz += veil * (float(light["veiling_luminance"].sum()) / veil[1])
-    return light.assign(
-        xyz=labelled("xyz", ("y", "x", "channel"), xyz),
-        drive=labelled("drive", ("y", "x", "primary"), drive),
-        channel=["X", "Y", "Z"],
-        primary=["red", "green", "blue"],
-    )
+    seen, wanted = labelled("xyz", ("y", "x", "channel"), xyz), labelled("drive", ("y", "x", "primary"), drive)
+    return light.assign(xyz=seen, drive=wanted, channel=["X", "Y", "Z"], primary=list(CHANNELS))
 
 
 @dataclass(frozen=True, kw_only=True)
 class Screen(Result):
     """Options translated for a screen, all by one tone curve.
 
-    `images` (tuple of array, shape (y, x, 3)): sRGB as bytes, row 0 on top; black where there is no wall;
-    `adaptation`, `brightest`: luminance that the eye is taken to be adapted to, and that is shown as the screen's
-    white [cd/m2]; `cut` (tuple of float): for each option the share of the front that is too bright or too
-    saturated for the screen, drawn as near as it gets.
+    `images`, shape (y, x, 3): sRGB as bytes, row 0 on top; black where there is no wall; `adaptation`, `brightest`:
+    luminance that the eye is taken to be adapted to, and that is shown as the screen's white [cd/m2]; `cut`: the share
+    of each front that is too bright or too saturated for the screen, drawn as near as it gets.
     """
 
     images: tuple[NDArray[np.uint8], ...]
@@ -161,23 +142,12 @@ class Screen(Result):
         return (
             f"Drawn for an eye adapted to {short(self.adaptation)} cd/m²; the screen's white stands for "
             f"{short(self.brightest)} cd/m² in each picture. Beyond what a screen shows: "
-            f"{join([f'{share:.0%}' for share in self.cut])} of the front."
+            f"{join([*map(percent, self.cut)])} of the front."
         )
 
 
 def on_screen(views: Sequence[xr.Dataset]) -> Screen:
-    """Return options as pictures for an sRGB screen, with one tone curve and one adaptation for all.
-
-    Parameters
-    ----------
-    views : sequence of xarray.Dataset
-        From `night_view`.
-
-    Raises
-    ------
-    InputError
-        For no views, or fronts without any light.
-    """
+    """Return options, each a `night_view`, as pictures for an sRGB screen, all by one tone curve and one adaptation."""
     if not views or any(not isinstance(view, xr.Dataset) or "xyz" not in view for view in views):
         raise InputError("views", len(views), "at least one map that kit.night_view returns")
     fronts = [view["xyz"].values for view in views]
@@ -215,13 +185,8 @@ def ward_scale(adaptation: float, screen_white: float) -> float:
 def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
     """Return the front as it looks by daylight, to be projected onto itself: flat colours, no sun and no shade.
 
-    It is for ``fit="front"``: over the front's bounds, black where there is no wall. An ideal white wall would be full
-    white; a colour beyond the screen's primaries is drawn as near as they get.
-
-    Parameters
-    ----------
-    spacing : float
-        Pixel size [m].
+    It is for ``fit="front"``: over the front's bounds, in pixels of `spacing` [m], black where there is no wall. An
+    ideal white wall would be full white; a colour beyond the screen's primaries is drawn as near as they get.
     """
     grid = Grid.over(facade.bounds, spacing)
     index = visible(facade, grid)
@@ -236,10 +201,9 @@ def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
 class BaseColours(Result):
     """What becomes of a picture on each visible, lit patch.
 
-    `patches` (DataFrame): by the patch's name: median ``luminance`` at the eye, and ``brightest`` with this patch's
-    colour turned up until one channel is full [cd/m2]; saturation s_uv ``wanted``, of the picture's own mean colour
-    against D65, and ``seen``, against the projector's white on an ideal white wall (CIE 015:2018: 13 times the
-    distance in u'v').
+    `patches` by name: median ``luminance`` at the eye, and ``brightest`` with this patch's colour turned up until one
+    channel is full [cd/m2]; saturation s_uv ``wanted``, of the picture's own mean colour against D65, and ``seen``,
+    against the projector's white on an ideal white wall (CIE 015:2018: 13 times the distance in u'v').
     """
 
     patches: Frame
@@ -247,7 +211,7 @@ class BaseColours(Result):
     def frame(self, units: str = "m") -> Frame:
         """Return a row for each patch; `units` change nothing."""
         names = {"luminance": "luminance [cd/m²]", "brightest": "at most [cd/m²]"}
-        names |= {"wanted": "saturation wanted", "seen": "saturation seen"}
+        names |= {"wanted": "colour strength in the picture", "seen": "colour strength as seen"}
         frame = self.patches.rename(columns=names)
         frame.attrs["formats"] = dict.fromkeys(names.values(), ".2f")
         return frame
@@ -262,20 +226,14 @@ class BaseColours(Result):
         if kept.empty:
             return words
         worst, share = capital(str(kept.idxmin())), percent(kept.min())
-        return f"{words} {worst} keeps least of its colour: {share} of the saturation that is wanted."
+        return f"{words} {worst} keeps least of its colour: {share} of its strength in the picture."
 
 
 def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseColours:
     """Return for each visible, lit patch how bright and how saturated a picture comes out.
 
-    Parameters
-    ----------
-    view : xarray.Dataset
-        From `night_view`, for instance of the daylight picture on its own cloth-covered front.
-    facade : Facade
-        The front of the view's scene.
-    source : LightSource
-        As in the view.
+    `view` is a `night_view`, for instance of the daylight picture on its own cloth-covered front, `facade` and `source`
+    are those of the view.
     """
     import pandas as pd
 

@@ -3,8 +3,8 @@
 What is published: the contrast sensitivity of the eye (P. G. J. Barten, Contrast Sensitivity of the Human Eye and Its
 Effects on Image Quality, SPIE 1999, doi:10.1117/3.353254, as carried by colour-science), that a pattern of bars is seen
 when its fundamental is (F. W. Campbell & J. G. Robson, J. Physiol. 197 (1968) 551, doi:10.1113/jphysiol.1968.sp008574,
-from memory), and that an eye of 20/20 resolves 1 arcmin (``reference_data/eye.csv``). What is our own simple rule:
-detail of the picture that differs by less than bricks and mortar do drowns while the pattern is visible.
+from memory). What is our own simple rule: detail of the picture that differs by less than bricks and mortar do drowns
+while the pattern is visible.
 
 The threshold is that of Barten's standard observer: 20 to 30 years old, good sight, both eyes. Only the fundamental of
 the courses counts, which is the rule for bars above the peak of sensitivity (1 to 2 cycles/deg at 1 to 10 cd/m2, so
@@ -22,7 +22,6 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import LENGTH, Is, Number, Vector
@@ -36,7 +35,7 @@ NEAREST, FARTHEST, STEPS = 1.0, 1e5, 500
 
 PATTERN = Is(kind=Pattern)
 DISTANCE = LENGTH.but(above=0.0)
-LUMINANCE = Number(unit="cd/m2", low=0.0)
+LUMINANCE = Number(unit="cd/m²", low=0.0)
 SIZE = Vector(length=2, of=LENGTH.but(above=0.0))
 PICTURE_CONTRAST = Number(low=1.0, optional=True)
 
@@ -46,12 +45,11 @@ class PatternView(Result):
     """How the eye sees a pattern from a distance [m].
 
     `frequency`: of the courses [cycles/deg]; `amplitude`, `threshold`: modulation of their fundamental, and that
-    which is seen half of the time; infinite where nothing is; `joint_angle`: that a bed joint subtends [arcmin]; an
-    eye of 20/20 resolves single joints or not, wherever the pattern is seen; `vanishing_distance`: beyond which the
-    pattern is no longer visible [m]; 0 if it is visible from nowhere; `hidden_detail`, `steps`: our rule: detail of
-    the picture of a contrast below this (x:1) drowns in the pattern, its own ratio while it is visible, else 1; and
-    how many such steps the picture's contrast holds, log(contrast) / log(hidden detail), infinite where nothing is
-    hidden. None if no contrast was given.
+    which is seen half of the time; infinite where nothing is; `vanishing_distance`: beyond which the pattern is no
+    longer visible [m]; 0 if it is visible from nowhere; `hidden_detail`, `steps`: our rule: detail of the picture of a
+    contrast below this (x:1) drowns in the pattern, its own ratio while it is visible, else 1; and how many such steps
+    the picture's contrast holds, log(contrast) / log(hidden detail), infinite where nothing is hidden. None if no
+    contrast was given.
     """
 
     pattern: Pattern
@@ -61,8 +59,6 @@ class PatternView(Result):
     threshold: float
     times_threshold: float
     visible: bool
-    joint_angle: float
-    joints_resolved: bool
     vanishing_distance: float
     hidden_detail: float
     steps: float | None
@@ -83,7 +79,7 @@ class PatternView(Result):
         )
         if math.isinf(self.hidden_detail):
             return f"{words} All detail of the picture drowns in it."
-        held = "" if self.steps is None else f"; its contrast holds {_steps_text(self.steps)} such steps"
+        held = "" if self.steps is None else f"; its contrast leaves {_steps_text(self.steps)} shades apart"
         return f"{words} Detail of the picture below {short(self.hidden_detail)}:1 drowns in it{held}."
 
 
@@ -97,23 +93,18 @@ def pattern_frame(views: Mapping[str, PatternView], units: str = "m") -> Frame:
             "lighter over darker": view.pattern.ratio,
             "times visible": view.times_threshold,
             gone: view.vanishing_distance / per,
-            "steps in the picture": view.steps,
+            "shades over the pattern": view.steps,
         }
         for name, view in views.items()
     ]
-    formats: dict[str, Format] = dict.fromkeys(("times visible", gone), ".0f")
-    formats |= {"lighter over darker": ".2f", "steps in the picture": _steps_text}
-    return make_frame(rows, formats, index="pattern")
+    formats: dict[str, Format] = {"lighter over darker": ".2f", "shades over the pattern": _steps_text}
+    return make_frame(rows, formats | dict.fromkeys(("times visible", gone), ".0f"), index="pattern")
 
 
 def seen(
-    pattern: Pattern,
-    *,
-    distance: float,
-    luminance: float,
-    picture_size: tuple[float, float],
+    pattern: Pattern, *, distance: float, luminance: float, picture_size: tuple[float, float],
     picture_contrast: float | None = None,
-) -> PatternView:
+) -> PatternView:  # fmt: skip
     """Return how the eye sees a pattern from a distance [m], straight in front.
 
     `luminance` is the mean over the lit wall, as the eye sees it [cd/m2]; `picture_size` is width and height of the lit
@@ -134,22 +125,14 @@ def seen(
 
     here = float(sensitivity(distance))
     times = pattern.amplitude * here
-    joint_angle = 60.0 * float(subtended(pattern.joint_height, distance))
     hidden = pattern.ratio if times > 1.0 else 1.0
     return PatternView(
-        pattern=pattern,
-        distance=distance,
-        frequency=1.0 / float(subtended(pattern.course_height, distance)),
-        amplitude=pattern.amplitude,
-        threshold=1.0 / here if here > 0.0 else math.inf,
-        times_threshold=times,
-        visible=times > 1.0,
-        joint_angle=joint_angle,
-        joints_resolved=joint_angle >= reference.value("eye", "normal acuity"),
+        pattern=pattern, distance=distance, frequency=1.0 / float(subtended(pattern.course_height, distance)),
+        amplitude=pattern.amplitude, threshold=1.0 / here if here > 0.0 else math.inf,
+        times_threshold=times, visible=times > 1.0,
         vanishing_distance=_last_above_one(lambda d: pattern.amplitude * sensitivity(d), pattern.course_height),
-        hidden_detail=hidden,
-        steps=None if picture_contrast is None else _steps(picture_contrast, hidden),
-    )
+        hidden_detail=hidden, steps=None if picture_contrast is None else _steps(picture_contrast, hidden),
+    )  # fmt: skip
 
 
 def subtended(length: ArrayLike, distance: ArrayLike) -> Array:

@@ -105,30 +105,16 @@ class Picture(Declared):
 
 
 def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = "refuse") -> Picture:
-    """Return the picture in a file, as linear drive.
+    """Return the picture in a PNG, JPEG, WebP, TIFF, BMP or GIF file, as linear drive.
 
-    Parameters
-    ----------
-    path : str or Path
-        A PNG, JPEG, WebP, TIFF, BMP or GIF file with one picture: black and white, grey (8 or 16 bits), palette
-        or RGB (8 bits per channel).
-    transparent : {"refuse", "black"}
-        What to do with a picture that is transparent somewhere: ``"black"`` multiplies each pixel's light by its
-        opacity.
-
-    Raises
-    ------
-    InputError
-        For what cannot be read or would be read wrongly: no such file, no picture, a damaged or truncated one, one
-        beyond `MOST_PIXELS` or `MOST_BYTES`; an animation or several pages, CMYK, 16-bit colour (it would be cut to 8
-        bits), a colour space other than sRGB that cannot be converted, transparency.
-
-    Notes
-    -----
-    The picture is named as the file and turned as its EXIF orientation says. sRGB is decoded by IEC 61966-2-1 as
-    carried by colour-science; a file without a colour profile counts as sRGB. An embedded ICC profile other than sRGB
-    is converted with relative colorimetric intent, at 8 bits; a colour that sRGB does not hold becomes the nearest that
-    it holds. Of a JPEG that carries several pictures (previews, depth maps), the first is the picture.
+    It may be black and white, grey (8 or 16 bits), palette or RGB (8 bits per channel). One that is transparent
+    somewhere is refused; with `transparent` as ``"black"`` each pixel's light is multiplied by its opacity. What would
+    be read wrongly is refused: an animation or several pages, CMYK, 16-bit colour (it would be cut to 8 bits), a colour
+    space other than sRGB that cannot be converted. The picture is named as the file and turned as its EXIF orientation
+    says. sRGB is decoded by IEC 61966-2-1 as carried by colour-science; a file without a colour profile counts as sRGB.
+    An embedded ICC profile other than sRGB is converted with relative colorimetric intent, at 8 bits; a colour that
+    sRGB does not hold becomes the nearest that it holds. Of a JPEG that carries several pictures (previews, depth
+    maps), the first is the picture.
     """
     from PIL import Image, UnidentifiedImageError
 

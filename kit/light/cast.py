@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from kit.arrays import Array, Mask
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.memory import Memory
@@ -21,9 +21,8 @@ from kit.source.projector import Projector
 from kit.wall.facade import Facade
 from kit.wall.occlusion import reached
 from kit.wall.points import FrontRaster, WallPoints, check_in_front
-from kit.wall.raster import Grid, Mask
+from kit.wall.raster import Grid
 
-Array = NDArray[np.float64]
 Machines = tuple[tuple[Projector, Placement], ...]
 
 
@@ -31,9 +30,8 @@ Machines = tuple[tuple[Projector, Placement], ...]
 class Cast:
     """Light of each projector on the front, per lumen.
 
-    `raster` (FrontRaster); `beams` (tuple of Beam); `units` (array, shape (projector, y, x)): illuminance [lx/lm];
-    NaN where there is no wall; `share` (array, shape (projector, patch)): of a projector's light that lands on the
-    visible part of each patch.
+    `units`, shape (projector, y, x): illuminance [lx/lm], NaN where there is no wall; `share`, shape (projector,
+    patch): of a projector's light that lands on the visible part of each patch.
     """
 
     raster: FrontRaster
@@ -53,12 +51,10 @@ _recent: Memory[Cast] = Memory(keep=2, most=1 << 20)
 
 
 def cast_light(facade: Facade, projectors: Machines, extent: tuple[float, float, float, float], spacing: float) -> Cast:
-    """Cast the light of `projectors` on `facade`.
+    """Cast the light of `projectors` on a part of `facade`, `extent` (left, right, bottom, top), in pixels [m].
 
-    `projectors` (sequence of (Projector, Placement)): their zones are applied, their chains and light outputs are
-    not; `extent` ((left, right, bottom, top)): part of the front [m]; `spacing`: pixel size [m]. Raises
-    `InputError` for a lens behind or inside the front, a picture that misses it, or an extent that shows none of
-    it.
+    Their zones are applied, their chains and light outputs are not. Raises `InputError` for a lens behind or inside the
+    front, a picture that misses it, or an extent that shows none of it.
     """
     lenses = tuple((p.fixed_throw_ratio(), p.resolution, p.lens_shift, p.zones, place) for p, place in projectors)
     grid = Grid.over(extent, spacing)
@@ -73,18 +69,13 @@ def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: tuple[float,
     beams, units, shares = [], [], []
     for count, (projector, placement) in enumerate(projectors, 1):
         check_in_front(facade, placement.position, f"projector {count}: position", "a lens")
-        beam = Beam.of(projector, placement)
-        unit = unit_map(raster, beam)
-        landed = sums(unit, raster)
-        if not landed.any():
-            raise InputError(
-                f"projector {count}: position, aim, lens_shift",
-                (placement.position, placement.aim, projector.lens_shift),
-                "a picture that meets the front; this one misses it",
-            )
-        beams.append(beam)
-        units.append(unit)
-        shares.append(landed)
+        beams.append(Beam.of(projector, placement))
+        units.append(unit_map(raster, beams[-1]))
+        shares.append(sums(units[-1], raster))
+        if not shares[-1].any():
+            given = placement.position, placement.aim, projector.lens_shift
+            right = "a picture that meets the front; this one misses it"
+            raise InputError(f"projector {count}: position, aim, lens_shift", given, right)
     together = units[0][None] if len(units) == 1 else np.array(units)
     return Cast(raster=raster, beams=tuple(beams), units=together, share=np.array(shares))
 
@@ -95,10 +86,8 @@ def sums(values: Array, raster: FrontRaster) -> Array:
     Along a row a patch is a run of equal indices, so runs are summed first, which is quicker than point by point.
     """
     starts, patch = raster.runs
-    found = np.bincount(
-        patch + 1, weights=np.add.reduceat(values.ravel(), starts), minlength=len(raster.pixel_area) + 1
-    )
-    return np.asarray(found[1:] * raster.pixel_area)
+    runs = np.add.reduceat(values.ravel(), starts)
+    return np.bincount(patch + 1, weights=runs, minlength=len(raster.pixel_area) + 1)[1:] * raster.pixel_area
 
 
 def blended(cast: Cast) -> tuple[Array, Array]:
@@ -110,14 +99,8 @@ def blended(cast: Cast) -> tuple[Array, Array]:
 
     with :math:`a` and :math:`u` the position in its own picture, from -1/2 to 1/2 across and up: :math:`d` is the
     distance to the picture's nearest edge, in shares of its width or its height. Where one projector alone reaches the
-    point its weight is 1; where all stand on an edge they share alike. The weights at a point add up to 1.
-
-    Returns
-    -------
-    units : array, shape (projector, y, x)
-        As `Cast.units`, times the weights.
-    share : array, shape (projector, patch)
-        As `Cast.share`: what the masks take is the difference.
+    point its weight is 1; where all stand on an edge they share alike. The weights at a point add up to 1. Returned
+    are `Cast.units`, times the weights, and `Cast.share`: what the masks take is the difference.
     """
     lit = [unit > 0.0 for unit in cast.units]
     where = np.flatnonzero(np.sum(lit, axis=0) > 1)
@@ -145,13 +128,10 @@ def unit_map(raster: FrontRaster, beam: Beam) -> Array:
     lit = reached(raster, beam.position, beam.corners())
     slope, lens = raster.planes.slope, beam.position
     # X - lens along an axis, on each plane: how it grows with x and with y, and at (0, 0).
-    axes = np.stack(
-        [
-            np.stack([a[0] + a[2] * slope[:, 1], a[1] + a[2] * slope[:, 2], a[2] * slope[:, 0] - a @ lens], axis=1)
-            for a in (beam.forward, beam.right, beam.up)
-        ],
-        axis=1,
-    )
+    axes = np.empty((len(slope), 3, 3))
+    for k, a in enumerate((beam.forward, beam.right, beam.up)):
+        axes[:, k, 0], axes[:, k, 1] = a[0] + a[2] * slope[:, 1], a[1] + a[2] * slope[:, 2]
+        axes[:, k, 2] = a[2] * slope[:, 0] - a @ lens
     strength = float(beam.unit_illuminance) * raster.planes.ahead(lens)
     window = np.stack([beam.centre - 0.5 * beam.size, beam.size], axis=1).ravel()
     zones = np.empty((0, 0)) if beam.zones is None else np.array(beam.zones)[::-1] / np.mean(beam.zones)

@@ -42,11 +42,10 @@ def unit_rows(
 ) -> None:  # fmt: skip
     """Write the illuminance per lumen of a beam into rows `first` to `last` of `result` [lx/lm].
 
-    `plane` (array of int, shape (y, x)): -1, NaN in the result, where there is no wall; `axes` (array, shape
-    (plane, 3, 3)): distance from the lens forward, to the right and up: how it grows with x and with y, and at (0,
-    0); `strength` (array, shape (plane,)): illuminance per lumen times depth cubed; `window` (array, shape (4,)):
-    left, width, bottom and height of the picture at unit depth; `zones` (array, shape (3, 3) or (0, 0)): bottom row
-    first, mean 1; empty for a flat field.
+    `plane`, shape (y, x): -1, NaN in the result, where there is no wall; `axes`, shape (plane, 3, 3): distance from the
+    lens forward, to the right and up: how it grows with x and with y, and at (0, 0); `strength`, shape (plane,):
+    illuminance per lumen times depth cubed; `window`: left, width, bottom and height of the picture at unit depth;
+    `zones`, shape (3, 3): bottom row first, mean 1; or (0, 0) for a flat field.
     """
     for row in range(first, last):
         for column in range(x.size):
@@ -80,11 +79,10 @@ def map_rows(
 ) -> None:  # fmt: skip
     """Write six maps into rows `first` to `last` of `result`, shape (6, y, x): see `light_map`.
 
-    `patch` (array of int, shape (y, x)): -1, NaN in the result, where there is no wall; `units`, `faded` (array,
-    shape (projector, y, x)): illuminance per lumen [lx/lm], and the same after blending; `lumens`, `dark` (array,
-    shape (projector,)): delivered light [lm], and the share of it that a black picture lets through; `reflectance`,
-    `facing` (array, shape (patch,)): reflectance, and luminance per illuminance towards the audience; `ambient`
-    (array, shape (y, x)): illuminance of ambient light [lx].
+    `patch`, shape (y, x): -1, NaN in the result, where there is no wall; `units`, `faded`, shape (projector, y, x):
+    illuminance per lumen [lx/lm], and the same after blending; `lumens`, `dark`, shape (projector,): delivered light
+    [lm], and the share of it that a black picture lets through; `reflectance`, `facing`, shape (patch,): that, and
+    luminance per illuminance towards the audience; `ambient`, shape (y, x): illuminance of ambient light [lx].
     """
     illuminance, black_illuminance, white, black, contrast, diffuse = result
     for row in range(first, last):

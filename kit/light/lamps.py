@@ -150,10 +150,8 @@ def _near(raster: FrontRaster, lit: Mask, nodes: Array, facing: Array | None, cl
 
 
 def _solid_angle(a: Array, b: Array, c: Array) -> Array:
-    """Return the solid angle of triangles with corners a, b, c, each of shape (n, 3), seen from the origin [sr].
-
-    A. van Oosterom and J. Strackee, IEEE Trans. Biomed. Eng. 30 (1983) 125, doi:10.1109/TBME.1983.325207.
-    """
+    """Return the solid angle of triangles with corners a, b, c, each of shape (n, 3), seen from the origin [sr]."""
+    # A. van Oosterom and J. Strackee, IEEE Trans. Biomed. Eng. 30 (1983) 125, doi:10.1109/TBME.1983.325207.
     la, lb, lc = (np.linalg.norm(v, axis=-1) for v in (a, b, c))
     below = la * lb * lc + np.vecdot(a, b) * lc + np.vecdot(a, c) * lb + np.vecdot(b, c) * la
     return 2.0 * np.arctan2(np.abs(np.vecdot(a, np.cross(b, c))), below)

@@ -31,9 +31,8 @@ UNIX_EPOCH = 25567.5  # 1970-01-01 00:00 in the day count of PyEphem, which begi
 class Positions:
     """Sun and moon as seen from one place; every attribute has the shape of the times asked for.
 
-    `sun_elevation`, `moon_elevation`: of the centre above the horizon [deg]; `sun_azimuth`, `moon_azimuth`: from
-    true north, clockwise [deg], 0 to 360; `moon_phase_angle`: at the moon, between the sun and the place [deg]: 0
-    is full, 180 new; `moon_distance`: from the place to the moon's centre [m].
+    Elevations are of the centre [deg], azimuths from true north, clockwise, 0 to 360 [deg]; `moon_phase_angle`: at the
+    moon, between the sun and the place [deg]: 0 is full, 180 new; `moon_distance`: to the moon's centre [m].
     """
 
     sun_elevation: Array

@@ -131,23 +131,10 @@ class LedString(Declared):
 def typical_luminaire(
     name: str, *, position: tuple[float, float, float], level: str = "nominal", called: str | None = None, **more: Any
 ) -> Luminaire:
-    """Return a lamp of ``reference_data/luminaires.csv``.
+    """Return a lamp of ``reference_data/luminaires.csv``, for example a ``"street lamp"``.
 
-    Parameters
-    ----------
-    name : str
-        For example ``"street lamp"``.
-    position : (float, float, float)
-        As in `Luminaire`, as is anything in `more` (`pan`, `tilt`, `dimming`, `shielded`, `spectrum`).
-    level : {"low", "nominal", "high"}
-        Of the flux.
-    called : str, optional
-        Name of this one; not given: that of its kind.
-
-    Raises
-    ------
-    InputError
-        For an unknown name or level.
+    `position` [m] and `more` (`pan`, `tilt`, `dimming`, `shielded`, `spectrum`) are as in `Luminaire`. `level` is
+    "low", "nominal" or "high", of the flux, and `called` the name of this one; not given: that of its kind.
     """
     shape = _typical_shape(name, LEVEL.check("level", level))
     return Luminaire(name=name if called is None else called, position=position, distribution=shape, **more)
@@ -156,21 +143,10 @@ def typical_luminaire(
 def headlamps(
     name: str, *, position: tuple[float, float], towards: tuple[float, float], level: str = "nominal"
 ) -> tuple[Luminaire, Luminaire]:
-    """Return the two headlamps of a car, level and at their usual height.
+    """Return the two headlamps of a car of that `name`, level and at their usual height.
 
-    Parameters
-    ----------
-    name : str
-        Of the car.
-    position, towards : (float, float)
-        Of the car's nose, and a point that it drives towards, as (x, z) [m].
-    level : {"low", "nominal", "high"}
-        Of the flux.
-
-    Raises
-    ------
-    InputError
-        For a car that drives nowhere.
+    `position` is that of the car's nose, `towards` a point that it drives towards, as (x, z) [m]; `level` is "low",
+    "nominal" or "high", of the flux.
     """
     NAME.check("car: name", name)
     x, z = ON_GROUND.check("position", position)

@@ -2,13 +2,10 @@
 
 Each source has its own relation, in lx for a clear sky; clouds take from the sun and the moon (a tenth is left under a
 thick layer) and add to the glow of a town. Arrays broadcast; `kit.sky.site` checks what a user gives. Elevations are
-those of geometry, without refraction.
-
-References
-----------
-P. M. Janiczek and J. A. DeYoung, Computer programs for sun and moon illuminance with contingent tables and diagrams,
-U.S. Naval Observatory Circular 171 (1987) (from memory). K. Krisciunas and B. E. Schaefer, PASP 103 (1991) 1033,
-doi:10.1086/132921. R. H. Garstang, PASP 98 (1986) 364, doi:10.1086/131768. Constants: ``reference_data/sky.csv``.
+those of geometry, without refraction. Sources: P. M. Janiczek and J. A. DeYoung, Computer programs for sun and moon
+illuminance with contingent tables and diagrams, U.S. Naval Observatory Circular 171 (1987) (from memory). K. Krisciunas
+and B. E. Schaefer, PASP 103 (1991) 1033, doi:10.1086/132921. R. H. Garstang, PASP 98 (1986) 364, doi:10.1086/131768.
+Constants: ``reference_data/sky.csv``.
 """
 
 from __future__ import annotations
@@ -28,14 +25,11 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 
     `elevation` is that of the sun's centre without refraction [deg], -90 to 90.
 
-    Notes
-    -----
     Six pieces, each with log10 E a cubic of the elevation (Janiczek and DeYoung 1987). They differ by 0.2 to 1.0% where
     they meet; there, within 0.1 degree, log E goes over from one to the other by a smooth step, so that the curve rises
-    everywhere, and departs from the published one by half of that difference at most.
-
-    Published is the total down to -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially with
-    the slope that the curve has there, and starlight stays: 5e-4 lx under a natural sky. Moon and towns come on top.
+    everywhere, and departs from the published one by half of that difference at most. Published is the total down to
+    -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially with the slope that the curve has
+    there, and starlight stays: 5e-4 lx under a natural sky. Moon and towns come on top.
     """
     height = np.asarray(elevation, float)
     (lowest, curve), *higher = _daylight()
@@ -61,14 +55,11 @@ def vertical_from_horizontal(
     is the share of sky in the wall's view: half, and half is ground, where nothing stands in front. Houses across the
     street hide sky, and count as dark: a long row up to the elevation h leaves (1 - sin h) / 2.
 
-    Notes
-    -----
-    E_v = E_h (F_sky + rho / 2): uniform sky and ground, both Lambertian.
-
-    No clear sky is uniform. With the sun at the horizon, a clear sky of the CIE (type 12) puts 3 times the uniform
-    sky's light on the wall that faces the glow, 1.4 times on one beside it and 1.2 times on one that faces away; an
-    overcast one 0.8 times on all. Later in twilight the glow takes an ever larger share, so a wall towards it may get
-    still more, one that faces away less: take this as right within a factor of 3 there.
+    E_v = E_h (F_sky + rho / 2): uniform sky and ground, both Lambertian. No clear sky is uniform. With the sun at the
+    horizon, a clear sky of the CIE (type 12) puts 3 times the uniform sky's light on the wall that faces the glow, 1.4
+    times on one beside it and 1.2 times on one that faces away; an overcast one 0.8 times on all. Later in twilight the
+    glow takes an ever larger share, so a wall towards it may get still more, one that faces away less: take this as
+    right within a factor of 3 there.
     """
     return np.asarray(horizontal, float) * (np.asarray(sky_view, float) + 0.5 * np.asarray(ground_reflectance, float))
 
@@ -79,14 +70,11 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
     `elevation` is that of the moon [deg], `phase_angle` 0 (full) to 180 (new) [deg], `extinction` that of the air,
     visual, towards the zenith [mag]; not given: clear air near sea level.
 
-    Notes
-    -----
-    Krisciunas and Schaefer (1991): m = -12.73 + 0.026 alpha + 4e-9 alpha^4, 10^(-0.4 (m + 16.57)) foot-candles
-    outside the atmosphere, 10^(-0.4 k X) of it on the ground, X = (1 - 0.96 cos^2 h)^-0.5.
-
-    A full moon overhead puts 0.242 lx on the ground through the default air of 0.28 mag, and 0.267 lx through that of
-    a high mountain, 0.172 mag. Urban and Seidelmann (Explanatory Supplement to the Astronomical Almanac, 2013, page
-    518) have 0.269, 0.164 and 0.098 lx at 90, 45 and 30 degrees: the default is 10, 6 and 2% below.
+    Krisciunas and Schaefer (1991): m = -12.73 + 0.026 alpha + 4e-9 alpha^4, 10^(-0.4 (m + 16.57)) foot-candles outside
+    the atmosphere, 10^(-0.4 k X) of it on the ground, X = (1 - 0.96 cos^2 h)^-0.5. A full moon overhead puts 0.242 lx
+    on the ground through the default air of 0.28 mag, and 0.267 lx through that of a high mountain, 0.172 mag. Urban
+    and Seidelmann (Explanatory Supplement to the Astronomical Almanac, 2013, page 518) have 0.269, 0.164 and 0.098 lx
+    at 90, 45 and 30 degrees: the default is 10, 6 and 2% below.
 
     Left out: the moon's distance (+16% when nearest, -11% when farthest), the surge of brightness within some
     degrees of full, and the light that the air scatters, which by the same paper adds some 0.03 lx on the ground and

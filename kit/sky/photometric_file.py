@@ -3,11 +3,9 @@ r"""Where a lamp sends its light: photometric files and a few simple shapes.
 Two open formats are read: IESNA LM-63-1986, -1991, -1995, ANSI/IES LM-63-2002 and -2019 (``.ies``) with type C
 photometry, and EULUMDAT (``.ldt``; A. Stockmar, EULUMDAT file format, 1990, from memory) with symmetries 0 to 4. Angles
 are those of the C-planes: :math:`\theta` from the lamp's axis (0 is straight down for a lamp that hangs as it was
-measured), :math:`\varphi` round it, counter-clockwise as seen from above.
-
-Flux is the zonal sum with the mean of the ends of each zone, exact where the intensity is linear in :math:`\cos\theta`:
-
-.. math:: \Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) \frac{I_i + I_{i+1}}{2}.
+measured), :math:`\varphi` round it, counter-clockwise as seen from above. Flux is the zonal sum with the mean of the
+ends of each zone, :math:`\Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) (I_i + I_{i+1}) / 2`, exact where the
+intensity is linear in :math:`\cos\theta`.
 """
 
 from __future__ import annotations
@@ -158,16 +156,8 @@ def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
 def load_distribution(path: str | Path) -> Distribution:
     r"""Read a photometric file, LM-63 or EULUMDAT; see `parse_ies` and `parse_ldt` for what is read and what is not.
 
-    Parameters
-    ----------
-    path : str or Path
-        Ends in ``.ies`` or ``.ldt``; else a line that begins with TILT= tells the two apart. Text in UTF-8 or
-        Latin-1.
-
-    Raises
-    ------
-    InputError
-        For whatever cannot be used, with file, line, field and what is right.
+    The `path` ends in ``.ies`` or ``.ldt``; else a line that begins with TILT= tells the two apart. Text is in UTF-8 or
+    Latin-1. `InputError` names file, line, field and what is right.
 
     Examples
     --------
@@ -205,9 +195,8 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     if at is None:
         raise InputError(f"{file}: TILT", "no such line", "a line TILT=NONE or TILT=INCLUDE, as LM-63 asks")
     head, tilt = "\n".join(lines[:at]), lines[at].split("=", 1)[1].strip()
-    names = [
-        name for key in ("LUMINAIRE", "LUMCAT") for name in re.findall(rf"(?mi)^[ \t]*\[{key}\][ \t]*(\S.*)$", head)
-    ]
+    keys = "LUMINAIRE", "LUMCAT"
+    names = [name for key in keys for name in re.findall(rf"(?mi)^[ \t]*\[{key}\][ \t]*(\S.*)$", head)]
     tokens = _Tokens(lines[at + 1 :], file, at + 2, comma=" ")
     if tilt.upper() == "INCLUDE":
         tokens.number("lamp-to-luminaire geometry", low=1, high=3, whole=True)
@@ -232,8 +221,7 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     lengths = [tokens.number(f"luminous {side}", low=-1e3, high=1e3) for side in ("width", "length", "height")]
     ballast = tokens.number("ballast factor", above=0.0, high=1e3)
     # Since 1995 this is no factor, but a mark for future use.
-    limits = {"above": 0.0} if year < 1995 else {"low": 0.0}
-    extra = tokens.number("ballast-lamp factor", high=1e3, **limits)
+    extra = tokens.number("ballast-lamp factor", high=1e3, **{"above" if year < 1995 else "low": 0.0})
     factor *= ballast * (extra if year < 1995 else 1.0)
     tokens.number("input watts", low=0.0, high=1e9)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)

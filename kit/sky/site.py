@@ -103,8 +103,8 @@ class Site(Declared):
         given = np.asarray(times)
         if given.dtype.kind != "M":
             raise InputError("times", str(times), "UTC times as numpy.datetime64")
-        given = given.astype("M8[s]")
-        there = pd.DatetimeIndex(given.ravel()).tz_localize("UTC").tz_convert(self.timezone).tz_localize(None)
+        index = pd.DatetimeIndex(given.astype("M8[s]").ravel())
+        there = index.tz_localize("UTC").tz_convert(self.timezone).tz_localize(None)
         return there.to_numpy().astype("M8[s]").reshape(given.shape)
 
     def sky(self, clock: Any) -> Sky:

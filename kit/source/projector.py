@@ -23,13 +23,9 @@ Levels = tuple[float, float, float]
 
 # What a first-time buyer can count on: see the notes in the table for each option.
 TYPICAL_OPTIONS = {
-    "rating": "as stated",
-    "picture mode": "standard",
-    "ageing": "first seasons",
-    "lens": "middle of zoom",
-    "housing window": "plain pane",
-    "dust": "clean",
-}
+    "rating": "as stated", "picture mode": "standard", "ageing": "first seasons",
+    "lens": "middle of zoom", "housing window": "plain pane", "dust": "clean",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -169,11 +165,8 @@ def combine(factors: Iterable[Sequence[float]]) -> Levels:
 def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...]:
     """Return the documented chain from stated lumens to lumens on the wall.
 
-    Parameters
-    ----------
-    options : mapping, optional
-        Changes to the defaults, group to option, for example ``{"picture mode": "brightest"}``.
-        Groups and options are those of ``reference_data/light_losses.csv``.
+    `options` are changes to the defaults, group to option of ``reference_data/light_losses.csv``, for example
+    ``{"picture mode": "brightest"}``.
     """
     for group in options or {}:
         pick("chain", group, TYPICAL_OPTIONS)
@@ -187,21 +180,12 @@ def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...
 
 
 def typical_projector(
-    light_output: float,
-    throw_ratio: float | tuple[float, float],
-    *,
-    options: Mapping[str, str] | None = None,
-    resolution: tuple[int, int] = (1920, 1200),
-    lens_shift: tuple[float, float] = (0.0, 0.5),
-) -> Projector:
-    """Return a projector of no particular make: documented contrast figures and chain of losses.
+    light_output: float, throw_ratio: float | tuple[float, float], *, options: Mapping[str, str] | None = None,
+    resolution: tuple[int, int] = (1920, 1200), lens_shift: tuple[float, float] = (0.0, 0.5),
+) -> Projector:  # fmt: skip
+    """Return a `Projector` of no particular make: documented contrast figures and chain of losses.
 
-    Parameters
-    ----------
-    light_output, throw_ratio, resolution, lens_shift
-        As for `Projector`.
-    options : mapping, optional
-        Changes to the typical chain, as for `typical_chain`.
+    `options` are changes to the chain, as for `typical_chain`.
 
     Examples
     --------

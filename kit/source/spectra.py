@@ -1,11 +1,9 @@
 """Spectra: of surfaces, of projector light sources, and of light that is there without the projector.
 
 Only what is published or assumed is stored (``reference_data/surface_spectra.csv``,
-``reference_data/light_source_spectra.csv``); spectra are computed from it when first needed and remembered.
-Every `Spectrum` says where it comes from.
-
-Surfaces are smooth and kept every 5 nm (`WAVELENGTHS`). Laser lines are narrower than that, so light sources are
-kept every 1 nm (`FINE`), each value being the mean over its own nanometre, and all integrals run over `FINE`.
+``reference_data/light_source_spectra.csv``); spectra are computed from it when first needed and remembered. Surfaces
+are smooth and kept every 5 nm (`WAVELENGTHS`). Laser lines are narrower than that, so light sources are kept every 1 nm
+(`FINE`), each value being the mean over its own nanometre, and all integrals run over `FINE`.
 """
 
 from __future__ import annotations
@@ -78,11 +76,9 @@ class Spectrum(Declared):
     def on(self, wavelengths: ArrayLike = WAVELENGTHS) -> Array:
         """Return the values at `wavelengths` [nm], same shape.
 
-        Interpolation is piecewise cubic and monotone (PCHIP): it holds for uneven steps and never leaves the range
-        of its neighbours, so a reflectance stays between 0 and 1, which the Sprague interpolation of CIE 167 does
-        not promise; and thinning measured spectra to 10 nm costs a third of what linear interpolation does.
-        Where the spectrum ends inside 380 to 400 or 700 to 780 nm, its end value is kept, as CIE 15 has it for
-        want of better.
+        Piecewise cubic and monotone (PCHIP): that holds for uneven steps and never leaves the range of its neighbours,
+        so a reflectance stays between 0 and 1, which the Sprague interpolation of CIE 167 does not promise. Where the
+        spectrum ends inside 380 to 400 or 700 to 780 nm, its end value is kept, as CIE 15 has it for want of better.
         """
         from scipy.interpolate import PchipInterpolator
 
@@ -179,16 +175,8 @@ def light_source_names() -> tuple[str, ...]:
 
 @cache
 def light_source(name: str) -> LightSource:
-    """Return the light of a projector by the kind of its light source.
+    """Return the light of a projector by one of `light_source_names`: ``"lamp"`` or ``"lamp, brightest white"``.
 
-    Parameters
-    ----------
-    name : str
-        One of `light_source_names`, for example ``"lamp"`` or, in its brightest colour mode,
-        ``"lamp, brightest white"``.
-
-    Notes
-    -----
     The emission is a sum of Gaussians, each averaged over every nanometre; bands split it into the channels. The
     three powers are solved so that the sum has the chromaticity of the table.
     """

@@ -176,15 +176,10 @@ def aimed(goal: Goal, lens: Lens, projector: Projector, positions: Array, throw:
     right, upward, ahead = goal.square
     heading = cos_pan * ahead + sin_pan * right
     return Beam(
-        position=positions,
-        forward=cos_tilt * heading + sin_tilt * upward,
-        right=cos_pan * right - sin_pan * ahead,
-        up=cos_tilt * upward - sin_tilt * heading,
-        centre=np.stack([p, q], axis=1),
-        size=np.stack([w, h], axis=1),
-        resolution=projector.resolution,
-        zones=projector.zones,
-    )
+        position=positions, forward=cos_tilt * heading + sin_tilt * upward, right=cos_pan * right - sin_pan * ahead,
+        up=cos_tilt * upward - sin_tilt * heading, centre=np.stack([p, q], axis=1), size=np.stack([w, h], axis=1),
+        resolution=projector.resolution, zones=projector.zones,
+    )  # fmt: skip
 
 
 def _towards(goal: Goal, positions: Array) -> tuple[Array, Array]:

@@ -121,10 +121,10 @@ class Audience(Result):
             {"viewer": view.viewer.name, away: view.distance / metres, "off axis [°]": view.angle}
             | {"pane": view.viewer.transmittance, "veil [cd/m²]": view.veiling_luminance}
             | {name: value for name, value in view.front.row().items() if name.endswith((white, contrast))}
-            | {"elements per degree": view.pixels_per_degree, "front": view.status}
+            | {"pixels per degree": view.pixels_per_degree, "front": view.status}
             for view in self.views
         ]
-        formats = {away: ".1f", "off axis [°]": ".0f", "pane": ".2f", "elements per degree": ".0f"}
+        formats = {away: ".1f", "off axis [°]": ".0f", "pane": ".2f", "pixels per degree": ".0f"}
         return make_frame(rows, formats | {"veil [cd/m²]": ".3f", white: "band", contrast: "band"}, index="viewer")
 
     def sentence(self, units: str = "m") -> str:
@@ -132,8 +132,8 @@ class Audience(Result):
         parts = [
             f"{capital(view.viewer.name)}, {length_text(view.distance, units, 0)} away: {view.status}, white "
             f"{short(view.white_luminance)} cd/m², contrast {short(view.contrast)}:1, "
-            f"{'no picture elements are seen' if view.smooth else 'picture elements can be seen'} "
-            f"({plain(view.pixels_per_degree)} to a degree; {plain(view.wanted_pixels_per_degree)} look smooth)."
+            f"single dots of the picture (pixels) {'are too fine to be seen' if view.smooth else 'can be seen'} ("
+            f"{plain(view.pixels_per_degree)} to a degree of view; {plain(view.wanted_pixels_per_degree)} look smooth)."
             for view in self.views
         ]
         panes = any(view.viewer.transmittance < 1.0 for view in self.views)

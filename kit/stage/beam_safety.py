@@ -54,9 +54,11 @@ WALK = LENGTH.but(label="walk", above=0.0, optional=True, meaning="from the plan
 
 CAUTION = (
     "No safety certificate and no hazard assessment: never look into the lens, and let no child do it. Risk groups of "
-    "IEC 62471-5 are assessed 1 m from the lens; group 2 includes machines for home use, group 3 is not for the "
+    "IEC 62471-5 are assessed 1 m from the lens, and no group makes a look into it right; group 3 is not for the "
     "household; the maker's label decides. Optical instruments make it worse."
 )
+# Light past the front that is worth a warning beside the verdict, as a share of all: our choice.
+MUCH = 0.1
 SKY = (
     "Light past the roof can dazzle pilots. Mask the picture there; a masked picture still sends its black. Laser "
     "machines outdoors may need leave from the authority for aviation, near an airfield any machine: ask before you "
@@ -64,9 +66,20 @@ SKY = (
 )
 
 
+def stray_warning(past: float, sky: float = 0.0) -> str:
+    """Return what a result warns of where much of the light goes past the front, `sky` of it upwards; else nothing."""
+    if past < MUCH and sky < MUCH:
+        return ""
+    up = f", {percent(sky)} of all to the sky" if sky >= 0.005 else ""
+    return (
+        f"Caution: {percent(max(past, sky))} of the light goes past the front{up}. It can dazzle drivers, pilots and "
+        "neighbours: make the picture smaller, aim it at the front, or mask what lies beside it."
+    )
+
+
 @dataclass(frozen=True, kw_only=True)
 class BeamTable(Result):
-    """Light at the eye in a beam against distance [m], with sunlight and an office to compare with [lx].
+    """Light at the eye in a beam against distance [m], with an office to compare with [lx].
 
     `intensity` is that on the axis, low, nominal, high [cd]; lens shift may put the axis beyond the picture. `peak` is
     the light in its brightest direction over that on the axis, at one distance; `picture` its width and height 1 m
@@ -77,7 +90,6 @@ class BeamTable(Result):
     intensity: Band
     peak: float
     picture: tuple[float, float]
-    sunlight: float
     office: float
 
     def on_axis(self, distance: float) -> Band:
@@ -110,12 +122,10 @@ class BeamTable(Result):
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
         ends = dict.fromkeys((min(self.distances), max(self.distances)))
         found = [f"{short(self.brightest(away)[1])} lx at {length_text(away, units)}" for away in ends]
-        desk, sun = (length_text(self.reach(light), units) for light in (self.office, self.sunlight))
         return (
             f"An eye in the beam gets up to {' and '.join(found)}. As much as on an office desk ({plain(self.office)} "
-            f"lx) it is at {desk}, as much as full sun on a wall ({plain(self.sunlight)} lx) at {sun}. That compares "
-            "light, not danger: this light comes from a lens, which the eye sees as a small and very bright spot. "
-            f"{CAUTION}"
+            f"lx) it is at {length_text(self.reach(self.office), units)}. That compares light, not danger: this light "
+            f"comes from a lens, which the eye sees as a small and very bright spot. {CAUTION}"
         )
 
 
@@ -146,7 +156,6 @@ def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
         # A ray whose part along the axis is 1 is 1 / cos(beta) long.
         peak=float((np.linalg.norm(beam.rays(across, up), axis=-1) ** 3 * beam.gain(across, up)).max()),
         picture=(float(beam.size[0]), float(beam.size[1])),
-        sunlight=reference.value("exposure", "sunlight"),
         office=reference.value("exposure", "office"),
     )
 
@@ -246,7 +255,7 @@ class KeepOuts(Result):
         for i, area in enumerate(self.areas, 1):
             whose = "the beam" if len(self.areas) == 1 else f"beam {i}"
             if area.nearest is None or area.farthest is None:
-                parts.append(f"No eye between {low} and {high} above the ground is in {whose}.")
+                parts.append(f"No eye between {low} and {high} above level ground is in {whose}.")
             else:
                 near, far, wide = (length_text(v, units) for v in (area.nearest, area.farthest, area.width))
                 parts.append(
@@ -319,17 +328,12 @@ def _area(facade: Facade, beam: Beam, heights: tuple[float, float], walk: float 
     empty = ground.is_empty
     plan = shapely.get_coordinates(ground)
     return KeepOut(
-        lens=(x, y, z),
-        ground=ground,
-        nearest=None if empty else float(ground.distance(shapely.Point(x, z))),
+        lens=(x, y, z), ground=ground, nearest=None if empty else float(ground.distance(shapely.Point(x, z))),
         farthest=None if empty else float(np.hypot(*(plan - (x, z)).T).max()),
-        width=0.0 if empty else float(np.ptp(plan[:, 0])),
-        up_to_wall=not empty and bool(plan[:, 1].min() < SAME_PLANE),
+        width=0.0 if empty else float(np.ptp(plan[:, 0])), up_to_wall=not empty and bool(plan[:, 1].min() < SAME_PLANE),
         clearance=None if part is None else foot + (y - foot) * part,
-        lens_height=None if part is None else foot + (heights[1] - foot) / part,
-        sky_share=share,
-        sky_angles=angles,
-    )
+        lens_height=None if part is None else foot + (heights[1] - foot) / part, sky_share=share, sky_angles=angles,
+    )  # fmt: skip
 
 
 def _plan(lens: Array, landed: Array, low: float, high: float) -> Any:

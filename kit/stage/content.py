@@ -236,10 +236,10 @@ class ContentParts(Result):
                 "part": p.name,
                 "share of front": p.share_of_front,
                 "good for": p.kind,
-                f"element [{unit}]": (p.element_size or np.nan) / metres,
-                f"coarsest element [{unit}]": (p.coarsest_element or np.nan) / metres,
-                "element [arcmin]": p.element_angle or np.nan,
-                "steps": np.nan if p.view is None or p.view.steps is None else p.view.steps,
+                f"pixel [{unit}]": (p.element_size or np.nan) / metres,
+                f"largest pixel [{unit}]": (p.coarsest_element or np.nan) / metres,
+                "pixel as seen [1/60 °]": p.element_angle or np.nan,
+                "shades over the pattern": np.nan if p.view is None or p.view.steps is None else p.view.steps,
                 "why": p.reasons[0],
             }
             for p in self.patches
@@ -254,13 +254,9 @@ class ContentParts(Result):
 
 
 def content_parts(
-    light: xr.Dataset,
-    target: Target | None = None,
-    *,
-    scene: Scene,
-    viewer: Point | None = None,
+    light: xr.Dataset, target: Target | None = None, *, scene: Scene, viewer: Point | None = None,
     patterns: Mapping[str, Pattern] | None = None,
-) -> ContentParts:
+) -> ContentParts:  # fmt: skip
     """Return what each patch of a front is good for, whether or not it counts for a verdict.
 
     The rule, patch by patch, first that holds:
@@ -331,17 +327,10 @@ def content_parts(
             reasons.append("its own pattern was not given and is not counted")
         angle, size, largest = element or (None, None, None)
         content = ContentPart(
-            name=patch.name,
-            surface=patch.surface.name,
-            kind=kind,
-            reasons=tuple(reasons),
-            share_of_front=0.0 if part is None else part.share_of_front,
-            part=part,
-            element_size=size,
-            element_angle=angle,
-            coarsest_element=largest,
-            view=view,
-        )
+            name=patch.name, surface=patch.surface.name, kind=kind, reasons=tuple(reasons),
+            share_of_front=0.0 if part is None else part.share_of_front, part=part, element_size=size,
+            element_angle=angle, coarsest_element=largest, view=view,
+        )  # fmt: skip
         found.append(content)
     return ContentParts(target=target, viewer=eye, patches=tuple(found))
 
@@ -421,15 +410,15 @@ def _decide(
     )
     if view is not None and view.steps is not None and view.steps < fewest:
         limits.append(
-            f"its own pattern ({view.pattern.name}, {short(view.pattern.ratio)}:1) drowns detail: the picture's "
-            f"contrast holds {view.steps:.1f} steps above it, {fewest:g} wanted"
+            f"its own pattern ({view.pattern.name}, {short(view.pattern.ratio)}:1) drowns detail: over it the picture "
+            f"has {view.steps:.1f} shades that stay apart, {fewest:g} wanted"
         )
-    angle, size, _ = element
-    seen_as = f"picture elements of {1000 * size:.1f} mm, {angle:.1f} arcmin"
+    angle = element[0]
+    seen_as = f"dots of the picture (pixels) look {angle:.1f} sixtieths of a degree large"
     if angle > coarsest:
         limits.append(f"too coarse: {seen_as}, at most {coarsest:.1f} wanted")
     elif angle > reference.value("eye", "normal acuity"):
-        remarks.append(f"single elements can be made out from near: {seen_as}")
+        remarks.append(f"single dots can be made out from near: {seen_as}")
     if limits:
         return "slow light", limits + remarks
     return "animation", [f"enough: {'; '.join(figures.values())}", *remarks]
@@ -451,13 +440,9 @@ COLUMNS = ("patch", "surface", "content", "ring", "corner", *AXES, *PIXEL, *FLAG
 
 
 def save_masks(
-    folder: str | Path,
-    scene: Scene,
-    parts: ContentParts | Mapping[str, str],
-    *,
-    patches: bool = False,
+    folder: str | Path, scene: Scene, parts: ContentParts | Mapping[str, str], *, patches: bool = False,
     overwrite: bool = False,
-) -> tuple[Path, ...]:
+) -> tuple[Path, ...]:  # fmt: skip
     """Write what the one who makes the content needs, and return the files.
 
     For each projector: ``animation.png``, ``slow_light.png``, ``nothing.png`` and ``beside.png`` (pixels that miss the

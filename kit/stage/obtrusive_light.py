@@ -202,7 +202,10 @@ class RoadLight(Result):
         """Return the finding in words; lengths in ``"m"`` or ``"ft"``."""
         edge("m", units)
         if not self.stretches:
-            return "No beam meets a driver's eyes on the road."
+            return (
+                "Along this line, at this height and looking this way, no beam was found at a driver's eyes; other "
+                "heights and directions were not looked at."
+            )
         where = join([f"from {length_text(a, units)} to {length_text(b, units)}" for a, b in self.stretches])
         return (
             f"On the road a beam meets drivers' eyes {where} along the line, with up to {short(self.largest)} lx at "
@@ -335,9 +338,9 @@ class ObtrusiveLight(Result):
             elif keep > 0.0:
                 result.append("lower the light to less than 1%, which ends the show")
             else:
-                result.append("dim what else shines there, which reaches a limit without the projectors")
+                result.append("dim your own other lights there, which reach a limit without the projectors")
         if any(light.lamps > 0.5 * light.total.value for light in over):
-            result.append("dim or shade the lamps")
+            result.append("dim the lamps, or shade them where the heat can get out")
         if self.curfew == "after" and over:
             lux, _ = limits(self.environmental_zone, "before")
             kept = ", which this show keeps" if all(light.total.high <= lux for light in self.receivers) else ""
@@ -346,16 +349,9 @@ class ObtrusiveLight(Result):
 
 
 def obtrusive_light(
-    scene: Scene,
-    *,
-    receivers: Sequence[Receiver],
-    environmental_zone: str,
-    curfew: str,
-    lamps: Iterable[Lamp] = (),
-    road: Sequence[Receiver] | None = None,
-    masked: bool = False,
-    spacing: float = 0.1,
-) -> ObtrusiveLight:
+    scene: Scene, *, receivers: Sequence[Receiver], environmental_zone: str, curfew: str, lamps: Iterable[Lamp] = (),
+    road: Sequence[Receiver] | None = None, masked: bool = False, spacing: float = 0.1,
+) -> ObtrusiveLight:  # fmt: skip
     """Return what a show sends beyond the front, and compare it with the limits of CIE 150.
 
     Parameters
@@ -402,29 +398,19 @@ def obtrusive_light(
         nominal, direct = float(reflected[NOMINAL]), _lamp_light(scene.facade, shining, receiver)
         by_light = straight @ losses + direct + nominal * _levels(light, "light_band")
         found = ReceiverLight(
-            receiver=receiver,
-            distance=distance,
-            beams=tuple(straight.tolist()),
-            reflected=nominal,
-            lamps=direct,
-            beside=float(past.sum()),
-            total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
-        )
+            receiver=receiver, distance=distance, beams=tuple(straight.tolist()), reflected=nominal, lamps=direct,
+            beside=float(past.sum()), total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
+        )  # fmt: skip
         results.append(found)
     # A picture wholly on the front may cover a little more than itself where the raster rounds edges up.
     missing = np.maximum(0.0, 1.0 - cast.share.sum(axis=1))
     average, ambient = _average_luminance(light, luminance)
     return ObtrusiveLight(
-        environmental_zone=environmental_zone,
-        curfew=curfew,
-        masked=masked,
-        receivers=tuple(results),
-        luminance=average,
-        ambient_luminance=ambient,
-        missing=tuple(missing.tolist()),
+        environmental_zone=environmental_zone, curfew=curfew, masked=masked, receivers=tuple(results),
+        luminance=average, ambient_luminance=ambient, missing=tuple(missing.tolist()),
         missing_flux=tuple((missing * dark * [machine.delivered()[1] for machine in machines]).tolist()),
         road=None if road is None else road_light(scene, road, masked=masked, spacing=spacing),
-    )
+    )  # fmt: skip
 
 
 def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, spacing: float = 0.1) -> RoadLight:

@@ -87,13 +87,9 @@ class Front:
 
     @classmethod
     def of(
-        cls,
-        facade: Facade,
-        target: Sequence[str] | None,
-        obstacles: Sequence[Obstacle],
-        audience: Sequence[float] | None,
-        points: float,
-    ) -> Front:
+        cls, facade: Facade, target: Sequence[str] | None, obstacles: Sequence[Obstacle],
+        audience: Sequence[float] | None, points: float,
+    ) -> Front:  # fmt: skip
         """Return the front of the arguments of `evaluate`, checked."""
         house, wanted = Is(kind=Facade).check("facade", facade), POINTS.check("points", points)
         things, eye = OBSTACLES.check("obstacles", obstacles), AUDIENCE.check("audience", audience)
@@ -115,28 +111,16 @@ class Front:
                 )
                 area = np.append(area, more.area)
         return cls(
-            goal=goal,
-            points=at,
-            share=share,
-            area=area,
-            occluders=Occluders.of(house, things),
-            people=tuple(b for o in things if not o.blocks for b in blocks(o)),
-            audience=eye,
-        )
+            goal=goal, points=at, share=share, area=area, occluders=Occluders.of(house, things),
+            people=tuple(b for o in things if not o.blocks for b in blocks(o)), audience=eye,
+        )  # fmt: skip
 
 
 def evaluate(
-    facade: Facade,
-    projector: Projector,
-    lens: Lens,
-    positions: ArrayLike,
-    *,
-    target: Sequence[str] | None = None,
-    obstacles: Sequence[Obstacle] = (),
-    audience: Sequence[float] | None = None,
-    limits: Limits | None = None,
+    facade: Facade, projector: Projector, lens: Lens, positions: ArrayLike, *, target: Sequence[str] | None = None,
+    obstacles: Sequence[Obstacle] = (), audience: Sequence[float] | None = None, limits: Limits | None = None,
     points: float = 200,
-) -> xr.Dataset:
+) -> xr.Dataset:  # fmt: skip
     """Return what each position of the lens gives.
 
     Parameters
@@ -184,15 +168,9 @@ def evaluate(
 
 
 def describe(
-    facade: Facade,
-    projector: Projector,
-    placement: Placement,
-    *,
-    target: Sequence[str] | None = None,
-    obstacles: Sequence[Obstacle] = (),
-    audience: Sequence[float] | None = None,
-    points: float = 200,
-) -> xr.Dataset:
+    facade: Facade, projector: Projector, placement: Placement, *, target: Sequence[str] | None = None,
+    obstacles: Sequence[Obstacle] = (), audience: Sequence[float] | None = None, points: float = 200,
+) -> xr.Dataset:  # fmt: skip
     """Return the figures of one machine that stands, points, and is set as it is.
 
     Parameters

@@ -137,9 +137,9 @@ class Search(Result):
             ("tilt [°]", some["tilt"].values, ONE_DIGIT),
             ("pan [°]", some["pan"].values, ONE_DIGIT),
             ("illuminance [lx]", some["illuminance_median"].values * self.lumens, ONE_DIGIT),
-            (f"element [{small}]", some["coarsest_element"].values / inch, short),
-            ("keystone [°]", some["keystone"].values, ONE_DIGIT),
-            ("raster used", some["pixel_share"].values, percent),
+            (f"largest pixel [{small}]", some["coarsest_element"].values / inch, short),
+            ("corners off by [°]", some["keystone"].values, ONE_DIGIT),
+            ("picture used", some["pixel_share"].values, percent),
             ("light on the front, about", some["flux_share"].values, percent),
         ]
         names, values, formats = zip(*columns, strict=True)
@@ -160,27 +160,18 @@ class Search(Result):
             f"Best for {self.objective}: {best['stand'].values!s}, {plain(z, 1)} {length} from the wall, "
             f"{side if abs(x) >= 0.05 else 'in line with'} x = 0, lens {plain(y, 1)} {length} up. Throw ratio "
             f"{one['throw_ratio']:.2f}, shift {across} across and {up} up, tilt {tilt}°, pan {pan}°. {lumens:,.0f} "
-            f"lumens on the wall give {median:.0f} lx there (lowest {lowest:.0f} lx); a picture element is at most "
-            f"{short(one['coarsest_element'] / inch)} {small} long, the picture's corners are off by {keystone}°, and "
-            f"{percent(one['pixel_share'])} of the raster is used. {int(self.places['feasible'].sum()):,} of "
-            f"{self.places.sizes['candidate']:,} places would do."
+            f"lumens on the wall give {median:.0f} lx there (lowest {lowest:.0f} lx); a dot of the picture (pixel) is "
+            f"at most {short(one['coarsest_element'] / inch)} {small} long, the corners are off by {keystone}° "
+            f"(keystone), and {percent(one['pixel_share'])} of the picture is used. "
+            f"{int(self.places['feasible'].sum()):,} of {self.places.sizes['candidate']:,} places would do."
         )
 
 
 def search(
-    facade: Facade,
-    projector: Projector,
-    lens: Lens,
-    stands: Sequence[Stand],
-    *,
-    obstacles: Sequence[Obstacle] = (),
-    objective: Objective = "illuminance",
-    count: int = 2000,
-    target: Sequence[str] | None = None,
-    audience: Sequence[float] | None = None,
-    limits: Limits | None = None,
-    points: float = 200,
-) -> Search:
+    facade: Facade, projector: Projector, lens: Lens, stands: Sequence[Stand], *, obstacles: Sequence[Obstacle] = (),
+    objective: Objective = "illuminance", count: int = 2000, target: Sequence[str] | None = None,
+    audience: Sequence[float] | None = None, limits: Limits | None = None, points: float = 200,
+) -> Search:  # fmt: skip
     """Return the best place for a projector.
 
     Candidates spread over the stands are evaluated; differential evolution (scipy) then moves the best of them

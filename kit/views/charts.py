@@ -28,7 +28,7 @@ from kit.decision.evening import pick
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
 from kit.sky.site import GLOW, MOON, TWILIGHT
-from kit.views.drawing import COLOURS, SCALES, Board
+from kit.views.drawing import COLOURS, HATCHES, SCALES, Board
 from kit.words import capital
 
 if TYPE_CHECKING:
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 
     from kit.stage.search import Search
 
-HATCHES = ("", "///", "...", "\\\\\\", "xxx", "---", "ooo", "+++")
 DAY = 24 * 60
 # The sky goes on top, so that what stays all night stands on the ground.
 SKY = {GLOW: 1, MOON: 2, TWILIGHT: 3}

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import numpy as np
+import shapely
 import xarray as xr
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LogNorm
@@ -26,13 +27,13 @@ from matplotlib.path import Path
 from kit.decision.verdict import Target
 from kit.errors import InputError
 from kit.units import metres_per
-from kit.wall.facade import Facade
-from kit.wall.raster import elevation_rings
+from kit.wall.facade import Facade, Patch
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 COLOURS = "viridis"
+HATCHES = ("", "///", "...", "\\\\\\", "xxx", "---", "ooo", "+++")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,7 +53,7 @@ SCALES = {
 
 
 def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> Axes:
-    """Draw a front in elevation, coloured by surface: darker where it reflects less.
+    """Draw a front in elevation, coloured by surface: darker where it reflects less, and hatched differently each.
 
     Parameters
     ----------
@@ -68,19 +69,20 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
     if ax is None:
         ax = Figure(figsize=(9.0, 5.2), layout="constrained").subplots()
     metre = 1.0 / metres_per(units)
-    colours = matplotlib.colormaps[COLOURS]
-    order = sorted(
-        (p for p in facade.patches if p.faces_audience), key=lambda p: max(corner[2] for corner in p.outline)
-    )
-    shade = {s.name: float(np.mean(s.reflectance)) for s in facade.surfaces()}
-    for patch in order:
-        path = Path.make_compound_path(*(Path(ring * metre, closed=False) for ring in _closed(patch)))
-        colour = colours(shade[patch.surface.name])
-        ax.add_patch(PathPatch(path, facecolor=colour, edgecolor="0.25", linewidth=0.7))
-    swatches = [
-        Swatch(facecolor=colours(value), edgecolor="0.25", label=f"{name}: reflectance {value:.2f}")
-        for name, value in sorted(shade.items(), key=lambda item: item[1])
-    ]
+    surfaces = sorted(facade.surfaces(), key=lambda surface: float(np.mean(surface.reflectance)))
+    styles = {}
+    for i, surface in enumerate(surfaces):
+        value = float(np.mean(surface.reflectance))
+        styles[surface.name] = {
+            # By its root: by reflectance itself all that is dark would look alike.
+            "facecolor": matplotlib.colormaps[COLOURS](value**0.5), "edgecolor": "white" if value < 0.25 else "0.25",
+            "hatch": HATCHES[i % len(HATCHES)], "hatch_linewidth": 0.5, "linewidth": 0.0,
+            "label": f"{surface.name}: reflectance {value:.2f}",
+        }  # fmt: skip
+    for patch, seen in seen_parts(facade):
+        ax.add_patch(PathPatch(path_of(seen, metre), **styles[patch.surface.name]))
+        ax.add_patch(PathPatch(path_of(seen, metre), facecolor="none", edgecolor="0.25", linewidth=0.7))
+    swatches = [Swatch(**style) for style in styles.values()]
     left, right, bottom, top = (limit * metre for limit in facade.bounds)
     margin = 0.03 * (right - left)
     ax.set(
@@ -91,7 +93,9 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
         ylabel=f"height ({units})",
         title=facade.name,
     )
-    ax.legend(handles=swatches, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False)
+    ax.legend(
+        handles=swatches, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False, handlelength=3, handleheight=1.6
+    )
     return ax
 
 
@@ -187,12 +191,13 @@ class Board:
 class PairBoard(Board):
     """Pictures of a front, two options side by side, in so many rows; axes and scales stay as they are.
 
-    `units` ({"m", "ft"}): of the axes; `size` ((float, float)): of the figure [inches at 100 dots].
+    `units` ({"m", "ft"}): of the axes; `size` ((float, float)): of the figure [inches at 100 dots]; `facade` (Facade):
+    drawn with straight edges over the pictures, where it is given.
     """
 
-    def __init__(self, *, units: str, size: tuple[float, float], rows: int) -> None:
+    def __init__(self, *, units: str, size: tuple[float, float], rows: int, facade: Facade | None = None) -> None:
         super().__init__(size)
-        self.units, self.rows = units, rows
+        self.units, self.rows, self.facade = units, rows, facade
         self._extent: tuple[float, ...] = ()
 
     def scales(self, axes: Any) -> None:
@@ -212,7 +217,21 @@ class PairBoard(Board):
             for artist, title in zip(self.titles, titles, strict=True):
                 artist.set_text(title)
             self.keep_also(self.titles)
-        return self.paint([], zip(self.axes, pictures, strict=True))
+        return self.paint(self._edges, zip(self.axes, pictures, strict=True))
+
+    def _straight(self, ax: Axes) -> list[Any]:
+        """Return what hides the steps of a raster: white round the front, and the edges of all that is seen of it."""
+        assert self.facade is not None
+        metre, parts = 1.0 / metres_per(self.units), [seen for _, seen in seen_parts(self.facade)]
+        (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
+        line = 0.004 * (right - left)  # the frame of the axes stays
+        frame = shapely.box(left + line, bottom + line, right - line, top - line)
+        front = shapely.transform(shapely.union_all(parts), lambda corners: corners * metre)
+        round_it = PathPatch(path_of(frame.difference(front), 1.0), facecolor="white", linewidth=0.0)
+        edges = PathPatch(path_of(shapely.GeometryCollection(parts), metre), facecolor="none", edgecolor="0.08")
+        for artist in (round_it, edges):
+            artist.set_animated(True)
+        return [ax.add_patch(round_it), ax.add_patch(edges)]
 
     def _build(self, extent: tuple[float, ...]) -> None:
         self.start()
@@ -224,6 +243,7 @@ class PairBoard(Board):
             _label(ax, self.units)
             ax.label_outer()
         self.titles = [ax.set_title("title", fontsize=11, animated=True) for ax in axes[0]]
+        self._edges = [edge for ax in self.axes for edge in self._straight(ax)] if self.facade else []
         self.scales(axes)
         self.keep()
 
@@ -237,10 +257,12 @@ class MapBoard(PairBoard):
         Marked on the colour scales, and where the stripes begin.
     units : {"m", "ft"}
         Of the axes.
+    facade : Facade, optional
+        Drawn with straight edges over the maps.
     """
 
-    def __init__(self, target: Target, *, units: str = "m") -> None:
-        super().__init__(units=units, size=(8.8, 6.4), rows=len(SCALES))
+    def __init__(self, target: Target, *, units: str = "m", facade: Facade | None = None) -> None:
+        super().__init__(units=units, size=(8.8, 6.4), rows=len(SCALES), facade=facade)
         self.target = target
 
     def scales(self, axes: Any) -> None:
@@ -250,7 +272,8 @@ class MapBoard(PairBoard):
 
     def draw(self, maps: Sequence[xr.Dataset], titles: Sequence[str]) -> bytes:
         """Return two maps from `light_map`, over the same extent, as a PNG picture."""
-        return self.pair(maps, [_colours(light, name, self.target) for name in SCALES for light in maps], titles)
+        lines = self.facade is None
+        return self.pair(maps, [_colours(light, name, self.target, lines) for name in SCALES for light in maps], titles)
 
 
 class NightBoard(PairBoard):
@@ -301,8 +324,21 @@ def png(canvas: FigureCanvasAgg) -> bytes:
     )
 
 
-def _closed(patch: Any) -> list[Any]:
-    return [np.concatenate([ring, ring[:1]]) for ring in elevation_rings(patch)]
+def seen_parts(facade: Facade) -> list[tuple[Patch, Any]]:
+    """Return the patches of a front, nearest first, each with what is seen of it: a shapely geometry in x and y."""
+    facing = (patch for patch in facade.patches if patch.faces_audience)
+    result, nearer = [], shapely.Polygon()
+    for patch in reversed(sorted(facing, key=lambda patch: max(corner[2] for corner in patch.outline))):
+        result.append((patch, patch.elevation.difference(nearer)))
+        nearer = nearer.union(patch.elevation)
+    return result
+
+
+def path_of(area: Any, metre: float) -> Path:
+    """Return a shapely geometry as a path, a metre drawn as `metre`."""
+    whole = shapely.get_parts(shapely.orient_polygons(area))
+    rings = [ring for part in whole if part.geom_type == "Polygon" for ring in (part.exterior, *part.interiors)]
+    return Path.make_compound_path(*(Path(metre * np.array(ring.coords), closed=True) for ring in rings))
 
 
 @cache
@@ -310,8 +346,8 @@ def _colour_table() -> np.ndarray:
     return (matplotlib.colormaps[COLOURS](np.arange(256)) * 255).astype(np.uint8)
 
 
-def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
-    """Return a map as colours, shape (y, x, 4): stripes where what counts misses the target, lines round patches."""
+def _colours(light: xr.Dataset, name: str, target: Target, lines: bool = True) -> np.ndarray:
+    """Return a map as colours, shape (y, x, 4): stripes where what counts misses the target, `lines` round patches."""
     scale = SCALES[name]
     values = light.variables[name].values
     patch = light.variables["patch"].values
@@ -325,10 +361,11 @@ def _colours(light: xr.Dataset, name: str, target: Target) -> np.ndarray:
     diagonal = np.arange(patch.shape[0])[:, None] + np.arange(patch.shape[1])
     stripe = misses & (diagonal % 8 < 2)
     result[stripe, :3] = result[stripe, :3] // 2 + 127
-    edge = np.zeros(patch.shape, dtype=bool)
-    edge[1:] |= patch[1:] != patch[:-1]
-    edge[:, 1:] |= patch[:, 1:] != patch[:, :-1]
-    result[edge] = (20, 20, 20, 255)
+    if lines:
+        edge = np.zeros(patch.shape, dtype=bool)
+        edge[1:] |= patch[1:] != patch[:-1]
+        edge[:, 1:] |= patch[:, 1:] != patch[:, :-1]
+        result[edge] = (20, 20, 20, 255)
     result[patch < 0] = (255, 255, 255, 255)
     return result
 

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from typing import Any
 
-from kit.answers.evenings import SEASON, EveningChoice, EveningPlan, plan_evening
+from kit.answers.evenings import OFF, ON, SEASON, SHADED, EveningChoice, EveningPlan, plan_evening
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame
-from kit.fields import Spec
+from kit.fields import OneOf, Spec
 from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.page import paragraphs, picture, tables, words
 from kit.views.panel import CAUTIONS, Panel
@@ -18,11 +19,13 @@ class EveningPanel(Panel):
     See `Panel` and `plan_evening`.
     """
 
+    name = "evening"
     choice_type = EveningChoice
     answer = staticmethod(plan_evening)
     caution = (
-        "Mind the steps in the dark when you switch lamps off: paths, stairs and ways out stay lit, and street lamps "
-        f"are the town's to change. {CAUTIONS}"
+        "Your own lamps first: a street lamp is the town's to change, a neighbour's the neighbour's. Paths, stairs and "
+        "ways out stay lit. A shade must let a lamp's heat out. LED strings on a roof line mean a ladder, and mains "
+        f"power in the wet: a licensed electrician's matter. {CAUTIONS}"
     )
     pictures = ("evening", "season")
     live = False
@@ -33,7 +36,27 @@ class EveningPanel(Panel):
         """Return the fields of the choice, with the season's days."""
         first, last = self.given.get("season", SEASON)
         fields = super().declarations()
-        return fields | {"date": fields["date"].but(first=first, last=last)}
+        lamps = {
+            f"lamp: {lamp.name}": OneOf(label=lamp.name, options=(ON, SHADED, OFF)) for lamp in self.of.luminaires()
+        }
+        gone = ("off", "shaded") if self.of.strings else ("off", "shaded", "strings")
+        found = {name: spec for name, spec in (fields | lamps).items() if name not in gone}
+        return found | {"date": fields["date"].but(first=first, last=last)}
+
+    def values(self, choice: EveningChoice) -> dict[str, Any]:
+        """Return what the controls show, lamp by lamp."""
+        lamps = {}
+        for lamp in self.of.luminaires():
+            state = OFF if lamp.name in choice.off else SHADED if lamp.name in choice.shaded else ON
+            lamps[f"lamp: {lamp.name}"] = state
+        return {name: lamps[name] if name in lamps else getattr(choice, name) for name in self.fields}
+
+    def made(self, values: dict[str, Any]) -> EveningChoice:
+        """Return the choice that the controls make."""
+        rest = {name: value for name, value in values.items() if not name.startswith("lamp: ")}
+        lamps = {name.removeprefix("lamp: "): value for name, value in values.items() if name not in rest}
+        states = {state: tuple(name for name, is_so in lamps.items() if is_so == state) for state in (OFF, SHADED)}
+        return EveningChoice(**rest, off=states[OFF], shaded=states[SHADED])
 
     def page(self, result: EveningPlan) -> Iterator[tuple[str, str]]:
         """Yield the evening, then words, the season, and figures."""

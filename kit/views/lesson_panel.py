@@ -15,7 +15,7 @@ from matplotlib.patches import Rectangle
 from kit.answers.lessons import Lesson, Outcome, Question, lesson
 from kit.errors import InputError
 from kit.views.drawing import Board
-from kit.views.page import picture
+from kit.views.page import caution, picture
 from kit.views.panel import control, layout, styled
 
 # Read aloud when it changes, for those who listen.
@@ -42,7 +42,8 @@ class LessonPanel:
         self.picture, self.caption = widgets.HTML(), widgets.HTML()
         self.why = widgets.HTML(f"<p class='kit-why'>{_marked(self.lesson.why)}</p>")
         # What can be moved and read comes after the guess.
-        self.after = widgets.VBox([self.knob, self.picture, self.caption, self.why, *self.check.parts])
+        self.caution = widgets.HTML(caution(self.lesson.caution) if self.lesson.caution else "")
+        self.after = widgets.VBox([self.knob, self.picture, self.caption, self.why, self.caution, *self.check.parts])
         self.after.layout.display = "none"
         self.knob.observe(self._moved, names="value")
         self.show(self.knob.value)

@@ -15,9 +15,12 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.axes import Axes
 
+    from kit.answers.show import Show
+
 # Tables keep their columns and scroll within themselves; their sentences wrap.
 TABLES = """
-.kit-report p { margin: 0.4em 0; max-width: 62em; }
+.kit-report p { margin: 0.4em 0; max-width: 62em; white-space: pre-line; }
+.jp-OutputArea-output pre { word-break: normal; overflow-wrap: anywhere; }
 .kit-scroll { overflow-x: auto; max-width: 100%; margin: 6px 0; }
 table.kit-table { border-collapse: collapse; table-layout: auto; width: max-content; max-width: none; margin: 0;
   font-variant-numeric: tabular-nums; }
@@ -25,10 +28,20 @@ table.kit-table { border-collapse: collapse; table-layout: auto; width: max-cont
 .kit-scroll .kit-table tr > * { text-align: left; vertical-align: top; padding: 2px 10px; max-width: 34em;
   white-space: normal; border-bottom: 1px solid #8886; }
 """
+# The library gives sliders, and figures that may be typed over, no names that a screen reader could say.
+NAMES = """const name = () => {
+  for (const one of document.querySelectorAll('.widget-slider :is([role=slider], .widget-readout):not([aria-label])')) {
+    one.setAttribute('aria-label', one.closest('.widget-slider').querySelector('.widget-label').textContent);
+    if (!one.hasAttribute('role')) one.setAttribute('role', 'textbox');
+  }
+};
+name();
+new MutationObserver(name).observe(this.closest('.kit-panel') || document.body, {childList: true, subtree: true})"""
 # Words wrap, pictures fit, cautions stand out.
-STYLE = f"""<style>{TABLES}
-.kit-panel .widget-html-content {{ line-height: 1.45; white-space: normal; min-width: 0; max-width: 100%; }}
-.kit-panel p {{ margin: 0.4em 0; max-width: 62em; }}
+STYLE = f"""<style onload="{NAMES}">{TABLES}
+.kit-panel .widget-html-content {{ line-height: 1.45; white-space: normal; min-width: 0; max-width: 100%;
+  overflow-x: auto; }}
+.kit-panel p {{ margin: 0.4em 0; max-width: 62em; white-space: pre-line; }}
 .kit-words {{ border-left: 6px solid currentColor; padding: 0 12px; }}
 .kit-verdict {{ display: flex; flex-wrap: wrap; gap: 8px; }}
 .kit-card {{ flex: 1 1 360px; }}
@@ -37,6 +50,13 @@ STYLE = f"""<style>{TABLES}
   font-size: 1.1em; line-height: 1.5; max-width: 62em; box-sizing: border-box; }}
 .kit-panel .widget-toggle-buttons {{ display: flex; align-items: center; }}
 .kit-stale {{ opacity: 0.45; }}
+.kit-busy::before {{ content: "Working ..."; font-weight: bold; visibility: hidden;
+  animation: kit-late 0s 0.5s forwards; }}
+@keyframes kit-late {{ to {{ visibility: visible; }} }}
+@media (max-width: 600px) {{
+  .kit-panel .widget-inline-hbox {{ flex-flow: row wrap; height: auto; }}
+  .kit-panel .widget-inline-hbox > .widget-label {{ flex: 1 0 100%; width: 100% !important; text-align: left; }}
+}}
 </style>"""
 
 
@@ -49,6 +69,13 @@ def words(name: str, *texts: str, title: str = "") -> str:
     """Return texts as a block called `name`, under a title if there is one."""
     head = f"<div class='kit-title'>{html.escape(title)}</div>" if title else ""
     return f"<div class='kit-words {name}'>{head}{paragraphs(*texts)}</div>"
+
+
+def assumptions(told: Show, units: str | None = None) -> str:
+    """Return what a page begins with: for which house, in which light, and what is assumed."""
+    items = "".join(f"<li>{html.escape(item)}</li>" for item in told.assumed)
+    more = f"<details><summary>What is assumed here</summary><ul>{items}</ul></details>" if items else ""
+    return f"<div class='kit-first'>{paragraphs(told.first_line(units))}{more}</div>"
 
 
 def caution(*texts: str) -> str:
@@ -65,14 +92,15 @@ def tables(name: str, *frames: tuple[pd.DataFrame, str]) -> str:
 def picture(png: bytes, alt: str, name: str = "kit-picture") -> str:
     """Return a PNG picture with its size and its text, called `name`.
 
-    With its size said, the page keeps the place of a picture that is replaced, and does not jump.
+    With its size said, the page keeps the place of a picture that is replaced, and does not jump. Where a screen is too
+    narrow for its letters, it is moved sideways and not made smaller.
     """
     width, height = struct.unpack(">2I", png[16:24])
     said = html.escape(text("alt", alt), quote=True)
     data = base64.b64encode(png).decode("ascii")
     return (
         f'<img class="{name}" alt="{said}" width="{width}" height="{height}" decoding="sync" '
-        f'style="display: block; max-width: 100%; height: auto" src="data:image/png;base64,{data}">'
+        f'style="display: block; max-width: max(100%, 800px); height: auto" src="data:image/png;base64,{data}">'
     )
 
 
@@ -91,15 +119,15 @@ def show(ax: Axes, alt: str) -> Any:
     return HTML(picture(buffer.getvalue(), alt, "kit-figure"))
 
 
-def report(thing: Result | pd.DataFrame | str, *, units: str = "m", title: str = "") -> Any:
+def report(thing: Result | pd.DataFrame | str, *, units: str | None = None, title: str = "") -> Any:
     """Return a result for a notebook: words that wrap, and a table that keeps its columns.
 
     Parameters
     ----------
     thing : Result, pandas.DataFrame or str
         A result is shown in words and figures, a frame as a table, a text as a paragraph.
-    units : {"m", "ft"}
-        Of a result.
+    units : {"m", "ft"}, optional
+        Of a result; not given: metres, or those of a show.
     title : str
         Of the table.
     """
@@ -108,7 +136,8 @@ def report(thing: Result | pd.DataFrame | str, *, units: str = "m", title: str =
     if isinstance(thing, str):
         content = paragraphs(thing)
     elif isinstance(thing, Result):
-        content = paragraphs(thing.sentence(units)) + html_table(thing.frame(units), title)
+        unit = str(units or getattr(thing, "units", "m"))
+        content = paragraphs(thing.sentence(unit)) + html_table(thing.frame(unit), title)
     elif hasattr(thing, "columns"):
         content = html_table(thing, title)
     else:

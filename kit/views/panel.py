@@ -8,25 +8,31 @@ from __future__ import annotations
 
 import html
 import math
+import os
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
-from datetime import date
-from typing import Any, ClassVar
+from dataclasses import replace
+from datetime import date, datetime
+from functools import partial
+from typing import Any, ClassVar, Literal
 
 import ipywidgets as widgets
 import numpy as np
 
+from kit import reference
+from kit.answers.settings import fingerprint, load_settings, save_settings, settings_file
+from kit.answers.show import Show, open_show
 from kit.errors import InputError
-from kit.fields import Day, Flag, Number, OneOf, Spec, Text, specs
+from kit.fields import Day, Flag, Is, Number, OneOf, Spec, Text, specs
 from kit.units import edge, metres_per
 from kit.views import page
-from kit.wall.facade import Facade
+from kit.wall.cloth import CLOTH_CAUTION as CLOTH
 
 CAUTIONS = (
     "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam out of "
-    "drivers' and pilots' eyes and off the neighbours' windows. Outdoors, mains power, stands and housings are matters "
-    "of your local code and of a licensed electrician."
+    "drivers' and pilots' eyes and off the neighbours' windows. Measure with the machine off, and never face its lens. "
+    f"Outdoors, mains power, stands and housings are matters of your local code and of a licensed electrician. {CLOTH}"
 )
 LABEL = {"description_width": "125px"}
 # What a menu holds for None.
@@ -102,28 +108,30 @@ def nearest(slider: Any, value: float) -> float:
 class Panel:
     """Controls, words, pictures and tables that follow a choice.
 
-    A subclass sets `choice_type` and `answer`, and gives `page`.
+    A subclass sets `name`, `choice_type` and `answer`, and gives `page`.
 
-    `wall_patches` (sequence of str): the patches whose surface the reader may change: the main wall and what
-    matches it; `start` (choice_type, optional): what the controls show first, and after a reset; `**given`: what
-    else `answer` takes, such as ``spacing``.
+    `show` (Show, optional): the one that `open_show` opens if not given; `start` (choice_type, optional): what the
+    controls show first, in place of saved settings; `**given`: what else `answer` takes, such as ``spacing``.
     """
 
+    name: ClassVar[str]  # of its settings' file
     choice_type: ClassVar[type]
     answer: ClassVar[Callable[..., Any]]
     caution: ClassVar[str] = CAUTIONS
     pictures: ClassVar[tuple[str, ...]] = ("picture",)
     live: ClassVar[bool] = True  # follows a slider while it is dragged; otherwise answers when it is let go
 
-    def __init__(self, house: Facade, *, wall_patches: Sequence[str], start: Any = None, **given: Any) -> None:
-        self.house = house
-        self.given = {"wall_patches": tuple(house.patch(name).name for name in wall_patches), **given}
-        self.start = self.choice_type() if start is None else start
+    def __init__(self, show: Show | None = None, *, start: Any = None, **given: Any) -> None:
+        self.of = open_show() if show is None else Is(kind=Show).check("show", show)
+        self.given = given
+        self.start = (self.choice_type() if start is None else start).on(self.of)
         self.fields = self.declarations()
         # A kernel may answer controls on several threads at once.
         self._lock = threading.RLock()
         self._quiet = False
         self._shown: Any = None
+        # What a control shows, and what it stands for: between its steps, a value stays as it was given.
+        self._exact: dict[str, tuple[Any, Any]] = {}
         self.result: Any = None
         # Each length has a slider for each unit: one whose range changes while it is shown sends its old value back.
         self.lengths = {
@@ -135,76 +143,145 @@ class Panel:
             name: self.lengths[name]["ft"] if name in self.lengths else control(spec)
             for name, spec in self.fields.items()
         }
-        self.reset = widgets.Button(description="Reset all", tooltip="Back to the values at the start", icon="undo")
-        self.reset.on_click(lambda _: self.show(self.start))
-        names = ("message", "words", "caution", *self.pictures, "caption", "tables")
+        self.notes = {name: widgets.HTML(layout=widgets.Layout(display="none")) for name in self.fields}
+        self.reset = _button("As in the show file", "Back to what the show file says", lambda: self.show(self.start))
+        self.buttons = (
+            _button("Fit by moving", "Move the machine so that its picture holds the front", self._fit("distance")),
+            _button("Fit by zooming", "Set the zoom so that the picture holds the front", self._fit("throw_ratio")),
+            self.reset,
+            *(() if for_visitors() else (_button("Save", "Keep these settings for the next time", self.save),)),
+        )
+        names = ("message", "first", "words", "caution", *self.pictures, "caption", "tables", "kept")
         self.parts = {name: widgets.HTML() for name in names}
         self.parts["caution"].value = page.caution(self.caution)
-        for one in (c for name in self.controls for c in self._sliders(name)):
-            if not self.live and hasattr(one, "continuous_update"):
-                one.continuous_update = False
-            one.observe(self._changed, names="value")
-        self.show(self.start)
+        for name in self.controls:
+            for one in self._sliders(name):
+                if not self.live and hasattr(one, "continuous_update"):
+                    one.continuous_update = False
+                one.observe(partial(self._changed, name), names="value")
+        self.file = settings_file(self.of, self.name)
+        self.show(self.start if start is not None else self._restored())
 
     def declarations(self) -> dict[str, Spec]:
-        """Return the declared fields of the choice, which the controls follow."""
-        return specs(self.choice_type)
+        """Return the declared fields of the choice, which the controls follow; the wall from those that are known."""
+        known = {name: spec.but(optional=False) for name, spec in specs(self.choice_type).items()}
+        own = (surface.name for surface in self.of.house.surfaces())
+        names = tuple(dict.fromkeys((*own, *reference.names("surfaces"))))
+        wall = OneOf(label=known["wall"].label, options=names, optional=True, nothing="as the house is")
+        return known | {"wall": wall}
 
     def page(self, result: Any) -> Iterator[tuple[str, str]]:
         """Yield which part of the page shows what, as HTML, in the order in which the parts are to appear."""
         raise NotImplementedError
 
+    def values(self, choice: Any) -> dict[str, Any]:
+        """Return what the controls show for a choice, by their names."""
+        return {name: getattr(choice, name) for name in self.fields}
+
+    def made(self, values: dict[str, Any]) -> Any:
+        """Return the choice that controls with such values make."""
+        return self.choice_type(**values)
+
     @property
     def choice(self) -> Any:
         """What the controls say now; `InputError` where they say what cannot be."""
-        values: dict[str, Any] = {
-            name: None if one.value == NOTHING else one.value for name, one in self.controls.items()
-        }
-        # The slider's own unit is the one it was last given, not the one just asked for.
-        for name in self.lengths:
-            values[name] *= metres_per(self._unit)
-        return self.choice_type(**values)
+        values: dict[str, Any] = {}
+        for name, one in self.controls.items():
+            shown, exact = self._exact.get(name, (None, None))
+            # A slider's own unit is the one it was last given, not the one just asked for.
+            scale = metres_per(self._unit) if name in self.lengths else 1
+            values[name] = exact if one.value == shown else None if one.value == NOTHING else one.value
+            if one.value != shown and name in self.lengths:
+                values[name] *= scale
+        return self.made(values)
 
     def show(self, choice: Any) -> None:
         """Move the controls to `choice` and show it; see `update`."""
+        choice = choice.on(self.of)
         with self._lock:
             with self._silence():
-                self._set_lengths(choice)
-                for name, one in self.controls.items():
-                    if name not in self.lengths:
-                        value = getattr(choice, name)
-                        number = isinstance(self.fields[name], Number)
-                        one.value = nearest(one, value) if number else NOTHING if value is None else value
+                self._set(choice, lengths=False)
+                self._set(choice, lengths=True)
             self.update(choice)
 
-    def update(self, choice: Any) -> None:
+    def update(self, choice: Any, name: str = "") -> None:
         """Show words, pictures and tables of `choice`: what every control calls.
 
-        A choice that cannot be shown leaves the last page, in grey, and says what is wrong above it.
+        A choice that cannot be shown leaves the last page, in grey, and says what is wrong above it and beside the
+        control called `name`.
         """
         with self._lock:
             self._shown = choice
+            self.parts["message"].add_class("kit-busy")
             try:
-                result = type(self).answer(self.house, choice, **self.given)
+                result = type(self).answer(self.of, choice, **self.given)
                 for part, content in self.page(result):
                     self.parts[part].value = content
             except InputError as error:
-                self._refuse(error)
+                self._refuse(error, name)
             else:
                 self.result = result
+                self.parts["first"].value = page.assumptions(result.show)
                 self._say("")
+            finally:
+                self.parts["message"].remove_class("kit-busy")
 
-    def _refuse(self, error: InputError) -> None:
+    def save(self) -> None:
+        """Write what the controls say to `file`; a file that another page has changed is replaced the second time."""
+        try:
+            choice = self.choice
+            self._seen = save_settings(self.file, choice, self.name, self._seen)
+        except InputError as error:
+            self._seen = fingerprint(self.file)
+            self._keep(str(error))
+        else:
+            self._keep(f"Saved in {self.file.name}, {datetime.now():%H:%M:%S}. The page comes back to it.")
+
+    def _restored(self) -> Any:
+        """Return the settings that were saved, or those of the show file; what cannot come back is said."""
+        self._seen = fingerprint(self.file)
+        if not self._seen:
+            return self.start
+        choice, lost = load_settings(self.file, self.start, self.name)
+        try:
+            self.of.walled(choice.wall)
+        except InputError as error:
+            choice, lost = replace(choice, wall=None), (*lost, str(error))
+        self._keep(f"Back to the settings in {self.file.name}, in place of those of the show file.", *lost)
+        return choice
+
+    _seen = ""
+
+    def _keep(self, *texts: str) -> None:
+        self.parts["kept"].value = f"<div role='status'>{page.paragraphs(*texts)}</div>"
+
+    def _fit(self, how: Literal["distance", "throw_ratio"]) -> Callable[[], None]:
+        def fit() -> None:
+            try:
+                choice = self.of.fitted(self.choice, how)
+            except InputError as error:
+                self._refuse(error, "")
+            else:
+                self.show(choice)
+
+        return fit
+
+    def _refuse(self, error: InputError, name: str) -> None:
         self._shown = None
-        self._say(f"<p role='alert'><b>This cannot be shown.</b> {html.escape(str(error))} Below: the last answer.</p>")
+        self._say(f"<b>This cannot be shown.</b> {html.escape(str(error))} Below: the last answer.", name)
 
-    def _say(self, message: str) -> None:
-        """Show a message, and the page in grey as long as there is one."""
+    def _say(self, message: str, name: str = "") -> None:
+        """Show a message, also beside a control, and the page in grey as long as there is one."""
+        for other, note in self.notes.items():
+            said = f"<p aria-hidden='true'>{message}</p>" if message and other == name else ""
+            if note.value != said:
+                note.value, note.layout.display = said, None if said else "none"
+        message = message and f"<p role='alert'>{message}</p>"
         if self.parts["message"].value != message:
             self.parts["message"].value = message
-            for name in ("words", *self.pictures, "caption", "tables"):
-                part = self.parts[name]
-                part.add_class("kit-stale") if message else part.remove_class("kit-stale")
+            for part in ("first", "words", *self.pictures, "caption", "tables"):
+                one = self.parts[part]
+                one.add_class("kit-stale") if message else one.remove_class("kit-stale")
 
     @contextmanager
     def _silence(self) -> Iterator[None]:
@@ -215,31 +292,48 @@ class Panel:
         finally:
             self._quiet = False
 
-    def _set_lengths(self, choice: Any) -> None:
-        """Show the sliders of the chosen unit."""
+    def _set(self, choice: Any, *, lengths: bool) -> None:
+        """Move the controls of lengths, in the unit that is chosen, or all others; their limits give way to a value."""
         self._unit = choice.units
-        for name, pair in self.lengths.items():
-            for unit, one in pair.items():
-                one.layout.display = None if unit == choice.units else "none"
-            one = self.controls[name] = pair[choice.units]
-            one.value = nearest(one, getattr(choice, name) / metres_per(choice.units))
+        for name, value in self.values(choice).items():
+            if (name in self.lengths) != lengths:
+                continue
+            size = 1.0
+            if lengths:
+                size = metres_per(choice.units)
+                for unit, one in self.lengths[name].items():
+                    one.layout.display = None if unit == choice.units else "none"
+                self.controls[name] = self.lengths[name][choice.units]
+            one = self.controls[name]
+            if isinstance(self.fields[name], Number):
+                make_room(one, value / size)
+                one.value = nearest(one, value / size)
+            else:
+                wanted = NOTHING if value is None else value
+                make_room(one, wanted)
+                one.value = wanted
+            self._exact[name] = one.value, value
 
-    def _changed(self, _: Any) -> None:
+    def _changed(self, name: str, _: Any) -> None:
         with self._lock:
             if self._quiet:
                 return
             try:
+                self.follow(name)
                 choice = self.choice
                 if choice.units != self._unit:
                     with self._silence():
-                        self._set_lengths(choice)
+                        self._set(choice, lengths=True)
                     choice = self.choice
             except InputError as error:
-                self._refuse(error)
+                self._refuse(error, name)
                 return
             # Answers that waited for the lock find their change shown already.
             if choice != self._shown:
-                self.update(choice)
+                self.update(choice, name)
+
+    def follow(self, name: str) -> None:
+        """Move other controls after the one called `name`, where one asks for another."""
 
     def _sliders(self, name: str) -> tuple[Any, ...]:
         """Return the control of a field: for a length, one for each unit."""
@@ -247,12 +341,37 @@ class Panel:
 
     def widget(self) -> widgets.VBox:
         """Return everything in the order in which it is read: words, controls, cautions, pictures, tables."""
-        groups = [*(self._sliders(name) for name in self.controls), (self.reset,)]
+        groups = [(*self._sliders(name), self.notes[name]) for name in self.controls]
         half = (len(groups) + 1) // 2
         columns = [widgets.VBox([c for group in part for c in group]) for part in (groups[:half], groups[half:])]
-        controls = widgets.HBox(columns, layout=widgets.Layout(flex_flow="row wrap"))
-        message, words, *rest = self.parts.values()
-        return styled([message, words, controls, *rest])
+        rows = [widgets.HBox(found, layout=widgets.Layout(flex_flow="row wrap")) for found in (columns, self.buttons)]
+        message, first, words, *rest, kept = self.parts.values()
+        return styled([first, message, words, *rows, kept, *rest])
+
+
+def _button(label: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
+    button = widgets.Button(description=label, tooltip=tooltip, layout=layout("150px"))
+    button.on_click(lambda _: act())
+    return button
+
+
+def for_visitors() -> bool:
+    """Return whether the page is shown to others without its code: they write no files here."""
+    return os.environ.get("SERVER_SOFTWARE", "").startswith("voila")
+
+
+def make_room(one: Any, value: Any) -> None:
+    """Widen the limits or the list of a control so that it can show `value`, or come next to it."""
+    if isinstance(one, widgets.Dropdown | widgets.SelectionSlider):
+        if value not in [option for _, option in one.options]:
+            said = f"{value:g}" if isinstance(value, float) else value
+            options = [*one.options, (said, value)]
+            numbers = isinstance(value, float)
+            one.options = sorted(options, key=lambda option: option[1]) if numbers else options
+    elif isinstance(one, widgets.FloatSlider | widgets.IntSlider):
+        steps = (value - one.min) / one.step
+        one.min = min(one.min, one.min + math.floor(steps) * one.step)
+        one.max = max(one.max, one.min + math.ceil(steps - 1e-9) * one.step) if steps > 0 else one.max
 
 
 def styled(parts: Sequence[Any]) -> widgets.VBox:

@@ -7,19 +7,24 @@ redrawn fast.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import product
+from textwrap import fill
 from typing import TYPE_CHECKING, Any
 
 import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
 from matplotlib.patches import Polygon, Rectangle
+from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator
+from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.units import length_text, metres_per
+from kit.views.charts import PLAIN
 from kit.views.drawing import COLOURS, Board
 from kit.wall.facade import Facade
 
@@ -28,6 +33,7 @@ if TYPE_CHECKING:
 
 Array = NDArray[np.float64]
 Pairs = Sequence[tuple[Projector, Placement]]
+Named = Sequence[tuple[str, float, float]]
 
 # Beams of a second and third machine differ by hatching too.
 HATCHES = (None, "///", "\\\\\\")
@@ -125,11 +131,15 @@ class PlanBoard(Board):
             ax.title.set_fontsize(11)
         self._house()
         self._grounds(grounds)
-        for name, (x, y, z) in eyes:
+        for _, (x, y, z) in eyes:
             self.plan.plot([x * m], [z * m], "k^", markersize=5)
-            self.plan.annotate(name, (x * m, z * m), (5, 3), textcoords="offset points", fontsize=8)
             self.section.plot([z * m], [y * m], "k^", markersize=5)
         self._beams = [self._beam(k) for k in range(most)]
+        # What stands is named beside it, other areas within, at their corner.
+        named = [
+            (name, (max if blocks else min)(area)[0], max(z for _, z in area)) for name, area, _, blocks in grounds
+        ]
+        self.labels = self._labels([(name, x, z) for name, (x, _, z) in eyes], named)
         self.keep()
 
     def draw(self, projectors: Pairs) -> bytes:
@@ -162,7 +172,7 @@ class PlanBoard(Board):
             artists["distance"].set_position((dimension, 0.5 * z * m))
             artists["distance"].set_text(length_text(z, self.units, 1))
             drawn += artists.values()
-        return self.paint(drawn)
+        return self.paint([*drawn, *self.labels])
 
     def _house(self) -> None:
         m = self._metre
@@ -195,7 +205,7 @@ class PlanBoard(Board):
 
     def _grounds(self, grounds: Sequence[Any]) -> None:
         m = self._metre
-        for name, area, (bottom, top), blocks in grounds:
+        for _, area, (bottom, top), blocks in grounds:
             corners = np.array(area, float)
             style: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.3", "linewidth": 0.8}
             if blocks is None:
@@ -205,11 +215,33 @@ class PlanBoard(Board):
             else:
                 style |= {"hatch": "...", "linewidth": 0.4}
             self.plan.add_patch(Polygon(corners * m, **style))
-            at = corners[:, 0].min(), corners[:, 1].max()
-            self.plan.annotate(name, (at[0] * m, at[1] * m), (2, 2), textcoords="offset points", fontsize=8)
             near, far = corners[:, 1].min(), corners[:, 1].max()
             box = np.array([(near, bottom), (far, bottom), (far, top), (near, top)])
             self.section.add_patch(Polygon(box * m, **style))
+
+    def _labels(self, eyes: Named, areas: Named) -> list[Any]:
+        """Write names beside their places in the plan: within it, and on no other name, viewer or distance."""
+        labels = []
+        self.plan.apply_aspect()
+        plan, renderer = self.plan.get_window_extent(), self.canvas.get_renderer()
+        # Where the distances of the machines stand, and the viewers.
+        taken = [Bbox([(plan.x1 - 0.1 * len(self._beams) * plan.width, plan.y0), (plan.x1, plan.y1)])]
+        places = [self.plan.transData.transform((x * self._metre, z * self._metre)) for _, x, z in eyes]
+        taken += [Bbox([at, at]).padded(4.0) for at in places]
+        for name, x, z in (*eyes, *areas):
+            label = self.plan.annotate(
+                fill(name, 20), (x * self._metre, z * self._metre), xytext=(0, 0), textcoords="offset points",
+                fontsize=8, bbox=PLAIN, arrowprops={"arrowstyle": "-", "linewidth": 0.4}, animated=True,
+            )  # fmt: skip
+            for up, side in product(sorted(range(-312, 319, 15), key=lambda up: abs(up - 3)), (5, -30, -60, -90, 40)):
+                label.set_position((side, up))
+                label.update_positions(renderer)
+                box = Text.get_window_extent(label).padded(1.0)
+                if plan.contains(*box.min) and plan.contains(*box.max) and not any(map(box.overlaps, taken)):
+                    break
+            taken.append(box)
+            labels.append(label)
+        return labels
 
     def _beam(self, k: int) -> dict[str, Any]:
         colour = matplotlib.colormaps[COLOURS](0.75 - 0.3 * k)

@@ -2,34 +2,40 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 
 from kit.answers.stands import Arrangement, StandChoice, arrange
 from kit.views.page import caution, paragraphs, picture, tables, words
-from kit.views.panel import Panel
+from kit.views.panel import CAUTIONS, Panel
 from kit.views.plans import PlanBoard
 
 
 class StandPanel(Panel):
     """Where the projector stands: plan, section and elevation, and what comes of it; see `Panel` and `arrange`."""
 
+    name = "place"
     choice_type = StandChoice
     answer = staticmethod(arrange)
     # What the words on eyes in the beam do not say.
     caution = (
         "A stand or post in the garden needs a foundation and a housing that local code and a licensed electrician "
-        "accept; nothing may fall on the walk. Keep the beam out of drivers' and pilots' eyes and off the neighbours' "
-        "windows."
+        "accept; nothing may fall on the walk. One machine on another needs a rack that bears the weight, is secured "
+        f"against falling and wind, and leaves all vents free. {CAUTIONS}"
     )
 
-    _board: PlanBoard | None = None
+    _board: PlanBoard
+    _drawn: tuple[str, float] | None = None
 
     def page(self, result: Arrangement) -> Iterator[tuple[str, str]]:
         """Yield the drawing, then words, who has the beam in the eye, and figures."""
-        units, garden = result.choice.units, result.garden
-        if self._board is None or self._board.units != units:
-            eyes = [(viewer.name, viewer.eye) for viewer in garden.viewers]
-            self._board = PlanBoard(self.house, units=units, grounds=garden.grounds(), eyes=eyes, reach=27.0)
+        units, around, distance = result.show.units, result.show, result.choice.distance
+        far = max([v.eye[2] for v in around.full.viewers] + [s.box[2, 1] for s in around.full.stands] + [distance])
+        reach = 5.0 * math.ceil(max(10.0, far + 2.0) / 5.0)
+        if self._drawn != (units, reach):
+            eyes = [(viewer.name, viewer.eye) for viewer in around.full.viewers]
+            self._board = PlanBoard(around.house, units=units, grounds=around.grounds(), eyes=eyes, reach=reach)
+            self._drawn = units, reach
         about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
         yield "picture", picture(self._board.draw(result.scene.projectors), about)
         yield "words", words("kit-place", result.verdict.sentence(units), result.picture_sentence(units))

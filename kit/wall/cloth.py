@@ -1,9 +1,7 @@
 """Cloth in front of a wall: how light it gets, how much of it, what it costs, how the wind pulls at it.
 
 Thin cloth lets light through, so what hangs behind it counts. `hang` makes one surface out of cloth, wall and what is
-between them; `cover` does so for chosen patches of a front and adds up the cloth.
-
-Rain wets cloth and wall. Both become darker, and cloth lets more through; see `layers`.
+between them; `cover` does so for chosen patches of a front and adds up the cloth. Rain makes both darker (`layers`).
 """
 
 from __future__ import annotations
@@ -52,20 +50,14 @@ CLOTH_CAUTION = (
 
 @dataclass(frozen=True, kw_only=True)
 class Cloth(Declared):
-    """One layer of cloth, dry.
-
-    Raises
-    ------
-    InputError
-        For more light than falls on the cloth: each end of one share with the nominal of the other is at most 1.
-    """
+    """One layer of cloth, dry; each end of one share of its light with the nominal of the other is at most 1."""
 
     thing = "cloth"
     name: str = declared(NAME)
     reflectance: Levels = declared(Band(label="reflectance", of=SHARE))
     transmittance: Levels = declared(Band(label="transmittance", of=SHARE))
-    weight: Levels = declared(Band(label="weight", of=Number(unit="kg/m2", above=0.0)), default=0.15)
-    price: Levels = declared(Band(label="price", of=Number(unit="USD/m2", low=0.0)), default=0.0)
+    weight: Levels = declared(Band(label="weight", of=Number(unit="kg/m²", above=0.0)), default=0.15)
+    price: Levels = declared(Band(label="price", of=Number(unit="USD/m²", low=0.0)), default=0.0)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -95,9 +87,7 @@ class Hanging(Declared):
     """How cloth hangs."""
 
     layers: int = declared(LAYERS, meaning="of the cloth itself")
-    lining: Cloth | None = declared(
-        Is(kind=Cloth), default=None, meaning="a last layer of another cloth, nearest the wall"
-    )
+    lining: Cloth | None = declared(Is(kind=Cloth), default=None, meaning="a last layer, nearest the wall")
     gap: float = declared(GAP, default=0.0, meaning="between cloth and wall; light that leaves it at the edges is lost")
     span: tuple[float, float] = declared(
         Vector(length=2, of=SIDE), default=(3.0, 3.0), meaning="width and height of the hanging, for the gap's edges"
@@ -115,17 +105,14 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
     how : Hanging
         One dry layer, close to the wall, if not given.
     spectral : bool
-        Also work out the reflectance by wavelength, the wall's own colour behind the cloth included.
+        Also work out the reflectance by wavelength, the wall's own colour behind the cloth included. The cloth reflects
+        alike at all wavelengths: white cloths nearly do.
 
     Returns
     -------
     Surface
         Its band combines those of the cloth's reflectance, its transmittance and the wall in quadrature
         (JCGM 100:2008, 5.1.2). Wet cloth's low end is that of a soaked sheet.
-
-    Notes
-    -----
-    The cloth reflects alike at all wavelengths: white cloths nearly do.
     """
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")
@@ -142,32 +129,21 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
         soaked = np.asarray(_hung(r[:1], t[:1], back[:1], how, porous, soaked_sheet).reflectance)
         low.append(min(float(soaked[0]), middle))
     # A reflectance of nothing has no logarithm.
-    down, up = (
-        float(in_quadrature([max(value, 1e-12) / max(middle, 1e-12) for value in values], sign))
-        for values, sign in ((low, -1), (high, 1))
-    )
+    ratios = [np.maximum(values, 1e-12) / max(middle, 1e-12) for values in (low, high)]
+    down, up = (float(in_quadrature(values, sign)) for values, sign in zip(ratios, (-1, 1), strict=True))
     number, lining = f"{how.layers} x " if how.layers > 1 else "", f", {how.lining.name}" if how.lining else ""
     return Surface(
-        name=f"{'wet ' if how.wet else ''}{number}{cloth.name}{lining} on {wall.name}",
-        reflectance=min(middle, 1.0),
-        low=min(middle * down, 1.0),
-        high=min(middle * up, 1.0),
-        kind="fabric",
+        name=f"{'wet ' if how.wet else ''}{number}{cloth.name}{lining} on {wall.name}", kind="fabric",
+        reflectance=min(middle, 1.0), low=min(middle * down, 1.0), high=min(middle * up, 1.0),
         spectrum=_spectrum(cloth, wall, how, porous) if spectral else None,
-    )
+    )  # fmt: skip
 
 
 def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: float = 0.3, units: str = "m") -> Frame:
     """Return the reflectance that cloths in front of a wall make, a row for each, and the bare wall's last.
 
-    Parameters
-    ----------
-    cloths : names, optional
-        Of ``reference_data/cloths.csv``; all of them if not given.
-    gap : float
-        Of the hangings with a gap [m].
-    units : {"m", "ft"}
-        Of the gap in the name of its column.
+    `cloths` are names of ``reference_data/cloths.csv``, all of them if not given; `gap` is that of the hangings with
+    one [m], and `units`, "m" or "ft", those of the gap in the name of its column.
     """
     sign, size = edge("mm", units)
     hangings = {
@@ -226,7 +202,7 @@ class Covering(Result):
     `bare` has the same patches without the cloth, wet where the cloth is wet. `area` [m2] is of the wall that the cloth
     hides, windows cut out; the others are (low, nominal, high): the cloth to buy, all layers with hems and waste,
     without the lining [m2], and weight [kg] and price [USD] of all of it, lining included, dry. Low is all that is low
-    together, high likewise.
+    together, high likewise. `rain` is what rain leaves of the dry cloth's light on the largest patch; 1: dry.
     """
 
     facade: Facade
@@ -238,6 +214,7 @@ class Covering(Result):
     cloth_area: Levels
     weight: Levels
     price: Levels
+    rain: float = 1.0
 
     def wind_force(self, wind_speed: float) -> float:
         """Return the push of the wind on the cloth, q = rho v^2 / 2 times its area [N].
@@ -282,14 +259,9 @@ class Covering(Result):
 
 
 def cover(
-    facade: Facade,
-    cloth: Cloth,
-    what: str | Iterable[str] = ALL_MASONRY,
-    *,
-    how: Hanging | None = None,
-    storey: float | None = None,
-    spectral: bool = False,
-) -> Covering:
+    facade: Facade, cloth: Cloth, what: str | Iterable[str] = ALL_MASONRY, *, how: Hanging | None = None,
+    storey: float | None = None, spectral: bool = False,
+) -> Covering:  # fmt: skip
     """Return the front with cloth over some of it.
 
     Parameters
@@ -302,11 +274,6 @@ def cover(
         Height of the lower storey above the ground line [m]; half way up the largest masonry patch if not given.
     spectral : bool
         As in `hang`.
-
-    Raises
-    ------
-    InputError
-        For a choice that covers nothing, or a patch that is not there.
 
     Examples
     --------
@@ -335,7 +302,8 @@ def cover(
         raise InputError("what to cover", what, right)
     bare = wet_front(facade) if how.wet else facade
     hung = {p.name: hang(cloth, p.surface, how, spectral=spectral) for p in facade.patches if p.name in chosen}
-    area = sum(areas.values())
+    area, largest = sum(areas.values()), max(chosen, key=areas.__getitem__)
+    dry = hang(cloth, facade.patch(largest).surface, replace(how, wet=False))
     allowance = reference.row("cloths", "hem and overlap")
     # To buy, for each layer: wall, hems and overlap.
     sheet = np.array([area * (1.0 + share) for share in (allowance.low, allowance.value, allowance.high)])
@@ -346,15 +314,11 @@ def cover(
 
     return Covering(
         facade=replace(bare, patches=tuple(replace(p, surface=hung.get(p.name, p.surface)) for p in bare.patches)),
-        bare=bare,
-        patches=chosen,
-        cloth=cloth,
-        how=how,
-        area=area,
-        cloth_area=total(1.0, 0.0),
+        bare=bare, patches=chosen, cloth=cloth, how=how, area=area, cloth_area=total(1.0, 0.0),
         weight=total(cloth.weight, how.lining.weight if how.lining else 0.0),
         price=total(cloth.price, how.lining.price if how.lining else 0.0),
-    )
+        rain=hung[largest].reflectance / max(dry.reflectance, 1e-12) if how.wet else 1.0,
+    )  # fmt: skip
 
 
 def _may_cover(patch: Patch, what: str) -> bool:

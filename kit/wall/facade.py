@@ -1,7 +1,7 @@
 """The front of the house: surfaces, and the planar patches they cover.
 
-World axes, in metres: x to the right as the audience sees the front, y up from the ground line, z towards
-the audience. Where two patches lie in one plane, the later one lies on top, as a window drawn on a wall.
+World axes, in metres: x to the right as the audience sees the front, y up from the ground line, z towards the audience.
+Where two patches lie in one plane, the later one lies on top, as a window drawn on a wall.
 """
 
 from __future__ import annotations
@@ -78,11 +78,6 @@ KIND = OneOf(label="kind", options=kinds, empty=True, default="", meaning="what 
 class Surface(Declared):
     """A diffuse surface.
 
-    Raises
-    ------
-    InputError
-        For a value outside its domain, or a band out of order.
-
     Notes
     -----
     `low` and `high` are the band of the reflectance, by default none. A `gain` is what a projection screen states, for
@@ -108,9 +103,7 @@ class Surface(Declared):
     high: float = declared(REFLECTANCE, default=None)
     gain: float | None = declared(GAIN, default=None)
     kind: str = declared(KIND)
-    spectrum: Spectrum | None = declared(
-        Is(kind=Spectrum), default=None, meaning="reflectance by wavelength, where known better than by name or kind"
-    )
+    spectrum: Spectrum | None = declared(Is(kind=Spectrum), default=None, meaning="by wavelength; None: by its kind")
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -135,13 +128,7 @@ class Surface(Declared):
 
 @dataclass(frozen=True)
 class Patch(Declared):
-    """A planar polygon of the front, with one surface.
-
-    Raises
-    ------
-    InputError
-        For fewer than three corners, a crossed outline, corners off the plane by more than
-        `PLANE_TOLERANCE`, or holes that leave the outline.
+    """A planar polygon of the front, with one surface; corners lie in its plane within `PLANE_TOLERANCE`.
 
     Examples
     --------
@@ -176,7 +163,7 @@ class Patch(Declared):
                     f"{off.max() * 1000:.0f} mm); else split the patch into triangles"
                 )
                 raise InputError(f"{where}: {field}, corner {corner + 1}", ring[corner], right)
-        outline, *openings = (shapely.Polygon(ring @ self._axes[:2].T) for ring in self.rings)
+        outline, *openings = self._polygons(self._axes[:2])
         if not outline.is_valid:
             right = "corners in order round the patch, with edges that do not cross"
             raise InputError(f"{where}: outline", self.outline, right)
@@ -232,14 +219,20 @@ class Patch(Declared):
     @cached_property
     def area(self) -> float:
         """Area without the holes [m2]."""
-        outline, *holes = (shapely.Polygon(ring @ self._axes[:2].T) for ring in self.rings)
-        return float(outline.difference(shapely.union_all(holes)).area)
+        return float(self.along(self._axes[:2]).area)
 
     @cached_property
     def elevation(self) -> Any:
         """What the audience sees of the patch were it alone: a shapely geometry in x and y [m], holes cut out."""
-        outline, *holes = (shapely.Polygon(ring[:, :2]) for ring in self.rings)
+        return self.along(np.eye(3)[:2])
+
+    def along(self, axes: Array) -> Any:
+        """Return the patch along two axes, shape (2, 3): a shapely geometry [m], holes cut out."""
+        outline, *holes = self._polygons(axes)
         return outline.difference(shapely.union_all(holes))
+
+    def _polygons(self, axes: Array) -> list[Any]:
+        return [shapely.Polygon(ring @ axes.T) for ring in self.rings]
 
     def depth_plane(self) -> tuple[float, float, float]:
         """Return (z0, zx, zy) with z = z0 + zx x + zy y on the patch; only where it faces the audience."""
@@ -296,14 +289,7 @@ def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
     """Return `patch` cut along a level line: what lies below `height` first, named "..., lower", then the rest.
 
     The rest keeps the name; pieces beyond the first of a side are numbered. A patch wholly above or below is
-    returned as it is, with its own name.
-
-    Parameters
-    ----------
-    patch : Patch
-        Faces the audience.
-    height : float
-        Above the ground line [m].
+    returned as it is, with its own name. It faces the audience; `height` is above the ground line [m].
     """
     level = LENGTH.check("height", height)
     z0, zx, zy = patch.depth_plane()
@@ -331,14 +317,8 @@ def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
 def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
     """Return `patch` and the faces that close it off backwards to z = `back`, as for a bay.
 
-    The returns are seen edge-on and appear in no map, but they cast shadows: no light leaks behind.
-
-    Parameters
-    ----------
-    patch : Patch
-        Faces the audience, every corner in front of `back`.
-    back : float
-        Where the body ends [m].
+    The returns are seen edge-on and appear in no map, but they cast shadows: no light leaks behind. The patch faces the
+    audience, every corner in front of `back` [m].
     """
     corners = patch.outline
     if min(corner[2] for corner in corners) < back - 1e-9:

@@ -1,22 +1,17 @@
 r"""Layers of cloth in front of a wall, and what rain does to both.
 
-A layer sends back a share R of the light on it and lets a share T through; what hangs behind sends some of that
-back again. For a layer over a backing, with all reflections between the two,
+A layer sends back a share R of the light on it and lets a share T through; what hangs behind sends some of that back
+again. For a layer over a backing, with all reflections between the two (P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330,
+doi:10.1364/JOSA.44.000330),
 
-.. math::
-
-    R = R_1 + \frac{T_1 T_1' R_2}{1 - R_1' R_2}, \qquad T = \frac{T_1 T_2}{1 - R_1' R_2},
+.. math:: R = R_1 + \frac{T_1 T_1' R_2}{1 - R_1' R_2}, \qquad T = \frac{T_1 T_2}{1 - R_1' R_2},
 
 where a dash marks the side that looks away from the audience. Applied again and again it gives any stack. The relation
 is exact where each layer scatters light so well that what leaves it has forgotten where it came from.
 
 Masonry darkens when it is wet for two reasons: light that the wall sends out is thrown back into it by the film of
-water on top, and grains in water mirror less than grains in air, so more light enters them.
-
-References
-----------
-P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330, doi:10.1364/JOSA.44.000330: layers. J. Lekner and M. C. Dorf, Appl. Opt. 27
-(1988) 1278, doi:10.1364/AO.27.001278: wet surfaces.
+water on top, and grains in water mirror less than grains in air, so more light enters them (J. Lekner and M. C. Dorf,
+Appl. Opt. 27 (1988) 1278, doi:10.1364/AO.27.001278).
 """
 
 from __future__ import annotations
@@ -44,13 +39,7 @@ INDEX = Number(label="index", above=1.0, meaning="refractive index of the denser
 
 @dataclass(frozen=True, kw_only=True)
 class Layer(Declared):
-    """A plane layer that scatters light; each share of any shape, for example by wavelength.
-
-    Raises
-    ------
-    InputError
-        For a share outside [0, 1], or reflectance and transmittance that add up to more than 1.
-    """
+    """A plane layer that scatters light; each share of any shape, for example by wavelength; at most 1 together."""
 
     thing = "layer"
     reflectance: ArrayLike = declared(SHARES, meaning="of the light on the front")
@@ -103,13 +92,8 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
         return Layer(reflectance=0.0, transmittance=1.0)
     x, y = a / d, b / d
     u, v = np.sqrt(1.0 + x * x), np.sqrt(1.0 + y * y)
-    share = (
-        0.5 * np.log(u * u * v * v / (1.0 + x * x + y * y))
-        + x * v * np.arctan(x / v)
-        + y * u * np.arctan(y / u)
-        - x * np.arctan(x)
-        - y * np.arctan(y)
-    ) * (2.0 / (np.pi * x * y))
+    share = 0.5 * np.log(u * u * v * v / (1.0 + x * x + y * y)) + x * v * np.arctan(x / v) + y * u * np.arctan(y / u)
+    share = (share - x * np.arctan(x) - y * np.arctan(y)) * (2.0 / (np.pi * x * y))
     return Layer(reflectance=0.0, transmittance=float(np.clip(share, 0.0, 1.0)))
 
 
@@ -142,15 +126,11 @@ def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
     `solid` is the refractive index of its grains or fibres, above that of water. The part that the film mirrors, which
     reaches the audience only as a highlight, is left out.
 
-    With n of water, a = 1 - dry and rho(m) the mean reflectance of an interface (`diffuse_interface_reflectance`),
-    a wet grain absorbs
-
-        a_w = a [ (1 - a) / n^2 + a (1 - rho(solid/n)) / (1 - rho(solid)) ],
-
-    between the limits of weak and strong absorption. The film throws back p = 1 - (1 - rho(n)) / n^2 of what
-    the grains send out, so the surface absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection
-    at normal incidence. a_w is held to at most 1: the strong limit is meant for grains that mirror a little. By Lekner
-    and Dorf, equations from memory.
+    With n of water, a = 1 - dry and rho(m) the mean reflectance of an interface (`diffuse_interface_reflectance`), a
+    wet grain absorbs a_w = a [ (1 - a) / n^2 + a (1 - rho(solid/n)) / (1 - rho(solid)) ], between the limits of weak
+    and strong absorption. The film throws back p = 1 - (1 - rho(n)) / n^2 of what the grains send out, so the surface
+    absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection at normal incidence. a_w is held to at
+    most 1: the strong limit is meant for grains that mirror a little. By Lekner and Dorf, equations from memory.
     """
     mirrored, _ = _film()
     return (1.0 - mirrored) * _under_film(1.0 - SHARES.check("dry", dry), solid)
@@ -168,9 +148,8 @@ def _film() -> tuple[float, float]:
 
 def _solid_in_water(solid: float) -> tuple[float, float]:
     """Return the mean reflectance of a grain or fibre in air and in water."""
-    n = _water()
-    m = INDEX.but(above=n).check("solid", solid)
-    return diffuse_interface_reflectance(m), diffuse_interface_reflectance(m / n)
+    m = INDEX.but(above=_water()).check("solid", solid)
+    return diffuse_interface_reflectance(m), diffuse_interface_reflectance(m / _water())
 
 
 def _under_film(a: Array, solid: float) -> Array:
@@ -213,10 +192,11 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
     inside = _sheet(*_with_less_scattering(ratio, thickness, in_water / in_air))
     # The front face's mirror reflection is left out of the diffuse part, as in `wet_reflectance`.
     mirrored, let_out = _film()
-    inwards, outwards = (0.0, 1.0 - mirrored), (1.0 - let_out, let_out)
-    front, back = (
-        Layer(reflectance=one[0], transmittance=one[1], back_reflectance=other[0], back_transmittance=other[1])
-        for one, other in ((inwards, outwards), (outwards, inwards))
+    front = Layer(
+        reflectance=0.0, transmittance=1.0 - mirrored, back_reflectance=1.0 - let_out, back_transmittance=let_out
+    )
+    back = Layer(
+        reflectance=1.0 - let_out, transmittance=let_out, back_reflectance=0.0, back_transmittance=1.0 - mirrored
     )
     return stack([front, inside, back])
 

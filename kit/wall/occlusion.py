@@ -41,17 +41,15 @@ def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None)
     starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
     for k, height in enumerate(raster.planes.ahead(source).tolist()):
         normal, offset = raster.planes.normal[k], float(raster.planes.offset[k])
-        window: Window | None = raster.windows[k]
-        if height <= SAME_PLANE:
-            continue
-        rings = None
-        if picture is not None:
+        window: Window | None = raster.windows[k] if height > SAME_PLANE else None
+        rings = []
+        if window and picture is not None:
             rings = picture_rings(picture, source, normal, offset)
-            window = common(grid.window(rings), raster.windows[k]) if rings else None
+            window = common(grid.window(rings), window) if rings else None
         if window is None:
             continue
         mine: Mask = raster.plane[window] == k
-        if rings is not None:
+        if rings:
             mine &= grid.inside(rings, window)
         if not mine.any():
             continue
@@ -200,9 +198,7 @@ class Occluders:
             body, which = bodies[k], near[k]
             if isinstance(body, Sheet):
                 here = points @ body.plane[:3] + body.plane[3]
-                which = which & (np.abs(here) > SAME_PLANE)
-                if body.group >= 0:
-                    which &= plane != body.group
+                which = which & (np.abs(here) > SAME_PLANE) & (plane != body.group)
             chosen = np.flatnonzero(which)
             if not chosen.size:
                 continue
@@ -301,11 +297,9 @@ def _edges(corners: Array) -> Array:
 def covers(patch: Patch, points: Array, *, edge: bool = True) -> Mask:
     """Return which points of the patch's plane, shape (n, 3), lie on the patch; `edge`: whether its edges count."""
     # Seen along the axis that is nearest to its normal, a patch keeps its shape.
-    kept = [k for k in range(3) if k != int(np.abs(patch.normal).argmax())]
-    outline, *holes = (shapely.Polygon(ring[:, kept]) for ring in patch.rings)
-    shape = outline.difference(shapely.union_all(holes))
+    kept = np.delete(np.eye(3), int(np.abs(patch.normal).argmax()), axis=0)
     test = shapely.intersects_xy if edge else shapely.contains_xy
-    return np.asarray(test(shape, points[:, kept[0]], points[:, kept[1]]))
+    return np.asarray(test(patch.along(kept), points @ kept.T))
 
 
 def first_met(facade: Facade, start: Array, end: Array) -> Array:

@@ -18,16 +18,15 @@ from numpy.typing import ArrayLike, NDArray
 from kit.arrays import Array, Index
 from kit.errors import InputError
 from kit.wall.facade import Facade
-from kit.wall.raster import SAME_PLANE, Grid, Window, around, elevation_rings, exposed, visible
+from kit.wall.raster import SAME_PLANE, Grid, Window, around, exposed, visible
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Planes:
     """The planes ``normal . X = offset`` in which the visible patches of a front lie, normals towards the audience.
 
-    `members` (tuple of tuple of int): indices of the patches in each; `slope` (array, shape (plane, 3)): (z0, zx,
-    zy) with z = z0 + zx x + zy y on the plane; `of_patch` (array of int16, shape (patch + 1,)): index of each
-    patch's plane, -1 for one that is seen edge-on; the last, for the index -1, is -1 too.
+    `members`: indices of the patches in each; `slope`, shape (plane, 3): (z0, zx, zy) with z = z0 + zx x + zy y;
+    `of_patch`, shape (patch + 1,): index of each patch's plane, -1 for one that is seen edge-on and for the last.
     """
 
     members: tuple[tuple[int, ...], ...]
@@ -48,12 +47,10 @@ class Planes:
         for k, members in enumerate(groups.values()):
             of_patch[members] = k
         return cls(
-            members=tuple(map(tuple, groups.values())),
-            normal=np.array([p.normal for p in firsts]),
-            offset=np.array([p.offset for p in firsts]),
+            members=tuple(map(tuple, groups.values())), of_patch=of_patch,
+            normal=np.array([p.normal for p in firsts]), offset=np.array([p.offset for p in firsts]),
             slope=np.array([p.depth_plane() for p in firsts]),
-            of_patch=of_patch,
-        )
+        )  # fmt: skip
 
     def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
         """Return the points of the front behind places in elevation, shape (..., 3) [m].
@@ -157,10 +154,8 @@ class FrontRaster:
     @cached_property
     def windows(self) -> tuple[Window, ...]:
         """Rows and columns that each plane's patches can touch."""
-        patches = self.facade.patches
-        return tuple(
-            around([self.grid.window(elevation_rings(patches[i])) for i in members]) for members in self.planes.members
-        )
+        mine = [self.grid.window([ring[:, :2] for ring in patch.rings]) for patch in self.facade.patches]
+        return tuple(around([mine[i] for i in members]) for members in self.planes.members)
 
     @cached_property
     def points(self) -> Array:
@@ -219,8 +214,6 @@ def check_in_front(facade: Facade, points: ArrayLike, where: str, what: str) -> 
     for patch in seen:
         z0, zx, zy = patch.depth_plane()
         candidates = given[z0 + zx * given[:, 0] + zy * given[:, 1] >= given[:, 2]]
-        if not len(candidates):
-            continue
         covered = shapely.intersects_xy(patch.elevation, candidates[:, :2])
         if covered.any():
             right = f"{what} in front of the house; this one is behind or inside patch {patch.name!r}"

@@ -1,12 +1,9 @@
 """Exact masks on the raster: what the audience sees, what the picture reaches, what lies in shadow.
 
-The raster is the front in elevation, as seen from far away along z. A point belongs to a polygon if its
-pixel's centre does; there is no sampling noise, and two polygons that share an edge neither overlap nor
-leave a gap.
-
-A shadow is found as a polygon too. Seen from the lens, an occluder's outline is projected onto the plane of
-the patch behind it. Only what lies between that plane and the lens casts a shadow, so the outline is first
-clipped to that slab; the projection then is a map of polygons to polygons, exact to rounding.
+The raster is the front in elevation, as seen from far away along z. A point belongs to a polygon if its pixel's centre
+does; there is no sampling noise, and two polygons that share an edge neither overlap nor leave a gap. A shadow is found
+as a polygon too: an occluder's outline, clipped to the slab between the plane of the patch behind it and the lens, and
+projected onto that plane from the lens, which maps polygons to polygons, exact to rounding.
 """
 
 from __future__ import annotations
@@ -103,20 +100,16 @@ def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
     farthest = {i: min(c[2] for c in p.outline) for i, p in seen}
     painted: list[int] = []
     for i, patch in sorted(seen, key=lambda item: round(nearest[item[0]] / SAME_PLANE)):
-        rings = elevation_rings(patch)
+        rings = [ring[:, :2] for ring in patch.rings]
         window = grid.window(rings)
         mask = grid.inside(rings, window)
         rivals = [k for k in painted if nearest[k] > farthest[i] + SAME_PLANE]
-        if rivals:
-            mine = _depth(patch, grid, window)
-            below = index[window]
-            for k in rivals:
-                held = mask & (below == k)
-                if held.any():
-                    theirs = _depth(facade.patches[k], grid, window)
-                    # In one plane, what comes later in the list lies on top.
-                    margin = -SAME_PLANE if k > i else SAME_PLANE
-                    mask &= ~(held & (theirs > mine + margin))
+        for k in rivals:
+            held = mask & (index[window] == k)
+            if held.any():
+                # In one plane, what comes later in the list lies on top.
+                limit = _depth(patch, grid, window) + (-SAME_PLANE if k > i else SAME_PLANE)
+                mask &= ~(held & (_depth(facade.patches[k], grid, window) > limit))
         np.copyto(index[window], np.int16(i), where=mask)
         painted.append(i)
     return index
@@ -154,11 +147,6 @@ def _depth(patch: Patch, grid: Grid, window: Window) -> Array:
     """Return z of the patch's plane on the points of `window` [m]."""
     z0, zx, zy = patch.depth_plane()
     return (z0 + zy * grid.y[window[0]])[:, None] + zx * grid.x[window[1]]
-
-
-def elevation_rings(patch: Patch) -> list[Array]:
-    """Return the outline and holes of `patch` as the audience sees them, each of shape (n, 2)."""
-    return [ring[:, :2] for ring in patch.rings]
 
 
 def picture_rings(directions: Array, lens: Array, normal: Array, offset: float) -> list[Array]:

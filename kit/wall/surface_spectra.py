@@ -18,19 +18,10 @@ def surface_spectrum(surface: Surface) -> spectra.Spectrum:
     """Return the spectral reflectance of a surface, every 5 nm unless it brings its own.
 
     The best that is known comes first: the surface's own spectrum; the surface of that name in
-    ``reference_data/surface_spectra.csv``; the typical surface of its kind; a flat one. The spectrum is then
-    lightened or darkened so that its luminous reflectance under CIE D65 (CIE 1931 2 degree observer) is the
-    surface's nominal reflectance.
-
-    Raises
-    ------
-    InputError
-        For an own spectrum with a value above 1.
-
-    Notes
-    -----
-    Darker: R' = R rho / rho0. Lighter: R' = 1 - (1 - R)(1 - rho) / (1 - rho0), which stays at or below 1. Both are
-    linear in R, so the result has exactly the reflectance rho.
+    ``reference_data/surface_spectra.csv``; the typical surface of its kind; a flat one. The spectrum is then lightened
+    or darkened so that its luminous reflectance under CIE D65 (CIE 1931 2 degree observer) is the surface's nominal
+    reflectance. Darker: R' = R rho / rho0. Lighter: R' = 1 - (1 - R)(1 - rho) / (1 - rho0), which stays at or below 1.
+    Both are linear in R, so the result has exactly the reflectance rho.
     """
     return _adjusted(surface.name, surface.kind, surface.spectrum, surface.reflectance)
 
@@ -57,42 +48,34 @@ def _base(name: str, kind: str) -> spectra.Spectrum:
     if not rows and kind:
         first = reference.names("surface_spectra", kind)[0]
         rows, typical = [row for row in table if row.name == first], f"taken as {first}; "
-    if not rows:
-        return _flat(name, "nothing known of its colour")
     known = {row.quantity: row.value for row in rows}
-    source = f"{typical}{rows[0].source}, {rows[0].edition}"
+    source = f"{typical}{rows[0].source}, {rows[0].edition}" if rows else "nothing known of its colour"
     if "chart patch" in known or "cfi 2017 sample" in known:
         return _measured(name, known, source)
+    if not rows or ("x" not in known and known["munsell chroma"] == 0.0):
+        flat = np.full(len(spectra.WAVELENGTHS), 0.5)
+        return spectra.spectrum(name, spectra.WAVELENGTHS, flat, "assumed flat", source)
     reflectance = reference.value("surfaces", rows[0].name, quantity="reflectance")
-    if "x" not in known and known["munsell chroma"] == 0.0:
-        return _flat(name, source)
-    chromaticity = (
-        (known["x"], known["y"])
-        if "x" in known
-        else _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
-    )
+    if "x" in known:
+        x, y = known["x"], known["y"]
+    else:
+        x, y = _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
     points = {float(q.split()[2]): value for q, value in known.items() if q.startswith("reflectance at ")}
-    values = recover(*chromaticity, reflectance, points)
+    values = recover(x, y, reflectance, points)
     return spectra.spectrum(name, spectra.WAVELENGTHS, values, "recovered", source)
 
 
 def _measured(name: str, known: dict[str, float], source: str) -> spectra.Spectrum:
     """Return a spectrum that colour-science carries."""
     import colour
+    from colour.quality.cfi2017 import load_TCS_CIE2017
 
     if "chart patch" in known:
         table = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())[int(known["chart patch"]) - 1]
         return spectra.spectrum(name, table.wavelengths, table.values, "measured", source)
-    from colour.quality.cfi2017 import load_TCS_CIE2017
-
     samples = load_TCS_CIE2017(colour.SpectralShape(spectra.WAVELENGTHS[0], spectra.WAVELENGTHS[-1], 5))
     values = samples.values[:, int(known["cfi 2017 sample"]) - 1]
     return spectra.spectrum(name, samples.wavelengths, values, "measured", source)
-
-
-def _flat(name: str, source: str) -> spectra.Spectrum:
-    """Return a spectrum that is the same all over."""
-    return spectra.spectrum(name, spectra.WAVELENGTHS, np.full(len(spectra.WAVELENGTHS), 0.5), "assumed flat", source)
 
 
 def recover(x: float, y: float, reflectance: float, points: dict[float, float] | None = None) -> Array:
@@ -104,9 +87,8 @@ def recover(x: float, y: float, reflectance: float, points: dict[float, float] |
 
     The problem of Meng et al. (J. Meng, F. Simon, J. Hanika, C. Dachsbacher, Computer Graphics Forum 34 (2015),
     doi:10.1111/cgf.12676): the least sum of squared steps that has the tristimulus values and lies within 0 and 1. It
-    is quadratic, so a bounded linear least-squares solver finds the minimum in milliseconds; the general optimiser in
-    ``colour.recovery.XYZ_to_sd_Meng2015`` needs a second for the same curve on this grid. Of the methods in
-    colour-science this objective comes closest to published spectra of bricks and plaster.
+    is quadratic, so a bounded linear least-squares solver finds the minimum in milliseconds, and the general optimiser
+    of colour-science in a second. Of its methods this objective comes closest to published spectra of bricks.
     """
     from scipy.optimize import lsq_linear
 
@@ -135,12 +117,7 @@ def _munsell(hue: float, chroma: float, reflectance: float) -> tuple[float, floa
     value = float(colour.munsell_value(100.0 * reflectance, method="ASTM D1535"))
     notation = f"{hue - 10.0 * index:.2f}{spectra.MUNSELL_HUES[index]} {value:.2f}/{chroma:.1f}"
     whites = colour.CCS_ILLUMINANTS["CIE 1931 2 Degree Standard Observer"]
-    adapted = colour.chromatic_adaptation(
-        colour.xyY_to_XYZ(colour.munsell_colour_to_xyY(notation)),
-        colour.xy_to_XYZ(whites["C"]),
-        colour.xy_to_XYZ(whites["D65"]),
-        method="Von Kries",
-        transform="Bradford",
-    )
-    x, y = colour.XYZ_to_xy(adapted)
+    xyz = colour.xyY_to_XYZ(colour.munsell_colour_to_xyY(notation))
+    before, after = (colour.xy_to_XYZ(whites[light]) for light in ("C", "D65"))
+    x, y = colour.XYZ_to_xy(colour.chromatic_adaptation(xyz, before, after, method="Von Kries", transform="Bradford"))
     return float(x), float(y)

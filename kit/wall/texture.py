@@ -13,14 +13,13 @@ from typing import ClassVar
 from kit import reference
 from kit.errors import InputError
 from kit.fields import LENGTH, NAME, REFLECTANCE, Declared, declared
+from kit.wall.facade import Surface
 
 # What the reference table calls the fields of a pattern.
 QUANTITIES = {
-    "course height": "course_height",
-    "bed joint": "joint_height",
-    "unit length": "unit_length",
-    "head joint": "head_joint",
-}
+    "course height": "course_height", "bed joint": "joint_height",
+    "unit length": "unit_length", "head joint": "head_joint",
+}  # fmt: skip
 # Of a brick's face, and of a joint, which boards have none of.
 SIZE, GAP = LENGTH.but(above=0.0), LENGTH.but(low=0.0)
 
@@ -66,12 +65,8 @@ class Pattern(Declared):
                 right = "the reflectance that the line of shadow seems to have, 0 to 1 (boards have no mortar)"
                 raise InputError(f"pattern {name!r}: joint_reflectance", None, right)
             joint_reflectance = reference.value("surfaces", "mortar")
-        return cls(
-            name=name,
-            unit_reflectance=unit_reflectance,
-            joint_reflectance=joint_reflectance,
-            **{field: lengths[quantity].value for quantity, field in QUANTITIES.items()},
-        )
+        sizes = {field: lengths[quantity].value for quantity, field in QUANTITIES.items()}
+        return cls(name=name, unit_reflectance=unit_reflectance, joint_reflectance=joint_reflectance, **sizes)
 
     @classmethod
     def with_mean(cls, name: str, mean_reflectance: float, joint_reflectance: float) -> Pattern:
@@ -91,6 +86,18 @@ class Pattern(Declared):
             raise InputError(where, mean_reflectance, right)
         return replace(plain, unit_reflectance=unit)
 
+    @classmethod
+    def of(cls, surface: Surface) -> Pattern | None:
+        """Return the pattern that a surface has by its kind: bricks in mortar, or painted all over; None: not known."""
+        if surface.kind != "brick":
+            return None
+        painted = "painted" in surface.name
+        joint = surface.reflectance if painted else reference.value("surfaces", "mortar")
+        try:
+            return cls.with_mean("modular brick", surface.reflectance, joint)
+        except InputError:  # darker than its mortar alone would make it
+            return None
+
     @property
     def joint_share(self) -> float:
         """Share of the wall that joints take up."""
@@ -109,12 +116,6 @@ class Pattern(Declared):
         if low == high:
             return 1.0
         return high / low if low > 0.0 else math.inf
-
-    @property
-    def michelson(self) -> float:
-        """Michelson contrast: difference of lighter and darker over their sum, 0 to 1."""
-        low, high = sorted((self.unit_reflectance, self.joint_reflectance))
-        return (high - low) / (high + low) if high > low else 0.0
 
     @property
     def amplitude(self) -> float:
@@ -144,9 +145,5 @@ def behind(pattern: Pattern, combine: Callable[[float], float]) -> Pattern:
     """
     if not callable(combine):
         raise InputError("combine", combine, "a function of a reflectance that returns a reflectance")
-    return replace(
-        pattern,
-        name=f"{pattern.name} behind a layer",
-        unit_reflectance=combine(pattern.unit_reflectance),
-        joint_reflectance=combine(pattern.joint_reflectance),
-    )
+    unit, joint = combine(pattern.unit_reflectance), combine(pattern.joint_reflectance)
+    return replace(pattern, name=f"{pattern.name} behind a layer", unit_reflectance=unit, joint_reflectance=joint)

@@ -1,0 +1,67 @@
+"""The settings of a panel in a file beside the show file: what was chosen, so that a page comes back as it was."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+from kit import toml_file
+from kit.answers.show import MINE, PLACES, Show
+from kit.errors import InputError
+from kit.fields import Number, OneOf, specs
+from kit.toml_file import Reader, Record
+
+VERSION = Number(label="version of the file", low=1, high=1, whole=True)
+
+
+def settings_file(show: Show, panel: str) -> Path:
+    """Return the file of a panel's settings: beside the show file; for the invented show in the current folder."""
+    path = Path(os.path.abspath(show.path or MINE))
+    folder = Path() if path.parent.parent in PLACES else path.parent
+    return (folder / f"{path.stem}.{panel}.toml").absolute()
+
+
+def save_settings(file: Path, choice: Any, panel: str, seen: str) -> str:
+    """Write a choice, whole or not at all; return what `fingerprint` says of the file then.
+
+    A file that is not as it was `seen` last, by its fingerprint, is another window's and stays: `InputError`.
+    """
+    if fingerprint(file) != seen:
+        right = "to be as this page last saw it. Save once more to replace it"
+        raise InputError(f"settings file {file.name!r}", "changed meanwhile by another page", right)
+    given = {name: toml_file.written(spec, getattr(choice, name), "m") for name, spec in specs(choice).items()}
+    told = {name: value for name, value in given.items() if value is not None}
+    text = toml_file.table("", {"version": 1, "panel": panel}) + toml_file.table("\n[choice]", told)
+    toml_file.write_text("settings file", file, text)
+    return fingerprint(file)
+
+
+def load_settings(file: Path, start: Any, panel: str) -> tuple[Any, tuple[str, ...]]:
+    """Return `start` as the file changes it, and what of the file could not be used, a phrase each."""
+    fields = {name: spec.but(optional=True) for name, spec in specs(start).items()}
+    form = {"version": VERSION, "panel": OneOf(label="panel", options=(panel,)), "choice": Record(fields=fields)}
+    reader = Reader(file.name, form)
+    try:
+        content = reader.parse(toml_file.read_text("settings file", file))
+        values = reader.record(form, content) if content is not None else {}
+    except InputError as error:
+        return start, (str(error),)
+    found = values.get("choice", {}) if "version" in values and "panel" in values else {}
+    wall = {"wall": None} if found and "wall" not in found else {}
+    notes = [str(mistake) for mistake in reader.mistakes]
+    try:
+        return replace(start, **wall, **{name: _tuple(value) for name, value in found.items()}), tuple(notes)
+    except InputError as error:
+        return start, (*notes, str(error))
+
+
+def fingerprint(file: Path) -> str:
+    """Return a mark of what is in a file; empty where there is none."""
+    return hashlib.sha256(file.read_bytes()).hexdigest() if os.path.isfile(file) else ""
+
+
+def _tuple(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
