@@ -18,7 +18,7 @@ import xarray as xr
 
 from kit import reference, results
 from kit.arrays import Array, Index, Mask
-from kit.decision.verdict import REACH, STATES, Target, checked_target
+from kit.decision.verdict import STATES, Target, checked_target
 from kit.decision.washout import WHOLE, LitFront, lit_front
 from kit.errors import InputError
 from kit.eye.glare import moon_veil, sky_veils, source_veils
@@ -245,7 +245,7 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     told = f" ({', '.join(facts)})" if facts else ""
     low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
     middle, lit = one.sel(level="nominal"), float(one["lit_share"])
-    reach = f" The picture reaches only {percent(lit)} of the front." if part == WHOLE and lit < REACH else ""
+    reach = f" The picture reaches only {percent(lit)} of the front." if part == WHOLE and lit < 0.8 else ""
     if not np.isnat(nominal):
         text = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
         if low != high:

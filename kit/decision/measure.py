@@ -215,7 +215,7 @@ class Doubts(Result):
         first, (alone, _) = next(iter(self.shares.items()))
         how = next((f" {words}" for name, (_, words) in HOW.items() if first.startswith(name)), "")
         return (
-            f"Measure the {first} first: it carries {percent(max(0.0, alone))} of the doubt about {self.part}.{how} Now "
+            f"Measure the {first} first: {percent(max(0.0, alone))} of the doubt on {self.part} is its own.{how} Now "
             f"it is {chances(self.chance)}; to know that makes it clear, yes or no, in {percent(self.clear)} of houses."
         )
 

@@ -117,26 +117,25 @@ class Remedy:
 
     def sentence(self, units: str = "m") -> str:
         """Return what would mend it, in words; the same in any `units`."""
-        options, lumens, most = [], self.light_output, brightest()
+        # Rounded so that what is said does, too.
+        options, lumens, most, up = [], self.light_output, brightest(), partial(short, to=math.ceil)
         beyond = lumens is not None and lumens > most
         if lumens is not None and not beyond:
-            options.append(f"{short(lumens, to=math.ceil)} lumens")
+            options.append(f"{up(lumens)} lumens")
         if self.reflectance is not None:
-            options.append(
-                f"a surface of reflectance {math.ceil(100.0 * self.reflectance) / 100.0:.2f}{_like(self.reflectance, beyond)}"
-            )
+            value = math.ceil(100.0 * self.reflectance) / 100.0
+            options.append(f"a surface of reflectance {value:.2f}{_like(value, beyond)}")
         if self.ambient_illuminance is not None:
             options.append(f"at most {short(self.ambient_illuminance, to=math.floor)} lx of ambient light")
-        if not options:
+        if lumens is not None and most < lumens <= 2.0 * most:
+            options.append(f"two machines of {up(lumens / 2.0)} lumens on the same picture")
+        told = join(options, "or") if options else ""
+        if lumens is not None and beyond:
+            text = f"It takes {up(lumens)} lumens, more than one household machine gives ({most:,.0f} at most)."
+            return f"{text} What can be done: {told}." if told else text
+        if not told:
             return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
-        if lumens is None or not beyond:
-            return f"What would mend it: {join(options, 'or')}."
-        if lumens <= 2.0 * most:
-            options.append(f"two machines of {short(lumens / 2.0, to=math.ceil)} lumens on the same picture")
-        return (
-            f"It takes {short(lumens, to=math.ceil)} lumens, more than one household machine gives ({most:,.0f} at most). What can "
-            f"be done: {join(options, 'or')}."
-        )
+        return f"What would mend it: {told}."
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -471,7 +470,7 @@ def _role(kind: str, reflectance: float) -> Role:
 
 
 def _like(reflectance: float, hung: bool) -> str:
-    """Return the least light wall covering that is light enough 19 times in 20, as a phrase; `hung`: and whether fabric does it."""
+    """Return the darkest wall covering light enough 19 times in 20, as a phrase; `hung`: and whether fabric is."""
     kinds = ("brick", "siding", "stucco", "fabric", "paint")
     light = [row for row in reference.table("surfaces") if row.group in kinds and row.low >= reflectance]
     if not light:
