@@ -1,4 +1,4 @@
-"""The chance that it is enough: draws, counts and indices, against brute force and against what is known in closed form."""
+"""The chance that it is enough: draws, counts and indices against brute force and against closed forms."""
 
 import math
 from dataclasses import replace
@@ -59,6 +59,7 @@ def machine(x, *, lumens=6000.0, losses=("rating",), wide=10.0, sequential=800.0
     return projector, place
 
 
+SITE = kit.Site(latitude=42.0, longitude=-88.0, timezone="America/Chicago", facing=180.0)
 SCENES = {
     "one machine, even light, glare, a lawn": kit.Scene(
         facade=front(SIDING, BRICK, SIDING),
@@ -74,7 +75,7 @@ SCENES = {
         ],
         ambient=kit.Ambient(
             vertical_illuminance=0.2,
-            sky=kit.Site(latitude=42.0, longitude=-88.0, timezone="America/Chicago", facing=180.0).sky("2026-12-05 16:51"),
+            sky=SITE.sky("2026-12-05 16:51"),
             eye=(0.0, 1.6, 15.0),
         ),
         blend=True,
@@ -181,7 +182,7 @@ CERTAIN = kit.Doubt(**dict.fromkeys(
 
 @pytest.mark.analytic
 def test_the_chance_of_an_even_wall_is_that_of_its_losses_in_closed_form(wall, straight):
-    """Two losses whose bands are even in the logarithm: their product is lognormal, and white asks for one value of it."""
+    """Two losses whose bands are even in the logarithm: their product is lognormal, and so is white."""
     losses = [
         Factor(name=name, low=nominal / spread, nominal=nominal, high=nominal * spread, source="a meter")
         for name, nominal, spread in (("rating", 0.8, 1.2), ("lens", 0.7, 1.1))

@@ -28,6 +28,7 @@ TABLES = (
     "constants",
     "content_parts",
     "contrast_categories",
+    "doubts",
     "exposure",
     "eye",
     "light_losses",

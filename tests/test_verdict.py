@@ -27,8 +27,8 @@ CERTAIN = kit.Doubt(**dict.fromkeys(specs(kit.Doubt), (1.0, 1.0)))
 
 
 def light_of(
-    wall, straight, *, lumens=4000.0, rho=0.5, low=0.8, ambient=4.0, width=1.0, glare=0.0, contrast=1000.0, doubt=CERTAIN,
-    ground=0.0, chain=(LOSS,), **more,
+    wall, straight, *, lumens=4000.0, rho=0.5, low=0.8, ambient=4.0, width=1.0, glare=0.0, contrast=1000.0,
+    doubt=CERTAIN, ground=0.0, chain=(LOSS,), **more,
 ):  # fmt: skip
     glares = [kit.Glare(illuminance=glare, angle=10)] if glare else []
     pair = straight(8 * width, 5 * width, y=2.5, lumens=lumens, sequential_contrast=contrast, chain=chain, **more)
@@ -141,7 +141,8 @@ def test_where_there_is_no_ambient_light_less_of_it_mends_nothing(wall, straight
 def apply(field, amount):
     """What a remedy changes of `light_of`: a surface is known exactly once it is chosen."""
     return {
-        "light_output": {"lumens": amount}, "reflectance": {"rho": amount, "low": 1.0}, "ambient_illuminance": {"ambient": amount},
+        "light_output": {"lumens": amount}, "reflectance": {"rho": amount, "low": 1.0},
+        "ambient_illuminance": {"ambient": amount},
     }[field]  # fmt: skip
 
 
@@ -320,8 +321,8 @@ def test_a_remedy_names_what_can_be_done_and_the_darkest_covering_that_is_light_
     both = Remedy(light_output=12345.0, reflectance=0.475, ambient_illuminance=1.26)
     # Of 0.48, rounded up, bedsheet cotton is one time in twenty darker; off-white fabric more often.
     assert both.sentence() == (
-        "What would mend it: 13,000 lumens, a surface of reflectance 0.48 (such as bedsheet cotton; mind wind, fire and "
-        "exits) or at most 1.2 lx of ambient light."
+        "What would mend it: 13,000 lumens, a surface of reflectance 0.48 (such as bedsheet cotton; mind wind, fire "
+        "and exits) or at most 1.2 lx of ambient light."
     )
     # The lightest covering of all is at least 0.6211, but for one time in twenty.
     lightest = Remedy(light_output=None, reflectance=0.63, ambient_illuminance=None)
@@ -369,7 +370,8 @@ def test_the_verdict_in_words_says_what_its_parts_are():
     doors = part_of("doors", "enough", share=0.3)
     # The largest part that is not enough is told of, not the first.
     assert verdict_of(front, good, unlit, doors, short).sentence() == (
-        "5,000 lumens may or may not be enough for this front: 5 chances in 10 that 80% of it is good enough. Good on 55% of it: brick and doors. "
+        "5,000 lumens may or may not be enough for this front: 5 chances in 10 that 80% of it is good enough. "
+        "Good on 55% of it: brick and doors. "
         "Not enough on 28% of it: glass and siding. No picture on 17% of it: most of the glass. "
         f"The siding is short by a factor of 2.5 in white luminance. {mended}"
     )
@@ -394,8 +396,8 @@ def test_the_frame_of_a_verdict_has_a_row_for_each_part_and_the_front_last():
     assert list(verdict.frame(kind="patch").index) == ["brick", "the whole front"]
     row = frame.loc["brick"].to_dict()
     assert row == {
-        "share of front": 0.25, "lit": 1.0, "pass": 0.125, "chance": 0.5, "low white [cd/m²]": 2.0, "white [cd/m²]": 3.0,
-        "high white [cd/m²]": 4.0, "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
+        "share of front": 0.25, "lit": 1.0, "pass": 0.125, "chance": 0.5,
+        "low white [cd/m²]": 2.0, "white [cd/m²]": 3.0, "high white [cd/m²]": 4.0, "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
     }  # fmt: skip
     assert frame.loc["slate"].isna().sum() == 6
     assert "12%" in text_table(frame)
