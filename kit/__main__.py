@@ -3,8 +3,6 @@
 The pages without code list no files, open with a token only, fetch nothing from elsewhere, and stop when left alone.
 """
 
-from __future__ import annotations
-
 import argparse
 import json
 import math

@@ -1,7 +1,5 @@
 """Names of the array types that all rooms use."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import NDArray
 

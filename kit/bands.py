@@ -6,8 +6,6 @@ share, such as a reflectance, it is the odds that are so distributed, which keep
 the points of a Sobol sequence, scrambled always alike: the same input gives the same words.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from functools import lru_cache
 

@@ -1,7 +1,5 @@
 """Work on large arrays in pieces that stay in the processor's cache, shared between two threads."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise

@@ -1,7 +1,5 @@
 """The one exception that bad input raises."""
 
-from __future__ import annotations
-
 import math
 from typing import Any
 

@@ -1,7 +1,5 @@
 """Files that a user names: read whole, or refused with what would be right."""
 
-from __future__ import annotations
-
 from pathlib import Path
 
 from kit.errors import InputError

@@ -1,7 +1,5 @@
 """The last few results of one kind, kept for whoever asks again; safe to use from several threads."""
 
-from __future__ import annotations
-
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from threading import Lock

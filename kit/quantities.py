@@ -3,8 +3,6 @@
 Maps and tables take their ``long_name`` and ``units`` from here (`attrs`, `labelled`), the glossary its rows.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any

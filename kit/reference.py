@@ -5,13 +5,11 @@ header that all tables share, then one row for each (group, name, quantity). A s
 says that nobody has checked the value against a copy of its source.
 """
 
-from __future__ import annotations
-
 import csv
 import difflib
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Literal, get_args
+from typing import Annotated, Literal, Self, get_args
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
 
@@ -56,7 +54,7 @@ class Row(BaseModel):
     note: str
 
     @model_validator(mode="after")
-    def _in_order(self) -> Row:
+    def _in_order(self) -> Self:
         if not self.low <= self.value <= self.high:
             raise ValueError("low <= value <= high")
         if self.quantity in ("reflectance", "transmittance") and self.high > 1.0:

@@ -4,8 +4,6 @@ What a file may hold is a `Record`: its fields, each declared as in `kit.fields`
 say theirs as text: ``"5 ft 6 in"``, ``"1,68 m"``; they come out in metres.
 """
 
-from __future__ import annotations
-
 import difflib
 import json
 import os

@@ -3,8 +3,6 @@
 The factors come from ``reference_data/constants.csv``.
 """
 
-from __future__ import annotations
-
 from kit.errors import InputError
 from kit.reference import value
 

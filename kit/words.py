@@ -1,7 +1,5 @@
 """Numbers and lists as people read them: the one place where the kit rounds for words."""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Sequence
 

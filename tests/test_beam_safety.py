@@ -284,7 +284,7 @@ def test_words_say_that_it_is_no_certificate(wall):
         "no hazard assessment",
         "never look into the lens",
         "62471-5",
-        "1 m from the lens",
+        "1 m (3.3 ft) from the lens",
     ):
         assert words in text
     assert "not danger" in text

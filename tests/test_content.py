@@ -528,7 +528,7 @@ def test_borderline_is_good_for_slow_light():
     # 1260 lm: 5.0 cd/m2, and about 1.0 at the low end of the reflectance.
     found = wall_part(flat(low=0.1, high=0.9, lumens=1260))
     assert found.kind == "slow light"
-    assert found.reasons[0].startswith("borderline: white of 5.0 (0.99 to 9.0)")
+    assert found.reasons[0].startswith("borderline: white of 5.0 (1.0 to 9.0)")
     assert not any("contrast" in reason for reason in found.reasons)
     # 100 lx over 7 lx of ambient light: 15.3:1; no band of light, so it is just enough, and at 7.3 lx it is not.
     assert wall_part(flat(ambient=7.0)).kind == "animation"

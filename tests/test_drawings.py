@@ -12,7 +12,7 @@ from matplotlib.text import Text
 from PIL import Image
 
 import kit
-from kit.views.drawing import MapBoard, path_of, seen_parts
+from kit.views.drawing import MapBoard, NightBoard, _grown, path_of, seen_parts
 
 ROOT = Path(__file__).parents[1]
 OURS = [ROOT / "notebooks/houses" / f"{name}.toml" for name in ("brick_two_storey", "light_bungalow")]
@@ -141,3 +141,31 @@ def test_names_in_a_crowded_plan_of_a_narrow_front_do_not_overlap():
     board = kit.PlanBoard(front, eyes=eyes, reach=14.0)
     assert len(boxes(board)) == 6
     hold(board, [(kit.typical_projector(4000, 1.0), kit.Placement(position=(2.6, 1, 8), aim=(2.6, 1, 0)))])
+
+
+@pytest.mark.analytic
+def test_colours_reach_one_cell_past_the_edge_and_not_round_to_the_other_side():
+    outside = np.ones((5, 4), dtype=bool)
+    outside[0, 1:3] = False
+    picture = np.zeros((5, 4, 4), np.uint8)
+    picture[0, 1:3] = (10, 20, 30, 255), (40, 50, 60, 255)
+    grown = _grown(picture, outside)
+    assert grown[..., 0].tolist() == [[10, 10, 40, 40], [0, 10, 40, 0], [0] * 4, [0] * 4, [0] * 4]
+    np.testing.assert_array_equal(picture[1:], 0)
+
+
+def test_the_edge_of_a_gable_is_straight_at_night_too():
+    """Against the black of the night, with a colour that reaches to the edge itself."""
+    show = kit.open_show(ROOT / "notebooks/houses/demo_show.toml")
+    found = kit.weigh(show, kit.ClothChoice())
+    board = NightBoard(units="ft", facade=show.house)
+    with Image.open(io.BytesIO(board.draw(found.views, found.screen.images, found.titles))) as picture:
+        pixels = np.asarray(picture.convert("L"))[::-1]
+    to_pixels = board.axes[0].transData.transform
+    for feet in np.arange(20, 29.5, 0.5):
+        # 20 ft of half a width at the eaves, none at the ridge, 11 ft above.
+        for x in (20 * (30 - feet) / 11, -20 * (30 - feet) / 11):
+            column, row = to_pixels((x, feet)).astype(int)
+            inside, beyond = (column - 3, column + 3) if x > 0 else (column + 3, column - 3)
+            assert pixels[row, inside] > 100
+            assert pixels[row, beyond] < 20

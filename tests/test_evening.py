@@ -73,6 +73,7 @@ SCENES = {
     "all of it": scene(**FULL),
     "no eye": scene(lamps=(PORCH, GUTTER)),
     "a picture that misses some": scene(width=3.0, **FULL),
+    "a picture that misses a third": scene(lumens=20000.0, width=6.5, **FULL),
     "little light": scene(lumens=700.0, **FULL),
 }
 # Full moon on 2026-12-24 at 01:28 UTC, as in almanacs (from memory); it then stands high in the south after midnight.

@@ -343,12 +343,12 @@ def test_table_of_own_lights():
 @pytest.mark.parametrize(
     ("luminance", "start", "says"),
     [
-        (300, "At 300 cd/m²", ["photometer is right"]),
-        (5.0, "At 5 cd/m²", ["photometer is right"]),
+        (300, "At 300 cd/m²", ["light meter is right"]),
+        (5.0, "At 5 cd/m²", ["light meter is right"]),
         (4.9, "At 4.9 cd/m²", ["between day and night", "colours fade", "detail blurs"]),
-        (0.3, "At 0.3 cd/m²", ["follows the photometer", "practice with photometers and stay as they are"]),
+        (0.3, "At 0.3 cd/m²", ["follows the light meter", "practice with light meters and stay as they are"]),
         (0.0051, "At 0.0051 cd/m²", ["between day and night"]),
-        (0.005, "At 0.005 cd/m²", ["night vision alone", "colours are gone", "practice with photometers"]),
+        (0.005, "At 0.005 cd/m²", ["night vision alone", "colours are gone", "practice with light meters"]),
         (0, "At 0 cd/m²", ["night vision alone"]),
     ],
 )

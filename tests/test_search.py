@@ -1,3 +1,4 @@
+import re
 from pathlib import Path
 
 import numpy as np
@@ -681,6 +682,15 @@ def test_where_no_single_limit_binds_the_two_that_fail_most_are_named():
     assert "0.1 m or less (off by " in caught.value.right
     # All of it is shown.
     assert "..." not in str(caught.value)
+    with pytest.raises(kit.InputError) as feet:
+        search(bay_wall(), MACHINE, lens, [LAWN], limits=Limits(focus_depth=0.1), count=50, points=60, units="ft")
+    # 0.1 m is 0.3281 ft.
+    assert "0.3281 ft or less (off by " in feet.value.right
+    place = re.compile(r"nearest at \((.*), (.*), (.*)\) (m|ft);")
+    metres, lengths = (place.search(error.right).groups() for error in (caught.value, feet.value))
+    assert (metres[3], lengths[3]) == ("m", "ft")
+    # Both are rounded to a tenth.
+    np.testing.assert_allclose([float(v) * FOOT for v in lengths[:3]], [float(v) for v in metres[:3]], atol=0.066)
 
 
 @pytest.mark.bad_input

@@ -478,6 +478,10 @@ def test_advice_is_for_the_largest_wall_that_can_be_mended():
     said = verdict_of(enough, door, scrap, pane).sentence()
     assert "is short by" not in said
     assert "hang a white shade" in said
+    # A scrap is less than a tenth.
+    for share, worth in ((0.1, True), (0.099, False)):
+        said = verdict_of(enough, dataclasses.replace(scrap, share_of_front=share)).sentence()
+        assert (told.format("trim") in said) is worth
     # Where there is no wall to mend, what there is.
     assert told.format("red door") in verdict_of(not_enough, door, pane).sentence()
     assert "only another surface mends that" in verdict_of(not_enough, black, pane).sentence()

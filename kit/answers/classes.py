@@ -30,7 +30,6 @@ from kit.words import percent, the
 if TYPE_CHECKING:
     import pandas as pd
 
-SHOW = Is(kind=Show)
 # What is chosen of each machine.
 LENS = ("light_output", "throw_ratio", "distance", "shift_up")
 
@@ -145,7 +144,7 @@ def compare(show: Show, choice: Choice | None = None, *, spacing: float = 0.075)
     InputError
         For a choice that makes no picture, or a wall of a surface that is not known.
     """
-    choice = (choice or Choice()).on(SHOW.check("show", show))
+    choice = (choice or Choice()).on(Is(kind=Show).check("show", show))
     as_chosen = show.chosen(choice)
     options = {"picture mode": choice.picture_mode, "ageing": choice.ageing, "housing window": choice.housing_window}
     machines, titles = [], []

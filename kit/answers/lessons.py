@@ -5,8 +5,6 @@ what is wrong with the other answers; only the words are written here. An option
 where it holds; the right one is the one that holds what was computed.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -72,11 +70,9 @@ def sized(text: str, value: float, *options: tuple[str, tuple[float, float], str
         limits = ", ".join(f"{low:g} to {high:g}" for _, (low, high), _ in options)
         raise InputError(f"question: {text}", value, f"a value within one option, and no other, of {limits}")
     return Question(
-        text=text,
-        options=tuple(said for said, _, _ in options),
-        right=right[0],
+        text=text, options=tuple(said for said, _, _ in options), right=right[0],
         reasons=tuple(reason for _, _, reason in options),
-    )
+    )  # fmt: skip
 
 
 def about(value: float, share: float = 0.1) -> tuple[float, float]:

@@ -1,7 +1,5 @@
 """What people choose from: surfaces with their colours, and towns with their time zones."""
 
-from __future__ import annotations
-
 import re
 from functools import cache
 from importlib.resources import files

@@ -1,7 +1,5 @@
 """What the answers share: what may be chosen on every page, and how it is asked."""
 
-from __future__ import annotations
-
 from kit import reference
 from kit.fields import LENGTH, LIGHT_OUTPUT, SHARE, OneOf, Text
 from kit.source.spectra import light_source_names

@@ -1,7 +1,5 @@
 """The settings of a panel in a file beside the show file: what was chosen, so that a page comes back as it was."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 from dataclasses import replace
@@ -32,8 +30,7 @@ def save_settings(file: Path, choice: Any, panel: str, seen: str) -> str:
     if fingerprint(file) != seen:
         right = "to be as this page last saw it. Save once more to replace it"
         raise InputError(f"settings file {file.name!r}", "changed meanwhile by another page", right)
-    given = {name: toml_file.written(spec, getattr(choice, name), "m") for name, spec in specs(choice).items()}
-    told = {name: value for name, value in given.items() if value is not None}
+    told = {name: getattr(choice, name) for name in specs(choice) if getattr(choice, name) is not None}
     text = toml_file.table("", {"version": 1, "panel": panel}) + toml_file.table("\n[choice]", told)
     toml_file.write_text("settings file", file, text)
     return fingerprint(file)
@@ -53,7 +50,7 @@ def load_settings(file: Path, start: Any, panel: str) -> tuple[Any, tuple[str, .
     wall = {"wall": None} if found and "wall" not in found else {}
     notes = [str(mistake) for mistake in reader.mistakes]
     try:
-        return replace(start, **wall, **{name: _tuple(value) for name, value in found.items()}), tuple(notes)
+        return replace(start, **wall, **found), tuple(notes)
     except InputError as error:
         return start, (*notes, str(error))
 
@@ -61,7 +58,3 @@ def load_settings(file: Path, start: Any, panel: str) -> tuple[Any, tuple[str, .
 def fingerprint(file: Path) -> str:
     """Return a mark of what is in a file; empty where there is none."""
     return hashlib.sha256(file.read_bytes()).hexdigest() if os.path.isfile(file) else ""
-
-
-def _tuple(value: Any) -> Any:
-    return tuple(value) if isinstance(value, list) else value

@@ -423,8 +423,11 @@ class Show(Declared, Result):
         return replace(choice, **changes)  # type: ignore[type-var]
 
     def chosen(self, choice: Any) -> Show:
-        """Return the show as a choice has it: wall, light, place and target."""
-        told = {name: getattr(choice, name) for name in CHOSEN if getattr(choice, name, None) is not None}
+        """Return the show as a choice has it: wall, light, place and target; what is assumed in both stays so."""
+        given = {name: getattr(choice, name) for name in CHOSEN if getattr(choice, name, None) is not None}
+        told = {name: value for name, value in given.items() if value != getattr(self.full, name)}
+        if told.keys() & CHOSEN[:3]:  # a place is told as a whole
+            told |= {name: given[name] for name in CHOSEN[:3] if name in given}
         return replace(self, house=self.walled(choice.wall), **told)
 
     def walled(self, wall: str | None) -> Facade:

@@ -5,8 +5,6 @@ midnight if they last, and whether daylight saving begins or ends meanwhile or n
 what they add to the lamps of the street; all moments of a season are computed at once.
 """
 
-from __future__ import annotations
-
 import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace

@@ -12,8 +12,6 @@ All four routes are worked out with `light_map`, on the same scene, and looked a
 - less ambient light: a share of it kept away, half if nothing is said; brings contrast, and no luminance at all.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from typing import Any
@@ -162,8 +160,8 @@ class PayOff(Result):
             most = brightest()
             text += f" One household machine gives {most:,.0f} at most." if self.worth > most else ""
             text += (
-                f" Cloth pays as long as it costs less than {short(self.break_even_price * square)} USD/{sign} sewn"
-                f" and hung (cloth alone is about {short(alone * square)})."
+                f" Cloth pays as long as it costs less than {short(self.break_even_price * square)} USD/{sign}"
+                f" where it hangs (cloth alone is about {short(alone * square)})."
             )
         one, other = self.wall_only_contrast
         text += f" It does not buy contrast: {one:.1f}:1 on the bare wall, {other:.1f}:1 on the cloth."

@@ -8,8 +8,6 @@ seams brighter than the rest.
 All machines are taken to be perfectly aligned. Outdoors stands move, and seams and stacked pictures drift apart.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -412,12 +410,9 @@ def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Fail
         return Failure(projector=1, status="not enough", lit_share=0.0)
     front = judge(light_map(replace(scene, projectors=left), spacing), target).front
     return Failure(
-        projector=failing + 1,
-        status=front.status,
-        lit_share=front.lit_share,
-        white_luminance=_median(front, "white_luminance"),
-        contrast=_median(front, "contrast", dark=1.0),
-    )
+        projector=failing + 1, status=front.status, lit_share=front.lit_share,
+        white_luminance=_median(front, "white_luminance"), contrast=_median(front, "contrast", dark=1.0),
+    )  # fmt: skip
 
 
 def _together(bands: Sequence[Levels | None]) -> Levels | None:

@@ -387,12 +387,11 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
 
     names = data["patch_name"].values
     return Verdict(
-        target=target,
-        front=part(str(light.attrs["front"]), "front", slice(0, lit.size)),
+        target=target, front=part(str(light.attrs["front"]), "front", slice(0, lit.size)),
         surfaces=tuple(part(name, "surface", run) for name, run in points.surfaces),
         patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(points.patches)),
         stated_light_output=stated,
-    )
+    )  # fmt: skip
 
 
 def median_of(values: Array) -> float:

@@ -5,8 +5,6 @@ are cast once, and each ambient light costs a sum, a quotient and a median. The 
 same raster.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial

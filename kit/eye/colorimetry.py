@@ -5,8 +5,6 @@ rgb has the luminance ``E / pi * (M @ rgb)[1]``. Everything else here is read of
 of a colour gamut that is left on the wall, and what it costs to make the wall's white neutral.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -17,7 +15,7 @@ import shapely
 
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import LIGHT_OUTPUT, REFLECTANCE, SHARE, Number
+from kit.fields import REFLECTANCE, SHARE, Number
 from kit.results import Frame, Result, make_frame
 from kit.source.spectra import CHANNELS, LightSource, Spectrum, tristimulus
 from kit.wall.facade import Surface
@@ -52,15 +50,11 @@ def primary_matrix(source: LightSource, reflectance: Spectrum | None = None) -> 
 class Gamut:
     """The colours of a projector on a wall: their area or volume over that of Rec. 709, and what they cover of it.
 
-    By the triangle of primaries in the CIE 1931 (x, y) diagram; in the CIE 1976 (u', v') diagram, where equal areas
-    differ less in what the eye makes of them; and by the solid of all colours in CIELAB. Its reference white is the
-    projector's white on an ideal white surface, so a dark wall has a small solid.
+    By the triangle of primaries in the CIE 1931 (x, y) diagram, and by the solid of all colours in CIELAB. Its
+    reference white is the projector's white on an ideal white surface, so a dark wall has a small solid.
     """
 
     area_share: float
-    area_covered: float
-    area_share_uv: float
-    area_covered_uv: float
     volume_share: float
     volume_covered: float
 
@@ -79,14 +73,11 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
         raise InputError("matrix", np.asarray(matrix).tolist(), "three primaries of different colour")
     black = black_share * matrix.sum(axis=1)
     reference, _ = rec709()
-    areas = []
-    for project in (_xy, uv):
-        ours, theirs = shapely.Polygon(project(matrix.T + black)), shapely.Polygon(project(reference.T))
-        areas += [ours.area / theirs.area, theirs.intersection(ours).area / theirs.area]
+    ours, theirs = (shapely.Polygon(_xy(corners)).area for corners in (matrix.T + black, reference.T))
     volume, points = _rec709_solid()
     drive = (points * colour.xy_to_XYZ(white) - black) @ np.linalg.inv(matrix).T
     inside = np.all((drive >= -1e-9) & (drive <= 1.0 + 1e-9), axis=-1)
-    return Gamut(*areas, *[lab_volume(matrix, white, black=black) / volume, float(inside.mean())])
+    return Gamut(ours / theirs, lab_volume(matrix, white, black=black) / volume, float(inside.mean()))
 
 
 def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None) -> float:
@@ -144,16 +135,6 @@ class WallColour(Result):
     white_difference: float
     neutral_share: float | None
     neutral_drive: tuple[float, float, float] | None
-
-    def lumens_for_neutral(self, stated: float) -> float:
-        """Return the light output [lm] that has, turned down to a neutral white, the luminance that `stated` has.
-
-        A wall that no drive makes neutral raises `InputError`.
-        """
-        LIGHT_OUTPUT.check("stated", stated)
-        if self.neutral_share is None:
-            raise InputError("surface", self.surface, f"a surface that {self.source} light can make neutral")
-        return stated / self.neutral_share
 
     def frame(self, units: str = "m") -> Frame:
         """Return the colour as a frame of one row, see `colour_frame`; `units` change nothing."""
@@ -227,20 +208,14 @@ def colour_frame(colours: Iterable[WallColour]) -> Frame:
     """Return walls as a frame with one row for each."""
     rows = [
         {
-            "surface": item.surface,
-            "light source": item.source,
-            "spectrum": item.origin,
-            "white x": item.chromaticity["white"][0],
-            "white y": item.chromaticity["white"][1],
-            "reflectance": item.reflectance,
-            "white [cd/m²]": item.luminance["white"],
-            "area [Rec. 709]": item.gamut.area_share,
-            "volume [Rec. 709]": item.gamut.volume_share,
-            "CIEDE2000 to D65": item.white_difference,
-            "left when neutral": item.neutral_share,
+            "surface": item.surface, "light source": item.source, "spectrum": item.origin,
+            "white x": item.chromaticity["white"][0], "white y": item.chromaticity["white"][1],
+            "reflectance": item.reflectance, "white [cd/m²]": item.luminance["white"],
+            "area [Rec. 709]": item.gamut.area_share, "volume [Rec. 709]": item.gamut.volume_share,
+            "CIEDE2000 to D65": item.white_difference, "left when neutral": item.neutral_share,
         }
         for item in colours
-    ]
+    ]  # fmt: skip
     shares = dict.fromkeys(("area [Rec. 709]", "volume [Rec. 709]", "left when neutral"), ".0%")
     digits = dict.fromkeys(("white x", "white y", "reflectance"), ".3f")
     return make_frame(rows, shares | digits | {"CIEDE2000 to D65": ".1f"}, index="surface")

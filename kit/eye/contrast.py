@@ -1,7 +1,5 @@
 """Contrast at the eye: white over black, with ambient light and the veil in both."""
 
-from __future__ import annotations
-
 import numpy as np
 from numpy.typing import ArrayLike
 

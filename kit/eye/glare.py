@@ -4,8 +4,6 @@ A lamp, the moon or the sky above the roof lights the eye; a little of that ligh
 everything that is looked at, white and black alike. `veiling_luminance` has the relation.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from functools import lru_cache
 from typing import Any, NamedTuple
@@ -179,11 +177,8 @@ def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
     Is(kind=FrontRaster).check("raster", raster)
     grid, (veils, close) = raster.grid, source_veils(ambient, raster.facade)
     light = np.where(raster.patch < 0, np.nan, source_maps(ambient, raster))
-    return xr.Dataset(
-        {
-            "ambient_illuminance": labelled("ambient_illuminance", ("source", "y", "x"), light),
-            "veiling_luminance": labelled("veiling_luminance", "source", veils),
-            "glare_close": labelled("glare_close", "source", close),
-        },
-        coords={"source": list(ambient.sources()), "y": labelled("y", "y", grid.y), "x": labelled("x", "x", grid.x)},
-    )
+    maps: dict[str, Any] = {"ambient_illuminance": (("source", "y", "x"), light)}
+    maps |= {"veiling_luminance": ("source", veils), "glare_close": ("source", close)}
+    found = {name: labelled(name, *given) for name, given in maps.items()}
+    axes = {name: labelled(name, name, values) for name, values in (("y", grid.y), ("x", grid.x))}
+    return xr.Dataset(found, axes | {"source": list(ambient.sources())})

@@ -14,8 +14,6 @@ With L = reflectance x E / pi in every term but the veil, **the wall's reflectan
 veil**: a dark wall has the same contrast as a white one. It fails on luminance, and on the veil.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np
@@ -141,55 +139,42 @@ def light_map(
     given = raster.patch, cast.units, faded, lumens, dark, bounce, reflectance, facing, ambient, veil, maps
     in_bands(lambda first, last: map_rows(first, last, *given), *raster.patch.shape)
     steps, chain = _chain_table(machines)
-    black = {"unit_black": cast.units} if faded is not cast.units else {}
     weights = lumens * used
     gains = np.array([np.nan if surface.gain is None else surface.gain for surface in surfaces])
     inputs = (*DOUBTS, *scene.ambient.sources())
     bands = np.array([[s.low, s.reflectance, s.high] for s in surfaces]).T
     plane, patches = ("y", "x"), ("patch_index",)
-    return xr.Dataset(
-        {
-            **{name: labelled(name, plane, values) for name, values in zip(MAPS, maps, strict=True)},
-            # What is remembered is shared: what the caller changes must not be.
-            "patch": labelled("patch", plane, raster.patch.copy()),
-            "ambient_illuminance": labelled("ambient_illuminance", ("source", *plane), sources),
-            "veiling_luminance": labelled("veiling_luminance", "source", veils),
-            "reflectance_band": labelled("reflectance_band", ("level", *patches), bands),
-            "picture_share": labelled("picture_share", ("projector", *patches), cast.share.copy()),
-            "chain": labelled("chain", ("projector", "step", "level"), chain),
-            "light_band": labelled(
-                "light_band", "level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()
-            ),
-            "doubt": labelled(
-                "doubt", ("input", "level"), [(low, 1.0, high) for low, high in map(scene.doubt.of, inputs)]
-            ),
-            "gain": labelled("gain", patches, gains),
-            **{n: labelled(n, ("projector", *plane), shown(u)) for n, u in ({"unit_white": faded} | black).items()},
-            "delivered_light": labelled("delivered_light", "projector", lumens),
-            "leak": labelled("leak", "projector", [machine.leak() for machine in machines]),
-            "scatter": labelled("scatter", "projector", [machine.scatter() for machine in machines]),
-            "landed_share": labelled("landed_share", "projector", used),
-            "bounce": labelled("bounce", ("projector", *patches), back),
-        },
-        coords={
-            "y": labelled("y", "y", raster.grid.y),
-            "x": labelled("x", "x", raster.grid.x),
-            "source": list(scene.ambient.sources()),
-            "patch_name": ("patch_index", [patch.name for patch in facade.patches]),
-            "surface_name": ("patch_index", [surface.name for surface in surfaces]),
-            "surface_kind": ("patch_index", [surface.kind for surface in surfaces]),
-            "judged": ("patch_index", [patch.judged for patch in facade.patches]),
-            "level": list(LEVELS),
-            "step": steps,
-            "input": list(inputs),
-        },
-        attrs={
-            "front": facade.name,
-            "stated_light_output": float(sum(machine.light_output for machine in machines)),
-            "spacing": raster.grid.spacing,
-            "average_picture_level": scene.average_picture_level,
-        },
-    )
+    found = {name: (plane, values) for name, values in zip(MAPS, maps, strict=True)} | {
+        # What is remembered is shared: what the caller changes must not be.
+        "patch": (plane, raster.patch.copy()),
+        "ambient_illuminance": (("source", *plane), sources),
+        "veiling_luminance": ("source", veils),
+        "reflectance_band": (("level", *patches), bands),
+        "picture_share": (("projector", *patches), cast.share.copy()),
+        "chain": (("projector", "step", "level"), chain),
+        "light_band": ("level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()),
+        "doubt": (("input", "level"), [(low, 1.0, high) for low, high in map(scene.doubt.of, inputs)]),
+        "gain": (patches, gains), "bounce": (("projector", *patches), back),
+        "unit_white": (("projector", *plane), shown(faded)),
+        "delivered_light": ("projector", lumens), "landed_share": ("projector", used),
+        "leak": ("projector", [machine.leak() for machine in machines]),
+        "scatter": ("projector", [machine.scatter() for machine in machines]),
+        "y": ("y", raster.grid.y),
+        "x": ("x", raster.grid.x),
+    }  # fmt: skip
+    if faded is not cast.units:
+        found["unit_black"] = ("projector", *plane), shown(cast.units)
+    coords = {
+        "source": list(scene.ambient.sources()), "level": list(LEVELS), "step": steps, "input": list(inputs),
+        "patch_name": ("patch_index", [patch.name for patch in facade.patches]),
+        "surface_name": ("patch_index", [surface.name for surface in surfaces]),
+        "surface_kind": ("patch_index", [surface.kind for surface in surfaces]),
+        "judged": ("patch_index", [patch.judged for patch in facade.patches]),
+    }  # fmt: skip
+    stated = float(sum(machine.light_output for machine in machines))
+    attrs = {"front": facade.name, "stated_light_output": stated, "spacing": raster.grid.spacing}
+    attrs["average_picture_level"] = scene.average_picture_level
+    return xr.Dataset({name: labelled(name, *given) for name, given in found.items()}, coords, attrs)
 
 
 def shown(values: Array) -> Array:

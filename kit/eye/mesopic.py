@@ -19,8 +19,6 @@ how well and how fast something beside the line of sight is seen, not how bright
 less white; pure red or blue is only roughly described.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -41,7 +39,7 @@ AMOUNT = Number(low=0.0)
 LUMINANCE = Number(label="luminance", unit="cd/m²", low=0.0)
 LUMINANCE_ROW = Many(of=Number(unit="cd/m²", above=0.0), least=1)
 WORTH = (
-    "The table: by how much each light is worth more (+) or less (-) than a photometer says, beside the line of sight, "
+    "The table: by how much each light is worth more (+) or less (-) than a light meter says, beside where you look, "
     "to an eye adapted to that luminance; S/P is its light for night vision over its light for day vision."
 )
 LIGHT, WALL = Is(kind=(Spectrum, LightSource)), Is(kind=Spectrum)
@@ -91,11 +89,8 @@ def mesopic_luminance(
 def white_ratios() -> dict[str, float]:
     """Return the S/P ratio of the white of typical projectors on typical walls, by ``"wall, light source"``."""
     walls = {wall: surface_spectrum(Surface.from_reference(wall)) for wall in WALLS}
-    return {
-        f"{wall}, {source}": scotopic_photopic_ratio(light_source(source), spectrum)
-        for wall, spectrum in walls.items()
-        for source in SOURCES
-    }
+    pairs = ((wall, source) for wall in WALLS for source in SOURCES)
+    return {f"{wall}, {name}": scotopic_photopic_ratio(light_source(name), walls[wall]) for wall, name in pairs}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -122,20 +117,20 @@ class DimVision(Result):
     def sentence(self, units: str = "m") -> str:
         """Return in words what the figures mean at `luminance`; `units` change nothing."""
         at = f"At {np.format_float_positional(self.luminance, precision=2, fractional=False, trim='-')} cd/m²"
-        targets = "the targets come from practice with photometers and stay as they are"
+        targets = "the targets come from practice with light meters and stay as they are"
         if self.luminance >= reference.value("eye", "upper end"):
-            words = "the eye sees as by day: the photometer is right, straight ahead and beside the line of sight."
+            words = "the eye sees as by day: the light meter is right, straight ahead and beside the line of sight."
         elif self.luminance > reference.value("eye", "lower end"):
             words = (
                 "the eye is between day and night: the darker it gets, the more colours fade and detail blurs, "
-                "and beside the line of sight white and bluish light count for more than the photometer says, red "
-                f"light for less. A detail looked at straight follows the photometer, and {targets}."
+                "and beside the line of sight white and bluish light count for more than the light meter says, red "
+                f"light for less. A detail looked at straight follows the light meter, and {targets}."
             )
         else:
             words = (
                 "the eye sees by night vision alone: colours are gone, detail is blurred, and what is looked at "
                 "straight fades first. Beside the line of sight white and bluish light count for far more than the "
-                f"photometer says and red light for far less; {targets}."
+                f"light meter says and red light for far less; {targets}."
             )
         return f"{at} {words} {WORTH}"
 
@@ -152,7 +147,7 @@ def dim_vision(
     --------
     >>> import kit
     >>> print(kit.dim_vision(10.0, {"sodium lamp": 0.6, "moon": 2.05}, luminances=[0.1, 1.0]))  # doctest: +ELLIPSIS
-    At 10 cd/m² the eye sees as by day: the photometer is right, ... for day vision.
+    At 10 cd/m² the eye sees as by day: the light meter is right, ... for day vision.
     <BLANKLINE>
                   S/P at 0.1 cd/m² at 1 cd/m²
     sodium lamp  0.60         -15%        -4%

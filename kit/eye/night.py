@@ -17,8 +17,6 @@ A picture's red, green and blue drive the projector's own, so a wide-gamut machi
 is sRGB (IEC 61966-2-1), as carried by colour-science.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cache
@@ -76,18 +74,6 @@ def night_view(
         That of `light_map` with ``xyz`` (y, x, channel) [cd/m2], everything the eye gets, NaN where there is no wall;
         and ``drive`` (y, x, primary), the picture's linear drive where it lands, 0 where there is no light for it; of
         several projectors the mean by their light.
-
-    Examples
-    --------
-    >>> import kit
-    >>> wall = kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], kit.Surface(name="grey", reflectance=0.5))
-    >>> place = kit.Placement(position=(0, 2.5, 8), aim=(0, 2.5, 0))
-    >>> machine = kit.Projector(light_output=4000, throw_ratio=1.0, resolution=(1600, 1000))
-    >>> scene = kit.Scene(facade=kit.Facade([wall]), projectors=[(machine, place)])
-    >>> grey = kit.Picture(name="half of full drive", rgb=[[[0.5, 0.5, 0.5]]])
-    >>> view = kit.night_view(scene, grey, kit.light_source("lamp"), spacing=0.5)
-    >>> round(float(view["xyz"].sel(channel="Y").mean()), 2)  # half of 0.5 x 100 lx / pi
-    7.96
     """
     FIT.check("fit", fit)
     first = light_map(scene, spacing, extent=extent)

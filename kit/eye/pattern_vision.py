@@ -13,8 +13,6 @@ low. Shadow and colour of the joints and the head joints' own pattern are left o
 and mortar alike and changes nothing but the luminance; a veil in the eye lowers the amplitude and is not included.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -89,14 +87,11 @@ def pattern_frame(views: Mapping[str, PatternView], units: str = "m") -> Frame:
     gone = f"gone beyond [{unit}]"
     rows = [
         {
-            "pattern": name,
-            "lighter over darker": view.pattern.ratio,
-            "times visible": view.times_threshold,
-            gone: view.vanishing_distance / per,
-            "shades over the pattern": view.steps,
+            "pattern": name, "lighter over darker": view.pattern.ratio, "times visible": view.times_threshold,
+            gone: view.vanishing_distance / per, "shades over the pattern": view.steps,
         }
         for name, view in views.items()
-    ]
+    ]  # fmt: skip
     formats: dict[str, Format] = {"lighter over darker": ".2f", "shades over the pattern": _steps_text}
     return make_frame(rows, formats | dict.fromkeys(("times visible", gone), ".0f"), index="pattern")
 

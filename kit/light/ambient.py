@@ -4,8 +4,6 @@ Sources add linearly: lamps and LED strings in their places, twilight, moon and 
 even figure. What they put into the viewer's eye is in `kit.eye.glare`.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -60,7 +58,7 @@ class Ambient(Declared):
         if self.sky is not None and np.ndim(self.sky.positions.sun_elevation):
             raise InputError("sky", self.sky, "a kit.Sky at one time, as kit.Site.sky returns")
 
-    def dimmed(self, share: float) -> Ambient:
+    def dimmed(self, share: float) -> "Ambient":
         """Return the same with `share` of the even light and of each lamp, 0 to 1; the sky stays as it is."""
         part = SHARE.check("share", share)
         lamps = tuple(lamp.dimmed(part * lamp.dimming) for lamp in self.lamps)

@@ -4,8 +4,6 @@ This is the part of a map that geometry alone decides. Lumens, losses, surfaces 
 change to one of those need not cast the light anew.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import dataclass
 

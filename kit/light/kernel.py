@@ -5,8 +5,6 @@ on a band of rows and let go of the interpreter meanwhile. All compiled function
 compiler's cache looks for changes in no other.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable
 from functools import partial
 from typing import Any, TypeVar

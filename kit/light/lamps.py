@@ -5,8 +5,6 @@ gives less. Light that comes by way of the ground, the sky or other walls is not
 between lamp and front other than the front's own depth.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from functools import partial
 

@@ -5,8 +5,6 @@ included. It computes one time per call, so it is called for full hours only, an
 interpolated by the polynomial through the six nearest. That differs from a direct call by less than 0.001 degree.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

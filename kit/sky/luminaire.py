@@ -6,13 +6,11 @@ counter-clockwise as seen from above; `tilt` then lifts its axis towards its own
 floodlight that points straight at the house, and ``pan=180, tilt=90`` one that points at the audience.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from functools import cache
 from itertools import pairwise
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -55,7 +53,7 @@ class Luminaire(Declared):
     shielded: float | None = declared(SHIELDED, default=None)
     spectrum: str = declared(LIGHT_NAME)
 
-    def dimmed(self, share: float) -> Luminaire:
+    def dimmed(self, share: float) -> Self:
         """Return the same lamp with its dimming set to `share`."""
         return replace(self, dimming=share)
 
@@ -106,7 +104,7 @@ class LedString(Declared):
         """Of the line [m]."""
         return sum(math.dist(*ends) for ends in pairwise(self.path))
 
-    def dimmed(self, share: float) -> LedString:
+    def dimmed(self, share: float) -> Self:
         """Return the same string with its dimming set to `share`."""
         return replace(self, dimming=share)
 

@@ -8,8 +8,6 @@ and B. E. Schaefer, PASP 103 (1991) 1033, doi:10.1086/132921. R. H. Garstang, PA
 Constants: ``reference_data/sky.csv``.
 """
 
-from __future__ import annotations
-
 from functools import cache
 
 import numpy as np

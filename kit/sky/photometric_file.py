@@ -8,8 +8,6 @@ ends of each zone, :math:`\Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) (
 intensity is linear in :math:`\cos\theta`.
 """
 
-from __future__ import annotations
-
 import math
 import re
 from dataclasses import dataclass

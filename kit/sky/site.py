@@ -4,8 +4,6 @@ Times are given as the clock on the wall shows them and computed in UTC. Time zo
 6557), so daylight saving begins and ends as it does there.
 """
 
-from __future__ import annotations
-
 import difflib
 import zoneinfo
 from dataclasses import dataclass
@@ -107,11 +105,11 @@ class Site(Declared):
         there = index.tz_localize("UTC").tz_convert(self.timezone).tz_localize(None)
         return there.to_numpy().astype("M8[s]").reshape(given.shape)
 
-    def sky(self, clock: Any) -> Sky:
+    def sky(self, clock: Any) -> "Sky":
         """Return the sky at a time of the clock, see `utc`."""
         return self.sky_at(self.utc(clock))
 
-    def sky_at(self, times: ArrayLike) -> Sky:
+    def sky_at(self, times: ArrayLike) -> "Sky":
         """Return the sky at UTC times (array of numpy.datetime64, any shape)."""
         return Sky(site=self, positions=positions(times, latitude=self.latitude, longitude=self.longitude))
 

@@ -25,8 +25,6 @@ element. Their product is :math:`d^3 / h` times the pitch squared: the other fac
 from a point at the distance :math:`r` along the unit vector :math:`v` it is :math:`|n \cdot v| / r^2` times that.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -63,7 +61,7 @@ class Beam:
     zones: Zones | None = None
 
     @classmethod
-    def of(cls, projector: Projector, placement: Placement) -> Beam:
+    def of(cls, projector: Projector, placement: Placement) -> "Beam":
         """Return the beam of one machine; a zoom that is not set raises `InputError`."""
         width = 1.0 / projector.fixed_throw_ratio()
         size = np.array([width, width / projector.aspect])
@@ -112,7 +110,7 @@ class Beam:
             depth = (np.asarray(offset, float) - np.sum(across * lens, axis=-1)) / np.sum(across * ray, axis=-1)
         return np.asarray(lens + np.where((depth > 0) & np.isfinite(depth), depth, np.nan)[..., None] * ray)
 
-    def on(self, points: ArrayLike, normals: ArrayLike | None = None) -> Landing:
+    def on(self, points: ArrayLike, normals: ArrayLike | None = None) -> "Landing":
         """Return how the beam meets points, shape (..., 3), in world axes [m].
 
         `normals`, shape (3,) or (..., 3), are those of the wall at each, on the side that is looked at; light and

@@ -1,7 +1,5 @@
 """Throw: where the lens stands and where it points, and how large its picture is at which distance."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 
 import numpy as np

@@ -6,12 +6,10 @@ band is taken as the root of the summed squares of the relative (logarithmic) de
 JCGM 100:2008 (GUM), clause 5.1.2, doi:10.59161/JCGM100-2008E.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Self
 
 from kit import fields, reference
 from kit.bands import in_quadrature
@@ -115,7 +113,7 @@ class Projector(fields.Declared):
         """Picture width over picture height."""
         return self.resolution[0] / self.resolution[1]
 
-    def at(self, throw_ratio: float) -> Projector:
+    def at(self, throw_ratio: float) -> Self:
         """Return this projector with its zoom set to one `throw_ratio` of its range."""
         ratio = fields.THROW_RATIO.check("throw_ratio", throw_ratio)
         if isinstance(self.throw_ratio, tuple):

@@ -6,14 +6,12 @@ are smooth and kept every 5 nm (`WAVELENGTHS`). Laser lines are narrower than th
 (`FINE`), each value being the mean over its own nanometre, and all integrals run over `FINE`.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import pairwise
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -94,7 +92,7 @@ class Spectrum(Declared):
         values.flags.writeable = False
         return values
 
-    def as_reflectance(self) -> Spectrum:
+    def as_reflectance(self) -> Self:
         """Return this spectrum if no value is above 1, else raise `InputError` naming the wavelength."""
         top = int(np.argmax(self.values))
         SHARE.check(f"spectrum {self.name!r}: reflectance at {self.wavelengths[top]:g} nm", self.values[top])

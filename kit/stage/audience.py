@@ -8,8 +8,6 @@ what is lit on the viewer's own side, trees, cars and heads in the way, and part
 from a place beside it; the map is that of the front in elevation.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
@@ -193,11 +191,9 @@ def _view(scene: Scene, viewer: Viewer, target: Target, spacing: float, landings
     aim = middle(scene.facade)
     distance = math.dist(viewer.eye, aim)
     return View(
-        viewer=viewer,
-        distance=distance,
+        viewer=viewer, distance=distance,
         angle=math.degrees(math.acos(min(1.0, max(-1.0, (viewer.eye[2] - aim[2]) / distance)))),
-        veiling_luminance=float(behind["veiling_luminance"].sum()),
-        front=judge(behind, target).front,
+        veiling_luminance=float(behind["veiling_luminance"].sum()), front=judge(behind, target).front,
         pixels_per_degree=math.radians(1.0) / max(float(landing.element(viewer.eye)[0].max()) for landing in landings),
         wanted_pixels_per_degree=60.0 / reference.value("eye", "normal acuity"),
-    )
+    )  # fmt: skip

@@ -12,8 +12,6 @@ opening and spectrum, which no data sheet tells, so the luminance of the source 
 put into risk groups by IEC 62471-5, assessed 1 m from the lens: see `CAUTION`.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
@@ -54,8 +52,8 @@ WALK = LENGTH.but(label="walk", above=0.0, optional=True, meaning="from the plan
 
 CAUTION = (
     "No safety certificate and no hazard assessment: never look into the lens, and let no child do it. Risk groups of "
-    "IEC 62471-5 are assessed 1 m from the lens, and no group makes a look into it right; group 3 is not for the "
-    "household; the maker's label decides. Optical instruments make it worse."
+    "IEC 62471-5 are assessed 1 m (3.3 ft) from the lens, and no group makes a look into it right; group 3 is "
+    "not for the household; the maker's label decides. Optical instruments make it worse."
 )
 # Light past the front that is worth a warning beside the verdict, as a share of all: our choice.
 MUCH = 0.1

@@ -12,8 +12,6 @@ linear too: which of two patches the lens sees first is decided at each pixel's 
 patch's outline is a polygon on the raster. Both are exact to rounding; nothing is sampled.
 """
 
-from __future__ import annotations
-
 import io
 import math
 import re
@@ -45,7 +43,7 @@ from kit.wall.occlusion import hidden_corners
 from kit.wall.points import check_in_front
 from kit.wall.raster import MAX_PIXELS, SAME_PLANE, Grid, Window, clip, common
 from kit.wall.texture import Pattern
-from kit.words import capital, percent, short
+from kit.words import capital, percent, shares, short
 
 Point = tuple[float, float, float]
 Kind = Literal["animation", "slow light", "nothing"]
@@ -249,7 +247,7 @@ class ContentParts(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return the kinds in words; the same in any `units`."""
-        carry, wash, rest = (percent(self.share(kind)) for kind in KINDS)
+        carry, wash, rest = shares([self.share(kind) for kind in KINDS])
         return f"{capital(carry)} of this front can carry animation, {wash} only slow light, {rest} nothing."
 
 

@@ -4,8 +4,6 @@ The machine stands level and square to the wall. A lens that stands near the gro
 its lower edge lies is for its shift to say.
 """
 
-from __future__ import annotations
-
 import numpy as np
 
 from kit.arrays import Array

@@ -1,7 +1,5 @@
 """Which place for the lens is best: places spread over the stands, and an optimiser that moves the best about."""
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, partial
@@ -171,6 +169,7 @@ def search(
     facade: Facade, projector: Projector, lens: Lens, stands: Sequence[Stand], *, obstacles: Sequence[Obstacle] = (),
     objective: Objective = "illuminance", count: int = 2000, target: Sequence[str] | None = None,
     audience: Sequence[float] | None = None, limits: Limits | None = None, points: float = 200,
+    units: str = "m",
 ) -> Search:  # fmt: skip
     """Return the best place for a projector.
 
@@ -187,6 +186,8 @@ def search(
         the better.
     count : int
         Of candidates.
+    units : {"m", "ft"}
+        Of the lengths in a refusal.
 
     Raises
     ------
@@ -204,7 +205,7 @@ def search(
     worth = _worth(objective, places)
     feasible = places["feasible"].values & np.isfinite(worth)
     if not feasible.any():
-        raise _no_place(places, lens, rules)
+        raise _no_place(places, lens, rules, units)
     best = int(np.where(feasible, worth, -np.inf).argmax())
     home = int(owner[best])
     free = _room(stands[home], obstacles)
@@ -246,7 +247,7 @@ def search(
     )
 
 
-def _no_place(places: xr.Dataset, lens: Lens, limits: Limits) -> InputError:
+def _no_place(places: xr.Dataset, lens: Lens, limits: Limits, units: str) -> InputError:
     """Return the error that says which limit keeps all places out."""
     if places["feasible"].any():
         return InputError("objective", "nothing finite", "a number for at least one place that keeps to all limits")
@@ -266,20 +267,18 @@ def _no_place(places: xr.Dataset, lens: Lens, limits: Limits) -> InputError:
         failing = join([f"{int(fails[name].sum()):,}" for name in names])
         why = f"none of {count:,} would do without any single limit either; most fail these, {failing}"
     near = int(np.where(among, sum(np.clip(over[name], 0.0, 1e6) for name in names), np.inf).argmin())
-    x, y, z = places["position"].values[near]
+    sign, metre = edge("m", units)
+    x, y, z = places["position"].values[near] / metre
     given, wanted = [], []
     for name in names:
         variable, least, greatest = bounds(lens, limits)[name]
-        unit = attrs(variable)["units"]
-        ends = [_amount(end, unit, "{:g}".format) for end in (least, greatest) if end is not None]
-        given.append(LIMITED[name].format(_amount(float(places[variable][near]), unit)))
+        unit, size = edge(attrs(variable)["units"], units)
+        ends = [_amount(end / size, unit, "{:.4g}".format) for end in (least, greatest) if end is not None]
+        given.append(LIMITED[name].format(_amount(float(places[variable][near]) / size, unit)))
         right = " to ".join(ends) if len(ends) > 1 else f"{ends[0]} or {'more' if greatest is None else 'less'}"
-        wanted.append(f"{right} (off by {_amount(float(over[name][near]), unit)})")
-    return InputError(
-        "limits: " + " and ".join(names),
-        join(given),
-        f"{join(wanted)}, nearest at ({x:.1f}, {y:.1f}, {z:.1f}) m; {why}",
-    )
+        wanted.append(f"{right} (off by {_amount(float(over[name][near]) / size, unit)})")
+    right = f"{join(wanted)}, nearest at ({x:.1f}, {y:.1f}, {z:.1f}) {sign}; {why}"
+    return InputError("limits: " + " and ".join(names), join(given), right)
 
 
 def _amount(value: float, unit: str, write: Callable[[float], str] = THREE) -> str:

@@ -1,7 +1,5 @@
 """The panel of the first notebook: two brightness classes side by side."""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any

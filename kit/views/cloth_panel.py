@@ -29,7 +29,7 @@ class ClothPanel(Panel):
         """Yield the night pictures, then the decision in words and in figures."""
         units, (one, other) = result.show.units, result.titles
         if self._board is None or self._board.units != units:
-            self._board = NightBoard(units=units)
+            self._board = NightBoard(units=units, facade=result.show.house)
         about = f"How it looks from the street at night: {one} on the left, {other} on the right."
         yield "picture", picture(self._board.draw(result.views, result.screen.images, result.titles), about)
         yield "caption", paragraphs(f"{about} {result.screen.sentence(units)} Look at it in a dim room.")

@@ -195,6 +195,8 @@ class PairBoard(Board):
     drawn with straight edges over the pictures, where it is given.
     """
 
+    outside, edges = "white", True
+
     def __init__(self, *, units: str, size: tuple[float, float], rows: int, facade: Facade | None = None) -> None:
         super().__init__(size)
         self.units, self.rows, self.facade = units, rows, facade
@@ -217,21 +219,26 @@ class PairBoard(Board):
             for artist, title in zip(self.titles, titles, strict=True):
                 artist.set_text(title)
             self.keep_also(self.titles)
-        return self.paint(self._edges, zip(self.axes, pictures, strict=True))
+        if self.facade:
+            outside = views[0].variables["patch"].values < 0
+            pictures = [_grown(picture, outside) for picture in pictures]
+        return self.paint(self._over, zip(self.axes, pictures, strict=True))
 
     def _straight(self, ax: Axes) -> list[Any]:
-        """Return what hides the steps of a raster: white round the front, and the edges of all that is seen of it."""
+        """Return what hides the steps of a raster: what lies round the front, and the edges of all that is seen."""
         assert self.facade is not None
         metre, parts = 1.0 / metres_per(self.units), [seen for _, seen in seen_parts(self.facade)]
         (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
         line = 0.004 * (right - left)  # the frame of the axes stays
         frame = shapely.box(left + line, bottom + line, right - line, top - line)
         front = shapely.transform(shapely.union_all(parts), lambda corners: corners * metre)
-        round_it = PathPatch(path_of(frame.difference(front), 1.0), facecolor="white", linewidth=0.0)
+        round_it = PathPatch(path_of(frame.difference(front), 1.0), facecolor=self.outside, linewidth=0.0)
         edges = PathPatch(path_of(shapely.GeometryCollection(parts), metre), facecolor="none", edgecolor="0.08")
-        for artist in (round_it, edges):
+        drawn = [round_it, edges] if self.edges else [round_it]
+        for artist in drawn:
             artist.set_animated(True)
-        return [ax.add_patch(round_it), ax.add_patch(edges)]
+            ax.add_patch(artist)
+        return drawn
 
     def _build(self, extent: tuple[float, ...]) -> None:
         self.start()
@@ -243,7 +250,7 @@ class PairBoard(Board):
             _label(ax, self.units)
             ax.label_outer()
         self.titles = [ax.set_title("title", fontsize=11, animated=True) for ax in axes[0]]
-        self._edges = [edge for ax in self.axes for edge in self._straight(ax)] if self.facade else []
+        self._over = [artist for ax in self.axes for artist in self._straight(ax)] if self.facade else []
         self.scales(axes)
         self.keep()
 
@@ -283,10 +290,14 @@ class NightBoard(PairBoard):
     ----------
     units : {"m", "ft"}
         Of the axes.
+    facade : Facade, optional
+        Drawn with straight edges against the night.
     """
 
-    def __init__(self, *, units: str = "m") -> None:
-        super().__init__(units=units, size=(9.6, 4.2), rows=1)
+    outside, edges = "black", False
+
+    def __init__(self, *, units: str = "m", facade: Facade | None = None) -> None:
+        super().__init__(units=units, size=(9.6, 4.2), rows=1, facade=facade)
 
     def draw(self, views: Sequence[xr.Dataset], images: Sequence[Any], titles: Sequence[str]) -> bytes:
         """Return two options as a PNG picture.
@@ -368,6 +379,17 @@ def _colours(light: xr.Dataset, name: str, target: Target, lines: bool = True) -
         result[edge] = (20, 20, 20, 255)
     result[patch < 0] = (255, 255, 255, 255)
     return result
+
+
+def _grown(picture: Any, outside: Any) -> Any:
+    """Return a picture whose colours reach a cell further into what is outside, shape (y, x): beyond straight edges."""
+    grown = picture.copy()
+    for axis, step in ((0, 1), (0, -1), (1, 1), (1, -1)):
+        beside = outside & ~np.roll(outside, step, axis)
+        np.moveaxis(beside, axis, 0)[(step - 1) // 2] = False  # what came round from the other side
+        y, x = np.nonzero(beside)
+        grown[y, x] = picture[y - step * (axis == 0), x - step * (axis == 1)]
+    return grown
 
 
 def _extent(light: xr.Dataset, units: str) -> tuple[float, float, float, float]:

@@ -1,7 +1,5 @@
 """The panel of the third notebook: when can the show start?"""
 
-from __future__ import annotations
-
 from collections.abc import Iterator
 from typing import Any
 

@@ -1,7 +1,5 @@
 """The panel of a lesson: a guess, something to move, a reason, a question. Works with the keyboard alone."""
 
-from __future__ import annotations
-
 import html
 import re
 import threading

@@ -4,8 +4,6 @@ A panel turns a choice into words, pictures and tables; the answer is computed e
 the function that answers it, and how the answer is shown.
 """
 
-from __future__ import annotations
-
 import html
 import math
 import os
@@ -159,7 +157,7 @@ class Panel:
                 if not self.live and hasattr(one, "continuous_update"):
                     one.continuous_update = False
                 one.observe(partial(self._changed, name), names="value")
-        self.file = settings_file(self.of, self.name)
+        self.file, self._seen = settings_file(self.of, self.name), ""
         self.show(self.start if start is not None else self._restored())
 
     def declarations(self) -> dict[str, Spec]:
@@ -188,11 +186,10 @@ class Panel:
         values: dict[str, Any] = {}
         for name, one in self.controls.items():
             shown, exact = self._exact.get(name, (None, None))
-            # A slider's own unit is the one it was last given, not the one just asked for.
-            scale = metres_per(self._unit) if name in self.lengths else 1
             values[name] = exact if one.value == shown else None if one.value == NOTHING else one.value
             if one.value != shown and name in self.lengths:
-                values[name] *= scale
+                # A slider's own unit is the one it was last given, not the one just asked for.
+                values[name] *= metres_per(self._unit)
         return self.made(values)
 
     def show(self, choice: Any) -> None:
@@ -229,10 +226,10 @@ class Panel:
     def save(self) -> None:
         """Write what the controls say to `file`; a file that another page has changed is replaced the second time."""
         try:
-            choice = self.choice
-            self._seen = save_settings(self.file, choice, self.name, self._seen)
-        except InputError as error:
+            choice, seen = self.choice, self._seen
             self._seen = fingerprint(self.file)
+            self._seen = save_settings(self.file, choice, self.name, seen)
+        except InputError as error:
             self._keep(str(error))
         else:
             self._keep(f"Saved in {self.file.name}, {datetime.now():%H:%M:%S}. The page comes back to it.")
@@ -243,14 +240,18 @@ class Panel:
         if not self._seen:
             return self.start
         choice, lost = load_settings(self.file, self.start, self.name)
-        try:
-            self.of.walled(choice.wall)
-        except InputError as error:
-            choice, lost = replace(choice, wall=None), (*lost, str(error))
-        self._keep(f"Back to the settings in {self.file.name}, in place of those of the show file.", *lost)
+        while choice != self.start:
+            try:
+                type(self).answer(self.of, choice, **self.given)
+                break
+            except InputError as error:  # such as a wall, a lamp or a picture that is gone
+                own, lost = {error.field: getattr(self.start, error.field, None)}, (*lost, str(error))
+                known = error.field in specs(choice) and own[error.field] != getattr(choice, error.field)
+                choice = replace(choice, **own) if known else self.start
+        back, name = choice != self.start or not lost, self.file.name
+        said = f"Back to the settings in {name}, in place of those of the show file."
+        self._keep(said if back else f"Nothing comes back of the settings in {name}.", *lost)
         return choice
-
-    _seen = ""
 
     def _keep(self, *texts: str) -> None:
         self.parts["kept"].value = f"<div role='status'>{page.paragraphs(*texts)}</div>"

@@ -1,7 +1,5 @@
 """The panel of the fourth notebook: where does the projector stand, and is it one or two?"""
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterator
 

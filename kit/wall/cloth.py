@@ -4,11 +4,9 @@ Thin cloth lets light through, so what hangs behind it counts. `hang` makes one 
 between them; `cover` does so for chosen patches of a front and adds up the cloth. Rain makes both darker (`layers`).
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -69,7 +67,7 @@ class Cloth(Declared):
                 raise InputError(field, round(total, 4), right)
 
     @classmethod
-    def from_reference(cls, name: str) -> Cloth:
+    def from_reference(cls, name: str) -> Self:
         """Return a cloth of ``reference_data/cloths.csv``; an unknown name raises `InputError`."""
         if name not in (*cloth_names(), *reference.names("cloths", "lining")):
             raise InputError("cloth", name, f"one of {', '.join(cloth_names())}")
@@ -228,13 +226,8 @@ class Covering(Result):
         """Return area, weight and price, one row."""
         (square, metre2), (heavy, kilogram) = edge("m2", units), edge("kg", units)
         wall, cloth, weight = f"wall under cloth [{square}]", f"cloth to buy [{square}]", f"weight [{heavy}]"
-        row = {
-            "cloth": self.cloth.name,
-            wall: self.area / metre2,
-            **banded(cloth, self.cloth_area, metre2),
-            **banded(weight, self.weight, kilogram),
-            **banded("price [USD]", self.price),
-        }
+        row = {"cloth": self.cloth.name, wall: self.area / metre2, **banded(cloth, self.cloth_area, metre2)}
+        row |= banded(weight, self.weight, kilogram) | banded("price [USD]", self.price)
         formats = {wall: ",.0f"} | dict.fromkeys((cloth, weight, "price [USD]"), "band")
         return make_frame([row], formats, index="cloth")
 

@@ -4,12 +4,10 @@ World axes, in metres: x to the right as the audience sees the front, y up from 
 Where two patches lie in one plane, the later one lies on top, as a window drawn on a wall.
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import shapely
@@ -120,7 +118,7 @@ class Surface(Declared):
         return self.reflectance if self.gain is None else self.gain
 
     @classmethod
-    def from_reference(cls, name: str) -> Surface:
+    def from_reference(cls, name: str) -> Self:
         """Return a surface of ``reference_data/surfaces.csv``; an unknown name raises `InputError`."""
         row = reference.row("surfaces", name)
         return cls(name=row.name, reflectance=row.value, low=row.low, high=row.high, kind=row.group)
@@ -278,7 +276,7 @@ class Facade(Declared):
         """Return the surfaces that the audience sees, each name once, in the order of the patches."""
         return tuple({p.surface.name: p.surface for p in self.patches if p.faces_audience}.values())
 
-    def cover(self, surface: Surface, *, patches: Iterable[str]) -> Facade:
+    def cover(self, surface: Surface, *, patches: Iterable[str]) -> Self:
         """Return this front with the named patches covered by `surface`; one that is not there: `InputError`."""
         chosen = {self.patch(name).name for name in patches}
         mine = (replace(p, surface=surface) if p.name in chosen else p for p in self.patches)

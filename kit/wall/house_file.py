@@ -33,8 +33,6 @@ Patches in one plane lie on top of each other in the order of the file: windows 
 `units_checked = true` takes sizes that no house front has as they are.
 """
 
-from __future__ import annotations
-
 import math
 from collections import Counter
 from collections.abc import Mapping

@@ -14,8 +14,6 @@ water on top, and grains in water mirror less than grains in air, so more light 
 Appl. Opt. 27 (1988) 1278, doi:10.1364/AO.27.001278).
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import reduce
@@ -59,7 +57,7 @@ class Layer(Declared):
                 right = "at most 1; a layer cannot give more light than it gets"
                 raise InputError(field, float(np.max(r + t)), right)
 
-    def over(self, backing: Layer) -> Layer:
+    def over(self, backing: "Layer") -> "Layer":
         """Return this layer and `backing` behind it as one layer; shapes broadcast."""
         both = {"layer": self, "layer behind": backing}
         r, t, back_r, back_t, behind_r, behind_t, behind_back_r, behind_back_t = together(

@@ -5,11 +5,9 @@ exact to rounding (`reached`). Which of many points are hidden from which of man
 convex pieces (`Occluders.hidden`). What does a ray meet first? (`first_met`)
 """
 
-from __future__ import annotations
-
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar
+from typing import Any, ClassVar, Self
 
 import numpy as np
 import shapely
@@ -174,7 +172,7 @@ class Occluders:
     blocks: tuple[Block, ...]
 
     @classmethod
-    def of(cls, facade: Facade, obstacles: Sequence[Obstacle] = ()) -> Occluders:
+    def of(cls, facade: Facade, obstacles: Sequence[Obstacle] = ()) -> Self:
         """Return all that stops light."""
         of_patch = Planes.of(facade).of_patch
         return cls(

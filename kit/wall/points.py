@@ -4,12 +4,10 @@ They come from a raster of the front (`FrontRaster`) or from a sparse sample of 
 points laid on a grid.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import shapely
@@ -36,7 +34,7 @@ class Planes:
     of_patch: NDArray[np.int16]
 
     @classmethod
-    def of(cls, facade: Facade) -> Planes:
+    def of(cls, facade: Facade) -> Self:
         """Return the planes of a front."""
         groups: dict[tuple[int, ...], list[int]] = {}
         for i, patch in enumerate(facade.patches):
@@ -97,7 +95,7 @@ class WallPoints:
     @classmethod
     def sample(
         cls, facade: Facade, members: Sequence[int], extent: tuple[float, float, float, float], wanted: float
-    ) -> WallPoints:
+    ) -> Self:
         """Return about as many visible points of the patches `members` as wanted; each patch with its exact area.
 
         Where the audience sees none of the patches, `InputError`.
@@ -137,12 +135,12 @@ class FrontRaster:
     planes: Planes
 
     @classmethod
-    def over(cls, facade: Facade, extent: tuple[float, float, float, float], spacing: float) -> FrontRaster:
+    def over(cls, facade: Facade, extent: tuple[float, float, float, float], spacing: float) -> Self:
         """Return the raster over `extent` (left, right, bottom, top), with points `spacing` apart [m]."""
         return cls.on(facade, Grid.over(extent, spacing))
 
     @classmethod
-    def on(cls, facade: Facade, grid: Grid) -> FrontRaster:
+    def on(cls, facade: Facade, grid: Grid) -> Self:
         """Return the front on a grid."""
         return cls(facade=facade, grid=grid, patch=visible(facade, grid), planes=Planes.of(facade))
 

@@ -6,11 +6,9 @@ as a polygon too: an occluder's outline, clipped to the slab between the plane o
 projected onto that plane from the lens, which maps polygons to polygons, exact to rounding.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Self
 
 import numpy as np
 import shapely
@@ -37,7 +35,7 @@ class Grid:
     spacing: float
 
     @classmethod
-    def over(cls, extent: tuple[float, float, float, float], spacing: float) -> Grid:
+    def over(cls, extent: tuple[float, float, float, float], spacing: float) -> Self:
         """Return the grid of pixels of size `spacing` over `extent` (left, right, bottom, top) [m].
 
         A spacing that is not above 0, or that makes no pixel or too many, raises `InputError`.

@@ -1,7 +1,5 @@
 """What people call surfaces: other words for those of the reference data, and the kind that a name speaks of."""
 
-from __future__ import annotations
-
 import re
 from collections.abc import Mapping
 from functools import cache
@@ -46,7 +44,7 @@ OTHER_NAMES = {
 }
 
 
-def find_surface(name: str, own: Mapping[str, Surface]) -> Surface:
+def find_surface(name: str, own: Mapping[str, Surface], field: str = "surface") -> Surface:
     """Return a surface of `own` or of the reference data by its name or another that people give it.
 
     Raises `InputError` for a name that is none, or may be several; it says the nearest, and those of the same kind.
@@ -60,7 +58,7 @@ def find_surface(name: str, own: Mapping[str, Surface]) -> Surface:
         return Surface.from_reference(meant)
     alike = [row.name for row in reference.table("surfaces") if row.group == kind_of(name)]
     more = "; kit.surfaces() shows all, and [surfaces] takes one of your own"
-    raise InputError("surface", name, choices(name, alike or (*own, *reference.names("surfaces")), more))
+    raise InputError(field, name, choices(name, alike or (*own, *reference.names("surfaces")), more))
 
 
 def kind_of(name: str) -> str:

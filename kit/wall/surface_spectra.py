@@ -1,7 +1,5 @@
 """Spectral reflectance of surfaces: the best that is known of each."""
 
-from __future__ import annotations
-
 import math
 from functools import cache, lru_cache
 

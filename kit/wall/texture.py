@@ -3,12 +3,10 @@
 How the eye sees it is `kit.eye.pattern_vision`.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import ClassVar
+from typing import ClassVar, Self
 
 from kit import reference
 from kit.errors import InputError
@@ -47,7 +45,7 @@ class Pattern(Declared):
     @classmethod
     def from_reference(
         cls, name: str, *, unit_reflectance: float | None = None, joint_reflectance: float | None = None
-    ) -> Pattern:
+    ) -> Self:
         """Return a pattern of ``reference_data/masonry_patterns.csv``, such as ``"modular brick"``.
 
         Reflectances that are not given are those of red brick, where the pattern is of bricks, and of mortar, where it
@@ -69,7 +67,7 @@ class Pattern(Declared):
         return cls(name=name, unit_reflectance=unit_reflectance, joint_reflectance=joint_reflectance, **sizes)
 
     @classmethod
-    def with_mean(cls, name: str, mean_reflectance: float, joint_reflectance: float) -> Pattern:
+    def with_mean(cls, name: str, mean_reflectance: float, joint_reflectance: float) -> Self:
         """Return a pattern of the reference table whose mean over the whole wall is a given reflectance.
 
         The units get the reflectance that leaves the mean: a measured wall keeps what it reflects. Where none does,
@@ -87,7 +85,7 @@ class Pattern(Declared):
         return replace(plain, unit_reflectance=unit)
 
     @classmethod
-    def of(cls, surface: Surface) -> Pattern | None:
+    def of(cls, surface: Surface) -> Self | None:
         """Return the pattern that a surface has by its kind: bricks in mortar, or painted all over; None: not known."""
         if surface.kind != "brick":
             return None
