@@ -58,6 +58,7 @@ PUBLIC = {
     ],
     "decision.payoff": ["pay_off", "projector_price"],
     "decision.several": ["compare_setups", "per_storey", "side_by_side", "stacked"],
+    "decision.ladder": ["ladder", "rung_target"],
     "decision.measure": ["Reading", "measure_first", "with_measurement"],
     "decision.verdict": ["Figure", "Part", "Remedy", "Target", "Verdict", "judge"],
     "decision.washout": ["string_dimming"],

@@ -31,6 +31,7 @@ TABLES = (
     "doubts",
     "exposure",
     "eye",
+    "ladder",
     "light_losses",
     "light_source_spectra",
     "luminaires",
