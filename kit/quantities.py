@@ -55,6 +55,7 @@ QUANTITIES: dict[str, Quantity] = {
     "moon_elevation": Quantity("height of the moon's centre, without refraction", "degree"),
     "moon_illuminated": Quantity("lit share of the moon's disc"),
     "status": Quantity("verdict"),
+    "chance": Quantity("chance that it is enough"),
     "lit_share": Quantity("share that a picture reaches"),
     "earliest": Quantity("earliest start", ""),
     "dark_enough": Quantity("when contrast is first enough", ""),

@@ -34,6 +34,8 @@ from kit.sky.site import GLOW, MOON, TWILIGHT
 
 # Pairs of draw and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 16
+# Of the range in which an amount is looked for, by equal ratios.
+HALVINGS = 18
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -96,14 +98,15 @@ class Draws(NamedTuple):
     """One value of everything that is not known in each draw.
 
     `light`, `dark` (draw, projector): factor on the light that is delivered, black over white; `level` (draw,): average
-    picture level; `sources` (draw, source): factor on ambient light; `veil` (draw,) [cd/m2]; `wall`, `gain` (draw,
-    patch): reflectance, and gain for the projectors' light.
+    picture level; `sources` (draw, source): factor on ambient light; `even`, `veil` (draw,): what comes on top of these
+    evenly [lx], and in the eye [cd/m2]; `wall`, `gain` (draw, patch): reflectance, and gain for the projectors' light.
     """
 
     light: Array
     dark: Array
     level: Array
     sources: Array
+    even: Array
     veil: Array
     wall: Array
     gain: Array
@@ -189,6 +192,7 @@ class Trials:
             dark=leak + scatter * level * self.landed,
             level=level[:, 0],
             sources=sources,
+            even=np.zeros(len(sources)),
             veil=sources @ self.veils,
             wall=wall,
             gain=np.where(np.isnan(self.gain), wall, self.gain),
@@ -218,7 +222,7 @@ class Trials:
         chosen, more = self.blocks[blocks], wanted.contrast - 1.0
         patches = [block.patch for block in chosen]
         wall, gain = some.wall[:, patches], some.gain[:, patches]
-        even = some.sources @ np.array([block.even for block in chosen]).T
+        even = some.sources @ np.array([block.even for block in chosen]).T + some.even[:, None]
         with np.errstate(divide="ignore", invalid="ignore"):
             white = np.pi * wanted.white / gain
             contrast = wanted.contrast * self._bounce(some) + more * (wall * even + np.pi * some.veil[:, None]) / gain
@@ -242,17 +246,38 @@ class Trials:
                     row[:] = found.astype(np.float32) @ ones
         return result
 
-    def enough(self, some: Draws, wanted: Wanted, blocks: slice = slice(None)) -> Mask:
-        """Return in which draws so much of a part's whole area is good as is wanted, shape (draw,)."""
+    def within(self, run: slice) -> slice:
+        """Return which blocks the points of a part are in."""
+        first, last = (sum(own.stop <= end for _, own in self.points.patches) for end in (run.start, run.stop))
+        return slice(first, last)
+
+    def enough(self, some: Draws, wanted: Wanted, blocks: slice = slice(None), *, alone: bool = False) -> Mask:
+        """Return in which draws so much of a part's whole area is good as is wanted, shape (1 or 3, draw): `good`."""
         least = wanted.least_of(sum(block.size for block in self.blocks[blocks]))
-        return np.asarray(self.good(some, wanted, blocks)[0].sum(axis=1) >= least)
+        return np.asarray(self.good(some, wanted, blocks, alone=alone).sum(axis=2) >= least)
+
+    def room(self, wanted: Wanted, blocks: slice, more: Callable[[Array], Draws], low: float, high: float) -> Array:
+        """Return up to which amount of some light a part is enough, and is of enough contrast, shape (2, draw).
+
+        `more` returns the draws with an amount in each. -inf where it is not even with none, inf where with `high` too.
+        """
+        result = np.empty((2, len(more(np.zeros(1)).level)))
+        for found, k in zip(result, (0, 2), strict=True):
+            ends = np.full((2, found.size), [[low], [high]])
+            none, most = (self.enough(more(end), wanted, blocks, alone=True)[k] for end in (0.0 * ends[0], ends[1]))
+            for _ in range(HALVINGS):
+                middle = np.sqrt(ends[0] * ends[1])
+                holds = self.enough(more(middle), wanted, blocks, alone=True)[k]
+                ends = np.where([holds, ~holds], middle, ends)
+            found[:] = np.where(most, np.inf, np.where(none, ends[0], -np.inf))
+        return result
 
     def luminances(self, some: Draws, at: Sequence[int] | Index) -> tuple[Array, Array, Array]:
         """Return projected white, projected black, and ambient light with the veil, at points, shape (draw, point)."""
         patch = self.points.patch[at]
         gain, wall = some.gain[:, patch] / np.pi, some.wall[:, patch] / np.pi
         black = (some.light * some.dark) @ self.black[:, at] + self._bounce(some)
-        around = wall * (some.sources @ self.ambient[:, at]) + some.veil[:, None]
+        around = wall * (some.sources @ self.ambient[:, at] + some.even[:, None]) + some.veil[:, None]
         return gain * (some.light @ self.white[:, at]), gain * black, around
 
     def _bounce(self, some: Draws) -> Array:

@@ -363,8 +363,7 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
 
     def part(name: str, kind: Kind, member: slice) -> Part:
         count, here = member.stop - member.start, np.flatnonzero(lit[member]) + member.start
-        first, last = (sum(run.stop <= end for _, run in points.patches) for end in (member.start, member.stop))
-        blocks = slice(first, last)
+        blocks = trials.within(member)
         chances = (good[:, :, blocks].sum(axis=2) >= target.wanted.least_of(count)).mean(axis=1).tolist()
         figures = tuple(_figure(trials, some, here, values, k) for k, values in enumerate((white, contrast)))
         needed = count - max(1, int(np.ceil(target.share * count - 1e-9 * count)))
@@ -441,7 +440,7 @@ def _remedy(trials: Trials, some: Draws, target: Target, blocks: slice, member: 
     wanted = int(np.ceil(target.confidence * draws - 1e-9 * draws))
 
     def found(change: Callable[[Draws, float], Draws], low: float, high: float) -> float | None:
-        good = lambda amount, which: trials.enough(change(some.at(which), amount), target.wanted, blocks)  # noqa: E731
+        good = lambda amount, which: trials.enough(change(some.at(which), amount), target.wanted, blocks)[0]  # noqa: E731
         return least(good, draws, wanted, low, high)
 
     factor = found(lambda now, more: now._replace(light=now.light * more), 1.0, 1e6)
