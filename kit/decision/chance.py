@@ -26,7 +26,7 @@ import numpy as np
 import xarray as xr
 
 from kit.arrays import Array, Index, Mask
-from kit.bands import drawn, drawn_share, normal_draws
+from kit.bands import HIGH, LOW, drawn, drawn_share, normal_draws
 from kit.errors import InputError
 from kit.eye.light_map import DOUBTS
 from kit.light.ambient import EVEN
@@ -34,6 +34,8 @@ from kit.sky.site import GLOW, MOON, TWILIGHT
 
 # Pairs of draw and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 16
+# A part's median is followed through the draws by that of so many of its points, an odd number.
+SAMPLE = 15
 # Of the range in which an amount is looked for, by equal ratios.
 HALVINGS = 18
 
@@ -80,6 +82,29 @@ def judged_points(light: xr.Dataset) -> Points:
 def _runs(keys: Index) -> list[tuple[int, slice]]:
     edges = [0, *(np.flatnonzero(np.diff(keys)) + 1).tolist(), keys.size]
     return [(int(keys[a]), slice(a, b)) for a, b in pairwise(edges)]
+
+
+def sampled(where: Index) -> Index:
+    """Return `SAMPLE` of some points, evenly, one more than once where there are fewer; the first for none."""
+    return where[np.linspace(0, where.size - 1, SAMPLE).astype(int)] if where.size else np.zeros(SAMPLE, np.intp)
+
+
+def middle_90(usual: Array, found: Array, parts: int) -> Array:
+    """Return both ends of the middle 90% of the median of each part's sample, over the usual one, (2, ..., part).
+
+    `usual`, shape (..., 1, point), and `found`, shape (..., draw, point), are a quantity as given and as drawn, at the
+    `SAMPLE` points of one part after the other.
+    """
+    half = SAMPLE // 2
+    one, many = (
+        np.partition(values.reshape(*values.shape[:-1], parts, SAMPLE), half, axis=-1)[..., half]
+        for values in (usual, found)
+    )
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ratio = many / one
+    ratio = np.sort(np.where(np.isnan(ratio), 1.0, ratio), axis=-2)
+    last = ratio.shape[-2] - 1
+    return np.stack([ratio[..., round(LOW * last), :], ratio[..., round(HIGH * last), :]])
 
 
 class Wanted(NamedTuple):

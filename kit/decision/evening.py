@@ -370,13 +370,14 @@ def switching(
     SHIELD.check("shield", shield)
     changes: dict[str, tuple[Lamp, ...]] = {"as it is": lamps}
     for lamp in lamps:
-        rest = tuple(other for other in lamps if other is not lamp)
-        changes[f"{lamp.name} off"] = rest
+        changes[f"{lamp.name} off"] = tuple(other for other in lamps if other is not lamp)
+        # In its place among the others: the same draws.
         if isinstance(lamp, Luminaire):
-            shaded = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
-            changes[f"{lamp.name} shaded"] = (*rest, shaded)
+            less: Lamp = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
         else:
-            changes[f"{lamp.name} at half"] = (*rest, lamp.dimmed(lamp.dimming / 2.0))
+            less = lamp.dimmed(lamp.dimming / 2.0)
+        word = "shaded" if isinstance(lamp, Luminaire) else "at half"
+        changes[f"{lamp.name} {word}"] = tuple(less if other is lamp else other for other in lamps)
     if len(lamps) > 1:
         changes[NO_LAMP] = ()
     target = checked_target(target)
@@ -491,24 +492,25 @@ class _Study:
             self._sky, self._over = sky, moon_veil(self.ambient, self.facade, sky)[0]
         return self._over
 
-    def _adds(self, sky: Sky, full: Draws, walls: Array) -> Callable[[slice], Array]:
-        """Return what the sky adds to the luminance of each part of reflectances `walls`, shape (draw, part).
+    def _adds(self, sky: Sky, full: Draws, walls: Array, turned: Array) -> Callable[[slice], Array]:
+        """Return what the sky adds to the luminance of parts or points of reflectances `walls`, shape (draw, part).
 
-        The result takes a slice of the times and returns shape (time, draw, part) [cd/m2].
+        `turned`, shape (part, plane), are the planes of each. The result takes a slice of the times and returns shape
+        (time, draw, part) [cd/m2].
         """
         twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
         each = walls / np.pi * self.share + self.sky_veil
         times = twilight * each, glow * each, moon * walls / np.pi, moon
         bright, over = sky.luminances(), self.moon_veil(sky)
         lights = [light.reshape(-1, 1, 1) for light in (bright[TWILIGHT], bright[GLOW], over)]
-        lights.insert(2, (sky.moon(self.normals) @ self.turned.T).reshape(-1, 1, len(self.turned)))
+        lights.insert(2, (sky.moon(self.normals) @ turned.T).reshape(-1, 1, len(turned)))
         return lambda part: np.asarray(sum(light[part] * factor for light, factor in zip(lights, times, strict=True)))
 
     def chance(self, sky: Sky) -> Array:
         """Return the chance that a part is enough, and that it has contrast enough, shape (2, ..., part)."""
         full, patch = self.front.full, self.trials.points.patch
         walls = np.stack([full.wall[:, patch[run]].mean(axis=1) for run in self.front.runs], axis=1)
-        adds, unit = self._adds(sky, full, walls), walls / np.pi * self.unit[0] + self.unit[1]
+        adds, unit = self._adds(sky, full, walls, self.turned), walls / np.pi * self.unit[0] + self.unit[1]
         shape = np.shape(sky.positions.sun_elevation)
         found = np.empty((2, math.prod(shape), len(self.front.parts)))
         step = max(1, 8 * PAIRS // walls.size)
@@ -532,17 +534,12 @@ class _Study:
     def contrast(self, sky: Sky) -> Array:
         """Return the same with its band, shape (..., part, level)."""
         front, found = self.front, self.median(sky)
-        middle = self.trials.points.patch[front.middle]
-        usual = self.trials.draws(np.zeros((len(self.trials.inputs), 1)))
+        patch, turned = self.trials.points.patch[front.sample], np.eye(len(self.normals))[self.plane[front.sample]]
 
-        given, drawn = (self._adds(sky, draws, draws.wall[:, middle]) for draws in (usual, front.full))
+        def more(part: slice, some: Draws, full: Draws) -> Array:
+            return self._adds(sky, full, full.wall[:, patch], turned)(part)
 
-        def times(part: slice) -> Array:
-            one, many = given(part), drawn(part)
-            return np.divide(many, one, out=np.ones_like(many), where=one > 0.0)
-
-        flat = front.banded(found.reshape(-1, found.shape[-1]), times)
-        return flat.reshape(*found.shape, 3)
+        return front.banded(found.reshape(-1, found.shape[-1]), more).reshape(*found.shape, 3)
 
     def sources(self, sky: Sky) -> tuple[list[str], Array, Array]:
         """Return names of all sources, their mean light [lx] and their veil [cd/m2], shape (source, ...)."""

@@ -24,8 +24,7 @@ import xarray as xr
 
 from kit import reference
 from kit.arrays import Array, Index
-from kit.bands import HIGH, LOW
-from kit.decision.chance import Draws, Trials, Wanted, least
+from kit.decision.chance import Draws, Trials, Wanted, least, middle_90, sampled
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, Is, Number, declared
@@ -83,7 +82,7 @@ def checked_target(target: Target | None) -> Target:
 
 @dataclass(frozen=True, kw_only=True)
 class Figure:
-    """One quantity over the lit part, all as given: worst, median and best point; low and high of the median point."""
+    """One quantity over the lit part: worst, median and best point, all as given; the middle 90% of the median."""
 
     worst: float
     median: float
@@ -361,11 +360,35 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
     good, stated = trials.good(some, target.wanted, alone=True), float(light.attrs["stated_light_output"])
     kinds, rho = data["surface_kind"].values, data["reflectance"].values.ravel()[points.seen]
 
+    runs = [slice(0, lit.size), *(run for _, run in points.surfaces), *(run for _, run in points.patches)]
+
+    def lit_points(member: slice) -> Index:
+        return np.flatnonzero(lit[member]) + member.start
+
+    samples = np.array([sampled(lit_points(run)) for run in runs])
+    usual, drawn = (
+        trials.luminances(draws, samples.ravel()) for draws in (trials.draws(np.zeros((len(trials.inputs), 1))), some)
+    )
+    bands = [
+        middle_90(one, all_of_it, len(runs))
+        for one, all_of_it in zip(
+            (usual[0], contrast_at_eye(*usual, 0.0)), (drawn[0], contrast_at_eye(*drawn, 0.0)), strict=True
+        )
+    ]
+
+    def figure(values: Array, band: Array, here: Index) -> Figure | None:
+        if not here.size:
+            return None
+        mine = values[here]
+        median, (low, high) = median_of(mine), band.tolist()
+        return Figure(
+            worst=float(mine.min()), median=median, best=float(mine.max()), low=low * median, high=high * median
+        )
+
     def part(name: str, kind: Kind, member: slice) -> Part:
-        count, here = member.stop - member.start, np.flatnonzero(lit[member]) + member.start
+        count, here = member.stop - member.start, lit_points(member)
         blocks = trials.within(member)
         chances = (good[:, :, blocks].sum(axis=2) >= target.wanted.least_of(count)).mean(axis=1).tolist()
-        figures = tuple(_figure(trials, some, here, values, k) for k, values in enumerate((white, contrast)))
         needed = count - max(1, int(np.ceil(target.share * count - 1e-9 * count)))
         reached = (float(np.partition(values[member], needed)[needed]) for values in (white, contrast))
         return _part(
@@ -378,8 +401,8 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
             share_of_front=count / lit.size,
             lit_share=here.size / count,
             passing_share=float(passing[member].sum()) / count,
-            white_luminance=figures[0],
-            contrast=figures[1],
+            white_luminance=figure(white, bands[0][:, runs.index(member)], here),
+            contrast=figure(contrast, bands[1][:, runs.index(member)], here),
             role=_role(str(kinds[points.patch[member.start]]), float(rho[member.start])),
             mend=partial(_remedy, trials, some, target, blocks, member, stated),
         )
@@ -399,20 +422,6 @@ def median_of(values: Array) -> float:
     parted = np.partition(values, half)
     above = float(parted[half])
     return above if len(values) % 2 else 0.5 * (float(parted[:half].max()) + above)
-
-
-def _figure(trials: Trials, some: Draws, lit: Index, values: Array, which: int) -> Figure | None:
-    """Return white (`which` 0) or contrast (1) over the lit points of a part, and the band of the one in the middle."""
-    if not lit.size:
-        return None
-    mine = values[lit]
-    median = median_of(mine)
-    white, black, around = trials.luminances(
-        some, lit[:1] if median == np.inf else lit[[np.abs(mine - median).argmin()]]
-    )
-    drawn = (contrast_at_eye(white, black, around, 0.0) if which else white)[:, 0]
-    low, high = np.quantile(drawn, (LOW, HIGH), method="lower").tolist()
-    return Figure(worst=float(mine.min()), median=median, best=float(mine.max()), low=low, high=high)
 
 
 def _part(target: Target, chances: list[float], reached: Iterable[float], **told: Any) -> Part:

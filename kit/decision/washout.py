@@ -16,9 +16,8 @@ from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
 from kit.arrays import Array, Index, Mask
-from kit.bands import HIGH, LOW
 from kit.blocks import share_out
-from kit.decision.chance import Draws, Trials
+from kit.decision.chance import Draws, Trials, middle_90, sampled
 from kit.decision.verdict import Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
@@ -34,8 +33,8 @@ WHOLE = "the whole front"
 # A picture has begun to wash out when this share of its contrast is gone: our choice.
 WASHED = 0.1
 DIMMINGS = Many(of=DIMMING, least=1, optional=True, meaning="levels of the curve")
-# Of what is not known.
-DRAWS = 512
+# Of what is not known: a season has thousands of moments.
+DRAWS = 256
 
 
 class LitFront:
@@ -44,7 +43,7 @@ class LitFront:
     `parts`: the whole front first, then each kind of surface; `runs`, `blocks`: where points and patches of each are;
     `lit_share` (part,); `white_luminance` (part, level), NaN where nothing is lit; `full`, `some`: draws with all
     light, and without that of `off`; `given`: the one draw without it in which all is as given, `nominal`: white, black
-    and ambient light at each point then [cd/m2]; `coming`: what `off` adds; `middle` (part,): the point in the middle.
+    and ambient light at each point then [cd/m2]; `coming`: what `off` adds; `sample`: some lit points of each part.
     """
 
     def __init__(self, scene: Scene, spacing: float, target: Target, off: Sequence[str]) -> None:
@@ -59,15 +58,13 @@ class LitFront:
         self.lit_share = np.array([part.lit_share for part in found])
         self.white_luminance = np.array([[np.nan] * 3 if w is None else [w.low, w.median, w.high] for w in whites])
         self.off = np.isin(trials.names, list(off))
-        self.full, usual = trials.many(DRAWS), trials.draws(np.zeros((len(trials.inputs), 1)))
-        self.some, self.given = (self.scaled(draws, np.zeros(len(draws.veil))) for draws in (self.full, usual))
+        self.full, self.usual = trials.many(DRAWS), trials.draws(np.zeros((len(trials.inputs), 1)))
+        self.some, self.given = (self.scaled(draws, np.zeros(len(draws.veil))) for draws in (self.full, self.usual))
         white, black, around = (v[0] for v in trials.luminances(self.given, np.arange(points.seen.size)))
         self.nominal = white, black, around
-        self.coming = trials.luminances(usual, np.arange(points.seen.size))[2][0] - self.nominal[2]
+        self.coming = trials.luminances(self.usual, np.arange(points.seen.size))[2][0] - self.nominal[2]
         self.lit = [np.flatnonzero(trials.white[:, run].any(axis=0)) + run.start for run in self.runs]
-        values = contrast_at_eye(*self.nominal, 0.0)
-        ranked = (where[np.argsort(values[where])] if where.size else np.zeros(1, int) for where in self.lit)
-        self.middle = np.array([where[where.size // 2] for where in ranked])
+        self.sample = np.concatenate([sampled(where) for where in self.lit])
 
     def scaled(self, draws: Draws, amount: Array) -> Draws:
         """Return draws with an amount of the light of the sources `off` in each, in place of all of it."""
@@ -93,22 +90,18 @@ class LitFront:
         share_out(work, [slice(start, min(start + step, count)) for start in range(0, count, step)])
         return result
 
-    def banded(self, contrast: Array, times: Callable[[slice], Array]) -> Array:
-        """Return a contrast, shape (count, part), with its middle 90%, (count, part, level).
+    def banded(self, contrast: Array, more: Callable[[slice, Draws, Draws], Array]) -> Array:
+        """Return a contrast, shape (count, part), with its middle 90%, that of a sample of each part: see `middle_90`.
 
-        It is that of the point in the middle of a part under so much light as makes this contrast there, all as given;
-        `times` takes a slice of the lights and returns their light over that, shape (slice, draw, part).
+        `more` takes a slice of the lights, and draws without and with those of `off`, and returns the luminance that
+        they add at the points `sample`, shape (slice, draw, point).
         """
-        white, black, around = (v[self.middle] for v in self.nominal)
-        w, b, rest = self.trials.luminances(self.some, self.middle)
-        result = np.stack([contrast] * 3, axis=-1)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            light = np.where(np.isinf(contrast), 0.0, (white - contrast * black) / (contrast - 1.0) - around)
-        step = max(1, 8 * PAIRS // (DRAWS * len(self.parts)))
+        result, pairs = np.stack([contrast] * 3, axis=-1), ((self.given, self.usual), (self.some, self.full))
+        light = [self.trials.luminances(some, self.sample) for some, _ in pairs]
+        step = max(1, 8 * PAIRS // (DRAWS * self.sample.size))
         for part in (slice(start, start + step) for start in range(0, len(contrast), step)):
-            drawn = contrast_at_eye(w, b, rest, light[part, None] * times(part))
-            ends = np.moveaxis(np.quantile(drawn, (LOW, HIGH), axis=1, method="lower"), 0, -1)
-            result[part, :, ::2] = np.where(np.isnan(ends), contrast[part, :, None], ends)
+            found = [contrast_at_eye(*at, more(part, *pair)) for at, pair in zip(light, pairs, strict=True)]
+            result[part, :, ::2] *= np.moveaxis(middle_90(found[0], found[1], len(self.parts)), 0, -1)
         return result
 
     def levels(self, chance: ArrayLike) -> Mask:
@@ -145,11 +138,9 @@ def string_dimming(
     front = LitFront(replace(scene, ambient=replace(ambient, lamps=lamps)), spacing, target, strings)
     trials, (white, black, around) = front.trials, front.nominal
 
-    every = np.arange(trials.points.seen.size)
-    drawn = trials.luminances(front.full, every)[2] - trials.luminances(front.some, every)[2]
-    with np.errstate(invalid="ignore"):
-        each = [drawn[:, run].mean(axis=1) / front.coming[run].mean() for run in front.runs]
-    times = np.nan_to_num(np.stack(each, axis=1), nan=1.0)
+    def more(part: slice, some: Draws, full: Draws) -> Array:
+        off, on = (trials.luminances(draws, front.sample)[2] for draws in (some, full))
+        return levels[part, None, None] * (on - off)
 
     # Where there was no end of it, all is lost as soon as there is one.
     before = contrast_at_eye(white, black, around, 0.0)
@@ -172,10 +163,7 @@ def string_dimming(
             loss[i] = brentq(unwashed, a=0.0, b=1.0, xtol=1e-6, args=(where,))
     contrast = front.contrast(levels.size, lambda part: levels[part, None] * front.coming)
     maps = {
-        "contrast": (
-            ("dimming", "part", "level"),
-            front.banded(contrast, lambda part: np.nan_to_num(times[None], nan=1.0)),
-        ),
+        "contrast": (("dimming", "part", "level"), front.banded(contrast, more)),
         "ambient_illuminance": ("dimming", levels * float(trials.ambient[front.off].sum(axis=0).mean())),
         "veiling_luminance": ("dimming", levels * float(trials.veils[front.off].sum())),
         "most_dimming": (("part", "level"), most),
