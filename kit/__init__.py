@@ -82,6 +82,7 @@ PUBLIC = {
     "views.drawing": ["MapBoard", "NightBoard", "draw_house", "draw_map"],
     "views.evening_panel": ["EveningPanel"],
     "views.lesson_panel": ["LessonPanel"],
+    "views.make_panel": ["MakePanel"],
     "views.page": ["report", "show"],
     "views.plans": ["PlanBoard", "draw_way"],
     "views.stand_panel": ["StandPanel"],

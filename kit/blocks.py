@@ -3,14 +3,13 @@
 from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from itertools import pairwise
-from typing import TypeVar
+from typing import Any
 
-Block = TypeVar("Block")
 # Two threads share this many bands of rows, so that neither waits long for the other; fewer points go in one piece.
 BANDS, FEW = 8, 1 << 16
 
 
-def share_out(work: Callable[[Block], object], blocks: Sequence[Block]) -> None:
+def share_out(work: Callable[[Any], object], blocks: Sequence[Any]) -> None:
     """Call `work` on each block; two threads share them where there are several."""
     if len(blocks) < 4:
         for block in blocks:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import html as markup
 import math
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -86,6 +87,7 @@ def html_table(frame: pd.DataFrame, caption: str = "") -> str:
     words = shown(frame)
     words.index.name = words.columns.name = None
     table = words.to_html(border=0, classes="kit-table", index=not _counted(frame), justify="left")
+    table = re.sub(r"(?<=<td>)(#[0-9a-f]{6})(?=</td>)", r"<span style='background: \1'>&emsp;&emsp;</span> \1", table)
     title = f"<caption>{markup.escape(caption)}</caption>" if caption else ""
     # The style stands in the element: a result is shown in notebooks that load no style sheet of the kit.
     return f"<div class='kit-scroll' style='overflow-x: auto'>{table.replace('<thead>', f'{title}<thead>', 1)}</div>"

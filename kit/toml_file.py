@@ -28,12 +28,8 @@ MOST_MISTAKES, LINE = 8, 140
 LONGEST = 200
 
 UNIT_WORDS = {
-    "m": "m metre metres meter meters",
-    "ft": "ft foot feet '",
-    "in": 'in inch inches "',
-    "cm": "cm",
-    "mm": "mm",
-}
+    "m": "m metre metres meter meters", "ft": "ft foot feet '", "in": 'in inch inches "', "cm": "cm", "mm": "mm",
+}  # fmt: skip
 UNIT_OF = {word: unit for unit, words in UNIT_WORDS.items() for word in words.split()}
 # Of two units that make up one length, how many of the second go into one of the first.
 SMALLER = {("ft", "in"): 12.0, ("m", "cm"): 100.0, ("m", "mm"): 1000.0}
@@ -257,9 +253,7 @@ class Reader:
             case Record(), _:
                 return self.record(spec.fields, value, f"{field}{',' if ': ' in field else ':'} ")
             case Named(), dict():
-                return {
-                    key: self.record(spec.of.fields, item, f"{spec.label} {key!r}: ") for key, item in value.items()
-                }
+                return {key: self.record(spec.of.fields, own, f"{spec.label} {key!r}: ") for key, own in value.items()}
             case Many(), list():
                 most = getattr(spec, "most", 1000)
                 if not spec.least <= len(value) <= most:

@@ -39,7 +39,7 @@ def percent(share: float) -> str:
 
 def shares(parts: Sequence[float]) -> list[str]:
     """Return shares of a whole, all of it, as percentages that sum to 100: by the largest remainders; see `percent`."""
-    whole = [math.floor(100.0 * part + 1e-9) for part in parts]
+    whole = [math.floor(100.0 * part) for part in parts]
     order = sorted(range(len(parts)), key=lambda k: whole[k] - 100.0 * parts[k])
     for k in order[: round(100.0 * sum(parts)) - sum(whole)]:
         whole[k] += 1

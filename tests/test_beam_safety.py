@@ -344,6 +344,7 @@ def test_frames_and_sentences_say_what_was_found(wall):
 @pytest.mark.parametrize(
     ("past", "sky", "words"),
     [(0.0, 0.0, []), (0.09, 0.09, []), (0.64, 0.37, ["64%", "37% of all to the sky"]), (0.2, 0.0, ["20%"]),
+     (0.1, 0.0, ["10%"]), (0.0, 0.1, ["10% of the light"]), (0.3, 0.005, ["30%"]),
      (0.1, 0.5, ["50% of the light", "50% of all"])],
 )  # fmt: skip
 def test_a_result_warns_of_much_light_past_the_front(past, sky, words):
@@ -354,7 +355,8 @@ def test_a_result_warns_of_much_light_past_the_front(past, sky, words):
     if said:
         assert said.startswith("Caution: ")
         assert "drivers, pilots and neighbours" in said
-        assert ("sky" in said) is (sky > 0)
+        assert ("sky" in said) is (sky >= 0.005)
+        assert "sky" not in stray_warning(past, 0.004)
 
 
 # What is refused

@@ -26,6 +26,8 @@ ROOT = Path(__file__).parents[1]
 ARTEFACTS = ROOT / "test-artefacts"
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 TOKEN = "local-test-token"
+RESET = "As in the show file"
+COMMAND = [sys.executable, "-m", "kit", "lab"]
 EMPTY = 0.05  # of the middle of a screenshot; a page of text alone has more
 
 # On a machine set up for tests a missing browser is a failure, elsewhere a reason to skip.
@@ -47,9 +49,8 @@ def lab(tmp_path_factory):
         "PYTHONPATH": str(ROOT),
     }
     command = [
-        sys.executable, "-m", "jupyterlab", "--no-browser", "--allow-root", "--ip=127.0.0.1",
-        f"--port={port}", f"--IdentityProvider.token={TOKEN}", f"--ServerApp.root_dir={folder / 'notebooks'}",
-        "--LabApp.check_for_updates_class=jupyterlab.NeverCheckForUpdate",
+        *COMMAND, str(folder / "notebooks"), "--no-browser", "--allow-root", "--ip=127.0.0.1",
+        f"--port={port}", f"--IdentityProvider.token={TOKEN}",
         # What has run and what came of it is asked of the page's model: cells out of sight are not in the page.
         "--LabApp.expose_app_in_browser=True",
     ]  # fmt: skip
@@ -105,6 +106,29 @@ ALL_RAN = f"""() => {{
 }}"""
 OUTPUTS = """() => window.kitCells.widgets.flatMap((cell, i) =>
     cell.model.type === "code" ? cell.model.outputs.toJSON().map(output => [i, output]) : [])"""
+# Share of a picture that is not of the colour of its corner.
+INK = """() => { window.kitInk = image => {
+    const canvas = new OffscreenCanvas(image.naturalWidth || 1, image.naturalHeight || 1);
+    const context = canvas.getContext("2d");
+    context.drawImage(image, 0, 0);
+    const pixels = new Uint32Array(context.getImageData(0, 0, canvas.width, canvas.height).data.buffer);
+    return pixels.filter(pixel => pixel !== pixels[0]).length / pixels.length;
+} }"""
+# Words that a line's end breaks: those that would fit on a line of their own.
+BROKEN_WORDS = """() => {
+    const found = [];
+    for (const block of document.querySelectorAll(".jp-OutputArea-output pre, .kit-report p, .kit-panel p")) {
+        const walker = document.createTreeWalker(block, NodeFilter.SHOW_TEXT);
+        while (walker.nextNode()) for (const word of walker.currentNode.data.matchAll(/[^\\s\\-\u2013/]+/g)) {
+            const range = document.createRange();
+            range.setStart(walker.currentNode, word.index);
+            range.setEnd(walker.currentNode, word.index + word[0].length);
+            const lines = [...range.getClientRects()].filter(box => box.width > 1).map(box => Math.round(box.top));
+            if (new Set(lines).size > 1) found.push(word[0]);
+        }
+    }
+    return found;
+}"""
 # Each cell is brought into sight, as cells out of sight are not drawn; then what it shows is asked for.
 TOUR = """async () => {
     const found = {pictures: [], broken: [], clipped: []};
@@ -116,8 +140,8 @@ TOUR = """async () => {
         const images = [...cell.node.querySelectorAll(".jp-OutputArea img")];
         await Promise.all(images.map(image => image.decode().catch(() => null)));
         for (const image of images) found.pictures.push({
-            cell: i, width: image.naturalWidth, seen: image.checkVisibility(),
-            words: [image.alt, image.ariaLabel, image.title].find(words => words) || "",
+            cell: i, width: image.naturalWidth, seen: image.checkVisibility(), whole: image.complete,
+            words: [image.alt, image.ariaLabel, image.title].find(words => words) || "", ink: window.kitInk(image),
         });
         const broken = ".jupyter-widgets-error-widget, [data-mime-type$='.stderr'], [data-mime-type$='.error']";
         for (const part of cell.node.querySelectorAll(broken)) found.broken.push([i, part.innerText]);
@@ -141,6 +165,7 @@ def run_all(chromium, lab, name, ready="", width=1280):
     # Cells that are run before the kernel answers are dropped.
     page.get_by_text("| Idle").wait_for(timeout=60_000)
     page.evaluate(WATCH)
+    page.evaluate(INK)
     page.get_by_role("menuitem", name="Run", exact=True).click()
     page.get_by_role("menuitem", name="Run All Cells", exact=True).click()
     try:
@@ -213,18 +238,18 @@ def ink(picture: bytes):
 
 
 def keep_screenshot(page: Page, name: str, at):
-    """Store what the page shows at a place, once it is drawn; fail if nothing is."""
+    """Store what the page shows at a picture, once it is drawn; fail where the page or the picture is empty."""
     at.scroll_into_view_if_needed()
     at.evaluate("image => image.decode && image.decode()")
     ARTEFACTS.mkdir(exist_ok=True)
     # A page may be white for a moment after it was scrolled.
     for _ in range(20):
         page.evaluate("() => new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)))")
-        shot = page.screenshot(path=ARTEFACTS / f"{name}.png")
-        if ink(shot) > EMPTY:
+        shares = ink(page.screenshot(path=ARTEFACTS / f"{name}.png")), ink(at.screenshot())
+        if min(shares) > EMPTY:
             return
         page.wait_for_timeout(250)
-    pytest.fail(f"{name}.png: {ink(shot):.1%} of its middle is not white")
+    pytest.fail(f"{name}.png: {shares[0]:.1%} of its middle is not white, {shares[1]:.1%} of the picture's")
 
 
 def handle(page: Page, label: str):
@@ -249,7 +274,7 @@ def test_run_all_shows_words_pictures_and_numbers_without_an_error(page):
 
 def test_a_slider_moved_by_keyboard_changes_picture_and_verdict(page):
     before, words = picture(page).get_attribute("src"), page.locator(".kit-verdict").first.text_content()
-    slider = handle(page, "second class (lm)")
+    slider = handle(page, "second machine (lm)")
     slider.focus()
     for _ in range(8):
         page.keyboard.press("ArrowRight")
@@ -260,12 +285,12 @@ def test_a_slider_moved_by_keyboard_changes_picture_and_verdict(page):
 
 def test_feet_and_metres_switch_and_reset(page):
     page.get_by_role("button", name="metres").click()
-    expect(page.get_by_text("distance (m)", exact=True)).to_be_visible()
-    expect(page.get_by_text("The picture is 15 m wide")).to_be_visible()
-    page.get_by_role("button", name="Reset all").click()
-    expect(page.get_by_text("distance (ft)", exact=True)).to_be_visible()
+    expect(page.get_by_text("distance (m)", exact=True).first).to_be_visible()
+    expect(page.get_by_text("its picture is 15 m wide").first).to_be_visible()
+    page.get_by_role("button", name=RESET).click()
+    expect(page.get_by_text("distance (ft)", exact=True).first).to_be_visible()
     expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: not enough")
-    expect(page.get_by_text("The picture is 49 ft wide")).to_be_visible()
+    expect(page.get_by_text("its picture is 48 ft wide").first).to_be_visible()
 
 
 # An update puts a new picture in the old one's place. When it is there and decoded, the reader sees it.
@@ -319,10 +344,10 @@ def test_each_place_of_the_slider_has_its_picture(page):
 
 
 def test_the_fabric_notebook_runs_and_shows_words_pictures_and_numbers(cloth_page):
-    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 11,000 lumens")
+    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 22,000 lumens")
     expect(cloth_page.locator(".kit-routes").first).to_contain_text("smaller picture")
     assert picture(cloth_page).evaluate("i => i.naturalWidth") >= 800
-    expect(cloth_page.get_by_text("neutral white on red brick takes")).to_be_attached(timeout=90_000)
+    expect(cloth_page.get_by_text("On the front under cloth", exact=True)).to_be_attached(timeout=90_000)
     no_error(cloth_page)
     keep_screenshot(cloth_page, "does_cloth_pay", picture(cloth_page))
 
@@ -338,15 +363,15 @@ def test_more_layers_and_rain_by_keyboard_change_words_and_picture(cloth_page):
     wet.focus()
     cloth_page.keyboard.press("Space")
     expect(cloth_page.locator(".kit-routes").first).not_to_have_text(drier)
-    cloth_page.get_by_role("button", name="Reset all").click()
-    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 11,000 lumens")
+    cloth_page.get_by_role("button", name=RESET).click()
+    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 22,000 lumens")
     assert not wet.is_checked()
 
 
 def test_a_picture_file_that_is_not_there_is_answered_in_words(cloth_page):
     cloth_page.get_by_label("picture", exact=True).select_option("a picture file")
     expect(cloth_page.locator("p[role=alert]")).to_contain_text("picture file")
-    cloth_page.get_by_role("button", name="Reset all").click()
+    cloth_page.get_by_role("button", name=RESET).click()
     expect(cloth_page.locator("p[role=alert]")).to_have_count(0)
 
 
@@ -355,10 +380,11 @@ def test_each_place_of_the_slider_has_its_night_pictures(cloth_page):
 
 
 def test_the_evening_notebook_runs_and_shows_words_pictures_and_numbers(evening_page):
-    expect(evening_page.locator(".kit-start").first).to_contain_text("Sat 5 Dec 2026: the show can start at 16:")
+    expect(evening_page.locator(".kit-start").first).to_contain_text(
+        "Sat 5 Dec 2026: not enough at any hour (the sun sets at 16:16)"
+    )
     expect(evening_page.locator(".kit-hours").first).to_contain_text("porch light shaded")
     expect(evening_page.locator(".kit-panel img.kit-picture")).to_have_count(2)
-    expect(evening_page.get_by_text("misses the house").first).to_be_attached(timeout=90_000)
     no_error(evening_page)
     keep_screenshot(evening_page, "when_can_the_show_start", picture(evening_page))
 
@@ -374,7 +400,7 @@ def test_another_date_and_a_lamp_switched_off_by_keyboard_change_words_and_pictu
     expect(table).to_contain_text("porch light off")
     evening_page.get_by_label("porch light", exact=True).select_option("off")
     expect(table).not_to_contain_text("porch light off")
-    evening_page.get_by_role("button", name="Reset all").click()
+    evening_page.get_by_role("button", name=RESET).click()
     expect(words).to_have_text(text)
 
 
@@ -383,7 +409,7 @@ def test_a_time_zone_that_is_not_there_is_answered_in_words(evening_page):
     zone.fill("Europe/Berlinn")
     zone.press("Enter")
     expect(evening_page.locator("p[role=alert]")).to_contain_text("near: Europe/Berlin")
-    evening_page.get_by_role("button", name="Reset all").click()
+    evening_page.get_by_role("button", name=RESET).click()
     expect(evening_page.locator("p[role=alert]")).to_have_count(0)
 
 
@@ -392,10 +418,10 @@ def test_each_place_of_the_slider_has_its_evening(evening_page):
 
 
 def test_the_notebook_of_places_runs_and_shows_words_drawing_and_numbers(place_page):
-    expect(place_page.locator(".kit-place").first).to_contain_text("8,000 lumens is enough for most of this front")
+    expect(place_page.locator(".kit-place").first).to_contain_text("8,000 lumens is not enough for most of this front")
     expect(place_page.locator(".kit-zones").first).to_contain_text("animation")
     assert picture(place_page).evaluate("i => i.naturalWidth") >= 800
-    expect(place_page.get_by_text("animation.png, beside.png")).to_be_attached(timeout=90_000)
+    expect(place_page.get_by_text("beside.png").first).to_be_attached(timeout=90_000)
     no_error(place_page)
     keep_screenshot(place_page, "where_does_it_stand", picture(place_page))
 
@@ -410,7 +436,7 @@ def test_tilt_and_two_machines_by_keyboard_change_words_and_drawing(place_page):
     expect(picture(place_page)).not_to_have_attribute("src", before)
     place_page.get_by_label("machines", exact=True).select_option("two, one on the other")
     expect(place_page.locator("p[role=alert]")).to_contain_text("tilt")
-    place_page.get_by_role("button", name="Reset all").click()
+    place_page.get_by_role("button", name=RESET).click()
     expect(place_page.locator("p[role=alert]")).to_have_count(0)
     expect(words).to_have_text(text)
 
@@ -438,13 +464,18 @@ def test_a_lesson_is_guessed_moved_and_checked_by_keyboard_alone(lesson_page):
     lesson_page.keyboard.press("ArrowRight")
     expect(lesson.locator(".kit-outcome")).not_to_have_text(said)
     assert lesson.locator("img.kit-picture").evaluate("i => i.naturalWidth") >= 600
-    # Past the slider's figure, which may be typed over.
-    lesson_page.keyboard.press("Tab")
-    lesson_page.keyboard.press("Tab")
+    # Past the slider's figure, which may be typed over, and a picture that is wider than its place.
+    for _ in range(4):
+        lesson_page.keyboard.press("Tab")
+        if lesson_page.evaluate("document.activeElement.tagName") == "BUTTON":
+            break
     lesson_page.keyboard.press("Space")
     expect(lesson.locator(".kit-said").nth(1)).to_contain_text("Not quite")
     no_error(lesson_page)
     keep_screenshot(lesson_page, "light_for_neighbours", lesson.locator("img.kit-picture"))
+
+
+PAGES = ["home_page", "page", "cloth_page", "evening_page", "place_page", "lesson_page"]
 
 
 @pytest.fixture(scope="module")
@@ -452,18 +483,19 @@ def home_page(chromium, lab):
     yield from opened(chromium, lab, "00_start_here.ipynb", "")
 
 
-@pytest.mark.parametrize("fixture", ["home_page", "page", "cloth_page", "evening_page", "place_page", "lesson_page"])
+@pytest.mark.parametrize("fixture", PAGES)
 def test_every_picture_in_the_page_has_a_text_of_its_own(request, fixture):
     """For those who cannot see it: in the page, where a screen reader finds it; in words, and not those of another."""
     pictures = request.getfixturevalue(fixture).evaluate(TOUR)["pictures"]
     assert pictures
-    assert all(picture["width"] >= 300 for picture in pictures if picture["seen"])
+    for picture in pictures:
+        assert not picture["seen"] or (picture["whole"] and picture["width"] >= 300 and picture["ink"] > EMPTY), picture
     texts = [picture["words"] for picture in pictures]
     assert [text for text in texts if says_too_little(text)] == []
     assert len(set(texts)) == len(texts)
 
 
-@pytest.mark.parametrize("fixture", ["home_page", "page", "cloth_page", "evening_page", "place_page", "lesson_page"])
+@pytest.mark.parametrize("fixture", PAGES)
 def test_no_sentence_runs_past_the_edge_and_tables_scroll_within_themselves(request, fixture):
     page = request.getfixturevalue(fixture)
     assert page.evaluate(TOUR)["clipped"] == []
@@ -481,6 +513,91 @@ def test_no_sentence_runs_past_the_edge_and_tables_scroll_within_themselves(requ
     page.evaluate("window.kitWide.style.width = 'max-content'")
     assert len(page.evaluate(TOUR)["clipped"]) == 1
     page.evaluate("window.kitWide.remove()")
+
+
+@pytest.mark.parametrize("fixture", PAGES)
+def test_no_line_ends_inside_a_word(request, fixture):
+    page = request.getfixturevalue(fixture)
+    assert page.evaluate(BROKEN_WORDS) == []
+    # The check itself: it sees a word that is broken, as the page breaks prints by itself.
+    page.evaluate(
+        """() => {
+            const block = document.querySelector(".kit-report p, .kit-panel p");
+            window.kitWide = block.cloneNode();
+            window.kitWide.style = "width: 30px; word-break: break-all; font-family: monospace";
+            window.kitWide.textContent = "extraordinarily";
+            block.after(window.kitWide);
+        }"""
+    )
+    assert page.evaluate(BROKEN_WORDS) == ["extraordinarily"]
+    page.evaluate("window.kitWide.remove()")
+
+
+def test_nothing_pops_up_and_no_page_ends_in_white_space(lesson_page):
+    expect(lesson_page.locator(".Toastify__toast, .jp-toast, .jp-Dialog")).to_have_count(0)
+    assert lesson_page.evaluate("window.kitCells.notebookConfig.scrollPastEnd") is False
+    end = lesson_page.evaluate(
+        """async () => {
+            const outer = window.kitCells.node.querySelector(".jp-WindowedPanel-outer");
+            outer.scrollTop = outer.scrollHeight;
+            await new Promise(done => requestAnimationFrame(() => requestAnimationFrame(done)));
+            const last = window.kitCells.widgets.at(-1).node.getBoundingClientRect();
+            return outer.getBoundingClientRect().bottom - last.bottom;
+        }"""
+    )
+    assert 0 <= end < 150
+
+
+CONTROLS = {"slider", "combobox", "textbox", "checkbox", "button", "radio", "spinbutton", "listbox", "image"}
+
+
+def controls(page: Page, inside: str):
+    """Role and name, as a screen reader is told them, of each control and picture in an element."""
+    session = page.context.new_cdp_session(page)
+    whole = session.send("Runtime.evaluate", {"expression": f"document.querySelector({inside!r})"})["result"]
+    tree = session.send("Accessibility.queryAXTree", {"objectId": whole["objectId"]})["nodes"]
+    found = [(node["role"]["value"], node.get("name", {}).get("value", "").strip()) for node in tree if "role" in node]
+    session.detach()
+    return [(role, name) for role, name in found if role in CONTROLS]
+
+
+@pytest.mark.parametrize(
+    ("fixture", "least"), [("page", 18), ("cloth_page", 18), ("evening_page", 17), ("place_page", 13)]
+)
+def test_a_screen_reader_is_told_the_name_of_every_control(request, fixture, least):
+    found = controls(request.getfixturevalue(fixture), ".kit-panel")
+    assert len(found) >= least
+    assert [role for role, name in found if not name] == []
+    assert len({name for role, name in found if role == "slider"}) >= 4
+
+
+def test_a_control_without_a_name_is_noticed(page):
+    page.evaluate("document.querySelector('.kit-panel').insertAdjacentHTML('beforeend', '<input id=bare>')")
+    assert ("textbox", "") in controls(page, ".kit-panel")
+    page.evaluate("document.getElementById('bare').remove()")
+
+
+# What has the focus: its name for a screen reader, and whether it lies in the panel.
+FOCUS = """() => { const at = document.activeElement; return [at.closest(".kit-panel") !== null,
+    at.ariaLabel || at.labels?.[0]?.innerText || at.innerText || at.closest(".widget-text")?.innerText || ""]; }"""
+
+
+@pytest.mark.parametrize("fixture", ["page", "cloth_page", "evening_page", "place_page"])
+def test_tab_leads_through_all_controls_of_a_panel_without_a_mouse(request, fixture):
+    page = request.getfixturevalue(fixture)
+    page.evaluate("document.querySelector('.kit-panel :is([role=slider], select)').focus()")
+    met = []
+    for _ in range(80):
+        inside, name = page.evaluate(FOCUS)
+        if not inside:
+            break
+        met.append(name.strip())
+        page.keyboard.press("Tab")
+    labels = [text.strip("\u200b ") for text in page.locator(".kit-panel .widget-label:visible").all_inner_texts()]
+    assert len(labels) >= 13
+    assert {label for label in labels if label not in {"lengths in", ""}} <= set(met)
+    assert {"feet", "metres", RESET} <= set(met)
+    assert "" not in met
 
 
 FAULTS = {

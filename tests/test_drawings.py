@@ -169,3 +169,16 @@ def test_the_edge_of_a_gable_is_straight_at_night_too():
             inside, beyond = (column - 3, column + 3) if x > 0 else (column + 3, column - 3)
             assert pixels[row, inside] > 100
             assert pixels[row, beyond] < 20
+
+
+@pytest.mark.parametrize("panel", [kit.ClassPanel, kit.ClothPanel, kit.EveningPanel, kit.StandPanel])
+def test_letters_of_the_pages_pictures_are_large_enough_to_be_shown_smaller(panel):
+    """8 points at 100 dots to the inch, on pictures of at most 960 pixels, of which a narrow page shows 800."""
+    shown = panel(kit.open_show(ROOT / "notebooks/houses/demo_show.toml"))
+    boards = getattr(shown, "_boards", None) or (shown._board,)
+    for board in boards:
+        texts = [text for text in board.figure.findobj(Text) if text.get_text().strip()]
+        assert texts
+        assert min(text.get_fontsize() for text in texts) >= 8
+        assert board.figure.dpi == 100
+        assert board.canvas.get_width_height()[0] <= 960

@@ -828,6 +828,8 @@ def test_own_lamps_come_first_and_a_surprise_has_its_reason():
         )
     )
     assert said == "At 17:20 one change buys most: porch light off. It takes contrast from 25.0:1 to 40.0:1."
+    # A fiftieth more is told.
+    assert "buys most" in switching_sentence(lamps_changed(porch_light_off=(25.5, 1.0, 0.1)))
     said = switching_sentence(lamps_changed(porch_light_off=(25.1, 1.0, 0.1)))
     assert said == "At 17:20 no lamp by itself changes much: contrast stays near 25:1."
     assert switching_sentence(lamps_changed()).startswith("No lamp is on")

@@ -214,7 +214,11 @@ def test_words_name_the_lamp_that_buys_most_and_say_so_when_none_is_on(show, sta
     contrasts = start.lamps["contrast"].sel(level="nominal")
     single = [name for name in start.lamps["change"].values if name not in ("as it is", NO_LAMP)]
     best = max(single, key=lambda name: float(contrasts.sel(change=name)))
-    assert best in start.lamp_sentence()
+    # The street lamp is the town's: of one's own lamps, the string.
+    mine = max((n for n in single if "street" not in n), key=lambda name: float(contrasts.sel(change=name)))
+    assert (best, mine) == ("street lamp off", "LED string off")
+    assert f"your own lamps buys most: {mine}. It takes contrast from" in start.lamp_sentence()
+    assert f"Street lamp off would make it {float(contrasts.sel(change=best)):.1f}:1" in start.lamp_sentence()
     assert start.lamp_sentence() in start.sentence()
     assert start.frame().index.tolist()[0] == "as it is"
     none = plan(show, off=ALL, strings=0.0)

@@ -151,6 +151,21 @@ def test_a_front_without_a_wall_takes_no_other():
         kit.compare(show, kit.Choice(wall="red brick"))
 
 
+@pytest.mark.bad_input
+def test_a_page_that_starts_with_a_refusal_speaks_of_no_last_answer_and_comes_to_one():
+    windows = kit.Facade(
+        [kit.Patch("w", [(-3, 0), (3, 0), (3, 2), (-3, 2)], kit.Surface.from_reference("bare window"))]
+    )
+    one = made("ClothPanel", kit.Show(house=windows))
+    assert "what to cover" in one.parts["message"].value
+    assert "the last answer" not in one.parts["message"].value
+    sided = kit.Patch("s", [(3, 0), (9, 0), (9, 2), (3, 2)], kit.Surface.from_reference("red brick"))
+    one = made("ClothPanel", kit.Show(house=kit.Facade([*windows.patches, sided])))
+    assert one.parts["message"].value == ""
+    one.controls["wall"].value = "white siding"
+    assert "the last answer" in one.parts["message"].value
+
+
 @pytest.mark.parametrize("panel", PANELS)
 def test_what_is_not_chosen_is_as_the_show_says_and_what_is_chosen_is_not(panel):
     """Another show, another answer, with the same choice: nothing comes from a house that is not this one."""
@@ -240,6 +255,24 @@ def test_a_value_beyond_a_slider_is_shown_and_used_and_not_clipped(panel, units)
     assert one.controls[light].value == 40_000
     one.reset.click()
     assert one.choice == one.start
+
+
+@pytest.mark.parametrize("ambient", [0.0, 100.0, 1000.0])
+def test_light_beyond_the_slider_is_shown_as_it_reads(ambient):
+    one = made("ClassPanel", demo())
+    one.show(replace(one.start, ambient=ambient))
+    slider = one.controls["ambient"]
+    # To half a step, which is 2.3 %; none reads as none.
+    assert float(format(slider.value, slider.readout_format)) == pytest.approx(ambient, rel=0.0233)
+    assert slider.min <= np.log10(slider.value) <= slider.max
+    assert one.result.choice.ambient == one.choice.ambient == ambient
+    # Moved, the slider counts.
+    slider.value = 10.0
+    assert one.result.choice.ambient == 10.0
+
+
+def test_a_direction_between_steps_is_read_in_words():
+    assert panel_of("EveningPanel", "split_level").controls["facing"].label == "south 200°"
 
 
 def test_no_control_starts_elsewhere_than_the_show_says():

@@ -882,7 +882,11 @@ def same(one, other):
 
 
 @pytest.mark.property
-@pytest.mark.parametrize("path", sorted([*HOUSES.glob("*.toml"), *FRONTS.glob("*.toml")]), ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path",
+    sorted([*(path for path in HOUSES.glob("*.toml") if path.stem != "demo_show"), *FRONTS.glob("*.toml")]),
+    ids=lambda path: path.stem,
+)
 @pytest.mark.parametrize("units", ["ft", "m", "in", "cm"])
 def test_a_house_that_is_written_and_read_is_the_same(path, units):
     front = kit.load_house(path)

@@ -116,7 +116,8 @@ def test_the_buttons_fit_the_picture_and_leave_the_rest_alone(front, label, name
 
 def test_the_buttons_fit_the_one_machine_of_the_other_pages_where_it_stands():
     show = demo()
-    for panel in (kit.StandPanel(show, spacing=0.4), kit.ClothPanel(show, spacing=0.4)):
+    evening = kit.EveningPanel(show, season=("2026-12-01", "2026-12-10"), spacing=0.6)
+    for panel in (kit.StandPanel(show, spacing=0.4), kit.ClothPanel(show, spacing=0.4), evening):
         where = {"side": 2.0, "height": 2.5, "shift_up": 0.1} if hasattr(panel.start, "side") else {}
         panel.show(replace(panel.start, distance=25.0, **where))
         panel.buttons[0].click()
@@ -143,3 +144,11 @@ def test_a_lens_that_cannot_hold_the_front_says_so(wall):
     assert panel.parts["words"].value == words
     panel.reset.click()
     assert panel.parts["message"].value == ""
+    # A tilted machine's picture is not what was fitted, so it says so.
+    panel.show(replace(panel.start, tilt=8.0))
+    shown = panel.choice
+    for button in panel.buttons[:2]:
+        button.click()
+        assert "tilt = 8.0: expected 0 degrees" in panel.parts["message"].value
+        assert "tilt = 8.0" in panel.notes["tilt"].value
+        assert panel.choice == shown

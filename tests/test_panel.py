@@ -84,7 +84,7 @@ def test_a_value_between_steps_goes_to_the_nearest_one():
     assert nearest(control(DISTANCE, "ft"), 200.0) == 98.0
     assert nearest(control(Number(whole=True, steps=(1.0, 4.0, 1.0))), 2.4) == 2
     assert nearest(control(Number(steps=(0.0, 345.0, 15.0), reading=str)), 200.0) == 195.0
-    assert nearest(control(AMBIENT), 0.861) == 0.861
+    assert nearest(control(AMBIENT), 0.861) == pytest.approx(0.861, rel=1e-4)
     assert nearest(control(AMBIENT), 1e6) == pytest.approx(10**1.595)
 
 

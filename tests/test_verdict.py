@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
+from kit import reference
 from kit.decision.verdict import STATES, Figure, Part, Remedy, Target, Verdict
 from kit.fields import specs
 from kit.results import text_table
@@ -397,7 +398,8 @@ def test_the_frame_of_a_verdict_has_a_row_for_each_part_and_the_front_last():
     row = frame.loc["brick"].to_dict()
     assert row == {
         "share of front": 0.25, "lit": 1.0, "pass": 0.125, "chance": 0.5,
-        "low white [cd/m²]": 2.0, "white [cd/m²]": 3.0, "high white [cd/m²]": 4.0, "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
+        "low white [cd/m²]": 2.0,
+        "white [cd/m²]": 3.0, "high white [cd/m²]": 4.0, "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
     }  # fmt: skip
     assert frame.loc["slate"].isna().sum() == 6
     assert "12%" in text_table(frame)
@@ -456,6 +458,32 @@ def test_shares_sum_to_a_hundred_and_are_off_by_less_than_one(sizes):
 
 
 @pytest.mark.analytic
+def test_small_shares_beside_large_ones_are_told_as_such():
+    # Three of five get the hundredths that are left over; none is told as 1% that is not counted.
+    assert shares([0.006] * 5 + [0.97]) == ["1%", "1%", "1%", "less than 1%", "less than 1%", "97%"]
+    assert shares([0.994, *[0.001] * 6]) == ["nearly all", *["less than 1%"] * 6]
+    assert shares([0.29, 0.71, 0.0]) == ["29%", "71%", "0%"]
+
+
+@pytest.mark.analytic
+def test_what_is_not_worth_a_word_is_left_out():
+    front = part_of("a house", "enough", kind="front")
+    both = part_of("brick", "enough", share=0.5, passing=0.8), part_of("siding", "enough", share=0.4, passing=0.875)
+    # 10% and 5% of the front, then 10% and 2%.
+    assert "the dimmer parts of the brick and siding" in verdict_of(front, *both).sentence()
+    little = dataclasses.replace(both[1], passing_share=0.95)
+    assert "the dimmer parts of the brick." in verdict_of(front, both[0], little).sentence()
+    assert "dimmer" not in verdict_of(front, part_of("brick", "enough", share=1.0, passing=0.998)).sentence()
+    # Hardly any of the front, and yet a part that no picture reaches.
+    strip = part_of("strip", "not enough", share=0.004, criterion="coverage", shortfall=math.inf, lit=0.0)
+    said = verdict_of(front, part_of("brick", "enough", share=0.996), strip).sentence()
+    assert said.endswith("Good on nearly all of it: brick. No picture on less than 1% of it: most of the strip.")
+    # A pane that is bright enough needs no shade.
+    said = verdict_of(front, part_of("window", "enough", share=0.5, role="pane")).sentence()
+    assert said.endswith("Good on 50% of it: window.")
+
+
+@pytest.mark.analytic
 def test_advice_is_for_the_largest_wall_that_can_be_mended():
     small = Remedy(light_output=9000.0, reflectance=0.3, ambient_illuminance=None)
     short = {"criterion": "white luminance", "shortfall": 2.0}
@@ -500,10 +528,16 @@ def test_a_part_is_what_its_surface_is_to_someone_who_projects_on_it(wall, strai
     front = kit.Facade([kit.Patch("part", wall().patches[0].outline, kit.Surface.from_reference(surface))])
     part = kit.judge(kit.light_map(kit.Scene(facade=front, projectors=[straight()]), 0.5)).patch("part")
     assert part.role == role
+    # The darkest of the grey blinds is no pane yet.
+    low = reference.row("surfaces", "window with closed blinds grey").low
+    for reflectance, is_pane in ((low, False), (0.999 * low, True)):
+        front = front.cover(kit.Surface(name="ours", reflectance=reflectance, kind="window"), patches=["part"])
+        light = kit.light_map(kit.Scene(facade=front, projectors=[straight()]), 0.5)
+        assert (kit.judge(light).patch("part").role == "pane") is is_pane
 
 
 @pytest.mark.analytic
-@pytest.mark.parametrize("lumens", [9000.0, 20000.0, 20001.0, 38000.0, 41000.0])
+@pytest.mark.parametrize("lumens", [9000.0, 20000.0, 20001.0, 40000.0, 41000.0])
 def test_more_light_than_a_household_buys_is_said_to_be_so(lumens):
     # Old white paint is 0.42 or more 19 times in 20.
     remedy = Remedy(light_output=lumens, reflectance=0.42, ambient_illuminance=1.0)

@@ -3,11 +3,8 @@
 `compare` takes a `Choice` and returns a `Comparison`: no widgets, no plots.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
 
 import xarray as xr
 
@@ -18,7 +15,7 @@ from kit.decision.verdict import Target, Verdict, judge
 from kit.eye.colorimetry import wall_colour
 from kit.eye.light_map import light_map
 from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, Is, OneOf, declared
-from kit.results import Result
+from kit.results import Frame, Result
 from kit.source.placement import Placement
 from kit.source.projector import TYPICAL_OPTIONS, Projector
 from kit.source.spectra import light_source
@@ -26,9 +23,6 @@ from kit.stage.beam_safety import stray_warning
 from kit.units import length_text
 from kit.wall.facade import Surface
 from kit.words import percent, the
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 # What is chosen of each machine.
 LENS = ("light_output", "throw_ratio", "distance", "shift_up")
@@ -62,7 +56,7 @@ class Choice(Declared):
     housing_window: str = declared(_loss("housing window", "housing window"))
     units: str = declared(UNITS, default=None)
 
-    def on(self, show: Show) -> Choice:
+    def on(self, show: Show) -> "Choice":
         """Return the choice with what is not chosen as in `show`: its first two machines, each where it fits."""
         return show.filled(self)
 
@@ -87,7 +81,7 @@ class Comparison(Result):
         first, second = (judge(light, self.target) for light in self.maps)
         return first, second
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the figures of both machines, one row for each surface, the whole front last."""
         import pandas as pd
 

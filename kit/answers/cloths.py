@@ -3,13 +3,10 @@
 `weigh` takes a `ClothChoice` and returns a `Weighing`: no widgets, no plots.
 """
 
-from __future__ import annotations
-
 import contextlib
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
@@ -25,7 +22,7 @@ from kit.eye.pattern_vision import pattern_frame, seen
 from kit.eye.picture_file import Picture, load_picture
 from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Is, Number, OneOf, Text, declared
 from kit.fields import AVERAGE_PICTURE_LEVEL as LEVEL
-from kit.results import Result
+from kit.results import Frame, Result
 from kit.source.spectra import AMBIENT as STREET_LIGHTS
 from kit.source.spectra import light_source
 from kit.wall.cloth import (
@@ -41,9 +38,6 @@ from kit.wall.cloth import (
 )
 from kit.wall.facade import Facade
 from kit.wall.texture import Pattern
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 DAYLIGHT, WHITE, FILE = "the house by daylight", "all white", "a picture file"
 BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH = (
@@ -87,7 +81,7 @@ class ClothChoice(Declared):
     purpose: str = declared(PURPOSE, default=None)
     units: str = declared(UNITS, default=None)
 
-    def on(self, show: Show) -> ClothChoice:
+    def on(self, show: Show) -> "ClothChoice":
         """Return the choice with what is not chosen as in `show`; without masonry, cloth covers what it may."""
         what = self.cover or (ALL_MASONRY if show.masonry else EVERYTHING)
         return show.filled(replace(self, cover=what))
@@ -120,7 +114,7 @@ class Weighing(Result):
         """On the front under cloth."""
         return judge(self.payoff.after, self.target)
 
-    def coverings(self, units: str = "m") -> pd.DataFrame:
+    def coverings(self, units: str = "m") -> Frame:
         """Return area, cloth, weight and price for all that the cloth may cover, a row for each choice."""
         import pandas as pd
 
@@ -132,7 +126,7 @@ class Weighing(Result):
         found.attrs = next(iter(frames.values())).attrs
         return found
 
-    def pattern(self, units: str = "m") -> pd.DataFrame | str:
+    def pattern(self, units: str = "m") -> Frame | str:
         """Return how the main wall's own pattern is seen from the walk, bare and through cloth, or why not."""
         wall, bare, cloth = self.show.wall, self.payoff.route("as it is"), self.payoff.route("cloth")
         pattern = Pattern.of(wall)
@@ -148,7 +142,7 @@ class Weighing(Result):
         }  # fmt: skip
         return pattern_frame(views, units)
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the routes to a brighter wall."""
         return self.payoff.frame(units)
 

@@ -3,8 +3,6 @@
 `plan_evening` takes an `EveningChoice` and returns an `EveningPlan`: no widgets, no plots.
 """
 
-from __future__ import annotations
-
 from dataclasses import dataclass, replace
 from functools import cached_property
 
@@ -73,7 +71,7 @@ class EveningChoice(fields.Declared):
     purpose: str = fields.declared(PURPOSE, default=None)
     units: str = fields.declared(fields.UNITS, default=None)
 
-    def on(self, show: Show) -> EveningChoice:
+    def on(self, show: Show) -> "EveningChoice":
         """Return the choice with what is not chosen as in `show`; lamps that it dims to nothing are off."""
         off = self.off if self.off is not None else tuple(lamp.name for lamp in show.lamps or () if not lamp.dimming)
         return show.filled(replace(self, off=off))

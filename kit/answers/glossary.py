@@ -1,25 +1,19 @@
 """The words of the kit in one table, made from the declarations in the code itself."""
 
-from __future__ import annotations
-
 import dataclasses
 import importlib
 import re
 from functools import cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import kit
 from kit.fields import Band, Number, Range, Spec, Vector, specs
 from kit.quantities import QUANTITIES
-from kit.results import make_frame
+from kit.results import Frame, make_frame
 from kit.units import edge
 
-if TYPE_CHECKING:
-    import pandas as pd
 
-
-def glossary() -> pd.DataFrame:
+def glossary() -> Frame:
     """Return every number that the kit takes or gives: name, symbol, unit, meaning, and where it is at home.
 
     Returns

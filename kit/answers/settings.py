@@ -44,15 +44,10 @@ def load_settings(file: Path, start: Any, panel: str) -> tuple[Any, tuple[str, .
     try:
         content = reader.parse(toml_file.read_text("settings file", file))
         values = reader.record(form, content) if content is not None else {}
+        found = {"wall": None} | values["choice"] if {*form} <= values.keys() else {}
+        return replace(start, **found), tuple(map(str, reader.mistakes))
     except InputError as error:
-        return start, (str(error),)
-    found = values.get("choice", {}) if "version" in values and "panel" in values else {}
-    wall = {"wall": None} if found and "wall" not in found else {}
-    notes = [str(mistake) for mistake in reader.mistakes]
-    try:
-        return replace(start, **wall, **found), tuple(notes)
-    except InputError as error:
-        return start, (*notes, str(error))
+        return start, (*map(str, reader.mistakes), str(error))
 
 
 def fingerprint(file: Path) -> str:

@@ -16,8 +16,6 @@
 schema that `show_schema` returns. Lengths are in ``units``, or those of the house file, or say their own.
 """
 
-from __future__ import annotations
-
 import contextlib
 import math
 import os
@@ -412,6 +410,8 @@ class Show(Declared, Result):
     def fitted(self, choice: Choice, how: Literal["distance", "throw_ratio"]) -> Choice:
         """Return a whole choice whose pictures just hold the front, by moving the machines or by their zoom."""
         changes, (left, right, *_) = {}, self.house.bounds
+        if getattr(choice, "tilt", 0.0):
+            raise InputError("tilt", choice.tilt, "0 degrees: a picture that is fitted is level")  # type: ignore[attr-defined]
         for which, machine in self._machines():
             if hasattr(choice, f"{which}{how}"):
                 at = {name: getattr(choice, f"{which}{name}", value) for name, value in self.stands_at(machine).items()}
@@ -422,7 +422,19 @@ class Show(Declared, Result):
                 changes[f"{which}{how}"] = fit(self.house, at[other], **lens)
         return replace(choice, **changes)  # type: ignore[type-var]
 
-    def chosen(self, choice: Any) -> Show:
+    def beyond_zoom(self, choice: Any) -> tuple[str, ...]:
+        """Return, in words, which machines of a whole choice have a throw ratio that their lens has not."""
+        said = {}
+        for which, machine in self._machines():
+            (low, high), ratio = machine.zoom, getattr(choice, f"{which}throw_ratio", machine.zoom[0])
+            if not low - 1e-9 <= ratio <= high + 1e-9:
+                has = f"{low:g}" if low == high else f"{low:g} to {high:g}"
+                said[machine.name] = (
+                    f"{machine.name}: a throw ratio of {ratio:.2f} takes another lens; its own has {has}."
+                )
+        return tuple(said.values())
+
+    def chosen(self, choice: Any) -> "Show":
         """Return the show as a choice has it: wall, light, place and target; what is assumed in both stays so."""
         given = {name: getattr(choice, name) for name in CHOSEN if getattr(choice, name, None) is not None}
         told = {name: value for name, value in given.items() if value != getattr(self.full, name)}
@@ -447,9 +459,9 @@ class Show(Declared, Result):
 
     @property
     def pair(self) -> tuple[Machine, Machine]:
-        """The two machines that are compared: the first two; one alone is both."""
+        """The two machines that are compared: the first and the brightest, or the next; one alone is both."""
         first, *more = self.full.machines
-        return first, (more or [first])[0]
+        return first, self.machine if self.machine is not first else (more or [first])[0]
 
     def aimed(
         self, machine: Machine, options: Mapping[str, str] | None = None, **changes: float

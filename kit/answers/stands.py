@@ -3,12 +3,9 @@
 `arrange` takes a `StandChoice` and returns an `Arrangement`: no widgets, no plots.
 """
 
-from __future__ import annotations
-
 import math
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
 
 import xarray as xr
 
@@ -19,7 +16,7 @@ from kit.decision.several import Comparison, compare_setups, stacked
 from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.results import Result
+from kit.results import Frame, Result
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
@@ -30,9 +27,6 @@ from kit.stage.places import Limits, describe
 from kit.stage.search import Search, search
 from kit.units import edge, length_text
 from kit.words import capital, percent, short
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 ONE, STACKED, SIDE_BY_SIDE = "one", "two, one on the other", "two, side by side"
 # How wide two pictures side by side overlap, as a share of their width.
@@ -66,7 +60,7 @@ class StandChoice(fields.Declared):
         if self.setup == STACKED and self.tilt:
             raise InputError("tilt", self.tilt, "0 degrees for stacked machines: lens shift brings them into line")
 
-    def on(self, show: Show) -> StandChoice:
+    def on(self, show: Show) -> "StandChoice":
         """Return the choice with what is not chosen as in `show`."""
         return show.filled(self)
 
@@ -107,7 +101,7 @@ class Arrangement(Result):
             return search(
                 self.scene.facade, replace(projector, throw_ratio=machine.throw_ratio), lens, around.stands,
                 obstacles=around.obstacles, limits=Limits(keystone=15.0, blocked=0.1, reached=0.9),
-                audience=around.viewers[0].eye,
+                audience=around.viewers[0].eye, units=around.units,
             )  # fmt: skip
         except InputError as error:
             return str(error)
@@ -149,7 +143,7 @@ class Arrangement(Result):
         scenes = {name: stand_scene(self.show, one) for name, one in setups.items()}
         return compare_setups(scenes, self.target, spacing=self.spacing)
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return what each patch can carry."""
         return self.parts.frame(units)
 

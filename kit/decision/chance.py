@@ -15,8 +15,6 @@ grow with :math:`E` alone: its points are sorted once, and a draw is a search.
 What has one cause is drawn once: a loss for all projectors, a surface for all its patches, a lamp for all points.
 """
 
-from __future__ import annotations
-
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -136,7 +134,7 @@ class Draws(NamedTuple):
     wall: Array
     gain: Array
 
-    def at(self, some: Index) -> Draws:
+    def at(self, some: Index) -> "Draws":
         """Return some of the draws."""
         return Draws(*(values[some] for values in self))
 

@@ -4,8 +4,6 @@
 differs as widely as it does from one house to another.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace

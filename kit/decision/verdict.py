@@ -11,13 +11,11 @@ says. How likely that is comes from trying it with everything that is not known 
 A part of which the picture reaches less than the share fails on ``coverage``, whatever the light.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from functools import cached_property, partial
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
@@ -28,11 +26,8 @@ from kit.decision.chance import Draws, Trials, Wanted, least, middle_90, sampled
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, Is, Number, declared
-from kit.results import Result, banded, make_frame, pick
+from kit.results import Frame, Result, banded, make_frame, pick
 from kit.words import band, capital, chances, join, percent, shares, short, the
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 Status = Literal["enough", "borderline", "not enough"]
 STATES: tuple[Status, ...] = get_args(Status)[::-1]  # from the worst
@@ -61,7 +56,7 @@ class Target(Declared):
     )
 
     @classmethod
-    def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> Target:
+    def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> "Target":
         """Return the target for a district brightness and a purpose named in the reference data."""
         return cls(
             white_luminance=reference.row("luminance_targets", district, group="district brightness").value,
@@ -315,7 +310,7 @@ class Verdict(Result):
             text += f" Dark panes ({join(panes)}) carry no picture: leave them dark, or hang a white shade behind them."
         return text
 
-    def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> pd.DataFrame:
+    def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> Frame:
         """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""
         parts = (*(self.surfaces if kind == "surface" else self.patches), self.front)
         shares = dict.fromkeys(("share of front", "lit", "pass", "chance"), ".0%")

@@ -157,12 +157,8 @@ def wall_colour(
 ) -> WallColour:
     """Return colour and luminance of a surface in the light of a projector; a gain scales luminance and leaves colour.
 
-    Parameters
-    ----------
-    white_illuminance : float
-        From the projector's white on the wall [lx], above 0.
-    black_share : float
-        Luminance of black over that of white without it, in [0, 1]: leak and ambient light.
+    `white_illuminance` is that of the projector's white on the wall, above 0 [lx], `black_share` the luminance of black
+    over that of white without it, 0 to 1: leak and ambient light.
 
     Examples
     --------

@@ -1,7 +1,5 @@
 """What is not known of a scene beside its losses and surfaces, which carry bands of their own."""
 
-from __future__ import annotations
-
 from dataclasses import dataclass
 from functools import partial
 

@@ -13,7 +13,7 @@ import xarray as xr
 from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import AGE, POINT, Is, Numbers
 from kit.light.ambient import ASIDE, AT_EYE, Ambient, source_maps
@@ -24,8 +24,6 @@ from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import FrontRaster, check_in_front, middle
 from kit.wall.raster import SAME_PLANE
-
-Point = tuple[float, float, float]
 
 # Rings and sectors about the line of sight over which the light of the sky is summed: the veil is right within 0.5%.
 RINGS, SECTORS = 96, 240
@@ -157,10 +155,8 @@ def source_veils(ambient: Ambient, facade: Facade) -> Veil:
     veils: list[Any] = [(sum(veiling_luminance(g.illuminance, g.angle, age=age) for g in ambient.glare), 0.0)]
     if ambient.sky is not None:
         even, luminances = sky_veils(ambient, facade), ambient.sky.luminances()
-        veils += [
-            *((even * luminances[name], 0.0) for name in (TWILIGHT, GLOW)),
-            moon_veil(ambient, facade, ambient.sky),
-        ]
+        veils += [(even * luminances[TWILIGHT], 0.0), (even * luminances[GLOW], 0.0)]
+        veils += [moon_veil(ambient, facade, ambient.sky)]
     dark = (0.0, 0.0)
     veils += [dark if eye is None else lamp_veil([one], eye, middle(facade), age=age) for one in ambient.lamps]
     return Veil(*np.array(veils, float).T)
@@ -177,8 +173,10 @@ def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
     Is(kind=FrontRaster).check("raster", raster)
     grid, (veils, close) = raster.grid, source_veils(ambient, raster.facade)
     light = np.where(raster.patch < 0, np.nan, source_maps(ambient, raster))
-    maps: dict[str, Any] = {"ambient_illuminance": (("source", "y", "x"), light)}
-    maps |= {"veiling_luminance": ("source", veils), "glare_close": ("source", close)}
-    found = {name: labelled(name, *given) for name, given in maps.items()}
-    axes = {name: labelled(name, name, values) for name, values in (("y", grid.y), ("x", grid.x))}
-    return xr.Dataset(found, axes | {"source": list(ambient.sources())})
+    maps = {
+        "ambient_illuminance": labelled("ambient_illuminance", ("source", "y", "x"), light),
+        "veiling_luminance": labelled("veiling_luminance", "source", veils),
+        "glare_close": labelled("glare_close", "source", close),
+    }
+    axes = {"y": labelled("y", "y", grid.y), "x": labelled("x", "x", grid.x)}
+    return xr.Dataset(maps, axes | {"source": list(ambient.sources())})

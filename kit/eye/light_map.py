@@ -19,12 +19,12 @@ from dataclasses import dataclass
 import numpy as np
 import xarray as xr
 
-from kit.arrays import Array
+from kit.arrays import Array, Extent
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.eye.doubt import Doubt
 from kit.eye.glare import source_veils
-from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SPACING, Declared, Is, Many, Number, Spec, Vector, declared
+from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SHARE, SPACING, Declared, Is, Many, Spec, Vector, declared
 from kit.light.ambient import Ambient, source_maps
 from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
@@ -66,26 +66,18 @@ class Scene(Declared):
     projectors: Machines = declared(Many(of=Machine(), least=1))
     ambient: Ambient = declared(Is(kind=Ambient), default=Ambient)
     average_picture_level: float = declared(AVERAGE_PICTURE_LEVEL)
-    ground_reflectance: float = declared(Number(label="ground reflectance", low=0.0, high=1.0), default=0.0,
-        meaning="of the ground in front, which sends a little of a bright wall's light back; 0: not counted",
-    )  # fmt: skip
-    doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this")
-    blend: bool = declared(
-        FLAG, default=False, meaning="whether pictures that overlap fade into each other, for pictures side by side"
+    ground_reflectance: float = declared(
+        SHARE, label="ground reflectance", default=0.0, meaning="of the ground in front; 0: not counted"
     )
+    doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this"
+    )
+    blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
 
 
-def light_map(
-    scene: Scene, spacing: float = 0.05, *, extent: tuple[float, float, float, float] | None = None
-) -> xr.Dataset:
-    """Return the light on the front of `scene`, as the audience sees it in elevation.
+def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = None) -> xr.Dataset:
+    """Return the light on the front of `scene`, as the audience sees it in elevation, in pixels of `spacing` [m].
 
-    Parameters
-    ----------
-    spacing : float
-        Pixel size [m].
-    extent : (left, right, bottom, top), optional
-        Part of the front [m]; all of it if not given.
+    Of a part of the front, where an `extent` (left, right, bottom, top) is given [m].
 
     Returns
     -------

@@ -11,12 +11,11 @@ This is system MES2 of CIE 191:2010 (constants read in a package that carries th
 adaptation m solves m = a + b log10 L_mes for the field that the eye is adapted to, and is 1 from 5 cd/m2 up and 0 from
 0.005 cd/m2 down, by definition. L_mes rises with luminance and with the S/P ratio of the light.
 
-Below a ratio of 0.26 (a field of orange or red light alone) several m solve that at some luminances below
-0.005 cd/m2 / ratio. The greatest is taken, which is where the iteration of CIE 191 from m = 0.5 ends; there, as the
-field gets darker, the result falls to rods alone in one step, between 0.02 and 0.05 cd/m2. Above a ratio of 18 (blue
-light alone) that iteration swings for ever just below 5 cd/m2; the one solution there is is found. The system describes
-how well and how fast something beside the line of sight is seen, not how bright it looks, for light that is more or
-less white; pure red or blue is only roughly described.
+Below a ratio of 0.26 (a field of orange or red light alone) several m solve that at some luminances below 0.005 cd/m2 /
+ratio. The greatest is taken, which is where the iteration of CIE 191 ends; there, as the field gets darker, the result
+falls to rods alone in one step. Above a ratio of 18 (blue light alone) that iteration swings for ever just below
+5 cd/m2; the one solution there is is found. The system describes how well and how fast something beside the line of
+sight is seen, not how bright it looks, for light that is more or less white.
 """
 
 from collections.abc import Mapping, Sequence
@@ -112,7 +111,8 @@ class DimVision(Result):
             {"light": name, "S/P": ratio, **dict(zip(columns, (line - 1.0).tolist(), strict=True))}
             for (name, ratio), line in zip(self.ratios.items(), worth, strict=True)
         ]
-        return make_frame(rows, {"S/P": ".2f", **dict.fromkeys(columns, _percent)}, index="light")
+        formats = dict.fromkeys(columns, lambda change: f"{change:+.0%}" if abs(change) >= 0.005 else "0%")
+        return make_frame(rows, {"S/P": ".2f", **formats}, index="light")
 
     def sentence(self, units: str = "m") -> str:
         """Return in words what the figures mean at `luminance`; `units` change nothing."""
@@ -142,25 +142,13 @@ def dim_vision(
 
     `lights` are S/P ratios by name; not given: those of the white of typical projectors on typical walls. `luminances`
     are those to compare with, above 0 [cd/m2].
-
-    Examples
-    --------
-    >>> import kit
-    >>> print(kit.dim_vision(10.0, {"sodium lamp": 0.6, "moon": 2.05}, luminances=[0.1, 1.0]))  # doctest: +ELLIPSIS
-    At 10 cd/m² the eye sees as by day: the light meter is right, ... for day vision.
-    <BLANKLINE>
-                  S/P at 0.1 cd/m² at 1 cd/m²
-    sodium lamp  0.60         -15%        -4%
-    moon         2.05         +32%       +11%
     """
     lights = white_ratios() if lights is None else lights
     if not isinstance(lights, Mapping) or not lights:
         raise InputError("lights", lights, "the S/P ratio of at least one light, by its name")
-    return DimVision(
-        luminance=LUMINANCE.check("luminance", luminance),
-        ratios={NAME.check("light", name): AMOUNT.check(f"light {name!r}: ratio", v) for name, v in lights.items()},
-        luminances=LUMINANCE_ROW.check("luminances", luminances),
-    )
+    ratios = {NAME.check("light", name): AMOUNT.check(f"light {name!r}: ratio", v) for name, v in lights.items()}
+    level, levels = LUMINANCE.check("luminance", luminance), LUMINANCE_ROW.check("luminances", luminances)
+    return DimVision(luminance=level, ratios=ratios, luminances=levels)
 
 
 @cache
@@ -194,7 +182,3 @@ def _adaptation(light: Array, ratio: Array) -> Array:
             if np.all(np.abs(m - before) <= 1e-12):
                 break
     return m
-
-
-def _percent(change: float) -> str:
-    return f"{change:+.0%}" if abs(change) >= 0.005 else "0%"

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Extent
 from kit.errors import InputError
 from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
 from kit.eye.light_map import EXTENT, Scene, light_map
@@ -51,8 +51,7 @@ ADAPTATION, SCREEN_WHITE = Number(unit="cd/m²", low=0.0), Number(unit="cd/m²",
 
 def night_view(
     scene: Scene, picture: Picture, source: LightSource, *, fit: Fit = "front",
-    ambient_light: str = "warm white led street lamp", spacing: float = 0.075,
-    extent: tuple[float, float, float, float] | None = None,
+    ambient_light: str = "warm white led street lamp", spacing: float = 0.075, extent: Extent | None = None,
 ) -> xr.Dataset:  # fmt: skip
     """Return what the audience sees with `picture` on the front.
 
@@ -161,10 +160,8 @@ def ward_scale(adaptation: float, screen_white: float) -> float:
     """Return the share of the screen's white that stands for each cd/m2 of the scene [m2/cd]; see the module."""
     world = ADAPTATION.check("adaptation", adaptation)
     white = SCREEN_WHITE.check("screen_white", screen_white)
-    offset, inner, outer = (
-        reference.value("constants", f"visibility threshold {name}")
-        for name in ("offset", "inner exponent", "exponent")
-    )
+    names = ("offset", "inner exponent", "exponent")
+    offset, inner, outer = (reference.value("constants", f"visibility threshold {name}") for name in names)
     return ((offset + (white / 2.0) ** inner) / (offset + world**inner)) ** outer / white
 
 
@@ -250,9 +247,7 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseC
 _recent: Memory[Array] = Memory(keep=4, most=1 << 17)
 
 
-def _drive(
-    scene: Scene, picture: Picture, light: xr.Dataset, fit: Fit, extent: tuple[float, float, float, float] | None
-) -> Array:
+def _drive(scene: Scene, picture: Picture, light: xr.Dataset, fit: Fit, extent: Extent | None) -> Array:
     """Return the linear drive that lands on each point, shape (y, x, 3); several projectors mix by their light."""
     x, y = light["x"].values, light["y"].values
     spacing = float(light.attrs["spacing"])

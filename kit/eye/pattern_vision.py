@@ -120,13 +120,14 @@ def seen(
 
     here = float(sensitivity(distance))
     times = pattern.amplitude * here
-    hidden = pattern.ratio if times > 1.0 else 1.0
+    hidden, held = pattern.ratio if times > 1.0 else 1.0, math.log(picture_contrast or 1.0)
+    steps = 0.0 if held == 0.0 else held / math.log(hidden) if hidden > 1.0 else math.inf
     return PatternView(
         pattern=pattern, distance=distance, frequency=1.0 / float(subtended(pattern.course_height, distance)),
         amplitude=pattern.amplitude, threshold=1.0 / here if here > 0.0 else math.inf,
         times_threshold=times, visible=times > 1.0,
         vanishing_distance=_last_above_one(lambda d: pattern.amplitude * sensitivity(d), pattern.course_height),
-        hidden_detail=hidden, steps=None if picture_contrast is None else _steps(picture_contrast, hidden),
+        hidden_detail=hidden, steps=None if picture_contrast is None else steps,
     )  # fmt: skip
 
 
@@ -148,10 +149,8 @@ def contrast_sensitivity(frequency: ArrayLike, luminance: ArrayLike, width: Arra
     with np.errstate(all="ignore"):
         pupil = contrast.pupil_diameter_Barten1999(luminance, width, height)
         blur, light = contrast.sigma_Barten1999(d=pupil), contrast.retinal_illuminance_Barten1999(luminance, pupil)
-        found = contrast.contrast_sensitivity_function_Barten1999(
-            u=frequency, sigma=blur, E=light, X_0=width, Y_0=height
-        )
-        return np.asarray(found)
+        csf = contrast.contrast_sensitivity_function_Barten1999(u=frequency, sigma=blur, E=light, X_0=width, Y_0=height)
+        return np.asarray(csf)
 
 
 def _last_above_one(times: Callable[[ArrayLike], Array], course: float) -> float:
@@ -164,12 +163,6 @@ def _last_above_one(times: Callable[[ArrayLike], Array], course: float) -> float
         return 0.0
     last = int(above[-1])  # never the end: there is nothing to be seen from 100 000 courses away
     return float(brentq(lambda d: float(times(d)) - 1.0, distances[last], distances[last + 1]))
-
-
-def _steps(contrast: float, hidden: float) -> float:
-    if contrast == 1.0:
-        return 0.0
-    return math.log(contrast) / math.log(hidden) if hidden > 1.0 else math.inf
 
 
 def _steps_text(steps: float) -> str:

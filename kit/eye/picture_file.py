@@ -86,11 +86,6 @@ class Picture(Declared):
         """Number of rows."""
         return self.rgb.shape[0]
 
-    @property
-    def aspect(self) -> float:
-        """Width over height."""
-        return self.width / self.height
-
     def resized(self, width: int, height: int) -> Picture:
         """Return the picture on another grid, each new pixel the mean light of the area it covers.
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import AGE, AMBIENT, POINT, SHARE, Declared, Is, Many, Number, declared
 from kit.light.lamps import LAMPS, Lamp, lamp_map
@@ -43,12 +43,12 @@ class Ambient(Declared):
 
     vertical_illuminance: float = declared(AMBIENT, default=0.0)
     glare: tuple[Glare, ...] = declared(
-        Many(of=Is(kind=Glare)), default=(), meaning="what is known only by its light at the eye"
+        Many(of=Is(kind=Glare)), default=(), meaning="known only by its light at the eye"
     )
     age: float | None = declared(AGE, default=None)
     lamps: tuple[Lamp, ...] = declared(LAMPS, unique="name", default=(), meaning="in their places, named apart")
     sky: Sky | None = declared(Is(kind=Sky), default=None, meaning="at one time, from `kit.Site.sky`")
-    eye: tuple[float, float, float] | None = declared(POINT, default=None)
+    eye: Point | None = declared(POINT, default=None)
 
     def __post_init__(self) -> None:
         super().__post_init__()

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from kit.arrays import Array, Mask
+from kit.arrays import Array, Extent, Mask
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.memory import Memory
@@ -48,7 +48,7 @@ class Cast:
 _recent: Memory[Cast] = Memory(keep=2, most=1 << 20)
 
 
-def cast_light(facade: Facade, projectors: Machines, extent: tuple[float, float, float, float], spacing: float) -> Cast:
+def cast_light(facade: Facade, projectors: Machines, extent: Extent, spacing: float) -> Cast:
     """Cast the light of `projectors` on a part of `facade`, `extent` (left, right, bottom, top), in pixels [m].
 
     Their zones are applied, their chains and light outputs are not. Raises `InputError` for a lens behind or inside the
@@ -60,7 +60,7 @@ def cast_light(facade: Facade, projectors: Machines, extent: tuple[float, float,
     return _recent.get(key, grid.x.size * grid.y.size, lambda: _cast(facade, projectors, grid, extent))
 
 
-def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: tuple[float, float, float, float]) -> Cast:
+def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: Extent) -> Cast:
     raster = FrontRaster.on(facade, grid)
     if raster.patch.max() < 0:
         raise InputError("extent", extent, "an extent that shows some of the front")

@@ -5,25 +5,21 @@ on a band of rows and let go of the interpreter meanwhile. All compiled function
 compiler's cache looks for changes in no other.
 """
 
-from collections.abc import Callable
 from functools import partial
-from typing import Any, TypeVar
+from typing import Any
 
 import numba
 
 from kit.arrays import Array, Mask
 
-Function = TypeVar("Function", bound=Callable[..., Any])
 
-
-def compiled(function: Function) -> Function:
+def compiled(function: Any) -> Any:
     """Return `function` compiled on its first call, and kept on disk where there is a place for that."""
-    # Division by 0 gives infinity or NaN, as in numpy.
-    make: Any = partial(numba.njit, nogil=True, error_model="numpy")
+    make = partial(numba.njit, nogil=True, error_model="numpy")  # division by 0 gives infinity or NaN, as in numpy
     try:
-        return make(cache=True)(function)  # type: ignore[no-any-return]
+        return make(cache=True)(function)
     except RuntimeError:  # neither the package nor the user's cache can be written to
-        return make()(function)  # type: ignore[no-any-return]
+        return make()(function)
 
 
 @compiled

@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import ANGLE, DIMMING, LENGTH, NAME, POINT, Declared, Is, Many, Number, OneOf, Vector, declared
 from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic
@@ -44,7 +44,7 @@ class Luminaire(Declared):
 
     thing = "lamp"
     name: str = declared(NAME)
-    position: tuple[float, float, float] = declared(POINT)
+    position: Point = declared(POINT)
     distribution: Distribution = declared(Is(kind=Distribution, meaning="where it sends its light"))
     flux: float | None = declared(FLUX, default=None, meaning="that leaves it; None: that of the distribution")
     pan: float = declared(PAN, default=0.0)
@@ -84,11 +84,11 @@ class LedString(Declared):
 
     thing = "string"
     name: str = declared(NAME)
-    path: tuple[tuple[float, float, float], ...] = declared(PATH)
+    path: tuple[Point, ...] = declared(PATH)
     spacing: float = declared(NODE_SPACING)
     node_flux: float = declared(FLUX, meaning="of one node at full white")
     dimming: float = declared(DIMMING)
-    facing: tuple[float, float, float] | None = declared(FACING, default=None)
+    facing: Point | None = declared(FACING, default=None)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -127,7 +127,7 @@ class LedString(Declared):
 
 
 def typical_luminaire(
-    name: str, *, position: tuple[float, float, float], level: str = "nominal", called: str | None = None, **more: Any
+    name: str, *, position: Point, level: str = "nominal", called: str | None = None, **more: Any
 ) -> Luminaire:
     """Return a lamp of ``reference_data/luminaires.csv``, for example a ``"street lamp"``.
 

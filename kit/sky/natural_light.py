@@ -82,10 +82,8 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
     """
     k = reference.value("sky", "low land", group="extinction") if extinction is None else np.asarray(extinction, float)
     height, phase = np.asarray(elevation, float), np.asarray(phase_angle, float)
-    full, linear, fourth, one, flat = (
-        reference.value("sky", name, group="moon")
-        for name in ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
-    )
+    names = ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
+    full, linear, fourth, one, flat = (reference.value("sky", name, group="moon") for name in names)
     # The table holds the sizes of the two negative magnitudes.
     magnitude = -full + linear * phase + fourth * phase**4
     outside = reference.value("constants", "foot-candle") * 10.0 ** (-0.4 * (magnitude + one))

@@ -56,7 +56,6 @@ class Distribution(Declared):
     candela: Array = declared(CANDELA, meaning="intensities for the rated lumens, shape (h, v)")
     stated_flux: float | None = declared(FLUX, default=None, meaning="of the lamps; None: absolute photometry")
     efficiency: float | None = declared(EFFICIENCY, default=None)
-    multiplier: float = declared(Number(above=0.0), default=1.0, meaning="from the file's numbers to `candela`")
     size: float = declared(SIZE, default=0.0)
 
     def __post_init__(self) -> None:
@@ -131,9 +130,8 @@ def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distr
     """
     end = CUTOFF.check("cutoff_angle", cutoff_angle)
     level = FLUX.check("flux", flux) / (2.0 * math.pi * (1.0 - math.cos(math.radians(end))))
-    return Distribution(
-        name=name, vertical=np.array([0.0, end]), horizontal=np.zeros(1), candela=np.full((1, 2), level)
-    )
+    theta, candela = np.array([0.0, end]), np.full((1, 2), level)
+    return Distribution(name=name, vertical=theta, horizontal=np.zeros(1), candela=candela)
 
 
 def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
@@ -226,7 +224,7 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     return _checked(
         file, name=(names or [file])[0].strip()[:200], vertical=tokens.angles("vertical angles", count_v),
         horizontal=tokens.angles("horizontal angles", count_h), values=tokens.table("candela values", count_h, count_v),
-        multiplier=factor, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
+        factor=factor, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
         size=max(map(abs, lengths)) * metres_per(unit),
     )  # fmt: skip
 
@@ -280,13 +278,13 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
         raise InputError(f"{file}: C-planes", tuple(horizontal[[0, -1]].tolist()), right)
     return _checked(
         file, name=(lines[8].strip() if len(lines) > 8 else "") or file, vertical=vertical, horizontal=horizontal,
-        values=table, multiplier=flux / 1000.0 * conversion, stated_flux=flux, efficiency=ratio or None, size=size,
+        values=table, factor=flux / 1000.0 * conversion, stated_flux=flux, efficiency=ratio or None, size=size,
     )  # fmt: skip
 
 
-def _checked(file: str, *, values: Array, multiplier: float, **more: Any) -> Distribution:
+def _checked(file: str, *, values: Array, factor: float, **more: Any) -> Distribution:
     try:
-        result = Distribution(candela=values * multiplier, multiplier=multiplier, **more)
+        result = Distribution(candela=values * factor, **more)
     except InputError as error:
         raise InputError(f"{file}: {error.field}", error.value, error.right) from None
     if (result.flux_ratio or 0.0) > ABSURD:

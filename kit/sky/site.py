@@ -54,14 +54,10 @@ class Site(Declared):
 
     Examples
     --------
-    A quarter to five is dusk, half past six is night, when the glow of a suburb is left (lx on the front):
-
     >>> import kit
     >>> site = kit.Site(latitude=42.0, longitude=-88.0, timezone="America/Chicago", facing=180.0)
-    >>> print(site.utc("2026-12-05 18:30"))
-    2026-12-06T00:30:00
-    >>> sky = site.sky(["2026-12-05 16:45", "2026-12-05 18:30"])
-    >>> sky.twilight().round(4).tolist(), sky.glow().round(4).tolist()
+    >>> sky = site.sky(["2026-12-05 16:45", "2026-12-05 18:30"])  # dusk; night, when the glow of a suburb is left
+    >>> sky.twilight().round(4).tolist(), sky.glow().round(4).tolist()  # lx on the front
     ([6.602, 0.0], [0.0029, 0.0029])
     """
 

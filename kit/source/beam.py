@@ -83,10 +83,8 @@ class Beam:
         Places run from -0.5 (left, bottom) to 0.5 (right, top); they broadcast.
         """
         a, b = np.broadcast_arrays(np.asarray(across, float), np.asarray(up, float))
-        s, t = (
-            self._spread(self.centre[..., k], a.ndim) + self._spread(self.size[..., k], a.ndim) * place
-            for k, place in enumerate((a, b))
-        )
+        centre, size = (self._spread(part, a.ndim, 1) for part in (self.centre, self.size))
+        s, t = (centre[..., k] + size[..., k] * place for k, place in enumerate((a, b)))
         forward, right, upward = (self._spread(axis, a.ndim, 1) for axis in (self.forward, self.right, self.up))
         return np.asarray(forward + s[..., None] * right + t[..., None] * upward)
 

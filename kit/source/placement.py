@@ -5,7 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from kit.arrays import Array
+from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import POINT, Declared, Number, declared
 
@@ -19,10 +19,8 @@ ROLL = Number(
 class Placement(Declared):
     """Where a projector stands and where it points; not straight up or down."""
 
-    position: tuple[float, float, float] = declared(POINT, meaning="of the lens; x right, y up, z to the audience")
-    aim: tuple[float, float, float] = declared(
-        POINT, meaning="any other point on the lens axis; not the picture's centre, which lens shift moves"
-    )
+    position: Point = declared(POINT, meaning="of the lens; x right, y up, z to the audience")
+    aim: Point = declared(POINT, meaning="any other point on the lens axis; lens shift moves the picture off it")
     roll: float = declared(ROLL)
 
     def __post_init__(self) -> None:

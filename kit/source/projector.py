@@ -192,10 +192,8 @@ def typical_projector(
     >>> [round(share, 2) for share in projector.transmission()]  # of the stated lumens: low, nominal, high
     [0.47, 0.59, 0.71]
     """
-    sequential, checkerboard = (
-        reference.value("projector_classes", quantity, group="default")
-        for quantity in ("sequential contrast", "checkerboard contrast")
-    )
+    names = ("sequential contrast", "checkerboard contrast")
+    sequential, checkerboard = (reference.value("projector_classes", name, group="default") for name in names)
     return Projector(
         light_output=light_output, throw_ratio=throw_ratio, resolution=resolution, lens_shift=lens_shift,
         chain=typical_chain(options), sequential_contrast=sequential, checkerboard_contrast=checkerboard,

@@ -201,10 +201,8 @@ def light_source(name: str) -> LightSource:
     if np.any(powers <= 0.0):
         raise InputError(f"light source {name!r}: white", (x, y), "a chromaticity between those of its channels")
     source = "sum of Gaussians and bands from light_source_spectra.csv; from memory, no product measured"
-    channels = {
-        channel: spectrum(f"{name}: {channel}", FINE, values, "parametric", source)
-        for channel, values in zip(CHANNELS, powers[:, None] * split, strict=True)
-    }
+    lights = zip(CHANNELS, powers[:, None] * split, strict=True)
+    channels = {part: spectrum(f"{name}: {part}", FINE, values, "parametric", source) for part, values in lights}
     return LightSource(name=name, source=source, **channels)
 
 

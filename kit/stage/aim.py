@@ -26,8 +26,6 @@ height, pan :math:`\psi` the rest:
 Pan is zero for :math:`p = a \sqrt{(1 + q^2) / (1 + b^2)}`, tilt for :math:`q = b \sqrt{(1 + p^2) / (1 + a^2)}`.
 """
 
-from __future__ import annotations
-
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -88,7 +86,7 @@ class Goal:
     corners: Array
 
     @classmethod
-    def of(cls, patches: Sequence[Patch]) -> Goal:
+    def of(cls, patches: Sequence[Patch]) -> "Goal":
         """Return the goal of a picture that covers `patches`."""
         outline = np.concatenate([p.rings[0] for p in patches])
         main = max(patches, key=lambda p: p.area)

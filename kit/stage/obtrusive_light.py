@@ -17,8 +17,6 @@ urban surroundings. Its limit for drivers, the threshold increment, needs the lu
 `road_light` gives the light at the eye, and nothing to compare it with.
 """
 
-from __future__ import annotations
-
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -111,7 +109,7 @@ class Compared:
     limit: float
 
     @classmethod
-    def of(cls, by_light: Array, by_wall: Array, limit: float) -> Compared:
+    def of(cls, by_light: Array, by_wall: Array, limit: float) -> "Compared":
         """Return a figure with its band, from what the `LEVELS` of light and those of the wall make it, each alone."""
         low, (value, _), high = np.transpose([by_light, by_wall])
         if value == 0.0:

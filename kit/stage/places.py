@@ -3,8 +3,6 @@
 All figures over the target are taken at a sample of its points, and are exact at them.
 """
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -89,7 +87,7 @@ class Front:
     def of(
         cls, facade: Facade, target: Sequence[str] | None, obstacles: Sequence[Obstacle],
         audience: Sequence[float] | None, points: float,
-    ) -> Front:  # fmt: skip
+    ) -> "Front":  # fmt: skip
         """Return the front of the arguments of `evaluate`, checked."""
         house, wanted = Is(kind=Facade).check("facade", facade), POINTS.check("points", points)
         things, eye = OBSTACLES.check("obstacles", obstacles), AUDIENCE.check("audience", audience)

@@ -28,6 +28,7 @@ from kit.decision.evening import pick
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
 from kit.sky.site import GLOW, MOON, TWILIGHT
+from kit.units import edge
 from kit.views.drawing import COLOURS, HATCHES, SCALES, Board
 from kit.words import capital
 
@@ -317,8 +318,8 @@ def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOL
     return ax
 
 
-def draw_tradeoff(found: Search, ax: Axes | None = None) -> Axes:
-    """Draw what each feasible place gives: light against the size of a picture element, keystone as colour.
+def draw_tradeoff(found: Search, ax: Axes | None = None, *, units: str = "m") -> Axes:
+    """Draw what each feasible place gives: light against the size of a pixel on the wall, keystone as colour.
 
     Places that no other beats in all three at once are ringed; the best by the objective carries a cross.
 
@@ -327,11 +328,13 @@ def draw_tradeoff(found: Search, ax: Axes | None = None) -> Axes:
     found : Search
         From `kit.search`.
     ax : matplotlib Axes, optional
+    units : {"m", "ft"}
+        Of the size: millimetres or inches.
     """
-    ax = _axes(ax)
+    ax, (small, size) = _axes(ax), edge("mm", units)
     places = found.places
     good = places["feasible"].values
-    element, light = places["coarsest_element"].values, places["illuminance_median"].values * found.lumens
+    element, light = places["coarsest_element"].values / size, places["illuminance_median"].values * found.lumens
     keystone = places["keystone"].values
     dots = ax.scatter(element[good], light[good], c=keystone[good], s=12, cmap=COLOURS, linewidths=0)
     best = found.pareto
@@ -344,7 +347,7 @@ def draw_tradeoff(found: Search, ax: Axes | None = None) -> Axes:
         label=f"best for {found.objective}",
     )  # fmt: skip
     ax.set(
-        xlabel="largest picture element on the front (mm)", ylabel="illuminance on the front, median (lx)",
+        xlabel=f"largest pixel on the front ({small})", ylabel="illuminance on the front, median (lx)",
         title="Every dot is a place for the projector",
     )  # fmt: skip
     figure = ax.get_figure()

@@ -6,6 +6,7 @@ import base64
 import html
 import io
 import struct
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from kit.errors import InputError, text
@@ -17,47 +18,15 @@ if TYPE_CHECKING:
 
     from kit.answers.show import Show
 
+
+def _file(name: str) -> str:
+    return Path(__file__).with_name(name).read_text(encoding="utf-8")
+
+
 # Tables keep their columns and scroll within themselves; their sentences wrap.
-TABLES = """
-.kit-report p { margin: 0.4em 0; max-width: 62em; white-space: pre-line; }
-.jp-OutputArea-output pre { word-break: normal; overflow-wrap: anywhere; }
-.kit-scroll { overflow-x: auto; max-width: 100%; margin: 6px 0; }
-table.kit-table { border-collapse: collapse; table-layout: auto; width: max-content; max-width: none; margin: 0;
-  font-variant-numeric: tabular-nums; }
-.kit-table caption { text-align: left; font-weight: bold; padding: 4px 8px; }
-.kit-scroll .kit-table tr > * { text-align: left; vertical-align: top; padding: 2px 10px; max-width: 34em;
-  white-space: normal; border-bottom: 1px solid #8886; }
-"""
-# The library gives sliders, and figures that may be typed over, no names that a screen reader could say.
-NAMES = """const name = () => {
-  for (const one of document.querySelectorAll('.widget-slider :is([role=slider], .widget-readout):not([aria-label])')) {
-    one.setAttribute('aria-label', one.closest('.widget-slider').querySelector('.widget-label').textContent);
-    if (!one.hasAttribute('role')) one.setAttribute('role', 'textbox');
-  }
-};
-name();
-new MutationObserver(name).observe(this.closest('.kit-panel') || document.body, {childList: true, subtree: true})"""
-# Words wrap, pictures fit, cautions stand out.
-STYLE = f"""<style onload="{NAMES}">{TABLES}
-.kit-panel .widget-html-content {{ line-height: 1.45; white-space: normal; min-width: 0; max-width: 100%;
-  overflow-x: auto; }}
-.kit-panel p {{ margin: 0.4em 0; max-width: 62em; white-space: pre-line; }}
-.kit-words {{ border-left: 6px solid currentColor; padding: 0 12px; }}
-.kit-verdict {{ display: flex; flex-wrap: wrap; gap: 8px; }}
-.kit-card {{ flex: 1 1 360px; }}
-.kit-title {{ font-size: 1.25em; font-weight: bold; }}
-.kit-caution {{ border: 2px solid #8a6d00; background: #fff6d6; color: #111; padding: 6px 14px; margin: 6px 0;
-  font-size: 1.1em; line-height: 1.5; max-width: 62em; box-sizing: border-box; }}
-.kit-panel .widget-toggle-buttons {{ display: flex; align-items: center; }}
-.kit-stale {{ opacity: 0.45; }}
-.kit-busy::before {{ content: "Working ..."; font-weight: bold; visibility: hidden;
-  animation: kit-late 0s 0.5s forwards; }}
-@keyframes kit-late {{ to {{ visibility: visible; }} }}
-@media (max-width: 600px) {{
-  .kit-panel .widget-inline-hbox {{ flex-flow: row wrap; height: auto; }}
-  .kit-panel .widget-inline-hbox > .widget-label {{ flex: 1 0 100%; width: 100% !important; text-align: left; }}
-}}
-</style>"""
+TABLES = "\n" + _file("tables.css")
+# The script runs once the style has come into a page.
+STYLE = f'<style onload="{html.escape(_file("names.js"))}">{TABLES}{_file("panel.css")}</style>'
 
 
 def paragraphs(*texts: str) -> str:

@@ -96,11 +96,11 @@ def nearest(slider: Any, value: float) -> float:
     if isinstance(slider, widgets.SelectionSlider):
         values = [option for _, option in slider.options]
         return float(min(values, key=lambda v: abs(v - value)))
-    if isinstance(slider, widgets.FloatLogSlider):
-        return float(np.clip(value, slider.base**slider.min, slider.base**slider.max))
-    steps = round((value - slider.min) / slider.step)
+    log = isinstance(slider, widgets.FloatLogSlider)
+    place = math.log(max(value, slider.base**slider.min), slider.base) if log else value
+    steps = round((place - slider.min) / slider.step)
     found = float(np.clip(slider.min + steps * slider.step, slider.min, slider.max))
-    return int(found) if isinstance(slider, widgets.IntSlider) else found
+    return int(found) if isinstance(slider, widgets.IntSlider) else slider.base**found if log else found
 
 
 class Panel:
@@ -186,8 +186,10 @@ class Panel:
         values: dict[str, Any] = {}
         for name, one in self.controls.items():
             shown, exact = self._exact.get(name, (None, None))
-            values[name] = exact if one.value == shown else None if one.value == NOTHING else one.value
-            if one.value != shown and name in self.lengths:
+            # A page that draws a slider sends its value back, the last digit rounded in its own way.
+            same = one.value == shown or (isinstance(shown, float) and math.isclose(one.value, shown, rel_tol=1e-9))
+            values[name] = exact if same else None if one.value == NOTHING else one.value
+            if not same and name in self.lengths:
                 # A slider's own unit is the one it was last given, not the one just asked for.
                 values[name] *= metres_per(self._unit)
         return self.made(values)
@@ -248,9 +250,8 @@ class Panel:
                 own, lost = {error.field: getattr(self.start, error.field, None)}, (*lost, str(error))
                 known = error.field in specs(choice) and own[error.field] != getattr(choice, error.field)
                 choice = replace(choice, **own) if known else self.start
-        back, name = choice != self.start or not lost, self.file.name
-        said = f"Back to the settings in {name}, in place of those of the show file."
-        self._keep(said if back else f"Nothing comes back of the settings in {name}.", *lost)
+        said = "Nothing comes back of" if lost and choice == self.start else "Not as in the show file: back to"
+        self._keep(f"{said} the settings in {self.file.name}.", *lost)
         return choice
 
     def _keep(self, *texts: str) -> None:
@@ -261,15 +262,17 @@ class Panel:
             try:
                 choice = self.of.fitted(self.choice, how)
             except InputError as error:
-                self._refuse(error, "")
+                self._refuse(error, error.field)
             else:
                 self.show(choice)
+                self._keep(*self.of.beyond_zoom(choice))
 
         return fit
 
     def _refuse(self, error: InputError, name: str) -> None:
         self._shown = None
-        self._say(f"<b>This cannot be shown.</b> {html.escape(str(error))} Below: the last answer.", name)
+        last = " Below: the last answer." if self.result else ""
+        self._say(f"<b>This cannot be shown.</b> {html.escape(str(error))}{last}", name)
 
     def _say(self, message: str, name: str = "") -> None:
         """Show a message, also beside a control, and the page in grey as long as there is one."""
@@ -306,8 +309,8 @@ class Panel:
                     one.layout.display = None if unit == choice.units else "none"
                 self.controls[name] = self.lengths[name][choice.units]
             one = self.controls[name]
-            if isinstance(self.fields[name], Number):
-                make_room(one, value / size)
+            if isinstance(spec := self.fields[name], Number):
+                make_room(one, value / size, spec.reading)
                 one.value = nearest(one, value / size)
             else:
                 wanted = NOTHING if value is None else value
@@ -361,15 +364,15 @@ def for_visitors() -> bool:
     return os.environ.get("SERVER_SOFTWARE", "").startswith("voila")
 
 
-def make_room(one: Any, value: Any) -> None:
-    """Widen the limits or the list of a control so that it can show `value`, or come next to it."""
+def make_room(one: Any, value: Any, read: Callable[[Any], str] | None = None) -> None:
+    """Widen the limits or the list of a control so that it can show `value`, `read` as words, or come next to it."""
     if isinstance(one, widgets.Dropdown | widgets.SelectionSlider):
         if value not in [option for _, option in one.options]:
-            said = f"{value:g}" if isinstance(value, float) else value
-            options = [*one.options, (said, value)]
-            numbers = isinstance(value, float)
-            one.options = sorted(options, key=lambda option: option[1]) if numbers else options
-    elif isinstance(one, widgets.FloatSlider | widgets.IntSlider):
+            options = [*one.options, ((read or str)(value), value)]
+            one.options = sorted(options, key=lambda option: option[1]) if isinstance(value, float) else options
+    elif isinstance(one, widgets.FloatLogSlider | widgets.FloatSlider | widgets.IntSlider):
+        if isinstance(one, widgets.FloatLogSlider):
+            value = math.log10(max(value, 1e-4))  # what the slider reads as nothing
         steps = (value - one.min) / one.step
         one.min = min(one.min, one.min + math.floor(steps) * one.step)
         one.max = max(one.max, one.min + math.ceil(steps - 1e-9) * one.step) if steps > 0 else one.max

@@ -96,21 +96,10 @@ class Hanging(Declared):
 def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: bool = False) -> Surface:
     """Return the surface that `cloth` in front of `wall` makes.
 
-    Parameters
-    ----------
-    wall : Surface
-        What hangs behind, dry; of no kind: taken to be porous.
-    how : Hanging
-        One dry layer, close to the wall, if not given.
-    spectral : bool
-        Also work out the reflectance by wavelength, the wall's own colour behind the cloth included. The cloth reflects
-        alike at all wavelengths: white cloths nearly do.
-
-    Returns
-    -------
-    Surface
-        Its band combines those of the cloth's reflectance, its transmittance and the wall in quadrature
-        (JCGM 100:2008, 5.1.2). Wet cloth's low end is that of a soaked sheet.
+    The wall is dry, and of no kind taken to be porous; `how` not given is one dry layer, close to it. `spectral`: also
+    work out the reflectance by wavelength, the wall's own colour behind the cloth included; the cloth is taken to
+    reflect alike at all wavelengths. The band combines those of the cloth's reflectance, its transmittance and the wall
+    in quadrature (JCGM 100:2008, 5.1.2). Wet cloth's low end is that of a soaked sheet.
     """
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")
@@ -164,9 +153,7 @@ def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: fl
 
 def pattern_behind(pattern: Pattern, cloth: Cloth, how: Hanging | None = None) -> Pattern:
     """Return the pattern of a wall as it shows through cloth, `how` it hangs."""
-    return behind(
-        pattern, lambda share: hang(cloth, Surface(name="wall", reflectance=share, kind="brick"), how).reflectance
-    )
+    return behind(pattern, lambda r: hang(cloth, Surface(name="wall", reflectance=r, kind="brick"), how).reflectance)
 
 
 def wet_surface(wall: Surface) -> Surface:
@@ -207,7 +194,6 @@ class Covering(Result):
     bare: Facade
     patches: tuple[str, ...]
     cloth: Cloth
-    how: Hanging
     area: float
     cloth_area: Levels
     weight: Levels
@@ -255,18 +241,11 @@ def cover(
     facade: Facade, cloth: Cloth, what: str | Iterable[str] = ALL_MASONRY, *, how: Hanging | None = None,
     storey: float | None = None, spectral: bool = False,
 ) -> Covering:  # fmt: skip
-    """Return the front with cloth over some of it.
+    """Return the front, which is dry, with cloth over some of it.
 
-    Parameters
-    ----------
-    facade : Facade
-        Dry.
-    what : str or names of patches
-        One of `CHOICES`, or the patches by name. Windows, doors and what is not judged stay bare in all of `CHOICES`.
-    storey : float, optional
-        Height of the lower storey above the ground line [m]; half way up the largest masonry patch if not given.
-    spectral : bool
-        As in `hang`.
+    `what` is one of `CHOICES`, in all of which windows, doors and what is not judged stay bare, or the patches by name;
+    `storey` the height of the lower storey above the ground line [m], half way up the largest masonry patch if not
+    given; `how` and `spectral` are as for `hang`.
 
     Examples
     --------
@@ -307,7 +286,7 @@ def cover(
 
     return Covering(
         facade=replace(bare, patches=tuple(replace(p, surface=hung.get(p.name, p.surface)) for p in bare.patches)),
-        bare=bare, patches=chosen, cloth=cloth, how=how, area=area, cloth_area=total(1.0, 0.0),
+        bare=bare, patches=chosen, cloth=cloth, area=area, cloth_area=total(1.0, 0.0),
         weight=total(cloth.weight, how.lining.weight if how.lining else 0.0),
         price=total(cloth.price, how.lining.price if how.lining else 0.0),
         rain=hung[largest].reflectance / max(dry.reflectance, 1e-12) if how.wet else 1.0,

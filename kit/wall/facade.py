@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Extent, Point
 from kit.errors import InputError, numbers
 from kit.fields import FLAG, LENGTH, NAME, REFLECTANCE, Declared, Is, Many, Number, OneOf, Spec, declared
 from kit.results import pick
@@ -25,7 +25,7 @@ PLANE_TOLERANCE = 0.01
 # Pieces thinner than this are rounding, not wall [m].
 THINNEST = 1e-6
 
-Ring = tuple[tuple[float, float, float], ...]
+Ring = tuple[Point, ...]
 
 
 @cache
@@ -43,7 +43,7 @@ class Outline(Spec):
         corners = tuple(value) if is_many(value) else ()
         if len(corners) < 3:
             raise InputError(field, value, "three or more corners")
-        ring: list[tuple[float, float, float]] = []
+        ring: list[Point] = []
         for i, corner in enumerate(corners, 1):
             if not is_many(corner) or len(corner) not in (2, 3):
                 raise InputError(f"{field}, corner {i}", corner, "(x, y, z) or (x, y) in metres")
@@ -139,14 +139,10 @@ class Patch(Declared):
 
     thing = "patch"
     name: str = declared(NAME)
-    outline: Ring = declared(
-        Outline(label="outline"), meaning="corners in order, (x, y, z) or (x, y) on the plane z = 0 [m]"
-    )
+    outline: Ring = declared(Outline(label="outline"), meaning="corners in order, (x, y, z) or (x, y) at z = 0 [m]")
     surface: Surface = declared(Is(kind=Surface))
     holes: tuple[Ring, ...] = declared(Outlines(label="holes"), default=(), meaning="openings, in the same plane")
-    judged: bool = declared(
-        FLAG, default=True, label="judged", meaning="whether a verdict counts it; a roof that shows nothing may be dark"
-    )
+    judged: bool = declared(FLAG, default=True, label="judged", meaning="whether a verdict counts it")
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -156,10 +152,8 @@ class Patch(Declared):
             off = np.abs(np.array(ring) @ self.normal - self.offset)
             if off.max() > PLANE_TOLERANCE:
                 corner = int(off.argmax())
-                right = (
-                    f"corners in one plane within {PLANE_TOLERANCE * 1000:g} mm (this one is off by "
-                    f"{off.max() * 1000:.0f} mm); else split the patch into triangles"
-                )
+                tell = f"within {PLANE_TOLERANCE * 1000:g} mm (this one is off by {off.max() * 1000:.0f} mm)"
+                right = f"corners in one plane {tell}; else split the patch into triangles"
                 raise InputError(f"{where}: {field}, corner {corner + 1}", ring[corner], right)
         outline, *openings = self._polygons(self._axes[:2])
         if not outline.is_valid:
@@ -262,7 +256,7 @@ class Facade(Declared):
             raise InputError("patches", names, "at least one patch that faces the audience")
 
     @property
-    def bounds(self) -> tuple[float, float, float, float]:
+    def bounds(self) -> Extent:
         """Left, right, bottom and top of what the audience sees [m]."""
         corners = np.array([c for p in self.patches if p.faces_audience for c in p.outline])
         (left, bottom, _), (right, top, _) = corners.min(axis=0), corners.max(axis=0)
@@ -296,18 +290,15 @@ def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
     if not bottom + THINNEST < level < top - THINNEST:
         return (patch,)
     pieces: list[Patch] = []
-    for name, half in (
-        (f"{patch.name}, lower", shapely.box(left - 1.0, bottom - 1.0, right + 1.0, level)),
-        (patch.name, shapely.box(left - 1.0, level, right + 1.0, top + 1.0)),
-    ):
+    lower = shapely.box(left - 1.0, bottom - 1.0, right + 1.0, level)
+    upper = shapely.box(left - 1.0, level, right + 1.0, top + 1.0)
+    for name, half in ((f"{patch.name}, lower", lower), (patch.name, upper)):
         parts = [part for part in shapely.get_parts(shape & half) if part.area > THINNEST * part.length]
         if not parts:
             return (patch,)
         for i, part in enumerate(parts, 1):
-            outline, *holes = (
-                tuple((x, y, z0 + zx * x + zy * y) for x, y in ring.coords[:-1])
-                for ring in (part.exterior, *part.interiors)
-            )
+            rings = (ring.coords[:-1] for ring in (part.exterior, *part.interiors))
+            outline, *holes = (tuple((x, y, z0 + zx * x + zy * y) for x, y in ring) for ring in rings)
             pieces.append(replace(patch, name=name if i == 1 else f"{name} {i}", outline=outline, holes=tuple(holes)))
     return tuple(pieces)
 

@@ -104,18 +104,14 @@ def diffuse_interface_reflectance(index: float) -> float:
     """
     n = INDEX.check("index", index)
     n2 = n * n
+    above, square = n - 1.0, n2 * n2 - 1.0
+    logarithm = n2 * (n2 - 1) ** 2 / (n2 + 1) ** 3 * np.log(above / (n + 1))
     if n < 1.003:
         # Two terms of the closed form grow without limit and cancel here: all but the logarithm as a series.
-        above = n - 1.0
-        series = above / 3 + 19 * above**2 / 24 - 16 * above**3 / 15
-        return float(series + n2 * (n2 - 1) ** 2 / (n2 + 1) ** 3 * np.log(above / (n + 1)))
-    return float(
-        0.5
-        + (n - 1) * (3 * n + 1) / (6 * (n + 1) ** 2)
-        + n2 * (n2 - 1) ** 2 / (n2 + 1) ** 3 * np.log((n - 1) / (n + 1))
-        - 2 * n**3 * (n2 + 2 * n - 1) / ((n2 + 1) * (n2 * n2 - 1))
-        + 8 * n2 * n2 * (n2 * n2 + 1) / ((n2 + 1) * (n2 * n2 - 1) ** 2) * np.log(n)
-    )
+        return float(above / 3 + 19 * above**2 / 24 - 16 * above**3 / 15 + logarithm)
+    rest = 8 * n2 * n2 * (n2 * n2 + 1) / ((n2 + 1) * square**2) * np.log(n)
+    rest -= 2 * n**3 * (n2 + 2 * n - 1) / ((n2 + 1) * square)
+    return float(0.5 + above * (3 * n + 1) / (6 * (n + 1) ** 2) + logarithm + rest)
 
 
 def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
@@ -190,12 +186,9 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
     inside = _sheet(*_with_less_scattering(ratio, thickness, in_water / in_air))
     # The front face's mirror reflection is left out of the diffuse part, as in `wet_reflectance`.
     mirrored, let_out = _film()
-    front = Layer(
-        reflectance=0.0, transmittance=1.0 - mirrored, back_reflectance=1.0 - let_out, back_transmittance=let_out
-    )
-    back = Layer(
-        reflectance=1.0 - let_out, transmittance=let_out, back_reflectance=0.0, back_transmittance=1.0 - mirrored
-    )
+    kept, enters = 1.0 - let_out, 1.0 - mirrored
+    front = Layer(reflectance=0.0, transmittance=enters, back_reflectance=kept, back_transmittance=let_out)
+    back = Layer(reflectance=kept, transmittance=let_out, back_reflectance=0.0, back_transmittance=enters)
     return stack([front, inside, back])
 
 

@@ -7,7 +7,7 @@ convex pieces (`Occluders.hidden`). What does a ray meet first? (`first_met`)
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from typing import Any, ClassVar, Self
+from typing import Any, Self
 
 import numpy as np
 import shapely
@@ -22,9 +22,6 @@ from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_ring
 
 # A segment's ends, as values of a linear form there.
 Forms = Iterable[tuple[Array, Array]]
-
-
-# On a raster
 
 
 def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None) -> Mask:
@@ -93,15 +90,10 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
             continue
         if above.min() < 0 or above.max() > limit:
             corners = clip(clip(corners, normal, offset), -normal, -(offset + limit))
-            if len(corners) < 3:
-                continue
             above = corners @ normal - offset
-        landed = lens + (corners - lens) * (height / (height - above))[:, None]
-        rings.append(landed[:, :2])
+        if len(corners) >= 3:
+            rings.append((lens + (corners - lens) * (height / (height - above))[:, None])[:, :2])
     return rings
-
-
-# Between points
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,13 +118,10 @@ AREA = Plan(label="area", meaning="corners (x, z) of the plan [m]")
 class Obstacle(Declared):
     """Something in front of the house: a tree, a car; or the people on the walk."""
 
-    thing: ClassVar[str] = "obstacle"
-
+    thing = "obstacle"
     name: str = declared(NAME)
     area: tuple[tuple[float, float], ...] = declared(AREA)
-    heights: tuple[float, float] = declared(
-        Range(label="heights", of=LENGTH, meaning="bottom and top above the ground line")
-    )
+    heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH, meaning="bottom and top above ground"))
     blocks: bool = declared(
         FLAG, default=True, meaning="whether it stops light; of people, the share of the beam that meets them is told"
     )
@@ -175,10 +164,8 @@ class Occluders:
     def of(cls, facade: Facade, obstacles: Sequence[Obstacle] = ()) -> Self:
         """Return all that stops light."""
         of_patch = Planes.of(facade).of_patch
-        return cls(
-            sheets=tuple(s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i]))),
-            blocks=tuple(b for o in obstacles if o.blocks for b in blocks(o)),
-        )
+        flat = tuple(s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i])))
+        return cls(sheets=flat, blocks=tuple(b for o in obstacles if o.blocks for b in blocks(o)))
 
     def hidden(self, points: Array, plane: Index, places: Array) -> Mask:
         """Return whether something hides each point of the front from each place, shape (place, point).
@@ -269,10 +256,8 @@ def blocks(obstacle: Obstacle) -> Iterator[Block]:
         flat = _edges(piece)
         sides = np.column_stack([flat[:, 0], np.zeros(len(flat)), flat[:, 1:]])
         low, high = piece.min(axis=0), piece.max(axis=0)
-        yield Block(
-            faces=np.concatenate([sides, [(0.0, 1.0, 0.0, -bottom), (0.0, -1.0, 0.0, top)]]),
-            box=np.array([(low[0], bottom, low[1]), (high[0], top, high[1])]),
-        )
+        faces = np.concatenate([sides, [(0.0, 1.0, 0.0, -bottom), (0.0, -1.0, 0.0, top)]])
+        yield Block(faces=faces, box=np.array([(low[0], bottom, low[1]), (high[0], top, high[1])]))
 
 
 def convex(shape: Any) -> Iterator[Array]:
@@ -287,9 +272,6 @@ def _edges(corners: Array) -> Array:
     along = np.roll(corners, -1, axis=0) - corners
     inward = np.column_stack([-along[:, 1], along[:, 0]])
     return np.column_stack([inward, -np.sum(inward * corners, axis=1)])
-
-
-# Along rays
 
 
 def covers(patch: Patch, points: Array, *, edge: bool = True) -> Mask:

@@ -13,7 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
-from kit.arrays import Array, Index
+from kit.arrays import Array, Extent, Index, Point
 from kit.errors import InputError
 from kit.wall.facade import Facade
 from kit.wall.raster import SAME_PLANE, Grid, Window, around, exposed, visible
@@ -93,9 +93,7 @@ class WallPoints:
         return np.asarray(self.weight / self.normal[:, 2])
 
     @classmethod
-    def sample(
-        cls, facade: Facade, members: Sequence[int], extent: tuple[float, float, float, float], wanted: float
-    ) -> Self:
+    def sample(cls, facade: Facade, members: Sequence[int], extent: Extent, wanted: float) -> Self:
         """Return about as many visible points of the patches `members` as wanted; each patch with its exact area.
 
         Where the audience sees none of the patches, `InputError`.
@@ -116,13 +114,9 @@ class WallPoints:
         if missed.size:
             more = [seen[i].representative_point() for i in missed.tolist()]
             index, x, y = np.append(index, missed), np.append(x, [m.x for m in more]), np.append(y, [m.y for m in more])
-        return cls(
-            planes=raster.planes,
-            position=raster.planes.lift(index, x, y),
-            patch=index,
-            # However a patch's edges fall between the points, all of it counts.
-            weight=(area_of / np.maximum(np.bincount(index, minlength=len(area_of)), 1))[index],
-        )
+        # However a patch's edges fall between the points, all of it counts.
+        weight = (area_of / np.maximum(np.bincount(index, minlength=len(area_of)), 1))[index]
+        return cls(planes=raster.planes, position=raster.planes.lift(index, x, y), patch=index, weight=weight)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -135,7 +129,7 @@ class FrontRaster:
     planes: Planes
 
     @classmethod
-    def over(cls, facade: Facade, extent: tuple[float, float, float, float], spacing: float) -> Self:
+    def over(cls, facade: Facade, extent: Extent, spacing: float) -> Self:
         """Return the raster over `extent` (left, right, bottom, top), with points `spacing` apart [m]."""
         return cls.on(facade, Grid.over(extent, spacing))
 
@@ -184,15 +178,12 @@ class FrontRaster:
         flat = np.flatnonzero(where) if np.asarray(where).dtype == bool else np.asarray(where)
         rows, columns = np.divmod(flat, self.grid.x.size)
         patch = self.patch.ravel()[flat].astype(np.intp)
-        return WallPoints(
-            planes=self.planes,
-            position=self.planes.lift(patch, self.grid.x[columns], self.grid.y[rows]),
-            patch=patch,
-            weight=np.full(flat.shape, self.grid.spacing**2),
-        )
+        position = self.planes.lift(patch, self.grid.x[columns], self.grid.y[rows])
+        weight = np.full(flat.shape, self.grid.spacing**2)
+        return WallPoints(planes=self.planes, position=position, patch=patch, weight=weight)
 
 
-def middle(facade: Facade) -> tuple[float, float, float]:
+def middle(facade: Facade) -> Point:
     """Return the middle of a front's extent, on the plane z = 0 [m]: what is looked at."""
     left, right, bottom, top = facade.bounds
     return (left + right) / 2.0, (bottom + top) / 2.0, 0.0

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from kit.arrays import Array, Mask
+from kit.arrays import Array, Extent, Mask
 from kit.errors import InputError, number
 from kit.wall.facade import Facade, Patch
 
@@ -35,7 +35,7 @@ class Grid:
     spacing: float
 
     @classmethod
-    def over(cls, extent: tuple[float, float, float, float], spacing: float) -> Self:
+    def over(cls, extent: Extent, spacing: float) -> Self:
         """Return the grid of pixels of size `spacing` over `extent` (left, right, bottom, top) [m].
 
         A spacing that is not above 0, or that makes no pixel or too many, raises `InputError`.
@@ -94,8 +94,7 @@ def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
     index = np.full((grid.y.size, grid.x.size), -1, dtype=np.int16)
     seen = [(i, p) for i, p in enumerate(facade.patches) if p.faces_audience]
     # From back to front: only patches whose depths overlap in z need comparing point by point.
-    nearest = {i: max(c[2] for c in p.outline) for i, p in seen}
-    farthest = {i: min(c[2] for c in p.outline) for i, p in seen}
+    nearest, farthest = ({i: end(c[2] for c in p.outline) for i, p in seen} for end in (max, min))
     painted: list[int] = []
     for i, patch in sorted(seen, key=lambda item: round(nearest[item[0]] / SAME_PLANE)):
         rings = [ring[:, :2] for ring in patch.rings]

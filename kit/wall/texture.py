@@ -6,7 +6,7 @@ How the eye sees it is `kit.eye.pattern_vision`.
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import ClassVar, Self
+from typing import Self
 
 from kit import reference
 from kit.errors import InputError
@@ -26,8 +26,7 @@ SIZE, GAP = LENGTH.but(above=0.0), LENGTH.but(low=0.0)
 class Pattern(Declared):
     """Units in running bond, with joints between them; or boards with a line of shadow under each."""
 
-    thing: ClassVar[str] = "pattern"
-
+    thing = "pattern"
     name: str = declared(NAME)
     unit_reflectance: float = declared(REFLECTANCE, meaning="of the brick's face")
     joint_reflectance: float = declared(REFLECTANCE, meaning="of the mortar")
@@ -99,7 +98,7 @@ class Pattern(Declared):
     @property
     def joint_share(self) -> float:
         """Share of the wall that joints take up."""
-        return 1.0 - (1.0 - self._bed_share) * (1.0 - self._head_share)
+        return 1.0 - (1.0 - self.joint_height / self.course_height) * (1.0 - self._head_share)
 
     @property
     def reflectance(self) -> float:
@@ -125,11 +124,8 @@ class Pattern(Declared):
         black.
         """
         step = abs(self.joint_reflectance - self.unit_reflectance) * (1.0 - self._head_share)
-        return 2.0 * step * math.sin(math.pi * self._bed_share) / math.pi / self.reflectance if step > 0.0 else 0.0
-
-    @property
-    def _bed_share(self) -> float:
-        return self.joint_height / self.course_height
+        wave = math.sin(math.pi * (self.joint_height / self.course_height))
+        return 2.0 * step * wave / math.pi / self.reflectance if step > 0.0 else 0.0
 
     @property
     def _head_share(self) -> float:
