@@ -399,7 +399,8 @@ def test_the_frame_of_a_verdict_has_a_row_for_each_part_and_the_front_last():
     assert row == {
         "share of front": 0.25, "lit": 1.0, "pass": 0.125, "chance": 0.5,
         "low white [cd/m²]": 2.0,
-        "white [cd/m²]": 3.0, "high white [cd/m²]": 4.0, "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
+        "white [cd/m²]": 3.0, "high white [cd/m²]": 4.0,
+        "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
     }  # fmt: skip
     assert frame.loc["slate"].isna().sum() == 6
     assert "12%" in text_table(frame)

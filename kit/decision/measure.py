@@ -7,7 +7,6 @@ differs as widely as it does from one house to another.
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import xarray as xr
@@ -20,13 +19,10 @@ from kit.errors import InputError
 from kit.eye.doubt import SPREAD, usual
 from kit.eye.light_map import DOUBTS, Scene, light_map
 from kit.fields import Declared, Is, Many, Number, OneOf, Text, declared
-from kit.results import Result, make_frame, pick
+from kit.results import Frame, Result, make_frame, pick
 from kit.sky.luminaire import Luminaire
 from kit.source.projector import LEVELS, Factor, Levels
 from kit.words import band, capital, chances, percent
-
-if TYPE_CHECKING:
-    import pandas as pd
 
 # What can be read, with what, and how.
 HOW = {
@@ -136,7 +132,7 @@ class Measured(Result):
     after: Verdict
     notes: tuple[str, ...]
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return the figures of both, old above new."""
         import pandas as pd
 
@@ -200,7 +196,7 @@ class Doubts(Result):
     chance: float
     clear: float
 
-    def frame(self, units: str = "m") -> pd.DataFrame:
+    def frame(self, units: str = "m") -> Frame:
         """Return a row for each input."""
         shares = self.shares or {"nothing": (math.nan, math.nan)}
         rows = [{"input": name, "alone": one, "with others": total} for name, (one, total) in shares.items()]
