@@ -175,7 +175,7 @@ def test_with_nothing_in_doubt_the_draws_are_the_map(case):
 
 
 CERTAIN = kit.Doubt(**dict.fromkeys(
-    ("sequential_contrast", "checkerboard_contrast", "average_picture_level", "picture_width", "even_light", "lamps",
+    ("sequential_contrast", "checkerboard_contrast", "picture_level", "picture_width", "even_light", "lamps",
      "twilight", "sky_glow", "moon"), (1.0, 1.0),
 ))  # fmt: skip
 

@@ -49,8 +49,8 @@ def test_a_one_to_one_lens_needs_the_house_width_and_a_short_throw_lens_a_third_
     assert ultra.low < needed[0] < short.low < needed[1] < short.high
 
 
-# The rung on which what is reported and what is computed agree: a front that is dimmer than a floodlit one is still seen
-# well where all around is dark, and a show is looked at in passing. Nothing was moved to make it so.
+# The rung on which what is reported and what is computed agree: a front that is dimmer than a floodlit one is seen well
+# where all around is dark, and a show is looked at in passing. Nothing was moved to make it so.
 RUNG = kit.rung_target("a dark front floodlit in dark surroundings", "a picture to look at in passing")
 
 
@@ -70,7 +70,9 @@ def test_on_the_lowest_rung_practice_and_physics_agree_with_their_chances(lumens
 
 
 @pytest.mark.practice
-@pytest.mark.parametrize(("lumens", "width", "window", "brick"), [(2000, 25, 10, 4), (3000, 30, 10, 5), (3000, 40, 10, 0)])
+@pytest.mark.parametrize(
+    ("lumens", "width", "window", "brick"), [(2000, 25, 10, 4), (3000, 30, 10, 5), (3000, 40, 10, 0)]
+)
 def test_on_the_lowest_rung_a_small_machine_does_for_shaded_windows(lumens, width, window, brick):
     result = verdict(lumens, width, "red brick", windows=True, height_ft=14, target=RUNG)
     for name, tenths in (("window with white shade", window), ("red brick", brick)):

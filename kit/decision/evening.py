@@ -266,8 +266,9 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     if white < wanted or not np.isnat(dark):
         rest = "contrast never suffices either" if np.isnat(dark) else f"contrast holds from {_hour(dark)}"
         return f"{never}{told}. At no hour is it bright enough ({white:.1f} of {wanted:g} cd/m² wanted); {rest}."
-    best = float(middle["contrast"].max())
-    return f"{never}{told}. Contrast reaches at best {best:.1f}:1 of the {result.attrs['wanted_contrast']:g}:1 wanted."
+    best, share = float(middle["contrast"].max()), percent(result.attrs["wanted_share"])
+    wanted = f"{result.attrs['wanted_contrast']:g}:1 wanted on {share} of it"
+    return f"{never}{told}. Contrast reaches at best {best:.1f}:1 in its middle; {wanted}."
 
 
 def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:

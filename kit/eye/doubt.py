@@ -31,7 +31,7 @@ class Doubt(Declared):
 
     sequential_contrast: tuple[float, float] = _field("sequential contrast", "of all machines alike")
     checkerboard_contrast: tuple[float, float] = _field("checkerboard contrast", "the same")
-    average_picture_level: tuple[float, float] = _field("average picture level", "of what is shown")
+    picture_level: tuple[float, float] = _field("average picture level", "of what is shown")
     picture_width: tuple[float, float] = _field("picture width", "by distance and throw ratio, measured with a tape")
     even_light: tuple[float, float] = _field(EVEN, "ambient light given as one figure")
     lamps: tuple[float, float] = _field("lamps", "light of each lamp and string, apart from the others")
