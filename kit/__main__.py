@@ -74,7 +74,7 @@ def pages(path: str, options: list[str], minutes: float, most: int) -> None:
 def main(arguments: list[str] | None = None) -> None:
     """Do what the command line says."""
     parser = argparse.ArgumentParser(prog="python -m kit", description=__doc__, epilog="More options go to the server.")
-    parser.add_argument("what", choices=("lab", "pages"))
+    parser.add_argument("what", choices=("lab", "pages"), help="with code or without")
     parser.add_argument("path", help="a folder of pages, or for lab a page")
     parser.add_argument("--home-network", action="store_true", help="pages: open to all on the network with the token")
     parser.add_argument("--minutes", type=float, default=30.0, help="pages: until one that nobody uses stops")
@@ -82,6 +82,8 @@ def main(arguments: list[str] | None = None) -> None:
     given, options = parser.parse_known_args(arguments)
     if not Path(given.path).exists():
         parser.error(f"path = {given.path}: there is nothing of this name in {Path.cwd()}")
+    if not (0 < given.minutes < 1e6 and given.most >= 1):
+        parser.error(f"minutes = {given.minutes:g}, most = {given.most}: some minutes, and at least one page")
     if given.what == "lab":
         lab(given.path, options)
     else:

@@ -413,6 +413,31 @@ def test_a_time_zone_that_is_not_there_is_answered_in_words(evening_page):
     expect(evening_page.locator("p[role=alert]")).to_have_count(0)
 
 
+# What the busy sign shows, looked at 50 times a second.
+BUSY = """() => {
+    window.kitBusy = [];
+    window.kitLook = setInterval(() => {
+        const sign = document.querySelector(".kit-panel .kit-busy");
+        const look = sign && getComputedStyle(sign, "::before");
+        if (look && look.visibility === "visible") window.kitBusy.push(look.content);
+    }, 20);
+}"""
+
+
+def test_a_slow_answer_shows_that_it_is_working(evening_page):
+    evening_page.evaluate(BUSY)
+    before = picture(evening_page).get_attribute("src")
+    handle(evening_page, "evening of").focus()
+    evening_page.keyboard.press("ArrowRight")
+    evening_page.wait_for_function("window.kitBusy.length > 0", timeout=10_000)
+    assert set(evening_page.evaluate("window.kitBusy")) == {'"Working ..."'}
+    expect(picture(evening_page)).not_to_have_attribute("src", before)
+    expect(evening_page.locator(".kit-panel .kit-busy")).to_have_count(0)
+    evening_page.evaluate("clearInterval(window.kitLook)")
+    evening_page.get_by_role("button", name=RESET).click()
+    expect(evening_page.locator(".kit-start").first).to_contain_text("Sat 5 Dec 2026")
+
+
 def test_each_place_of_the_slider_has_its_evening(evening_page):
     follows_slider(evening_page, "light output (lm)", presses=6, settle=2500)
 
@@ -548,6 +573,32 @@ def test_nothing_pops_up_and_no_page_ends_in_white_space(lesson_page):
     assert 0 <= end < 150
 
 
+# A menu's choices, as wide as their letters, against the room beside its arrow; and labels.
+CUT = """() => {
+    const pen = new OffscreenCanvas(1, 1).getContext("2d");
+    const labels = [...document.querySelectorAll(".kit-panel .widget-label")].filter(label =>
+        label.scrollWidth > label.clientWidth + 1 || label.scrollHeight > 32).map(label => label.innerText);
+    return labels.concat([...document.querySelectorAll(".kit-panel select")].flatMap(menu => {
+        const look = getComputedStyle(menu);
+        pen.font = look.font;
+        const room = menu.clientWidth - parseFloat(look.paddingLeft) - parseFloat(look.paddingRight);
+        return [...menu.options].map(option => option.text).filter(text => pen.measureText(text).width > room);
+    }));
+}"""
+
+
+@pytest.mark.parametrize("fixture", ["page", "cloth_page", "evening_page", "place_page"])
+def test_no_label_and_no_choice_of_a_menu_is_cut(request, fixture):
+    page = request.getfixturevalue(fixture)
+    page.locator(".kit-panel").scroll_into_view_if_needed()
+    assert page.locator(".kit-panel select").count() >= 3
+    assert page.evaluate(CUT) == []
+    # The check itself: a menu of half the width.
+    page.evaluate("document.querySelector('.kit-panel select').style.maxWidth = '80px'")
+    assert page.evaluate(CUT)
+    page.evaluate("document.querySelector('.kit-panel select').style.maxWidth = ''")
+
+
 CONTROLS = {"slider", "combobox", "textbox", "checkbox", "button", "radio", "spinbutton", "listbox", "image"}
 
 
@@ -562,13 +613,13 @@ def controls(page: Page, inside: str):
 
 
 @pytest.mark.parametrize(
-    ("fixture", "least"), [("page", 18), ("cloth_page", 18), ("evening_page", 17), ("place_page", 13)]
+    ("fixture", "least"), [("home_page", 8), ("page", 18), ("cloth_page", 18), ("evening_page", 17), ("place_page", 13)]
 )
 def test_a_screen_reader_is_told_the_name_of_every_control(request, fixture, least):
     found = controls(request.getfixturevalue(fixture), ".kit-panel")
     assert len(found) >= least
     assert [role for role, name in found if not name] == []
-    assert len({name for role, name in found if role == "slider"}) >= 4
+    assert len({name for role, name in found if role == "slider"}) >= (0 if fixture == "home_page" else 4)
 
 
 def test_a_control_without_a_name_is_noticed(page):

@@ -14,8 +14,10 @@ from contextlib import contextmanager
 import nbformat
 import pytest
 from playwright.sync_api import expect
-from test_browser import BROKEN_WORDS, CHROMIUM, ROOT, handle, keep_screenshot, sync_playwright
+from test_browser import BROKEN_WORDS, CHROMIUM, CUT, ROOT, handle, keep_screenshot, sync_playwright
 from test_notebooks import says_too_little
+
+from kit.__main__ import main
 
 pytestmark = pytest.mark.browser
 
@@ -227,18 +229,6 @@ def test_words_and_controls_fit_the_width_of_a_phone(each):
     assert each.evaluate(BROKEN_WORDS) == []
 
 
-# A menu's own text, as wide as its letters, against the room it has beside its arrow.
-CUT = """() => {
-    const pen = new OffscreenCanvas(1, 1).getContext("2d");
-    return [...document.querySelectorAll(".jupyter-widgets select")].flatMap(menu => {
-        const look = getComputedStyle(menu);
-        pen.font = look.font;
-        const room = menu.clientWidth - parseFloat(look.paddingLeft) - parseFloat(look.paddingRight);
-        return [...menu.options].map(option => option.text).filter(text => pen.measureText(text).width > room);
-    });
-}"""
-
-
 def test_no_choice_of_a_menu_is_cut(each):
     assert each.locator(".jupyter-widgets select").count() >= 4
     assert each.evaluate(CUT) == []
@@ -376,11 +366,27 @@ def test_pages_are_so_many_at_most_and_stop_when_left_or_closed(chromium, tmp_pa
         context.close()
 
 
-def test_a_folder_that_is_not_there_is_told():
-    command = [sys.executable, "-m", "kit", "pages", "no_such_folder"]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=60, cwd=ROOT)
-    assert done.returncode == 2
-    assert "path = no_such_folder: there is nothing of this name in" in done.stderr
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (["no_such_folder"], "path = no_such_folder: there is nothing of this name in"),
+        (["notebooks", "--minutes=0"], "minutes = 0, most = 8: some minutes"),
+        (["notebooks", "--minutes=nan"], "minutes = nan"),
+        (["notebooks", "--minutes=inf"], "minutes = inf"),
+        (["notebooks", "--most=0"], "at least one page"),
+    ],
+)
+def test_what_the_command_cannot_do_is_told(arguments, said, capsys):
+    with pytest.raises(SystemExit, match="2"):
+        main(["pages", arguments[0].replace("notebooks", str(ROOT / "notebooks")), *arguments[1:]])
+    assert said in capsys.readouterr().err
+
+
+def test_a_package_that_is_not_installed_is_named(monkeypatch):
+    monkeypatch.setitem(sys.modules, "voila.app", None)
+    with pytest.raises(SystemExit, match=r"pip install -e '\.\[pages\]'"):
+        main(["pages", str(ROOT / "notebooks")])
 
 
 def test_the_readme_gives_the_commands_that_are_tested():

@@ -42,8 +42,8 @@ from kit.wall.texture import Pattern
 DAYLIGHT, WHITE, FILE = "the house by daylight", "all white", "a picture file"
 BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH = (
     "bare wall and cloth",
-    "these lumens and twice as many, bare",
-    "these lumens and twice as many, cloth",
+    "once and twice the lumens, bare",
+    "once and twice the lumens, cloth",
 )
 
 LAYERS = Number(label="layers", low=1.0, whole=True, steps=(1.0, 4.0, 1.0), default=1)

@@ -7,7 +7,7 @@ from kit.source.spectra import light_source_names
 # The categories of the tables in plain words, which are ours.
 PLAIN = {
     "dark": "quiet, dark street", "medium": "lit street", "bright": "bright town centre",
-    "passive viewing": "shapes and colours, seen in passing",
+    "passive viewing": "shapes and colours in passing",
     "basic decision making": "clear figures and large letters",
     "analytical decision making": "fine drawing", "full motion video": "film",
 }  # fmt: skip

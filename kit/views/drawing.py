@@ -228,17 +228,14 @@ class PairBoard(Board):
         """Return what hides the steps of a raster: what lies round the front, and the edges of all that is seen."""
         assert self.facade is not None
         metre, parts = 1.0 / metres_per(self.units), [seen for _, seen in seen_parts(self.facade)]
-        (left, right), (bottom, top) = ax.get_xlim(), ax.get_ylim()
+        left, right, bottom, top = (limit / metre for limit in (*ax.get_xlim(), *ax.get_ylim()))
         line = 0.004 * (right - left)  # the frame of the axes stays
         frame = shapely.box(left + line, bottom + line, right - line, top - line)
-        front = shapely.transform(shapely.union_all(parts), lambda corners: corners * metre)
-        round_it = PathPatch(path_of(frame.difference(front), 1.0), facecolor=self.outside, linewidth=0.0)
-        edges = PathPatch(path_of(shapely.GeometryCollection(parts), metre), facecolor="none", edgecolor="0.08")
-        drawn = [round_it, edges] if self.edges else [round_it]
-        for artist in drawn:
-            artist.set_animated(True)
-            ax.add_patch(artist)
-        return drawn
+        rest, whole = path_of(frame.difference(shapely.union_all(parts)), metre), shapely.GeometryCollection(parts)
+        drawn = [PathPatch(rest, facecolor=self.outside, linewidth=0.0, animated=True)]
+        if self.edges:
+            drawn.append(PathPatch(path_of(whole, metre), facecolor="none", edgecolor="0.08", animated=True))
+        return [ax.add_patch(artist) for artist in drawn]
 
     def _build(self, extent: tuple[float, ...]) -> None:
         self.start()
@@ -300,15 +297,7 @@ class NightBoard(PairBoard):
         super().__init__(units=units, size=(9.6, 4.2), rows=1, facade=facade)
 
     def draw(self, views: Sequence[xr.Dataset], images: Sequence[Any], titles: Sequence[str]) -> bytes:
-        """Return two options as a PNG picture.
-
-        Parameters
-        ----------
-        views : two xarray.Dataset
-            From `night_view`, over the same extent.
-        images : two arrays of bytes, shape (y, x, 3), row 0 on top
-            From `kit.on_screen`.
-        """
+        """Return two options as a PNG picture: from `night_view`, over the same extent, and from `kit.on_screen`."""
         opaque = np.full(images[0].shape[:2], 255, np.uint8)
         return self.pair(views, [np.dstack([image[::-1], opaque]) for image in images], titles)
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import matplotlib
 import numpy as np
 from matplotlib.figure import Figure
-from matplotlib.patches import Polygon, Rectangle
+from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
@@ -25,7 +25,7 @@ from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.units import length_text, metres_per
 from kit.views.charts import PLAIN
-from kit.views.drawing import COLOURS, Board
+from kit.views.drawing import COLOURS, Board, path_of, seen_parts
 from kit.wall.facade import Facade
 
 if TYPE_CHECKING:
@@ -112,19 +112,12 @@ class PlanBoard(Board):
         self.elevation: Axes = self.figure.add_subplot(grid[0, 1])
         self.section: Axes = self.figure.add_subplot(grid[1, 1])
         m = self._metre
-        self.plan.set(
-            xlim=((left - aside) * m, (right + aside) * m), ylim=(reach * m, -1.5 * m), aspect="equal",
-            xlabel=f"across the front ({units})", ylabel=f"from the wall ({units})", title="Plan",
-        )  # fmt: skip
-        self.elevation.set(
-            xlim=((left - aside) * m, (right + aside) * m), ylim=(-0.5 * m, height * m), aspect="equal",
-            ylabel=f"height ({units})", title="Front, with the picture",
-        )  # fmt: skip
-        self.section.set(
-            xlim=(-1.5 * m, reach * m), ylim=(-0.5 * m, height * m), aspect="equal", xlabel=f"from the wall ({units})",
-            ylabel=f"height ({units})", title="Section",
-        )  # fmt: skip
-        for ax in (self.plan, self.elevation, self.section):
+        across, up, away = ((left - aside) * m, (right + aside) * m), (-0.5 * m, height * m), f"from the wall ({units})"
+        self.plan.set(xlim=across, ylim=(reach * m, -1.5 * m), xlabel=f"across the front ({units})", ylabel=away)
+        self.elevation.set(xlim=across, ylim=up, ylabel=f"height ({units})")
+        self.section.set(xlim=(-1.5 * m, reach * m), ylim=up, xlabel=away, ylabel=f"height ({units})")
+        for ax, title in ((self.plan, "Plan"), (self.elevation, "Front, with the picture"), (self.section, "Section")):
+            ax.set(aspect="equal", title=title)
             ax.tick_params(direction="in", top=True, right=True)
             ax.xaxis.set_major_locator(MaxNLocator(7, integer=True))
             ax.yaxis.set_major_locator(MaxNLocator(7, integer=True))
@@ -136,20 +129,12 @@ class PlanBoard(Board):
             self.section.plot([z * m], [y * m], "k^", markersize=5)
         self._beams = [self._beam(k) for k in range(most)]
         # What stands is named beside it, other areas within, at their corner.
-        named = [
-            (name, (max if blocks else min)(area)[0], max(z for _, z in area)) for name, area, _, blocks in grounds
-        ]
+        named = [(name, (max if stops else min)(at)[0], max(z for _, z in at)) for name, at, _, stops in grounds]
         self.labels = self._labels([(name, x, z) for name, (x, _, z) in eyes], named)
         self.keep()
 
     def draw(self, projectors: Pairs) -> bytes:
-        """Return the drawing of a set-up as a PNG picture.
-
-        Parameters
-        ----------
-        projectors : sequence of (Projector, Placement)
-            Not more than the board was made for.
-        """
+        """Return the drawing of a set-up, of not more projectors than the board was made for, as a PNG picture."""
         m = self._metre
         drawn: list[Any] = []
         for k, (artists, (projector, placement)) in enumerate(zip(self._beams, projectors, strict=False)):
@@ -177,31 +162,21 @@ class PlanBoard(Board):
     def _house(self) -> None:
         m = self._metre
         left, right, *_ = self.facade.bounds
-        wall = Polygon(
-            np.array([(left, 0.0), (right, 0.0), (right, -1.5), (left, -1.5)]) * m,
-            facecolor="none", edgecolor="0.4", hatch="////", linewidth=0.0,
-        )  # fmt: skip
-        self.plan.add_patch(wall)
-        self.plan.plot([left * m, right * m], [0.0, 0.0], color="black", linewidth=2)
         top = max(corner[1] for patch in self.facade.patches for corner in patch.outline if corner[2] < 0.5)
-        self.section.add_patch(
-            Polygon(
-                np.array([(0.0, 0.0), (0.0, top), (-1.5, top), (-1.5, 0.0)]) * m,
-                facecolor="none", edgecolor="0.4", hatch="////", linewidth=0.0,
-            )
-        )  # fmt: skip
+        style: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.4", "hatch": "////", "linewidth": 0.0}
+        self.plan.add_patch(Rectangle((left * m, -1.5 * m), (right - left) * m, 1.5 * m, **style))
+        self.plan.plot([left * m, right * m], [0.0, 0.0], color="black", linewidth=2)
+        self.section.add_patch(Rectangle((-1.5 * m, 0.0), 1.5 * m, top * m, **style))
         self.section.plot([0.0, 0.0], [0.0, top * m], color="black", linewidth=2)
         self.section.axhline(0.0, color="black", linewidth=1)
         self.elevation.axhline(0.0, color="black", linewidth=1)
-        for patch in sorted(self.facade.patches, key=lambda p: max(corner[2] for corner in p.outline)):
-            corners = np.array(patch.outline)
-            if patch.faces_audience:
-                self.elevation.add_patch(
-                    Polygon(corners[:, :2] * m, facecolor="white", edgecolor="0.35", linewidth=0.6)
-                )
-            if corners[:, 2].max() > 0.15:
-                self.plan.plot(*(corners[[*range(len(corners)), 0]][:, [0, 2]] * m).T, color="0.35", linewidth=0.8)
-                self.section.plot(*(corners[[*range(len(corners)), 0]][:, [2, 1]] * m).T, color="0.35", linewidth=0.8)
+        for _, seen in seen_parts(self.facade):
+            self.elevation.add_patch(PathPatch(path_of(seen, m), facecolor="white", edgecolor="0.35", linewidth=0.6))
+        for patch in self.facade.patches:
+            x, y, z = np.array([*patch.outline, patch.outline[0]]).T * m
+            if z.max() > 0.15 * m:
+                self.plan.plot(x, z, color="0.35", linewidth=0.8)
+                self.section.plot(z, y, color="0.35", linewidth=0.8)
 
     def _grounds(self, grounds: Sequence[Any]) -> None:
         m = self._metre
