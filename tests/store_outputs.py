@@ -20,7 +20,7 @@ def store(path: Path) -> None:
     notebook.metadata.pop("widgets", None)
     for cell in notebook.cells:
         cell.metadata = {"tags": cell.metadata["tags"]} if "tags" in cell.metadata else {}
-        if cell.cell_type == "code" and "NBVAL_IGNORE_OUTPUT" in cell.source:
+        if "nbval-ignore-output" in cell.metadata.get("tags", []):
             cell.outputs = []
     nbformat.write(notebook, path)
 
