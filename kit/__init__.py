@@ -76,7 +76,7 @@ PUBLIC = {
     "answers.lists": ["surfaces", "towns"],
     "answers.show": ["Machine", "Show", "ShowLamp", "open_show", "save_show", "show_schema"],
     "answers.stands": ["StandChoice", "arrange"],
-    "views.charts": ["draw_dimming", "draw_evening", "draw_season", "draw_sources", "draw_tradeoff"],
+    "views.charts": ["draw_dimming", "draw_evening", "draw_ladder", "draw_season", "draw_sources", "draw_tradeoff"],
     "views.class_panel": ["ClassPanel"],
     "views.cloth_panel": ["ClothPanel"],
     "views.drawing": ["MapBoard", "NightBoard", "draw_house", "draw_map"],

@@ -197,13 +197,14 @@ class OneOf(Spec):
     `options` (sequence of str, or a function that returns one): A function is asked when a value is checked, so
     that no table is read before it is needed; `empty`: whether no name at all is right too: not known; `reading`
     (function, optional): words for a name in a menu, such as the name with its value; `nothing`: words for None in
-    a menu, where that is right.
+    a menu, where that is right; `former`: what names of earlier files are called now.
     """
 
     options: Sequence[str] | Callable[[], Sequence[str]] = ()
     empty: bool = False
     reading: Callable[[str], str] | None = None
     nothing: str = "not given"
+    former: Mapping[str, str] = dataclasses.field(default_factory=dict, hash=False)
 
     def names(self) -> tuple[str, ...]:
         """Return what may be chosen."""
@@ -222,6 +223,7 @@ class OneOf(Spec):
         """Return `value` if it is one of the names."""
         if self.empty and isinstance(value, str) and not value:
             return value
+        value = self.former.get(value, value) if isinstance(value, str) else value
         if not isinstance(value, str) or value not in self.names():
             raise InputError(field, value, f"one of {', '.join(self.names())}")
         return value

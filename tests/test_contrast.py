@@ -1,6 +1,5 @@
 """Contrast at the eye: its value, its limits, and its likely band."""
 
-
 import numpy as np
 import pytest
 from hypothesis import given

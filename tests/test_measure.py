@@ -196,7 +196,7 @@ def test_a_front_is_told_by_the_ladder_and_a_rung_is_a_target(scene, straight):
     assert found.sentence().startswith(
         "Plain: between an outdoor cinema as found in 1953 and an outdoor cinema in good"
     )
-    target = kit.rung_target("an outdoor cinema as found in 1953", target=kit.Target(share=0.7, confidence=0.8))
+    target = kit.rung_target("an outdoor cinema as found in 1953", share=0.7, confidence=0.8)
     assert (target.white_luminance, target.contrast, target.share, target.confidence) == (6.5, 15.0, 0.7, 0.8)
     with pytest.raises(kit.InputError, match="cinema of today"):
         kit.rung_target("the cinema of tomorrow")

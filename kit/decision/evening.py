@@ -252,12 +252,11 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     if not np.isnat(nominal):
         text = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
         if low != high:
-            late = f"from {_hour(high)} at the earliest" if np.isnat(low) else f"between {_hour(high)} and {_hour(low)}"
-            text += f" Likely {late}."
+            text += f" Perhaps from {_hour(high)}, {'never' if np.isnat(low) else 'from ' + _hour(low)} surely."
         end = middle["until"].values
         return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
     if not np.isnat(high):
-        return f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}; likely not."
+        return f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}; more likely not."
     never = f"{day}: not enough{about} at any hour"
     if lit < result.attrs["wanted_share"]:
         return f"{never}; the picture reaches only {percent(lit)} of it."

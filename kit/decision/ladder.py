@@ -7,10 +7,9 @@ from kit import reference
 from kit.decision.verdict import BANDED, Target, Verdict
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels
-from kit.words import capital, join
+from kit.words import capital
 
 WHITE, CONTRAST = "white", "contrast"
-MEAN = "mean luminance"
 
 
 def rungs(group: str) -> tuple[reference.Row, ...]:
@@ -18,18 +17,14 @@ def rungs(group: str) -> tuple[reference.Row, ...]:
     return tuple(sorted((r for r in reference.table("ladder") if r.group == group), key=lambda r: r.value))
 
 
-def rung_target(
-    white: str, contrast: str = "a picture that can be followed", *, target: Target | None = None
-) -> Target:
-    """Return the target that rungs of the ladder set, by their names; share and confidence are those of `target`.
+def rung_target(white: str, contrast: str = "a picture that can be followed", **others: float) -> Target:
+    """Return the target that rungs of the ladder set, by their names; `others`: share and confidence.
 
     A level of a lit wall is a mean, and is asked of the picture's white: its mean is that times its average level.
     """
-    rest = target or Target()
-    return Target(
-        white_luminance=reference.value("ladder", white, group=WHITE), share=rest.share, confidence=rest.confidence,
-        contrast=reference.value("ladder", contrast, group=CONTRAST),
-    )  # fmt: skip
+    levels = {"white_luminance": (WHITE, white), "contrast": (CONTRAST, contrast)}
+    found = {name: reference.value("ladder", rung, group=group) for name, (group, rung) in levels.items()}
+    return Target(**found, **others)
 
 
 def landing(group: str, low: float, middle: float, high: float) -> str:
@@ -66,8 +61,7 @@ class Ladder(Result):
     def sentence(self, units: str = "m") -> str:
         """Return where each surface lands, in words."""
         told = [f"{capital(name)}: {landing(WHITE, *white)}." for name, (white, _) in self.levels.items()]
-        lit = join([rung.name for rung in rungs(WHITE) if rung.quantity == MEAN], "or")
-        return f"{' '.join(told)} Of {lit} it is the mean that is told: that of a picture is below its white."
+        return f"{' '.join(told)} Of what is floodlit the mean is told: that of a picture is below its white."
 
 
 def ladder(verdict: Verdict) -> Ladder:

@@ -29,7 +29,7 @@ from kit.results import Format, Frame, Result, make_frame, pick
 from kit.source.projector import Levels, combine
 from kit.units import edge
 from kit.wall.cloth import Covering
-from kit.words import capital, percent, short
+from kit.words import capital, chances, percent, short
 
 AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of lamps, when they are shaded")
 LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
@@ -37,6 +37,7 @@ LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
 FORMATS: dict[str, Format] = {
     "contrast": ".1f",
     "lit": percent,
+    "chance": ".0%",
     "price [USD]": ",.0f",
     "price of each cd/m² [USD]": lambda price: "buys none" if math.isinf(price) else short(price),
 }
@@ -47,7 +48,7 @@ class Route(Result):
     """One way to a brighter wall.
 
     `change` says what is done. White luminance [cd/m2], contrast and `added_luminance` (above that of the bare wall)
-    are medians on the lit part of what the cloth would cover, `lit_share` and `status` are of the whole front; `price`
+    are medians on the lit part of what the cloth would cover, `lit_share`, `chance` and `status` are of the whole front; `price`
     is (low, nominal, high) [USD], None where nothing on sale does it.
     """
 
@@ -57,6 +58,7 @@ class Route(Result):
     contrast: float
     added_luminance: float
     lit_share: float
+    chance: float
     status: str
     price: Levels | None
 
@@ -76,6 +78,7 @@ class Route(Result):
             "lit": self.lit_share,
             "price [USD]": math.nan if self.price is None else self.price[1],
             "price of each cd/m² [USD]": math.nan if self.price is None else self.price_per_luminance,
+            "chance": self.chance,
             "front": self.status,
             "change": self.change,
         }
@@ -89,7 +92,8 @@ class Route(Result):
         price = "not on sale" if self.price is None else f"{short(self.price[1])} USD"
         return (
             f"{capital(self.name)} ({self.change}): white {short(self.luminance)} cd/m², contrast "
-            f"{self.contrast:.1f}:1, {percent(self.lit_share)} of the front lit, {price}. The front: {self.status}."
+            f"{self.contrast:.1f}:1, {percent(self.lit_share)} of the front lit, {price}. The front: {self.status}, "
+            f"{chances(self.chance)}."
         )
 
 
@@ -245,7 +249,7 @@ def pay_off(
         front = judge(light, target).front
         return Route(
             name=name, change=change, luminance=white, contrast=contrast, added_luminance=white - bare_at[0],
-            lit_share=front.lit_share, status=front.status, price=price,
+            lit_share=front.lit_share, chance=front.chance, status=front.status, price=price,
         )  # fmt: skip
 
     pairs = scene.projectors

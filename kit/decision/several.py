@@ -29,7 +29,7 @@ from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
 from kit.units import edge
 from kit.wall.facade import Facade
-from kit.words import capital, join, percent, short
+from kit.words import capital, chances, join, percent, short
 
 # Data sheets round a throw ratio: a lens without zoom fits within this share of it.
 ROUNDED = 0.01
@@ -242,6 +242,7 @@ class Setup(Result):
             "setup": self.name,
             "stated light output [lm]": self.stated_light_output,
             "verdict on the front": self.status,
+            "chance": self.front.chance,
             "lit": self.front.lit_share,
         }
         for name, unit, quantity in (("white", " [cd/m²]", "white_luminance"), ("contrast", "", "contrast")):
@@ -274,7 +275,7 @@ class Setup(Result):
         if front.white_luminance is None or front.contrast is None:
             return f"{name}: not enough. No picture reaches what is judged."
         words = (
-            f"{name}: {self.status}. White {short(front.white_luminance.median)} cd/m² and contrast "
+            f"{name}: {self.status}, {chances(self.front.chance)}. White {short(front.white_luminance.median)} cd/m² and contrast "
             f"{short(front.contrast.median, 3)}:1 on the {percent(front.lit_share)} of the front that it lights, black "
             f"{short(self.black)} cd/m²"
         )
@@ -453,6 +454,7 @@ def _frame(rows: list[dict[str, Any]]) -> Frame:
     names = set().union(*rows)
     formats: dict[str, Any] = {name: "band" for name in names if f"low {name}" in names}
     formats |= dict.fromkeys(("lit", "overlap, share of the lit part", "if one fails: lit"), percent)
+    formats["chance"] = ".0%"
     formats |= dict.fromkeys(("stated light output [lm]", "pixels on the front"), ",.0f")
     frame = make_frame(rows, formats, index="setup")
     frame.attrs["across"] = True

@@ -50,18 +50,14 @@ class Target(Declared):
 
     white_luminance: float = declared(WHITE_LUMINANCE, default=4.0)
     contrast: float = declared(CONTRAST, default=15.0)
-    share: float = declared(SHARE, default=0.8, above=0.0, label="share of the area", meaning="that has to be good")
+    share: float = declared(
+        SHARE, default=0.8, above=0.0, label="good on", meaning="share of the area that has to be good",
+        steps=(0.5, 1.0, 0.05), form=".0%",
+    )  # fmt: skip
     confidence: float = declared(
-        SHARE, default=0.9, low=0.5, high=0.999, label="confidence", meaning="chance that is wanted: how sure to be"
-    )
-
-    @classmethod
-    def from_reference(cls, *, district: str = "dark", purpose: str = "basic decision making") -> "Target":
-        """Return the target for a district brightness and a purpose named in the reference data."""
-        return cls(
-            white_luminance=reference.row("luminance_targets", district, group="district brightness").value,
-            contrast=reference.row("contrast_categories", purpose).value,
-        )
+        SHARE, default=0.9, low=0.5, high=0.999, label="how sure", meaning="chance that is wanted: how sure to be",
+        steps=(0.5, 0.95, 0.05), form=".0%",
+    )  # fmt: skip
 
     @property
     def wanted(self) -> Wanted:
@@ -268,7 +264,7 @@ class Verdict(Result):
         if self.front.criterion == "coverage":
             text = f"{lumens} cannot be enough: {reach} of this front."
         else:
-            text = f"{lumens} {opening}: {chances(self.chance)} that {percent(self.target.share)} of it is good enough."
+            text = f"{lumens} {opening}: {chances(self.chance)} that at least {percent(self.target.share)} of it is good enough."
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}

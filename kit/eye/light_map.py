@@ -69,8 +69,7 @@ class Scene(Declared):
     ground_reflectance: float = declared(
         SHARE, label="ground reflectance", default=0.0, meaning="of the ground in front; 0: not counted"
     )
-    doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this"
-    )
+    doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this")
     blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
 
 
