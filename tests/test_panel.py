@@ -130,7 +130,7 @@ def test_controls_answered_on_several_threads_do_not_disturb_each_other(panel):
     jobs = (
         ("second_light_output", [9000, 12000, 7000, 10000]),
         ("ambient", [1.0, 2.0, 3.0, 4.0]),
-        ("district", ["medium", "bright", "dark", "medium"]),
+        ("district", [f"a floodlit wall in a {kind} district" for kind in ("lit", "bright", "dark", "lit")]),
         ("units", ["m", "ft", "m", "ft"]),
     )
     with ThreadPoolExecutor(max_workers=len(jobs)) as pool:

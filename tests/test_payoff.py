@@ -319,7 +319,7 @@ def test_the_sentence_says_what_the_figures_say():
     assert "(cloth alone is about 0.46)" in found.sentence("ft")
     assert found.route("cloth").sentence() == (
         "Cloth (white cotton over wall): white 22 cd/m², contrast 51.0:1, 100% of the front lit, 220 USD. "
-        f"The front: {found.route('cloth').status}."
+        f"The front: {found.route('cloth').status}, more than 9 chances in 10."
     )
 
 

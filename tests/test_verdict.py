@@ -371,7 +371,7 @@ def test_the_verdict_in_words_says_what_its_parts_are():
     doors = part_of("doors", "enough", share=0.3)
     # The largest part that is not enough is told of, not the first.
     assert verdict_of(front, good, unlit, doors, short).sentence() == (
-        "5,000 lumens may or may not be enough for this front: 5 chances in 10 that 80% of it is good enough. "
+        "5,000 lumens may or may not be enough for this front: 5 chances in 10 that at least 80% of it is good enough. "
         "Good on 55% of it: brick and doors. "
         "Not enough on 28% of it: glass and siding. No picture on 17% of it: most of the glass. "
         f"The siding is short by a factor of 2.5 in white luminance. {mended}"
@@ -648,13 +648,15 @@ def test_parts_that_are_not_there_are_named_with_those_that_are(wall, straight):
 def test_targets_are_the_published_ones():
     # District brightness: CIE 94-1993, about 4, 6, 12 cd/m2 (from memory). Contrast by purpose:
     # ANSI/INFOCOMM 3M-2011, 7, 15, 50, 80 to 1 (the four categories seen, the numbers from memory).
-    for district, luminance in (("dark", 4), ("medium", 6), ("bright", 12)):
-        assert Target.from_reference(district=district).white_luminance == luminance
-    purposes = ("passive viewing", "basic decision making", "analytical decision making", "full motion video")
-    assert [Target.from_reference(purpose=p).contrast for p in purposes] == [7, 15, 50, 80]
-    assert Target.from_reference() == Target()
+    for district, luminance in (("dark", 4), ("lit", 6), ("bright", 12)):
+        assert kit.rung_target(f"a floodlit wall in a {district} district").white_luminance == luminance
+    purposes = "a picture to look at in passing", "a picture that can be followed", "a picture to study"
+    dark = "a floodlit wall in a dark district"
+    found = [kit.rung_target(dark, purpose).contrast for purpose in (*purposes, "a film in full motion")]
+    assert found == [7, 15, 50, 80]
+    assert kit.rung_target(dark) == Target()
     with pytest.raises(kit.InputError, match="midnight"):
-        Target.from_reference(district="midnight")
+        kit.rung_target("midnight")
 
 
 def roofed(judged, wall_counts=True):

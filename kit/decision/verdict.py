@@ -264,7 +264,8 @@ class Verdict(Result):
         if self.front.criterion == "coverage":
             text = f"{lumens} cannot be enough: {reach} of this front."
         else:
-            text = f"{lumens} {opening}: {chances(self.chance)} that at least {percent(self.target.share)} of it is good enough."
+            share = percent(self.target.share)
+            text = f"{lumens} {opening}: {chances(self.chance)} that at least {share} of it is good enough."
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
