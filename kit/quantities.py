@@ -33,7 +33,6 @@ QUANTITIES: dict[str, Quantity] = {
     "patch": Quantity("index of the visible patch"),
     "ambient_illuminance": Quantity("illuminance from ambient light", "lx", "E_a"),
     "veiling_luminance": Quantity("veiling luminance in the eye", "cd/m2", "L_v"),
-    "glare_close": Quantity("light at the eye from within 1 degree of the line of sight", "lx"),
     "picture_share": Quantity("share of a projector's light that lands on the patch"),
     "chain": Quantity("factors from stated to delivered light output"),
     "light_band": Quantity("likely illuminance relative to nominal"),

@@ -18,7 +18,7 @@ from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
 from kit.decision.several import electrical_power
 from kit.decision.washout import DIMMINGS
 from kit.eye.light_map import EXTENT
-from kit.fields import DISTANCE, FLAG, LENGTH, LIGHT_OUTPUT, POINT, SPACING, Spec
+from kit.fields import DISTANCE, FLAG, LENGTH, LIGHT_OUTPUT, SPACING, Spec
 from kit.light.lamps import LAMPS
 from kit.sky.site import Sky
 from kit.stage.audience import VIEWERS
@@ -134,20 +134,14 @@ _STACK = {
     "count": (several.COUNT, 2),
     "gap": (several.GAP, 0.3),
 }
-_ROW = {
+_STOREYS = {
     "projector": (several.PROJECTOR, EXAMPLES[kit.Projector]()),
     "facade": (several.FACADE, EXAMPLES[kit.Facade]()),
     "distance": (DISTANCE, 3.0),
-    "height": (several.ABOVE_GROUND, 0.3),
-    "overlap": (several.OVERLAP, 0.0),
-    "count": (several.COUNT.but(low=2), 2),
-}
-_STOREYS = {
-    **{name: _ROW[name] for name in ("projector", "facade", "distance")},
     "heights": (several.BANDS, (0.0, 1.5, 3.0)),
     "lens_height": (several.ABOVE_GROUND, 0.3),
 }
-for _build, _given in ((kit.stacked, _STACK), (kit.side_by_side, _ROW), (kit.per_storey, _STOREYS)):
+for _build, _given in ((kit.stacked, _STACK), (kit.per_storey, _STOREYS)):
     for _name, (_spec, _) in _given.items():
         ARGUMENTS[_build, _name] = (
             _spec,
@@ -212,7 +206,6 @@ for _name, (_spec, _) in _OBTRUSIVE.items():
     )
 ARGUMENTS[kit.road_light, "road"] = ROAD, lambda road: kit.road_light(EXAMPLES[kit.Scene](), road, spacing=0.5)
 ARGUMENTS[kit.beam_table, "distances"] = DISTANCES, lambda at: kit.beam_table(EXAMPLES[kit.Projector](), at)
-ARGUMENTS[kit.beam_exposure, "eye"] = POINT, lambda eye: kit.beam_exposure(EXAMPLES[kit.Scene](), eye)
 ARGUMENTS[kit.keep_out, "eye_heights"] = (
     EYE_HEIGHTS,
     lambda heights: kit.keep_out(EXAMPLES[kit.Scene](), eye_heights=heights),

@@ -16,7 +16,7 @@ from kit.light.ambient import Ambient, Glare
 from kit.results import shown, text_table
 from kit.sky.luminaire import Luminaire
 from kit.sky.photometric_file import isotropic
-from kit.stage.audience import PANES, Viewer, audience_table, upstairs_neighbour, windscreen
+from kit.stage.audience import PANES, Viewer, audience_table, windscreen
 from kit.wall.points import middle
 
 LEAKS = {"sequential_contrast": 500.0}
@@ -69,19 +69,6 @@ def test_a_windscreen_passes_what_fmvss_205_asks_for():
     car = windscreen((1, 1.2, 18), age=40.0)
     assert (car.transmittance, car.age, car.name) == (0.7, 40.0, "in a car")
     assert windscreen((1, 1.2, 18), name="driver").name == "driver"
-
-
-def test_the_upstairs_neighbour_looks_through_a_double_window():
-    viewer = upstairs_neighbour((0, 5, 25), age=60.0)
-    row = reference.row("exposure", "double window")
-    assert (viewer.transmittance, viewer.age) == (row.value, 60.0)
-    assert row.note.startswith("Weak")
-    # Two uncoated panes without absorption pass (1 - r)^2 each, with the bounces in and between them; at the most.
-    n = reference.value("constants", "refractive index of window glass")
-    faces = 4
-    face = ((n - 1) / (n + 1)) ** 2
-    ideal = (1 - face) / (1 + (faces - 1) * face)  # a pile of plates, Stokes 1862
-    assert row.low < row.value < row.high <= ideal
 
 
 # Each one's own place

@@ -62,7 +62,6 @@ def illuminance(projector, placement, points, normals):
 def test_picture_width_is_distance_over_throw_ratio(distance, ratio, width):
     # Rounding only.
     assert kit.picture_width(distance, ratio) == pytest.approx(width, rel=1e-12)
-    assert kit.throw_distance(width, ratio) == pytest.approx(distance, rel=1e-12)
     assert kit.throw_ratio_for(width, distance) == pytest.approx(ratio, rel=1e-12)
 
 
@@ -71,7 +70,7 @@ def test_throw_functions_broadcast():
     distances, ratios = np.array([4.0, 6.0, 8.0]), np.array([[1.0], [2.0]])
     widths = kit.picture_width(distances, ratios)
     np.testing.assert_array_equal(widths, [[4, 6, 8], [2, 3, 4]])
-    np.testing.assert_array_equal(kit.throw_distance(widths, ratios)[1], distances)
+    np.testing.assert_array_equal(kit.throw_ratio_for(widths, distances)[:, 1], ratios[:, 0])
 
 
 @pytest.mark.analytic

@@ -89,7 +89,7 @@ def test_one_meaning_has_one_row_and_two_have_two(table):
         ("light_output", "lm", "Φ", "kit.Projector"),
         ("average_picture_level", "", "APL", "kit.Scene"),
         ("black_luminance", "cd/m²", "L_b", "kit.eye.light_map"),
-        ("veiling_luminance", "cd/m²", "L_v", "kit.eye.glare"),
+        ("veiling_luminance", "cd/m²", "L_v", "kit.eye.light_map"),
         ("most_dimming", "", "", "kit.decision.washout"),
         ("earliest", "", "", "kit.decision.evening"),
         ("corner_angle", "degrees", "", "kit.stage.places"),

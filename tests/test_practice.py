@@ -41,7 +41,7 @@ def verdict(lumens, width_ft, surface, *, windows=False, height_ft=20.0, target=
 
 @pytest.mark.practice
 def test_a_one_to_one_lens_needs_the_house_width_and_a_short_throw_lens_a_third_to_a_half():
-    assert kit.throw_distance(60, 1.0) == 60
+    assert kit.throw_ratio_for(60, 60) == 1.0
     short = reference.row("projector_classes", "short", group="throw")
     ultra = reference.row("projector_classes", "ultra-short", group="throw")
     needed = kit.throw_ratio_for(60, [20, 30])

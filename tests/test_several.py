@@ -11,16 +11,7 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.decision.several import (
-    RACK,
-    STATES,
-    compare_setups,
-    electrical_power,
-    per_storey,
-    picture_elements,
-    side_by_side,
-    stacked,
-)
+from kit.decision.several import RACK, STATES, compare_setups, electrical_power, per_storey, picture_elements, stacked
 from kit.light.ambient import Ambient
 from kit.light.cast import cast_light
 from kit.results import text_table
@@ -246,31 +237,6 @@ def test_light_sent_back_by_the_ground_follows_the_faded_white(wall, straight):
 
 
 # Ways to set them up
-
-
-@pytest.mark.analytic
-@pytest.mark.parametrize(("count", "overlap"), [(2, 1.0), (3, 0.4), (2, 0.0)])
-def test_a_row_covers_the_width_with_the_overlap_asked_for(wall, count, overlap):
-    front = wall(10.0, 2.5)
-    projector = kit.Projector(light_output=3000, throw_ratio=(0.8, 3.0), lens_shift=(0.1, 0.5))
-    pairs = side_by_side(projector, front, distance=7.0, height=0.3, overlap=overlap, count=count)
-    width = (10.0 + (count - 1) * overlap) / count
-    ends = []
-    for machine, place in pairs:
-        assert machine.throw_ratio == pytest.approx(7.0 / width)
-        assert place.position[1:] == (0.3, 7.0)
-        middle = place.position[0] + 0.1 * width
-        ends += [middle - width / 2, middle + width / 2]
-        # The picture's corners are where they should be, by the throw relation itself.
-        assert picture_position(machine, place, (middle - width / 2, 0.3, 0.0))[0] == pytest.approx(-0.5)
-    assert (ends[0], ends[-1]) == pytest.approx((-5.0, 5.0))
-    for right, left in zip(ends[1:-1:2], ends[2::2], strict=True):
-        assert right - left == pytest.approx(overlap, abs=1e-9)
-    light = kit.light_map(scene(front, *pairs, blend=True), 0.1)
-    height = width / projector.aspect
-    inside = light["y"].values < min(2.5, 0.3 + height) - 0.05
-    inside &= light["y"].values > 0.35
-    np.testing.assert_allclose(lit(light)[inside], 3000.0 / (width * height), rtol=1e-9)
 
 
 @pytest.mark.analytic
@@ -515,26 +481,9 @@ def test_a_stack_names_what_is_wrong(change, field):
 @pytest.mark.parametrize(
     ("change", "field"),
     [
-        ({"distance": 30.0}, "throw_ratio"),
-        ({"distance": 3.0}, "throw_ratio"),
-        ({"projector": FIXED, "distance": 6.5}, "throw_ratio"),
-        ({"overlap": 8.0}, "overlap"),
-        ({"overlap": 9.0}, "overlap"),
-    ],
-)
-def test_a_row_names_what_is_wrong(wall, change, field):
-    right = {"projector": GOOD, "facade": wall(), "distance": 7.0, "height": 0.3, "overlap": 1.0, "count": 2}
-    assert len(side_by_side(**right)) == 2
-    with pytest.raises(kit.InputError) as caught:
-        side_by_side(**right | change)
-    assert caught.value.field == field
-
-
-@pytest.mark.bad_input
-@pytest.mark.parametrize(
-    ("change", "field"),
-    [
         ({"distance": 40.0}, "throw_ratio"),
+        ({"distance": 3.0}, "throw_ratio"),
+        ({"projector": FIXED, "distance": 11.5}, "throw_ratio"),
         ({"heights": tuple(range(18))}, "heights"),
         ({"heights": (0.0, 3.0, 3.0)}, "heights"),
     ],
@@ -549,13 +498,14 @@ def test_storeys_name_what_is_wrong(wall, change, field):
 
 @pytest.mark.bad_input
 def test_a_lens_that_does_not_fit_is_told_from_where_it_would(wall):
-    with pytest.raises(kit.InputError, match=r"2\.67, for a picture 4\.50 m wide from 12 m; .* from 4\.50 to 9\.00 m"):
-        side_by_side(GOOD, wall(), distance=12.0, height=0.3, overlap=1.0)
-    with pytest.raises(kit.InputError, match=r"from 6\.75 m$"):
-        side_by_side(FIXED, wall(), distance=12.0, height=0.3, overlap=1.0)
+    bands = {"heights": (0.0, 2.5, 5.0), "lens_height": 0.3}
+    with pytest.raises(kit.InputError, match=r"2\.50, for a picture 8\.00 m wide from 20 m; .* from 8\.00 to 16\.00 m"):
+        per_storey(GOOD, wall(), distance=20.0, **bands)
+    with pytest.raises(kit.InputError, match=r"from 12\.00 m$"):
+        per_storey(FIXED, wall(), distance=11.5, **bands)
     # A data sheet's 1.5 may be 1.495.
-    (one, _), _ = side_by_side(FIXED, wall(), distance=6.73, height=0.3, overlap=1.0)
-    assert one.throw_ratio == pytest.approx(6.73 / 4.5)
+    (one, _), _ = per_storey(FIXED, wall(), distance=11.96, **bands)
+    assert one.throw_ratio == pytest.approx(11.96 / 8.0)
 
 
 @pytest.mark.bad_input

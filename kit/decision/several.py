@@ -1,4 +1,4 @@
-"""Several projectors: stacked for more light, side by side, one for each storey, and what each way costs.
+"""Several projectors: stacked for more light, one for each storey, and what each way costs.
 
 Illuminance of all machines adds up, and so does their black: two machines on the same wall have twice the white and
 twice the black of one, so their contrast against ambient light grows as if one machine had twice the lumens. Where
@@ -41,7 +41,6 @@ RACK = (
 PROJECTOR, PLACEMENT, FACADE = Is(kind=Projector), Is(kind=Placement), Is(kind=Facade)
 COUNT = Number(label="machines", low=1, high=16, whole=True)
 GAP = LENGTH.but(label="gap", low=0.0, meaning="from lens to lens, upwards")
-OVERLAP = LENGTH.but(label="overlap", low=0.0, meaning="of neighbouring pictures on the wall")
 ABOVE_GROUND = LENS_HEIGHT.but(low=0.0)
 BANDS = Many(label="heights", of=LENGTH, least=2)
 
@@ -94,71 +93,22 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
     return tuple(pairs)
 
 
-def side_by_side(
-    projector: Projector, facade: Facade, *, distance: float, height: float, overlap: float, count: int = 2
-) -> Machines:
-    """Return `count` equal projectors in a row, each for its part of the width of a front.
-
-    Parameters
-    ----------
-    projector : Projector
-        Its zoom is set so that all pictures together are as wide as the front; a lens without zoom has to fit within
-        1%, as data sheets round. Lens shift stays as it is.
-    distance : float
-        From the lenses to the plane z = 0, which they look at squarely [m], above 0.
-    height : float
-        Of the lenses above the ground line [m], 0 or more.
-    overlap : float
-        Of neighbouring pictures on that plane [m], 0 or more and less than a picture.
-    count : int
-        2 to 16.
-
-    Returns
-    -------
-    tuple of (Projector, Placement)
-        From left to right, for a `Scene` with ``blend=True``.
-
-    Raises
-    ------
-    InputError
-        For a width that the lens does not make at this distance; the message says at which distance it does.
-    """
-    machine, front = PROJECTOR.check("projector", projector), FACADE.check("facade", facade)
-    away, lens = DISTANCE.check("distance", distance), ABOVE_GROUND.check("height", height)
-    many, common = COUNT.but(low=2).check("count", count), OVERLAP.check("overlap", overlap)
-    left, right, _, _ = front.bounds
-    width = (right - left + (many - 1) * common) / many
-    if common >= width:
-        raise InputError("overlap", overlap, f"less than one picture, so less than {right - left:g} m")
-    set_to = _fitted(machine, away, width)
-    # The picture's middle goes where it is wanted by placing the lens; its shift across is left as it is.
-    middles = left + width / 2.0 + (width - common) * np.arange(many) - machine.lens_shift[0] * width
-    return tuple((set_to, _square(float(x), lens, away)) for x in middles)
-
-
 def per_storey(
     projector: Projector, facade: Facade, *, distance: float, heights: Sequence[float], lens_height: float
 ) -> Machines:
-    """Return one projector for each storey of a front: a band as wide as the front, all lenses in one place.
+    """Return one projector for each storey of a front, for a blended `Scene`: bands as wide as the front, upwards.
 
     Parameters
     ----------
     projector : Projector
-        Its zoom is set so that the picture covers the band's width and height, whichever asks for more, and its lens
-        shift so that the picture's middle is that of the band. A lens without zoom has to fit within 1%. Whether the
-        real lens shifts that far is for its data sheet to say.
+        Its zoom is set so that the picture covers the band, and its lens shift so that it lies in its middle. A lens
+        without zoom has to fit within 1%. Whether the real lens shifts that far is for its data sheet to say.
     distance : float
-        From the lenses to the plane z = 0, which they look at squarely [m], above 0.
+        From all lenses, before the middle, to the plane z = 0, which they look at squarely [m], above 0.
     heights : sequence of float
         Where the bands end, upwards: the foot of the lowest, then the top of each [m].
     lens_height : float
         Above the ground line [m], 0 or more.
-
-    Returns
-    -------
-    tuple of (Projector, Placement)
-        From the lowest band up, for a `Scene` with ``blend=True``: a picture that is higher than its band overlaps its
-        neighbours.
 
     Raises
     ------
@@ -171,13 +121,18 @@ def per_storey(
     if len(edges) > COUNT.high + 1 or any(b <= a for a, b in pairwise(edges)):
         raise InputError("heights", heights, f"2 to {COUNT.high + 1} heights in m that rise")
     left, right, _, _ = front.bounds
-    pairs = []
+    given, across, pairs = machine.throw_ratio, machine.lens_shift[0], []
+    zoom, slack = (given, 0.0) if isinstance(given, tuple) else ((given,), ROUNDED)
     for low, high in pairwise(edges):
         width = max(right - left, (high - low) * machine.aspect)
-        set_to = _fitted(machine, away, width)
-        up = ((low + high) / 2.0 - lens) * machine.aspect / width
-        x = (left + right) / 2.0 - machine.lens_shift[0] * width
-        pairs.append((replace(set_to, lens_shift=(machine.lens_shift[0], up)), _square(x, lens, away)))
+        ratio, up = away / width, ((low + high) / 2.0 - lens) * machine.aspect / width
+        if not zoom[0] * (1.0 - slack) <= ratio <= zoom[-1] * (1.0 + slack):
+            ends = " to ".join(f"{end * width:.2f}" for end in zoom)
+            fits = f"for a picture {width:.2f} m wide from {away:g} m; this lens makes it from {ends} m"
+            raise InputError("throw_ratio", given, f"{ratio:.2f}, {fits}")
+        x = (left + right) / 2.0 - across * width
+        place = Placement(position=(x, lens, away), aim=(x, lens, 0.0))
+        pairs.append((replace(machine, throw_ratio=ratio, lens_shift=(across, up)), place))
     return tuple(pairs)
 
 
@@ -429,22 +384,6 @@ def _median_of(values: Array) -> float | None:
 def _median(part: Part, quantity: str, dark: float = 0.0) -> float:
     figure = getattr(part, quantity)
     return dark if figure is None else float(figure.median)
-
-
-def _fitted(projector: Projector, distance: float, width: float) -> Projector:
-    """Return `projector` with its zoom set for a picture of `width` at `distance`, or raise `InputError`."""
-    given, ratio = projector.throw_ratio, distance / width
-    zoom = given if isinstance(given, tuple) else (given,)
-    slack = 0.0 if isinstance(given, tuple) else ROUNDED
-    if not zoom[0] * (1.0 - slack) <= ratio <= zoom[-1] * (1.0 + slack):
-        where = " to ".join(f"{end * width:.2f}" for end in zoom)
-        right = f"{ratio:.2f}, for a picture {width:.2f} m wide from {distance:g} m; this lens makes it from {where} m"
-        raise InputError("throw_ratio", given, right)
-    return replace(projector, throw_ratio=ratio)
-
-
-def _square(x: float, y: float, distance: float) -> Placement:
-    return Placement(position=(x, y, distance), aim=(x, y, 0.0))
 
 
 # Words

@@ -9,20 +9,18 @@ from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
-import xarray as xr
 from numpy.typing import ArrayLike
 
 from kit import reference
 from kit.arrays import Array, Point
 from kit.errors import InputError
-from kit.fields import AGE, POINT, Is, Numbers
-from kit.light.ambient import ASIDE, AT_EYE, Ambient, source_maps
+from kit.fields import AGE, POINT, Numbers
+from kit.light.ambient import ASIDE, AT_EYE, Ambient
 from kit.light.lamps import Lamp, source_illuminance, sources
-from kit.quantities import labelled
 from kit.sky.site import GLOW, TWILIGHT, Sky
 from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
-from kit.wall.points import FrontRaster, check_in_front, middle
+from kit.wall.points import check_in_front, middle
 from kit.wall.raster import SAME_PLANE
 
 # Rings and sectors about the line of sight over which the light of the sky is summed: the veil is right within 0.5%.
@@ -160,23 +158,3 @@ def source_veils(ambient: Ambient, facade: Facade) -> Veil:
     dark = (0.0, 0.0)
     veils += [dark if eye is None else lamp_veil([one], eye, middle(facade), age=age) for one in ambient.lamps]
     return Veil(*np.array(veils, float).T)
-
-
-def ambient_light(ambient: Ambient, raster: FrontRaster) -> xr.Dataset:
-    """Return what each source of ambient light puts on the front and in the eye.
-
-    On (source, y, x), NaN where there is no wall: ambient_illuminance [lx]. On (source,): veiling_luminance [cd/m2],
-    and glare_close [lx], the light at the eye from within 1 degree of the line of sight, for which there is no relation
-    and which is seen as bright points over the front. A source that is not there, or off, is 0.
-    """
-    Is(kind=Ambient).check("ambient", ambient)
-    Is(kind=FrontRaster).check("raster", raster)
-    grid, (veils, close) = raster.grid, source_veils(ambient, raster.facade)
-    light = np.where(raster.patch < 0, np.nan, source_maps(ambient, raster))
-    maps = {
-        "ambient_illuminance": labelled("ambient_illuminance", ("source", "y", "x"), light),
-        "veiling_luminance": labelled("veiling_luminance", "source", veils),
-        "glare_close": labelled("glare_close", "source", close),
-    }
-    axes = {"y": labelled("y", "y", grid.y), "x": labelled("x", "x", grid.x)}
-    return xr.Dataset(maps, axes | {"source": list(ambient.sources())})

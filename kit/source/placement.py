@@ -48,11 +48,6 @@ def picture_width(distance: ArrayLike, throw_ratio: ArrayLike) -> Array:
     return np.asarray(distance, float) / np.asarray(throw_ratio, float)
 
 
-def throw_distance(width: ArrayLike, throw_ratio: ArrayLike) -> Array:
-    """Return the distance [m] that makes a picture `width` [m] wide; broadcasts."""
-    return np.asarray(width, float) * np.asarray(throw_ratio, float)
-
-
 def throw_ratio_for(width: ArrayLike, distance: ArrayLike) -> Array:
     """Return the throw ratio that makes a picture `width` [m] wide at `distance` [m]; broadcasts."""
     return np.asarray(distance, float) / np.asarray(width, float)

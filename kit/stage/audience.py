@@ -57,11 +57,6 @@ def windscreen(eye: Point, *, name: str = "in a car", age: float | None = None) 
     return Viewer(name=name, eye=eye, age=age, transmittance=reference.value("exposure", "windscreen"))
 
 
-def upstairs_neighbour(eye: Point, *, name: str = "upstairs neighbour", age: float | None = None) -> Viewer:
-    """Return a viewer behind a clean double window: ``reference_data/exposure.csv``, weak."""
-    return Viewer(name=name, eye=eye, age=age, transmittance=reference.value("exposure", "double window"))
-
-
 @dataclass(frozen=True, kw_only=True)
 class View:
     """What one viewer sees of the front as a whole, with luminance [cd/m2] behind the pane and the veil in that eye.

@@ -24,7 +24,7 @@ from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
 from kit.eye.light_map import Scene
-from kit.fields import LENGTH, POINT, Is, Many, Range
+from kit.fields import LENGTH, Is, Many, Range
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
@@ -156,37 +156,6 @@ def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
         picture=(float(beam.size[0]), float(beam.size[1])),
         office=reference.value("exposure", "office"),
     )
-
-
-def beam_exposure(scene: Scene, eye: Point) -> tuple[Band, ...]:
-    """Return the light that each projector puts on an eye that looks into its lens: low, nominal, high [lx].
-
-    It is that of full white, not blended: the most that can come. It is 0 outside the beam; nothing in between is
-    counted, not even the front's own posts.
-
-    Parameters
-    ----------
-    eye : (float, float, float)
-        World axes [m], in front of the house and `NEAREST` or more from every lens.
-
-    Raises
-    ------
-    InputError
-        For an eye behind the wall, inside the front or too near to a lens.
-    """
-    Is(kind=Scene).check("scene", scene)
-    point = POINT.check("eye", eye)
-    check_in_front(scene.facade, point, "eye", "an eye")
-    result = []
-    for i, (projector, placement) in enumerate(scene.projectors, 1):
-        towards = np.subtract(placement.position, point)
-        away = float(np.linalg.norm(towards))
-        if away < NEAREST:
-            right = f"a place {NEAREST:g} m or more from lens {i}; this one is {away:.2f} m from it"
-            raise InputError("eye", eye, right)
-        unit = Beam.of(projector, placement).illuminance(point, towards / away)
-        result.append(_times(projector.delivered(), float(unit)))
-    return tuple(result)
 
 
 def _times(band: Band, factor: float) -> Band:

@@ -266,18 +266,6 @@ class ObtrusiveLight(Result):
         ]
         return make_frame(rows, {away: ".1f", "total [lx]": "band", "limit [lx]": "g"}, index="receiver")
 
-    def front_frame(self) -> Frame:
-        """Return the average luminance of the front, with the show and by ambient light alone."""
-        parts = {"with the show": self.luminance, "ambient light alone": self.ambient_luminance}
-        rows = [{"front": name, **part.row("average luminance", "cd/m²")} for name, part in parts.items()]
-        return make_frame(rows, {"average luminance [cd/m²]": "band", "limit [cd/m²]": "g"}, index="front")
-
-    def missing_frame(self) -> Frame:
-        """Return the light of each projector that misses the house."""
-        sent = zip(self._beams("projector"), self.missing, self.missing_flux, strict=True)
-        rows = [{"projector": name, "misses": share, "sent there [lm]": flux} for name, share, flux in sent]
-        return make_frame(rows, {"misses": ".0%", "sent there [lm]": ",.0f"}, index="projector")
-
     def _beams(self, word: str) -> list[str]:
         count = len(self.missing)
         return [word] if count == 1 else [f"{word} {i}" for i in range(1, count + 1)]

@@ -25,7 +25,6 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
 from kit.decision.verdict import Target
-from kit.errors import InputError
 from kit.units import metres_per
 from kit.wall.facade import Facade, Patch
 
@@ -96,36 +95,6 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
     ax.legend(
         handles=swatches, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False, handlelength=3, handleheight=1.6
     )
-    return ax
-
-
-def draw_map(light: xr.Dataset, name: str, target: Target, ax: Axes | None = None, *, units: str = "m") -> Axes:
-    """Draw one map of `light` on its fixed colour scale, with stripes where it misses the target.
-
-    Parameters
-    ----------
-    light : xarray.Dataset
-        One map on (y, x) from `light_map`.
-    name : {"white_luminance", "contrast"}
-    ax : matplotlib Axes, optional
-    units : {"m", "ft"}
-        Of the axes.
-
-    Raises
-    ------
-    InputError
-        For another name.
-    """
-    if name not in SCALES:
-        raise InputError("name", name, f"one of {', '.join(SCALES)}")
-    if ax is None:
-        ax = Figure(figsize=(7.5, 4.8), layout="constrained").subplots()
-    image = ax.imshow(_colours(light, name, target), extent=_extent(light, units), origin="lower")
-    image.set_interpolation("nearest")
-    _label(ax, units)
-    figure = ax.get_figure()
-    assert figure is not None
-    _colour_bar(figure, [ax], name, target)  # type: ignore[arg-type]
     return ax
 
 
