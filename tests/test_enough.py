@@ -34,9 +34,13 @@ def porch(*places):
     ]  # fmt: skip
 
 
-def verdict(front, pair, lamps=(), spacing=0.1):
+def light(front, pair, lamps=(), spacing=0.1):
     around = kit.Ambient(vertical_illuminance=0.2, lamps=lamps)
-    return kit.judge(kit.light_map(kit.Scene(facade=front, projectors=[pair], ambient=around), spacing))
+    return kit.light_map(kit.Scene(facade=front, projectors=[pair], ambient=around), spacing)
+
+
+def verdict(*given, **more):
+    return kit.judge(light(*given, **more))
 
 
 def test_a_wall_lit_on_the_left_where_the_lamp_is_too_is_not_enough():
@@ -51,9 +55,10 @@ def test_a_wall_lit_on_the_left_where_the_lamp_is_too_is_not_enough():
 
 
 def test_three_lamps_that_wash_out_a_third_of_the_wall_leave_it_not_enough():
-    found = verdict(brick(), machine(22000, 0.0, 5.0, 0.0), porch(-2.7, 0.0, 2.7))
+    seen = light(brick(), machine(22000, 0.0, 5.0, 0.0), porch(-2.7, 0.0, 2.7))
+    found = kit.judge(seen)
     assert found.front.contrast.median > found.target.contrast
-    assert found.front.contrast.worst < 3
+    assert float(seen["contrast"].min()) < 3
     assert 0.5 < found.front.passing_share < 0.75
     assert found.status == "not enough"
 

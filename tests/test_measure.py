@@ -7,7 +7,7 @@ import pytest
 
 import kit
 from kit import reference
-from kit.decision.ladder import landing, rungs
+from kit.decision.verdict import landing, rungs
 from kit.fields import specs
 
 CERTAIN = kit.Doubt(**dict.fromkeys(specs(kit.Doubt), (1.0, 1.0)))

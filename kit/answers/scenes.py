@@ -1,8 +1,7 @@
 """What the answers share: what may be chosen on every page, and how it is asked."""
 
 from kit import reference
-from kit.decision.ladder import CONTRAST, WHITE, rungs
-from kit.decision.verdict import Target
+from kit.decision.verdict import Target, rungs
 from kit.fields import LENGTH, LIGHT_OUTPUT, SHARE, OneOf, Text, specs
 from kit.source.spectra import light_source_names
 
@@ -46,10 +45,10 @@ def _rung(group: str, unit: str, former: dict[str, str]) -> OneOf:
 LIGHT_SOURCE = OneOf(label="light source", options=light_source_names)
 # Looked up among the surfaces of the house and of the kit where it is used.
 WALL = Text(label="main wall", optional=True, meaning="surface of the main wall and of what matches it")
-DISTRICT = _rung(WHITE, " cd/m²", WHITES).but(
+DISTRICT = _rung("white", " cd/m²", WHITES).but(
     label="as bright as", default=WHITES["dark"], meaning="rung of the ladder that is wanted of white"
 )
-PURPOSE = _rung(CONTRAST, ":1", CONTRASTS).but(
+PURPOSE = _rung("contrast", ":1", CONTRASTS).but(
     label="contrast for", default=CONTRASTS["basic decision making"],
     meaning="what is shown: rung of the ladder that is wanted of contrast",
 )  # fmt: skip

@@ -30,8 +30,7 @@ import numpy as np
 from kit import fields, reference, toml_file
 from kit.answers.lists import towns
 from kit.answers.scenes import CONFIDENCE, DISTRICT, PURPOSE, SHARE_WANTED
-from kit.decision.ladder import rung_target
-from kit.decision.verdict import Target
+from kit.decision.verdict import Target, rung_target
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs

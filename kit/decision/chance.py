@@ -16,7 +16,6 @@ What has one cause is drawn once: a loss for all projectors, a surface for all i
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -38,14 +37,8 @@ SAMPLE = 15
 HALVINGS = 18
 
 
-@dataclass(frozen=True, kw_only=True)
-class Points:
-    """The points of a map that are judged, surface by surface and patch by patch.
-
-    `seen` (array, shape (n,)): index into the map, read row by row; `patch` (array, shape (n,)): index of the patch
-    at each; `surfaces`, `patches` (tuple of (str or int, slice)): each kind of surface and each patch, and where its
-    points are.
-    """
+class Points(NamedTuple):
+    """The judged points of a map: index into it and of the patch, (n,); where those of surfaces and patches are."""
 
     seen: Index
     patch: Index
@@ -61,9 +54,8 @@ def judged_points(light: xr.Dataset) -> Points:
     judged = np.append(data["judged"].values.astype(bool), False)  # the last serves the index -1
     chosen = judged[index]
     if not chosen.any():
-        raise InputError(
-            "judged", names[np.unique(index[index >= 0])].tolist(), "at least one visible patch that counts"
-        )
+        shown = names[np.unique(index[index >= 0])].tolist()
+        raise InputError("judged", shown, "at least one visible patch that counts")
     kinds = list(dict.fromkeys(surface_names[np.unique(index[chosen])]))
     kind_of = np.array([kinds.index(n) if n in kinds else -1 for n in surface_names])
     # All points that count in one row, patch by patch and surface by surface, so that each part is a slice.
@@ -90,8 +82,7 @@ def sampled(where: Index) -> Index:
 def middle_90(usual: Array, found: Array, parts: int) -> Array:
     """Return both ends of the middle 90% of the median of each part's sample, over the usual one, (2, ..., part).
 
-    `usual`, shape (..., 1, point), and `found`, shape (..., draw, point), are a quantity as given and as drawn, at the
-    `SAMPLE` points of one part after the other.
+    `usual`, (..., 1, point), and `found`, (..., draw, point): as given and as drawn, at `SAMPLE` points of each part.
     """
     half = SAMPLE // 2
     one, many = (
@@ -118,21 +109,16 @@ class Wanted(NamedTuple):
 
 
 class Draws(NamedTuple):
-    """One value of everything that is not known in each draw.
+    """One value of everything that is not known in each draw."""
 
-    `light`, `dark` (draw, projector): factor on the light that is delivered, black over white; `level` (draw,): average
-    picture level; `sources` (draw, source): factor on ambient light; `even`, `veil` (draw,): what comes on top of these
-    evenly [lx], and in the eye [cd/m2]; `wall`, `gain` (draw, patch): reflectance, and gain for the projectors' light.
-    """
-
-    light: Array
-    dark: Array
-    level: Array
-    sources: Array
-    even: Array
-    veil: Array
-    wall: Array
-    gain: Array
+    light: Array  # (draw, projector): factor on the light that is delivered
+    dark: Array  # black over white
+    level: Array  # (draw,): average picture level
+    sources: Array  # (draw, source): factor on ambient light
+    even: Array  # (draw,): what comes on top of it evenly [lx]
+    veil: Array  # [cd/m2]
+    wall: Array  # (draw, patch): reflectance
+    gain: Array  # for the projectors' light
 
     def at(self, some: Index) -> "Draws":
         """Return some of the draws."""
@@ -140,16 +126,14 @@ class Draws(NamedTuple):
 
 
 class Block(NamedTuple):
-    """The judged points of one patch, `size` of them; `even` (source,): ambient light that is the same at all [lx].
-
-    `rows` (row, point): ones, light of white of each projector, that of black where it differs, and of the sources
-    `uneven`; where one projector's is all that there is, that alone, in ascending order.
-    """
+    """The judged points of one patch, `size` of them."""
 
     patch: int
     size: int
-    even: Array
-    uneven: Index
+    even: Array  # (source,): ambient light that is the same at all points [lx]
+    uneven: Index  # the other sources
+    # (row, point): ones, white of each projector, black where it differs, and the sources `uneven`; where the white of
+    # one projector is all that there is, that alone, in ascending order.
     rows: Array
 
 
@@ -211,15 +195,10 @@ class Trials:
         low, nominal, high = self.bands.T
         wall = drawn_share(np.stack([z[name] for name in self.surface_names], axis=1), low, nominal, high)
         return Draws(
-            light=light,
-            dark=leak + scatter * level * self.landed,
-            level=level[:, 0],
-            sources=sources,
-            even=np.zeros(len(sources)),
-            veil=sources @ self.veils,
-            wall=wall,
+            light=light, dark=leak + scatter * level * self.landed, level=level[:, 0], sources=sources,
+            even=np.zeros(len(sources)), veil=sources @ self.veils, wall=wall,
             gain=np.where(np.isnan(self.gain), wall, self.gain),
-        )
+        )  # fmt: skip
 
     def many(self, draws: int) -> Draws:
         """Return so many draws, a power of 2; the same ones each time."""
@@ -238,10 +217,7 @@ class Trials:
         return some._replace(wall=wall, gain=gain)
 
     def good(self, some: Draws, wanted: Wanted, blocks: slice = slice(None), *, alone: bool = False) -> Array:
-        """Return how many points of each block are good, shape (1, draw, block).
-
-        With `alone` also how many are bright enough, and how many of enough contrast, shape (3, draw, block).
-        """
+        """Return how many points of blocks are good, (1, draw, block); `alone`: also by white, by contrast, (3, ...)."""
         chosen, more = self.blocks[blocks], wanted.contrast - 1.0
         patches = [block.patch for block in chosen]
         wall, gain = some.wall[:, patches], some.gain[:, patches]
@@ -280,9 +256,9 @@ class Trials:
         return np.asarray(self.good(some, wanted, blocks, alone=alone).sum(axis=2) >= least)
 
     def room(self, wanted: Wanted, blocks: slice, more: Callable[[Array], Draws], low: float, high: float) -> Array:
-        """Return up to which amount of some light a part is enough, and is of enough contrast, shape (2, draw).
+        """Return up to which amount of some light a part is enough, and of enough contrast, shape (2, draw).
 
-        `more` returns the draws with an amount in each. -inf where it is not even with none, inf where with `high` too.
+        `more` returns the draws with an amount in each; -inf: not even with none, inf: with `high` too.
         """
         result = np.empty((2, len(more(np.zeros(1)).level)))
         for found, k in zip(result, (0, 2), strict=True):
@@ -309,10 +285,7 @@ class Trials:
 
 
 def least(good: Callable[[float, Index], Mask], draws: int, wanted: int, low: float, high: float) -> float | None:
-    """Return the smallest amount between `low` and `high` that is good in so many draws; None where none is.
-
-    `good` says in which of some draws an amount is; a draw in which it is stays good with more.
-    """
+    """Return the smallest amount that is `good` in so many draws, each of which stays so with more; None: none is."""
     still, sure = np.arange(draws), 0
     if np.count_nonzero(good(high, still)) < wanted:
         return None
@@ -330,11 +303,10 @@ def least(good: Callable[[float, Index], Mask], draws: int, wanted: int, low: fl
 def indices(
     function: Callable[[Array], Array], inputs: int, groups: Sequence[Sequence[int]], draws: int = 1024
 ) -> tuple[Array, Array]:
-    """Return first-order and total index of each group of inputs: the share of a function's variance that is its own.
+    """Return first-order and total index of groups of inputs to a function of normal numbers, shape (input, draw).
 
-    `function` takes standard normal numbers, shape (input, draw). The first-order index is what goes when the group is
-    known, the total one what stays when all else is: A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259,
-    doi:10.1016/j.cpc.2009.09.018, table 2 (b) and (f). NaN for a function that does not vary.
+    A. Saltelli et al., Comput. Phys. Commun. 181 (2010) 259, doi:10.1016/j.cpc.2009.09.018, table 2 (b) and (f). NaN
+    for a function that does not vary.
     """
     one, other = np.split(normal_draws(2 * inputs, draws), 2)
     values, others = function(one), function(other)

@@ -293,14 +293,10 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
     one = result.sel(part=part).isel(date=slice(None, None, NTH.check("every", every)))
     nominal = one.sel(level="nominal")
     columns = {
-        "sunset": one["sunset"],
-        "moonrise": one["moonrise"],
-        "moon lit": one["moon_illuminated"].mean("minute"),
-        "dark from": nominal["dark_enough"],
-        "start": nominal["earliest"],
-        "may start": one["earliest"].sel(level="high"),
-        "surely": one["earliest"].sel(level="low"),
-    }
+        "sunset": one["sunset"], "moonrise": one["moonrise"], "moon lit": one["moon_illuminated"].mean("minute"),
+        "dark from": nominal["dark_enough"], "start": nominal["earliest"],
+        "may start": one["earliest"].sel(level="high"), "surely": one["earliest"].sel(level="low"),
+    }  # fmt: skip
     days = pd.Index(map(_day, one["date"].values), name="evening")
     frame = pd.DataFrame({name: values.values for name, values in columns.items()}, index=days)
     frame.attrs["formats"] = {name: ".0%" if name == "moon lit" else _hour for name in columns}

@@ -1,8 +1,4 @@
-"""What to measure first, and what a reading changes.
-
-"In 10 houses like yours, 8 would be satisfied": houses for which all that was given is the same, and what is not known
-differs as widely as it does from one house to another.
-"""
+"""What to measure first, and what a reading changes."""
 
 import math
 from collections.abc import Sequence
@@ -20,7 +16,7 @@ from kit.eye.doubt import SPREAD, usual
 from kit.eye.light_map import DOUBTS, Scene, light_map
 from kit.fields import Declared, Is, Many, Number, OneOf, Text, declared
 from kit.results import Frame, Result, make_frame, pick
-from kit.sky.luminaire import Luminaire
+from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS, Factor, Levels
 from kit.words import band, capital, chances, percent
 
@@ -96,11 +92,10 @@ def _applied(scene: Scene, of: str, surface: str, levels: Levels) -> tuple[Scene
         if not was:
             raise InputError("reading: of", of, "a reading of lamps that light the front of this scene")
         lamps = tuple(
-            replace(lamp, flux=value / was * (lamp.distribution.flux() if lamp.flux is None else lamp.flux))
-            if isinstance(lamp, Luminaire)
-            else replace(lamp, node_flux=value / was * lamp.node_flux)
+            replace(lamp, node_flux=value / was * lamp.node_flux) if isinstance(lamp, LedString)
+            else replace(lamp, flux=value / was * (lamp.distribution.flux() if lamp.flux is None else lamp.flux))
             for lamp in around.lamps
-        )
+        )  # fmt: skip
         now = replace(scene, ambient=replace(around, lamps=lamps), doubt=replace(sure, lamps=spread))
     elif of == "reflectance":
         old = pick("reading: surface", surface, {one.name: one for one in scene.facade.surfaces()})
@@ -125,7 +120,7 @@ def _applied(scene: Scene, of: str, surface: str, levels: Levels) -> tuple[Scene
 
 @dataclass(frozen=True, kw_only=True)
 class Measured(Result):
-    """Verdicts on a scene as it was assumed and as it was measured; `notes` say what contradicts what."""
+    """Verdicts on a scene as assumed and as measured; `notes` say what contradicts what."""
 
     scene: Scene
     before: Verdict
@@ -137,9 +132,7 @@ class Measured(Result):
         import pandas as pd
 
         tables = [verdict.frame(units) for verdict in (self.before, self.after)]
-        found = pd.concat(tables, keys=("as assumed", "as measured"))
-        found.attrs = tables[0].attrs
-        return found
+        return pd.concat(tables, keys=("as assumed", "as measured")).__finalize__(tables[0])
 
     def sentence(self, units: str = "m") -> str:
         """Return what the readings change, in words."""
@@ -186,9 +179,8 @@ def with_measurement(
 class Doubts(Result):
     """What carries the doubt in a verdict on a part, the most first.
 
-    `shares` (name to (float, float)): of the variance of what the verdict hangs on, the logarithm of the light that
-    would just do: what goes when it is known, and what stays when all else is; `chance`: now; `clear`: chance that to
-    know the first makes it a clear yes or no.
+    `shares`: of the variance of the logarithm of the light that would just do: what goes when an input is known, and
+    what stays when all else is; `clear`: chance that to know the first makes the verdict a clear yes or no.
     """
 
     part: str

@@ -48,8 +48,8 @@ class Route(Result):
     """One way to a brighter wall.
 
     `change` says what is done. White luminance [cd/m2], contrast and `added_luminance` (above that of the bare wall)
-    are medians on the lit part of what the cloth would cover, `lit_share`, `chance` and `status` are of the whole front; `price`
-    is (low, nominal, high) [USD], None where nothing on sale does it.
+    are medians on the lit part of what the cloth would cover, `lit_share`, `chance`, `status` of the whole front;
+    `price` is (low, nominal, high) [USD], None where nothing on sale does it.
     """
 
     name: str

@@ -231,8 +231,8 @@ class Setup(Result):
             return f"{name}: not enough. No picture reaches what is judged."
         words = (
             f"{name}: {self.status}, {chances(front.chance)}. White {short(front.white_luminance.median)} cd/m² and "
-            f"contrast {short(front.contrast.median, 3)}:1 on the {percent(front.lit_share)} of the front that it lights, "
-            f"black {short(self.black)} cd/m²"
+            f"contrast {short(front.contrast.median, 3)}:1 on the {percent(front.lit_share)} of the front that it "
+            f"lights, black {short(self.black)} cd/m²"
         )
         if self.overlap_black is not None and self.single_black is not None:
             words += f" ({short(self.overlap_black)} where pictures overlap, {short(self.single_black)} elsewhere)"

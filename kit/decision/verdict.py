@@ -27,6 +27,7 @@ from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, Is, Number, declared
 from kit.results import Frame, Result, banded, make_frame, pick
+from kit.source.projector import Levels
 from kit.words import band, capital, chances, join, percent, shares, short, the
 
 Status = Literal["enough", "borderline", "not enough"]
@@ -73,27 +74,23 @@ def checked_target(target: Target | None) -> Target:
 
 @dataclass(frozen=True, kw_only=True)
 class Figure:
-    """One quantity over the lit part: worst, median and best point, all as given; the middle 90% of the median."""
+    """The median of one quantity over the lit part, all as given, and its middle 90%."""
 
-    worst: float
     median: float
-    best: float
     low: float
     high: float
+
+
+def levels_of(figure: Figure | None) -> Levels:
+    """Return a figure as low, nominal and high; NaN for none."""
+    return (math.nan,) * 3 if figure is None else (figure.low, figure.median, figure.high)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Remedy:
     """What alone would make a part enough, at the confidence that is wanted; None where it cannot.
 
-    Parameters
-    ----------
-    light_output : float or None
-        Stated light output of all projectors together [lm].
-    reflectance : float or None
-        Of the surface, in [0, 1], where it is known exactly.
-    ambient_illuminance : float or None
-        On the front [lx], at most.
+    Stated lumens of all projectors together, reflectance where it is known exactly, ambient light on the front [lx].
     """
 
     light_output: float | None
@@ -134,17 +131,14 @@ class Part:
 
     Attributes
     ----------
-    name, kind
-        Kind is ``"patch"``, ``"surface"`` or ``"front"``.
     area : float
         As the audience sees it [m2].
     share_of_front, lit_share, passing_share : float
-        Of the visible front; of the part that a picture reaches; of the part that meets both criteria.
+        Of the visible front; of the part that a picture reaches; of the part that meets both criteria, all as given.
     white_luminance, contrast : Figure or None
         None where nothing is lit.
     chance : float
         That so much of its whole area is good as the target asks for, 0 to 1.
-    status : {"enough", "borderline", "not enough"}
     criterion : {"", "white luminance", "contrast", "white luminance and contrast", "coverage"}
         What fails, or may fail.
     role : {"wall", "pane", "other"}
@@ -184,14 +178,11 @@ class Part:
     def row(self) -> dict[str, Any]:
         """Return the figures as a row of the frame of a `Verdict`."""
         row: dict[str, Any] = {
-            "part": "the whole front" if self.kind == "front" else self.name,
-            "share of front": self.share_of_front,
-            "lit": self.lit_share,
-            "pass": self.passing_share,
-            "chance": self.chance,
-        }
+            "part": "the whole front" if self.kind == "front" else self.name, "share of front": self.share_of_front,
+            "lit": self.lit_share, "pass": self.passing_share, "chance": self.chance,
+        }  # fmt: skip
         for name, found in zip(BANDED, (self.white_luminance, self.contrast), strict=True):
-            row |= banded(name, None if found is None else (found.low, found.median, found.high))
+            row |= banded(name, levels_of(found))
         return row | {"verdict": self.status}
 
     def sentence(self, target: Target) -> str:
@@ -358,24 +349,15 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         return np.flatnonzero(lit[member]) + member.start
 
     samples = np.array([sampled(lit_points(run)) for run in runs])
-    usual, drawn = (
-        trials.luminances(draws, samples.ravel()) for draws in (trials.draws(np.zeros((len(trials.inputs), 1))), some)
-    )
-    bands = [
-        middle_90(one, all_of_it, len(runs))
-        for one, all_of_it in zip(
-            (usual[0], contrast_at_eye(*usual, 0.0)), (drawn[0], contrast_at_eye(*drawn, 0.0)), strict=True
-        )
-    ]
+    both = trials.draws(np.zeros((len(trials.inputs), 1))), some
+    usual, drawn = ((at[0], contrast_at_eye(*at, 0.0)) for at in (trials.luminances(d, samples.ravel()) for d in both))
+    bands = [middle_90(one, many, len(runs)) for one, many in zip(usual, drawn, strict=True)]
 
     def figure(values: Array, band: Array, here: Index) -> Figure | None:
         if not here.size:
             return None
-        mine = values[here]
-        median, (low, high) = median_of(mine), band.tolist()
-        return Figure(
-            worst=float(mine.min()), median=median, best=float(mine.max()), low=low * median, high=high * median
-        )
+        median, (low, high) = median_of(values[here]), band.tolist()
+        return Figure(median=median, low=low * median, high=high * median)
 
     def part(name: str, kind: Kind, member: slice) -> Part:
         count, here = member.stop - member.start, lit_points(member)
@@ -384,20 +366,14 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         needed = count - max(1, int(np.ceil(target.share * count - 1e-9 * count)))
         reached = (float(np.partition(values[member], needed)[needed]) for values in (white, contrast))
         return _part(
-            target,
-            chances,
-            reached,
-            name=name,
-            kind=kind,
-            area=count * float(light.attrs["spacing"]) ** 2,
-            share_of_front=count / lit.size,
-            lit_share=here.size / count,
+            target, chances, reached, name=name, kind=kind, area=count * float(light.attrs["spacing"]) ** 2,
+            share_of_front=count / lit.size, lit_share=here.size / count,
             passing_share=float(passing[member].sum()) / count,
             white_luminance=figure(white, bands[0][:, runs.index(member)], here),
             contrast=figure(contrast, bands[1][:, runs.index(member)], here),
             role=_role(str(kinds[points.patch[member.start]]), float(rho[member.start])),
             mend=partial(_remedy, trials, some, target, blocks, member, stated),
-        )
+        )  # fmt: skip
 
     names = data["patch_name"].values
     return Verdict(
@@ -479,3 +455,60 @@ def _like(reflectance: float, hung: bool) -> str:
     mind = "mind wind, fire and exits" if fabric or least.group == "fabric" else ""
     more = f"; fabric hung over it does that too: {mind}" if fabric else f"; {mind}" if mind else ""
     return f" (such as {least.name}{more})"
+
+
+def rungs(group: str) -> tuple[reference.Row, ...]:
+    """Return the rungs of ``"white"`` [cd/m2] or ``"contrast"``, the lowest first."""
+    return tuple(sorted((r for r in reference.table("ladder") if r.group == group), key=lambda r: r.value))
+
+
+def rung_target(white: str, contrast: str = "a picture that can be followed", **others: float) -> Target:
+    """Return the target that rungs of the ladder set, by their names; `others`: share and confidence.
+
+    A level of a lit wall is a mean, and is asked of the picture's white: its mean is that times its average level.
+    """
+    levels = {"white_luminance": ("white", white), "contrast": ("contrast", contrast)}
+    found = {name: reference.value("ladder", rung, group=group) for name, (group, rung) in levels.items()}
+    return Target(**found, **others)
+
+
+def landing(group: str, low: float, middle: float, high: float) -> str:
+    """Return where a figure with its band lands on a ladder, in words; NaN: not lit."""
+    if math.isnan(middle):
+        return "not lit"
+    steps = rungs(group)
+    near = min(steps, key=lambda rung: max(rung.value, middle) / max(min(rung.value, middle), 1e-9))
+    if low <= near.value <= high:
+        return f"like {near.name}"
+    below, above = [r.name for r in steps if r.value <= middle], [r.name for r in steps if r.value > middle]
+    if below and above:
+        return f"between {below[-1]} and {above[0]}"
+    less, more = ("dimmer", "brighter") if group == "white" else ("less", "more")
+    return f"{more} than {below[-1]}" if below else f"{less} than {above[0]}"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ladder(Result):
+    """Where each surface of a front lands: `levels` by name, low, nominal and high of white [cd/m2], of contrast."""
+
+    levels: dict[str, tuple[Levels, Levels]]
+
+    def frame(self, units: str = "m") -> Frame:
+        """Return a row for each surface: figures, the middle 90%, and words."""
+        rows = [
+            {"part": name}
+            | {key: value for k, of in enumerate(BANDED) for key, value in banded(of, both[k]).items()}
+            | {f"{group} is": landing(group, *one) for group, one in zip(("white", "contrast"), both, strict=True)}
+            for name, both in self.levels.items()
+        ]
+        return make_frame(rows, dict.fromkeys(BANDED, "band"), index="part")
+
+    def sentence(self, units: str = "m") -> str:
+        """Return where each surface lands, in words."""
+        told = [f"{capital(name)}: {landing('white', *white)}." for name, (white, _) in self.levels.items()]
+        return f"{' '.join(told)} Of what is floodlit the mean is told: that of a picture is below its white."
+
+
+def ladder(verdict: Verdict) -> Ladder:
+    """Return where each surface of a verdict lands on the ladder of ``reference_data/ladder.csv``."""
+    return Ladder(levels={p.name: (levels_of(p.white_luminance), levels_of(p.contrast)) for p in verdict.surfaces})

@@ -18,7 +18,7 @@ from scipy.optimize import brentq
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
 from kit.decision.chance import Draws, Trials, middle_90, sampled
-from kit.decision.verdict import Target, checked_target, judge
+from kit.decision.verdict import Target, checked_target, judge, levels_of
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.eye.light_map import Scene, light_map
@@ -51,12 +51,11 @@ class LitFront:
         verdict, self.target = judge(light, target, draws=DRAWS), target
         self.trials = trials = Trials(light)
         found, points = (verdict.front, *verdict.surfaces), trials.points
-        whites = [part.white_luminance for part in found]
         self.parts = (WHOLE, *(name for name, _ in points.surfaces))
         self.runs = (slice(0, points.seen.size), *(run for _, run in points.surfaces))
         self.blocks = tuple(map(trials.within, self.runs))
         self.lit_share = np.array([part.lit_share for part in found])
-        self.white_luminance = np.array([[np.nan] * 3 if w is None else [w.low, w.median, w.high] for w in whites])
+        self.white_luminance = np.array([levels_of(part.white_luminance) for part in found])
         self.off = np.isin(trials.names, list(off))
         self.full, self.usual = trials.many(DRAWS), trials.draws(np.zeros((len(trials.inputs), 1)))
         self.some, self.given = (self.scaled(draws, np.zeros(len(draws.veil))) for draws in (self.full, self.usual))

@@ -26,7 +26,7 @@ from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from kit.answers.scenes import IN_SHORT
 from kit.decision.evening import pick
-from kit.decision.ladder import WHITE, Ladder, rungs
+from kit.decision.verdict import Ladder, rungs
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
 from kit.sky.site import GLOW, MOON, TWILIGHT
@@ -329,7 +329,7 @@ def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
         From `kit.ladder`.
     ax : matplotlib Axes, optional
     """
-    ax, steps = _axes(ax), rungs(WHITE)
+    ax, steps = _axes(ax), rungs("white")
     lit = {name: white for name, (white, _) in found.levels.items() if white[2] > 0.0}
     dark, middle = _tones()
     for row, (low, nominal, high) in enumerate(lit.values()):
