@@ -26,16 +26,11 @@ MISSING = dataclasses.MISSING
 
 @dataclass(frozen=True, kw_only=True)
 class Spec:
-    """What a field may be.
+    """What a field may be."""
 
-    `label`: for people, without the unit; `meaning`: A phrase for the glossary; empty: the label says it all;
-    `optional`: whether None is right: not given, not known; `default` (object): where the field is left out;
-    `MISSING`: it has to be given.
-    """
-
-    label: str = ""
-    meaning: str = ""
-    optional: bool = False
+    label: str = ""  # for people, without the unit
+    meaning: str = ""  # a phrase for the glossary; empty: the label says it all
+    optional: bool = False  # whether None is right: not given, not known
     # By a factory: `dataclasses` takes a plain MISSING to mean that this field itself has no default.
     default: Any = dataclasses.field(default_factory=lambda: MISSING)
 
@@ -60,29 +55,20 @@ class Spec:
 
 @dataclass(frozen=True, kw_only=True)
 class Number(Spec):
-    """A real, finite number.
-
-    `symbol`, `unit`: the unit is SI; empty: dimensionless; `low`, `high`: closed limits; `above` (float, optional):
-    open lower limit, in place of `low`; `whole`: whether only whole numbers will do; `endless`: whether infinity is
-    right too; `steps` ((float, float, float), optional): lowest and highest value of a slider, and its step, in
-    `unit`; `feet` ((float, float, float), optional): the same in feet, for a length; `ratio`: whether the slider's
-    steps are of equal ratio; its limits and its step then are powers of ten; `form`: how the slider shows its
-    value, as ``".0%"``; empty: with the decimals of its step; `reading` (function, optional): words for a value of
-    the slider, where the number alone says little, as for a direction.
-    """
+    """A real, finite number."""
 
     symbol: str = ""
-    unit: str = ""
+    unit: str = ""  # SI; empty: dimensionless
     low: float = -math.inf
     high: float = math.inf
-    above: float | None = None
+    above: float | None = None  # open lower limit, in place of `low`
     whole: bool = False
-    endless: bool = False
-    steps: tuple[float, float, float] | None = None
-    feet: tuple[float, float, float] | None = None
-    ratio: bool = False
-    form: str = ""
-    reading: Callable[[float], str] | None = None
+    endless: bool = False  # whether infinity is right too
+    steps: tuple[float, float, float] | None = None  # lowest and highest value of a slider, and its step
+    feet: tuple[float, float, float] | None = None  # the same in feet, for a length
+    ratio: bool = False  # whether those are powers of ten
+    form: str = ""  # how the slider shows its value, as ".0%"; empty: with the decimals of its step
+    reading: Callable[[float], str] | None = None  # words for a value, where the number alone says little
 
     def ends(self) -> tuple[Any, ...]:
         """Return the lowest and the highest value of the slider."""
@@ -107,10 +93,7 @@ class Number(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class Vector(Spec):
-    """So many finite numbers, such as a position.
-
-    `of` (Number): what each of them is.
-    """
+    """So many finite numbers, such as a position."""
 
     length: int = 3
     of: Number = Number()
@@ -123,10 +106,7 @@ class Vector(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class Numbers(Spec):
-    """One number or an array of them, of any shape.
-
-    `of` (Number): what each of them is; `most`: at most so many.
-    """
+    """One number or an array of them, of any shape, at most so many."""
 
     of: Number = Number()
     most: int = 100_000_000
@@ -192,19 +172,13 @@ class Band(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class OneOf(Spec):
-    """One of some names.
-
-    `options` (sequence of str, or a function that returns one): A function is asked when a value is checked, so
-    that no table is read before it is needed; `empty`: whether no name at all is right too: not known; `reading`
-    (function, optional): words for a name in a menu, such as the name with its value; `nothing`: words for None in
-    a menu, where that is right; `former`: what names of earlier files are called now.
-    """
+    """One of some names; a function of names is asked when a value is checked, so that no table is read before."""
 
     options: Sequence[str] | Callable[[], Sequence[str]] = ()
-    empty: bool = False
-    reading: Callable[[str], str] | None = None
-    nothing: str = "not given"
-    former: Mapping[str, str] = dataclasses.field(default_factory=dict, hash=False)
+    empty: bool = False  # whether no name at all is right too: not known
+    reading: Callable[[str], str] | None = None  # words for a name in a menu, such as the name with its value
+    nothing: str = "not given"  # words for None in a menu, where that is right
+    former: Mapping[str, str] = dataclasses.field(default_factory=dict, hash=False)  # names of earlier files
 
     def names(self) -> tuple[str, ...]:
         """Return what may be chosen."""
@@ -231,14 +205,10 @@ class OneOf(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class Text(Spec):
-    """A name of at least one letter.
-
-    `empty`: whether no letter at all is right too: not named; `example`: what a line for it shows while it is
-    empty.
-    """
+    """A name of at least one letter, or `empty`: not named."""
 
     empty: bool = False
-    example: str = ""
+    example: str = ""  # what a line for it shows while it is empty
 
     def checked(self, field: str, value: Any) -> str:
         """Return `value` if it is text."""
@@ -262,12 +232,9 @@ class Flag(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class Day(Spec):
-    """A date, written as ``"2026-12-05"``.
+    """A date, written as ``"2026-12-05"``."""
 
-    `first`, `last`: where a slider of days begins and ends; empty: there is none.
-    """
-
-    first: str = ""
+    first: str = ""  # where a slider of days begins and ends; empty: there is none
     last: str = ""
 
     def days(self) -> list[str]:
@@ -291,10 +258,7 @@ class Day(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class Is(Spec):
-    """A value of one of the kit's types.
-
-    `kind` (type or tuple of type).
-    """
+    """A value of one of the kit's types."""
 
     kind: type | tuple[type, ...] = object
 
@@ -312,11 +276,7 @@ class Is(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class Many(Spec):
-    """A sequence of things, each of which is right.
-
-    `of` (Spec); `least`: at least so many; `unique`: name of an attribute in which no two may agree; empty: they
-    may.
-    """
+    """A sequence of at least so many things, each of which is right; no two agree in the attribute `unique`."""
 
     of: Spec = Spec()
     least: int = 0
@@ -342,10 +302,7 @@ class Many(Spec):
 
 
 def declared(spec: Spec, **changes: Any) -> Any:
-    """Return a dataclass field that is declared by `spec`, some of it changed for this use.
-
-    `spec` (Spec); `**changes`: as ``default=...`` or ``optional=True``; None as a default makes the field optional.
-    """
+    """Return a dataclass field that is declared by `spec`, some of it changed; None as a default: optional."""
     if changes.get("default", MISSING) is None:
         changes["optional"] = True
     mine = dataclasses.replace(spec, **changes) if changes else spec
@@ -381,10 +338,7 @@ def check_fields(thing: Any, where: str = "") -> None:
 
 
 def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
-    """Return arrays of numbers in the shape to which they broadcast.
-
-    Raises `InputError` for shapes that do not go together.
-    """
+    """Return arrays of numbers in the shape to which they broadcast, or raise `InputError`."""
     import numpy as np
 
     try:
@@ -397,9 +351,7 @@ def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
 class Declared:
     """Base of frozen dataclasses whose fields are declared: they check themselves, and document their fields.
 
-    A subclass says in a line what it is; what its fields are follows from their declarations. One that has more to
-    check than its fields one by one calls ``super().__post_init__()`` first. `thing` is what a message calls it, before
-    the name that it has: "patch".
+    One that has more to check calls ``super().__post_init__()`` first. `thing` is what a message calls it: "patch".
     """
 
     thing: ClassVar[str] = ""

@@ -29,12 +29,9 @@ Item = TypeVar("Item")
 def make_frame(
     rows: Iterable[Mapping[str, Any]], formats: Mapping[str, Format] | None = None, index: str = ""
 ) -> pd.DataFrame:
-    """Return rows as a frame.
+    """Return rows as a frame; `formats` says how a column is written for people: as ``".0%"``, or by a function.
 
-    `rows` (iterable of mapping): column to value; units stand in the column's name: ``"white [cd/m²]"``; `formats`
-    (mapping, optional): how a column is written for people: a format such as ``".0%"``, or a function. A number
-    without one gets two significant figures. ``"band"`` takes the columns ``"low ..."`` and ``"high ..."`` of the
-    same name into one cell; `index`: the column that names the rows.
+    A number without one gets two significant figures. ``"band"`` takes ``"low ..."`` and ``"high ..."`` into one cell.
     """
     import pandas as pd
 
@@ -46,10 +43,7 @@ def make_frame(
 
 
 def banded(name: str, band: Sequence[float] | None, size: float = 1.0) -> dict[str, float]:
-    """Return (low, nominal, high), in units of `size`, as the columns that the format ``"band"`` takes into one cell.
-
-    None is not known: the columns hold nothing.
-    """
+    """Return (low, nominal, high), in units of `size`, as the columns that ``"band"`` takes; None: not known."""
     low, nominal, high = (math.nan,) * 3 if band is None else (value / size for value in band)
     return {f"low {name}": low, name: nominal, f"high {name}": high}
 
@@ -125,10 +119,7 @@ class Result:
     """A result of the kit: `frame` and `sentence`; ``print(result)`` shows both, a notebook too."""
 
     def frame(self, units: str = "m") -> pd.DataFrame:
-        """Return the figures, units in the names of the columns.
-
-        `units` ({"m", "ft"}): for lengths and what follows from them.
-        """
+        """Return the figures, units in the names of the columns; lengths in ``"m"`` or ``"ft"``."""
         raise NotImplementedError
 
     def sentence(self, units: str = "m") -> str:

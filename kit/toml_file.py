@@ -145,13 +145,10 @@ class Several(Many):
 
 
 class Values(dict[str, Any]):
-    """The right fields of a record, `given` all names that were typed, `where` what stands before one in a message.
+    """The right fields of a record; `whole` where nothing in it was wrong."""
 
-    It is `whole` where nothing in it was wrong.
-    """
-
-    where: str = ""
-    given: frozenset[str] = frozenset()
+    where: str = ""  # what stands before a field in a message
+    given: frozenset[str] = frozenset()  # all names that were typed
     whole: bool = True
 
 

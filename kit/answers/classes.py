@@ -65,10 +65,7 @@ class Choice(Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class Comparison(Result):
-    """Maps of two machines from `light_map`, and verdicts, which are judged when first asked: pictures come first.
-
-    `choice` is the one that was made, nothing in it None but a wall as it is; `show` is as that choice has it.
-    """
+    """Maps of two machines from `light_map`, and verdicts, judged when first asked; choice and show as chosen."""
 
     choice: Choice
     show: Show
@@ -97,10 +94,7 @@ class Comparison(Result):
         return " ".join(f"{self.verdicts[i].sentence(units)} {self.picture_sentence(i, units)}" for i in range(2))
 
     def picture_sentence(self, i: int, units: str = "m") -> str:
-        """Return what the picture of a machine is, in words: its size, what it covers, what is lost beside the front.
-
-        `i`: 0 for the first machine, 1 for the second.
-        """
+        """Return what the picture of machine 0 or 1 is, in words: its size, what it covers, what is lost."""
         machine, place = self.machines[i]
         width = place.position[2] / machine.fixed_throw_ratio()
         lost = max(0.0, 1.0 - float(self.maps[i]["picture_share"].sum()))

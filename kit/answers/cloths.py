@@ -91,10 +91,7 @@ class ClothChoice(Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class Weighing(Result):
-    """The pair of `views` from `night_view`, and the decision on cloth, decided when first asked: pictures come first.
-
-    `scene` has the dry front; `spacing` [m] is that of the pictures and of the decision's maps.
-    """
+    """Night pictures side by side, on the dry front of `scene`, and the decision on cloth, made when first asked."""
 
     choice: ClothChoice
     show: Show

@@ -81,10 +81,7 @@ class EveningChoice(fields.Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class EveningPlan(Result):
-    """One evening, from `evenings`; the season around it and the lamps are looked at when first asked.
-
-    `season` is its first and its last date, `spacing` that of the front [m].
-    """
+    """One evening; the season (first and last date) around it and the lamps are looked at when first asked."""
 
     choice: EveningChoice
     show: Show

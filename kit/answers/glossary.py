@@ -1,7 +1,6 @@
 """The words of the kit in one table, made from the declarations in the code itself."""
 
 import dataclasses
-import importlib
 import re
 from functools import cache
 from pathlib import Path
@@ -42,10 +41,7 @@ def glossary() -> Frame:
 
 
 def _add(rows: list[dict[str, str]], name: str, symbol: str, unit: str, meaning: str, where: str) -> None:
-    """Add a number, or another place of one that has a row.
-
-    A meaning that only repeats the name goes with any other of the same unit.
-    """
+    """Add a number, or another place of one that has a row; a meaning that only repeats the name goes with any."""
     for row in rows:
         if (row["name"], row["unit"]) == (name, unit) and (
             row["meaning"] == meaning or name in map(_bare, (meaning, row["meaning"]))
@@ -63,12 +59,8 @@ def _bare(meaning: str) -> str:
 
 def _types() -> list[type]:
     """Return the public dataclasses, in the order in which light travels."""
-    found = []
-    for room, names in kit.PUBLIC.items():
-        module = importlib.import_module(f"kit.{room}")
-        kinds = (getattr(module, name) for name in names)
-        found += [kind for kind in kinds if isinstance(kind, type) and dataclasses.is_dataclass(kind)]
-    return found
+    public = (getattr(kit, name) for names in kit.PUBLIC.values() for name in names)
+    return [kind for kind in public if isinstance(kind, type) and dataclasses.is_dataclass(kind)]
 
 
 def _number(spec: Spec) -> Number | None:
@@ -88,14 +80,9 @@ def _sources() -> dict[str, str]:
 
 
 def _room(name: str) -> str:
-    """Return the first room along the path of light that gives a quantity out.
-
-    It labels it by its name; or it labels what is in a table of names, or a name that it puts together.
-    """
+    """Return the first room along the path of light that labels a quantity: by its name, or by a table of names."""
     told, made = f'"{name}"', f'f"{name.split("_")[0]}_{{'
     for room, text in _sources().items():
-        if re.search(rf"labelled\(\s*{told}", text):
-            return room
-        if re.search(r"labelled\(\s*\w", text) and (told in text or made in text):
+        if re.search(rf"labelled\(\s*({told}|\w)", text) and (told in text or made in text):
             return room
     return ""

@@ -23,10 +23,7 @@ def settings_file(show: Show, panel: str) -> Path:
 
 
 def save_settings(file: Path, choice: Any, panel: str, seen: str) -> str:
-    """Write a choice, whole or not at all; return what `fingerprint` says of the file then.
-
-    A file that is not as it was `seen` last, by its fingerprint, is another window's and stays: `InputError`.
-    """
+    """Write a choice, whole or not at all; return its `fingerprint`. Another window's file, not as `seen`, stays."""
     if fingerprint(file) != seen:
         right = "to be as this page last saw it. Save once more to replace it"
         raise InputError(f"settings file {file.name!r}", "changed meanwhile by another page", right)

@@ -377,10 +377,7 @@ class Show(Declared, Result):
         return max(self.full.machines, key=lambda machine: machine.lumens)
 
     def stands_at(self, machine: Machine) -> dict[str, float]:
-        """Return where a machine stands and how its lens is set, as choices call it: so that the picture fits.
-
-        On the ground before the middle of the front, or in the first place that is said, as near to that as may be.
-        """
+        """Return where a machine stands and its lens is set so that the picture fits, as near the middle as may be."""
         left, right, *_ = self.house.bounds
         middle, ratio = 0.5 * (left + right), sum(machine.zoom) / 2.0
         x, height, (near, far) = middle, fields.LENS_HEIGHT.default, (0.0, math.inf)

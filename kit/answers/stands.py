@@ -69,10 +69,7 @@ class StandChoice(fields.Declared):
 
 @dataclass(frozen=True, kw_only=True)
 class Arrangement(Result):
-    """A set-up in its place; what takes longer is worked out when first asked.
-
-    `light` is from `light_map`; `spacing` is that of the maps [m].
-    """
+    """A set-up in its place, its map, and the spacing of maps [m]; the rest is worked out when first asked."""
 
     choice: StandChoice
     show: Show

@@ -45,22 +45,17 @@ FORMATS: dict[str, Format] = {
 
 @dataclass(frozen=True, kw_only=True)
 class Route(Result):
-    """One way to a brighter wall.
-
-    `change` says what is done. White luminance [cd/m2], contrast and `added_luminance` (above that of the bare wall)
-    are medians on the lit part of what the cloth would cover, `lit_share`, `chance`, `status` of the whole front;
-    `price` is (low, nominal, high) [USD], None where nothing on sale does it.
-    """
+    """One way to a brighter wall: medians on the lit part of what cloth would cover, status of the whole front."""
 
     name: str
-    change: str
-    luminance: float
+    change: str  # what is done
+    luminance: float  # of white [cd/m2]
     contrast: float
-    added_luminance: float
+    added_luminance: float  # above that of the bare wall
     lit_share: float
     chance: float
     status: str
-    price: Levels | None
+    price: Levels | None  # [USD]; None where nothing on sale does it
 
     @property
     def price_per_luminance(self) -> float:
@@ -99,27 +94,17 @@ class Route(Result):
 
 @dataclass(frozen=True, kw_only=True)
 class PayOff(Result):
-    """The decision: cloth against the other routes.
-
-    `routes` (tuple of Route): the bare wall first, then more lumens, cloth, a smaller picture, less ambient light;
-    `stated_light_output`, `worth`, `worth_band` (float, float, (float, float)): now, and what the bare wall would
-    need for the luminance that the cloth gives; its likely low and high, from the bands of wall and cloth in
-    quadrature [lm]; `break_even_price`, `break_even_area` (float or None): price of cloth to buy, lining included,
-    at which it costs what the extra lumens cost [USD/m2], and area of wall above which more lumens are cheaper
-    [m2], infinite for free cloth; None where no machine is listed; `wall_only_contrast` ((float, float)): bare and
-    covered, by light on the wall alone: no veil in the eye, nothing sent back by the ground; `before`, `after`:
-    maps of the bare and the covered front.
-    """
+    """The decision: cloth against the other routes."""
 
     covering: Covering
-    routes: tuple[Route, ...]
+    routes: tuple[Route, ...]  # the bare wall, then more lumens, cloth, a smaller picture, less ambient light
     stated_light_output: float
-    worth: float
-    worth_band: tuple[float, float]
-    break_even_price: float | None
-    break_even_area: float | None
-    wall_only_contrast: tuple[float, float]
-    before: xr.Dataset
+    worth: float  # what the bare wall would need for the luminance that the cloth gives [lm]
+    worth_band: tuple[float, float]  # from the bands of wall and cloth in quadrature
+    break_even_price: float | None  # of cloth and lining, at which it costs what the extra lumens cost [USD/m2]
+    break_even_area: float | None  # of wall above which more lumens are cheaper [m2]; None where none are listed
+    wall_only_contrast: tuple[float, float]  # bare and covered: no veil in the eye, nothing sent back by the ground
+    before: xr.Dataset  # maps of the bare and the covered front
     after: xr.Dataset
 
     def route(self, name: str) -> Route:
@@ -307,8 +292,7 @@ def projector_price(light_output: float) -> Levels | None:
 def between_classes(table: str, group: str, light_output: float) -> Levels | None:
     """Return low, nominal and high of a table whose rows are classes such as ``"4000 lumens"``.
 
-    Between the classes along a power law, below the smallest its value, None above the largest: nothing is listed.
-    `light_output` is in lm, above 0.
+    Between them along a power law, below the smallest its value, None above the largest.
     """
     lumens = LIGHT_OUTPUT.check("light_output", light_output)
     rows = [(float(row.name.split()[0]), row) for row in reference.table(table) if row.group == group]

@@ -152,32 +152,22 @@ class Failure:
 
 @dataclass(frozen=True, kw_only=True)
 class Setup(Result):
-    """One way to light a front, with what it gives and what it takes.
-
-    `stated_light_output`: of all machines [lm]; `front`, `surfaces` (Part): the verdict on the front as a whole,
-    and on each kind of surface; `black`: median luminance of projected black on the lit part that is judged
-    [cd/m2]; `overlap_black`, `single_black` (float or None): the same where two or more machines reach, and where
-    one does; None where there is no such part; `overlap_share`: of the lit part, where two or more reach; `pixels`,
-    `coarsest`: see `picture_elements`; stacked machines show the same picture, so they add light and no detail;
-    `price`, `power` ((float, float, float) or None): low, nominal, high of all machines [USD], [W]; None where a
-    class is not listed. Lows and highs add up, for machines of one make are dear or cheap together; `failures`
-    (tuple of Failure): with each projector off in turn.
-    """
+    """One way to light a front, with what it gives and what it takes."""
 
     name: str
-    stated_light_output: float
+    stated_light_output: float  # of all machines [lm]
     count: int
     front: Part
     surfaces: tuple[Part, ...]
-    black: float
-    overlap_black: float | None
-    single_black: float | None
-    overlap_share: float
-    pixels: float
+    black: float  # median luminance of projected black on the lit part that is judged [cd/m2]
+    overlap_black: float | None  # the same where two or more machines reach; None where there is no such part
+    single_black: float | None  # and where one does
+    overlap_share: float  # of the lit part, where two or more reach
+    pixels: float  # stacked machines show the same picture: more light and no more detail
     coarsest: float
-    price: Levels | None
-    power: Levels | None
-    failures: tuple[Failure, ...]
+    price: Levels | None  # of all machines [USD]; lows and highs add up, as machines of one make are dear together
+    power: Levels | None  # [W]; None where a class is not listed
+    failures: tuple[Failure, ...]  # with each projector off in turn
 
     @property
     def status(self) -> Status:
@@ -313,10 +303,7 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
 
 
 def electrical_power(light_output: float) -> Levels | None:
-    """Return the likely mains power [W], low, nominal, high, of a projector of a stated light output [lm].
-
-    From the lumens that one watt gives in ``reference_data/projector_classes.csv``; see `between_classes`.
-    """
+    """Return the likely mains power [W], low, nominal, high, of a projector of a stated light output [lm], or None."""
     found = between_classes("projector_classes", "power", light_output)
     if found is None:
         return None
@@ -325,10 +312,7 @@ def electrical_power(light_output: float) -> Levels | None:
 
 
 def picture_elements(cast: Cast) -> tuple[float, float]:
-    """Return how many picture elements land on the visible front, and the longest extent of one where it is judged [m].
-
-    Elements lie edge to edge, so many fit the wall behind each point. The extent is 0 where none lands.
-    """
+    """Return how many picture elements land on the visible front, and the longest extent where it is judged [m]."""
     judged = np.array([patch.judged for patch in cast.raster.facade.patches])
     count = largest = 0.0
     for points, landing in cast.landings():

@@ -124,10 +124,7 @@ def isotropic(flux: float, *, name: str = "all round") -> Distribution:
 
 
 def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distribution:
-    """Return ``flux / (2 pi (1 - cos(cutoff_angle)))`` up to `cutoff_angle` from the axis, 1 to 180 [deg], none beyond.
-
-    `flux` is what leaves the luminaire [lm].
-    """
+    """Return an even intensity up to `cutoff_angle` from the axis, 1 to 180 [deg], none beyond; `flux` in lm."""
     end = CUTOFF.check("cutoff_angle", cutoff_angle)
     level = FLUX.check("flux", flux) / (2.0 * math.pi * (1.0 - math.cos(math.radians(end))))
     theta, candela = np.array([0.0, end]), np.full((1, 2), level)
@@ -232,8 +229,7 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
 def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
     """Return the distribution in the text of a EULUMDAT file; `file` is the name used in errors.
 
-    Intensities are stored per 1000 lm of the lamps. With several sets of lamps the first one counts. A stated output
-    ratio of 0 counts as not stated. Decimal commas are understood.
+    With several sets of lamps the first one counts. An output ratio of 0 is not stated. Decimal commas are understood.
     """
     lines = _lines(source, file)
 

@@ -73,17 +73,12 @@ class Lens(Declared):
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Goal:
-    """What the picture has to cover: all arrays are points, shape (n, 3) [m].
+    """What the picture has to cover: arrays of points, shape (n, 3) [m], but for the normal of the main plane."""
 
-    `rectangle` is the target's bounding rectangle in elevation, on the plane of its main (largest) patch, whose normal
-    is `normal`; `outline` the corners of the target's patches; `corners` those of the rectangle, and those of the
-    patches that stand out from the plane.
-    """
-
-    rectangle: Array
+    rectangle: Array  # that bounds the target in elevation, on the plane of its main (largest) patch
     normal: Array
-    outline: Array
-    corners: Array
+    outline: Array  # corners of the target's patches
+    corners: Array  # of the rectangle, and of the patches that stand out from the plane
 
     @classmethod
     def of(cls, patches: Sequence[Patch]) -> "Goal":
@@ -119,10 +114,7 @@ class Goal:
 
 @QUIET
 def zoomed(goal: Goal, lens: Lens, projector: Projector, positions: Array) -> Array:
-    """Return the longest throw ratio with which the picture covers the corners, the shortest where none does.
-
-    `positions` of the lens are of shape (n, 3) [m]; from behind the main plane the ratio is NaN.
-    """
+    """Return the longest throw ratio whose picture covers the corners, else the shortest; NaN from behind the plane."""
 
     def beyond(which: Index, throw: Array) -> Array:
         """Return by how much a corner lies beyond the picture's edge, in shares of the picture; 1 for far off."""
@@ -152,11 +144,7 @@ def zoomed(goal: Goal, lens: Lens, projector: Projector, positions: Array) -> Ar
 
 
 def aimed(goal: Goal, lens: Lens, projector: Projector, positions: Array, throw: Array) -> Beam:
-    """Return the beams, of batch (n,), of machines that are aimed by the rule at the top of this module.
-
-    `positions` are of shape (n, 3) [m], `throw` ratios of shape (n,). NaN where no tilt brings the picture's centre to
-    the middle.
-    """
+    """Return the beams, batch (n,), of machines aimed by the rule at the top; NaN where no tilt does it."""
     a, b = _towards(goal, positions)
     w = 1.0 / throw
     h = w / projector.aspect

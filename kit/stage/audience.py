@@ -59,20 +59,15 @@ def windscreen(eye: Point, *, name: str = "in a car", age: float | None = None) 
 
 @dataclass(frozen=True, kw_only=True)
 class View:
-    """What one viewer sees of the front as a whole, with luminance [cd/m2] behind the pane and the veil in that eye.
-
-    `distance` [m] and `angle` [deg] are those of the line of sight to the middle of the front, off its normal.
-    `pixels_per_degree` is that of the coarsest picture element that is judged, by its longest extent as it is seen from
-    there; with the wanted ones an eye of normal acuity cannot tell the elements apart.
-    """
+    """What one viewer sees of the front as a whole: luminance behind the pane, and the veil in that eye [cd/m2]."""
 
     viewer: Viewer
-    distance: float
-    angle: float
+    distance: float  # to the middle of the front [m]
+    angle: float  # of that line of sight off the front's normal [deg]
     veiling_luminance: float
     front: Part
-    pixels_per_degree: float
-    wanted_pixels_per_degree: float
+    pixels_per_degree: float  # of the coarsest element that is judged, by its longest extent as seen from there
+    wanted_pixels_per_degree: float  # with which an eye of normal acuity cannot tell the elements apart
 
     @property
     def status(self) -> Status:

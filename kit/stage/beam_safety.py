@@ -77,17 +77,12 @@ def stray_warning(past: float, sky: float = 0.0) -> str:
 
 @dataclass(frozen=True, kw_only=True)
 class BeamTable(Result):
-    """Light at the eye in a beam against distance [m], with an office to compare with [lx].
-
-    `intensity` is that on the axis, low, nominal, high [cd]; lens shift may put the axis beyond the picture. `peak` is
-    the light in its brightest direction over that on the axis, at one distance; `picture` its width and height 1 m
-    from the lens, square to the axis [m].
-    """
+    """Light at the eye in a beam against distance [m], with an office to compare with [lx]."""
 
     distances: tuple[float, ...]
-    intensity: Band
-    peak: float
-    picture: tuple[float, float]
+    intensity: Band  # on the axis, which lens shift may put beyond the picture [cd]
+    peak: float  # light in the brightest direction over that on the axis, at one distance
+    picture: tuple[float, float]  # width and height 1 m from the lens, square to the axis [m]
     office: float
 
     def on_axis(self, distance: float) -> Band:
@@ -165,28 +160,18 @@ def _times(band: Band, factor: float) -> Band:
 
 @dataclass(frozen=True, kw_only=True)
 class KeepOut:
-    """Where people have an eye inside the beam of one projector.
-
-    `ground` (shapely geometry): in plan, x and z [m]: an eye at one of the heights asked for is in the beam above
-    this ground. May be empty; `nearest`, `farthest`, `width` (float or None): of that ground from the lens, and
-    along the front [m]; `up_to_wall`: whether it reaches up to the wall: no one walks along the wall outside the
-    beam; `clearance`, `lens_height` (float or None): height of the beam's lower edge over the walk, below 0 where
-    it has met the ground before; and that of the lens which keeps it above the eyes there, with the picture where
-    it is [m]. None for no walk in front of the lens; `sky_share`, `sky_angles` (float, and (float, float) or None):
-    of the light on full white that misses the front and rises: to a hundredth; least and greatest above the horizon
-    [deg].
-    """
+    """Where people have an eye inside the beam of one projector; lengths in m, None where there is no such place."""
 
     lens: Point
-    ground: Any
-    nearest: float | None
+    ground: Any  # shapely geometry in plan, x and z: above it an eye at one of the heights asked for is in the beam
+    nearest: float | None  # of that ground from the lens
     farthest: float | None
-    width: float
-    up_to_wall: bool
-    clearance: float | None
-    lens_height: float | None
-    sky_share: float
-    sky_angles: tuple[float, float] | None
+    width: float  # of that ground along the front
+    up_to_wall: bool  # whether it reaches up to the wall: no one walks along the wall outside the beam
+    clearance: float | None  # of the beam's lower edge over the walk, below 0 where it has met the ground before
+    lens_height: float | None  # that keeps that edge above the eyes there, with the picture where it is
+    sky_share: float  # of the light on full white that misses the front and rises, to a hundredth
+    sky_angles: tuple[float, float] | None  # least and greatest above the horizon [deg]
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -63,28 +63,19 @@ LONGEST = 40
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class PictureMap:
-    """The raster of one projector, and the front on it.
-
-    `patch` (array of int16, shape (row, column)): index of the patch that the lens sees first at the pixel's
-    centre, also one that the audience sees edge-on, such as the side of a bay; -1 where the ray misses the front;
-    `corners` (DataFrame): A row for each corner of every patch, its columns as `HEAD` has them; what lies upon a
-    corner hides it too.
-    """
+    """The raster of one projector, and the front on it."""
 
     facade: Facade
     beam: Beam
-    patch: NDArray[np.int16]
-    corners: Frame
+    patch: NDArray[np.int16]  # (row, column): index of the patch that the lens sees first, at the pixel's centre; or -1
+    corners: Frame  # a row for each corner of every patch, columns as in `HEAD`; what lies upon a corner hides it too
 
     def mask(self, name: str) -> Mask:
         """Return where the lens sees the patch called `name`, shape (row, column)."""
         return np.asarray(self.patch == self.facade.patches.index(self.facade.patch(name)))
 
     def points(self, column: ArrayLike, row: ArrayLike) -> Array:
-        """Return the wall points on which places of the raster land, shape (..., 3) [m]; NaN where there is no wall.
-
-        Places are in pixels from the picture's top left corner; the centre of the pixel decides on the patch.
-        """
+        """Return the wall points on which places of the raster [px] land, shape (..., 3) [m]; NaN where none is."""
         across, down = np.broadcast_arrays(np.asarray(column, float), np.asarray(row, float))
         rows, columns = self.patch.shape
         inside = (across >= 0) & (across <= columns) & (down >= 0) & (down <= rows)
@@ -186,22 +177,18 @@ def _corners(facade: Facade, beam: Beam) -> Frame:
 
 @dataclass(frozen=True, kw_only=True)
 class ContentPart:
-    """What one patch is good for, and why: what decided comes first.
-
-    `part` is the verdict on it, None where the audience sees none of it. `element_angle` [arcmin], `element_size` and
-    `coarsest_element` [m] are those of `Element`, `view` is how its own pattern is seen: None where no light lands.
-    """
+    """What one patch is good for, and why: what decided comes first."""
 
     name: str
     surface: str
     kind: Kind
     reasons: tuple[str, ...]
     share_of_front: float
-    part: Part | None
-    element_size: float | None
+    part: Part | None  # the verdict; None where the audience sees none of it
+    element_size: float | None  # these three [m], [arcmin], [m] as in `Element`; None where no light lands
     element_angle: float | None
     coarsest_element: float | None
-    view: PatternView | None
+    view: PatternView | None  # how its own pattern is seen
 
 
 @dataclass(frozen=True, kw_only=True)

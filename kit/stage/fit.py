@@ -31,10 +31,7 @@ def fitting_distance(house: Facade, throw_ratio: float, **lens: float) -> float:
 
 
 def fitting_throw_ratio(house: Facade, distance: float, **lens: float) -> float:
-    """Return the longest throw ratio that holds the front from a distance [m]; `lens` as for `_needs`.
-
-    A lens that is not in front of all that stands out raises `InputError`.
-    """
+    """Return the longest throw ratio that holds the front from a distance [m], in front of all that stands out."""
     depth, need = _needs(house, **lens)
     if distance <= depth.max():
         raise InputError("distance", distance, f"more than the {depth.max():.2f} m that the front stands out")
@@ -42,10 +39,7 @@ def fitting_throw_ratio(house: Facade, distance: float, **lens: float) -> float:
 
 
 def _needs(house: Facade, *, x: float, height: float, shift_up: float, aspect: float) -> tuple[Array, Array]:
-    """Return for each corner how far it stands out, and how wide the picture has to be there [m].
-
-    `x`, `height`: of the lens [m]; `shift_up` in picture heights.
-    """
+    """Return for each corner how far it stands out, and how wide the picture has to be there [m]."""
     corners = _corners(house)
     up, bottom = corners[:, 1] - height, corners[:, 1].min()
     above, below = 0.5 + shift_up, 0.5 - shift_up

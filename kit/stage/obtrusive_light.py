@@ -97,11 +97,7 @@ ROAD = Many(label="road", of=Is(kind=Receiver), least=2)
 
 @dataclass(frozen=True, kw_only=True)
 class Compared:
-    """A figure with its likely band, beside its limit; all in one unit.
-
-    The band combines the projectors' losses and the wall's reflectance, which are independent of each other, in
-    quadrature (JCGM 100:2008, 5.1.2).
-    """
+    """A figure with its likely band beside its limit: light and wall, independent, combined in quadrature."""
 
     value: float
     low: float
@@ -131,18 +127,14 @@ class Compared:
 
 @dataclass(frozen=True, kw_only=True)
 class ReceiverLight:
-    """The light that a show sends to a receiver [lx]: straight from each projector, from the front, from lamps.
-
-    `beside` is what of the beams passes the house, so that a mask or a shade takes it away and the front stays as
-    bright; `distance` is that to the nearest visible pixel of the front [m].
-    """
+    """The light that a show sends to a receiver [lx]: straight from each projector, from the front, from lamps."""
 
     receiver: Receiver
-    distance: float
+    distance: float  # to the nearest visible pixel of the front [m]
     beams: tuple[float, ...]
     reflected: float
     lamps: float
-    beside: float
+    beside: float  # of the beams, what passes the house: a mask or a shade takes it away, and the front stays as bright
     total: Compared
 
     @property
@@ -155,14 +147,11 @@ class ReceiverLight:
 
 @dataclass(frozen=True, kw_only=True)
 class RoadLight(Result):
-    """The light of all beams across the line of sight of drivers [lx], along a road from its first point [m].
-
-    `beside` is what of it passes the house; the rest is on its way to the front.
-    """
+    """The light of all beams across the line of sight of drivers [lx], along a road from its first point [m]."""
 
     along: tuple[float, ...]
     illuminance: tuple[float, ...]
-    beside: tuple[float, ...]
+    beside: tuple[float, ...]  # of it, what passes the house; the rest is on its way to the front
 
     @property
     def largest(self) -> float:
@@ -213,23 +202,16 @@ class RoadLight(Result):
 
 @dataclass(frozen=True, kw_only=True)
 class ObtrusiveLight(Result):
-    """What a show sends beyond the front, against the limits of CIE 150.
-
-    `luminance`, `ambient_luminance` (Compared): average luminance of the front, and what of it ambient light makes
-    [cd/m2]; `missing`, `missing_flux` (tuple of float): share of each projector's light, on full white, that lands
-    on no patch which the audience sees: it goes beside or over the house, to the ground, or on faces that are
-    hidden or seen edge-on; to a pixel. And that light, what is left of it on black where the picture is masked
-    [lm].
-    """
+    """What a show sends beyond the front, against the limits of CIE 150."""
 
     environmental_zone: str
     curfew: str
     masked: bool
     receivers: tuple[ReceiverLight, ...]
-    luminance: Compared
-    ambient_luminance: Compared
-    missing: tuple[float, ...]
-    missing_flux: tuple[float, ...]
+    luminance: Compared  # average of the front [cd/m2]
+    ambient_luminance: Compared  # what of it ambient light makes
+    missing: tuple[float, ...]  # share of each projector's white that lands on no patch which the audience sees
+    missing_flux: tuple[float, ...]  # that light, or what is left of it on black where the picture is masked [lm]
     road: RoadLight | None = None
 
     def receiver(self, name: str) -> ReceiverLight:
@@ -243,10 +225,7 @@ class ObtrusiveLight(Result):
 
     @property
     def usable_light(self) -> float:
-        """Share of the projectors' light, up to 1, with which even the high end of every figure keeps its limit.
-
-        0 where lamps or ambient light alone reach a limit.
-        """
+        """Share of the projectors' light, up to 1, with which every figure's high end keeps its limit; 0: none does."""
         lit = [(self.luminance, self.ambient_luminance.high), *((one.total, one.lamps) for one in self.receivers)]
         over = [(figure, rest) for figure, rest in lit if figure.high > figure.limit]
         if any(rest >= figure.limit for figure, rest in over):
@@ -434,10 +413,7 @@ def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, 
 
 
 def limits(environmental_zone: str, curfew: str) -> tuple[float, float]:
-    """Return the limits of CIE 150:2017: vertical illuminance on properties [lx], average luminance of a front [cd/m2].
-
-    From memory, see ``reference_data/ambient_levels.csv``. The luminance knows no curfew.
-    """
+    """Return the limits of CIE 150:2017: illuminance on properties [lx], average luminance of a front [cd/m2]."""
     zone = ENVIRONMENTAL_ZONE.check("environmental_zone", environmental_zone)
     at_property = f"{CURFEW.check('curfew', curfew)} curfew, {zone} surroundings"
     front = f"facade, {zone} surroundings"
@@ -449,9 +425,7 @@ def surface_illuminance(
 ) -> Array:
     """Return the illuminance that pieces of a diffuse surface make at a receiver, shape (...) [lx].
 
-    Each has a luminance, shape (..., n) [cd/m2], a middle [m] and a unit normal on the side that shines, shape (n, 3),
-    and an area that is small against its distance squared, shape (n,) [m2]. Pieces behind the receiver, and those whose
-    other side it sees, give nothing; one in its place raises `InputError`. Nothing stands in between.
+    Luminance is of shape (..., n) [cd/m2], middles [m] and unit normals of (n, 3), small areas of (n,) [m2].
     """
     Is(kind=Receiver).check("receiver", receiver)
     away, facing = _sight(points, normals, receiver)
@@ -487,8 +461,7 @@ def _beams(
 ) -> tuple[Cast, Array, Array, Array]:
     """Return where the light lands on the front, and how it reaches receivers, of which none may be on a patch.
 
-    That is the light straight from projectors, and what of it passes the house, both (receiver, projector) [lx]; and
-    the share of its white that each projector sends beside the house.
+    Straight from projectors, what of it passes the house, both (receiver, projector) [lx]; share of white sent beside.
     """
     Is(kind=Scene).check("scene", scene)
     FLAG.check("masked", masked)

@@ -69,16 +69,12 @@ LIMITS = Is(kind=Limits, optional=True)
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Front:
-    """All that does not depend on where the lens is.
-
-    Of the points, those of the target come first: `share` is the part of it that each stands for, as the audience sees
-    it. `area` is the wall behind each point [m2] where its light counts as light on judged parts, else 0.
-    """
+    """All that does not depend on where the lens is; the points of the target come first."""
 
     goal: Goal
     points: WallPoints
-    share: Array
-    area: Array
+    share: Array  # of the target that each of its points stands for, as the audience sees it
+    area: Array  # of the wall behind each point [m2] where its light counts as light on judged parts, else 0
     occluders: Occluders
     people: tuple[Block, ...]
     audience: tuple[float, float, float] | None

@@ -72,8 +72,7 @@ STANDS = Many(label="stands", of=Is(kind=Stand), least=1)
 def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles: Sequence[Obstacle] = ()) -> Array:
     """Return positions spread evenly over `stands`, the same each time, equally many in each, shape (count, 3) [m].
 
-    They are points of a Halton sequence (low discrepancy) inside areas and heights and outside all obstacles. A stand
-    behind or inside the front, or with no room beside the obstacles, raises `InputError`.
+    They are points of a Halton sequence (low discrepancy) inside areas and heights and outside all obstacles.
     """
     places, things = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     total = COUNT.but(low=len(places)).check("count", count)
@@ -85,16 +84,11 @@ def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Search(Result):
-    """The places that were looked at, and the best.
+    """The places that were looked at, and the best."""
 
-    `places`: as from `evaluate`, candidates first, then what the optimiser found; with a coordinate ``stand``;
-    `index`: the best by the objective; `pareto` (array of int): feasible places that no other beats in illuminance,
-    coarsest element and keystone at once; the best first, by the objective.
-    """
-
-    places: xr.Dataset
-    index: int
-    pareto: Index
+    places: xr.Dataset  # as from `evaluate`, with a coordinate `stand`: candidates, then what the optimiser found
+    index: int  # of the best by the objective
+    pareto: Index  # feasible, and beaten by no other in light, coarsest element and keystone at once; the best first
     objective: str
     projector: Projector
 

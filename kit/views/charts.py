@@ -65,11 +65,7 @@ class Chart:
 
 
 class ChartBoard(Board):
-    """Charts side by side, redrawn fast: frames are drawn again only when one changes.
-
-    `size` ((float, float)): of the figure [inches at 100 dots]; `**margins`: as for
-    `matplotlib.figure.Figure.subplots_adjust`.
-    """
+    """Charts side by side, redrawn fast; size in inches at 100 dots, margins as of `Figure.subplots_adjust`."""
 
     def __init__(self, size: tuple[float, float], *, columns: int, **margins: float) -> None:
         super().__init__(size)

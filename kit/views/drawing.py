@@ -99,10 +99,7 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
 
 
 class Board:
-    """A figure that is redrawn fast: what stays is drawn once and kept as a picture.
-
-    `size` ((float, float)): of the figure [inches at 100 dots].
-    """
+    """A figure, so many inches at 100 dots, redrawn fast: what stays is drawn once and kept as a picture."""
 
     def __init__(self, size: tuple[float, float]) -> None:
         self.size = size
@@ -129,11 +126,7 @@ class Board:
         self._kept = self.canvas.copy_from_bbox(self.figure.bbox)
 
     def paint(self, artists: Iterable[Any], images: Iterable[tuple[Axes, Any]] = ()) -> bytes:
-        """Return what stays with `images` and `artists` over it, as a PNG picture.
-
-        `artists` (iterable of matplotlib artists); `images` (iterable of (axes, array of bytes, shape (y, x, 4))):
-        row 0 at the bottom; each fills its axes.
-        """
+        """Return what stays, images (y, x, 4), row 0 at the bottom, each in its axes, and artists over it, as PNG."""
         self.canvas.restore_region(self._kept)  # type: ignore[attr-defined]
         pixels = np.asarray(self.canvas.buffer_rgba()).view(np.uint32)[..., 0]
         for ax, image in images:
@@ -158,11 +151,7 @@ class Board:
 
 
 class PairBoard(Board):
-    """Pictures of a front, two options side by side, in so many rows; axes and scales stay as they are.
-
-    `units` ({"m", "ft"}): of the axes; `size` ((float, float)): of the figure [inches at 100 dots]; `facade` (Facade):
-    drawn with straight edges over the pictures, where it is given.
-    """
+    """Pictures of a front, two options side by side, in so many rows; with a facade, straight edges over them."""
 
     outside, edges = "white", True
 
@@ -175,11 +164,7 @@ class PairBoard(Board):
         """Draw the scales that stay; `axes` in rows of two."""
 
     def pair(self, views: Sequence[xr.Dataset], pictures: Sequence[Any], titles: Sequence[str]) -> bytes:
-        """Return the board as a PNG picture.
-
-        `views` (two xarray.Dataset): over the same extent; say where the pictures lie; `pictures` (arrays of bytes,
-        shape (y, x, 4), row 0 at the bottom): row by row, two to a row; `titles` (two str).
-        """
+        """Return two views of one extent as PNG; pictures (y, x, 4), row 0 at the bottom, are two to a row."""
         extent = _extent(views[0], self.units)
         if extent != self._extent:
             self._build(extent)
@@ -274,8 +259,7 @@ class NightBoard(PairBoard):
 def png(canvas: FigureCanvasAgg) -> bytes:
     """Return what `canvas` shows as a PNG picture (ISO/IEC 15948), compressed quickly rather than well.
 
-    Flat areas and no choice of row filters: a quarter of the time that an image library takes over the same picture,
-    which is what a slider waits for. The figure is opaque, so its colours are all there is.
+    It takes a quarter of the time of an image library, which is what a slider waits for. The figure is opaque.
     """
     pixels = np.asarray(canvas.buffer_rgba())
     height, width, _ = pixels.shape

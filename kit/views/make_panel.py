@@ -59,15 +59,13 @@ def _exact(value: Any, unit: str) -> Any:
 
 
 class Row:
-    """Controls of declared fields, and below them what is wrong: of all that is no part, or of a part of the front.
-
-    `kept`: what a file says of a part and no control shows; `exact`: a length that was converted, as shown and in full.
-    """
+    """Controls of declared fields, and below them what is wrong: of a part of the front, or of all that is none."""
 
     def __init__(self, fields: Mapping[str, Spec], do: Any, actions: Mapping[str, Callable[[Row], Any]]) -> None:
+        # What a file says of a part and no control shows.
         self.fields, self.note, self.kept = fields, widgets.HTML(), dict[str, Any]()
         self.controls = {name: control(spec) for name, spec in fields.items()}
-        self.exact: dict[str, tuple[str, str]] = {}
+        self.exact: dict[str, tuple[str, str]] = {}  # lengths that were converted, as shown and in full
         for one in self.controls.values():
             one.observe(lambda _: do(), names="value")
         self.buttons = [widgets.Button(description=words, layout=layout("auto")) for words in actions]

@@ -59,10 +59,9 @@ def tables(name: str, *frames: tuple[pd.DataFrame, str]) -> str:
 
 
 def picture(png: bytes, alt: str, name: str = "kit-picture") -> str:
-    """Return a PNG picture with its size and its text, called `name`.
+    """Return a PNG picture with its text and its size, so that the page does not jump; called `name`.
 
-    With its size said, the page keeps the place of a picture that is replaced, and does not jump. Where a screen is too
-    narrow for its letters, it is moved sideways and not made smaller.
+    Where a screen is too narrow for its letters, it is moved sideways and not made smaller.
     """
     width, height = struct.unpack(">2I", png[16:24])
     said = html.escape(text("alt", alt), quote=True)

@@ -43,10 +43,7 @@ def layout(width: str = "395px") -> widgets.Layout:
 
 
 def control(spec: Spec, units: str = "m") -> Any:
-    """Return the control of a declared field: a slider, a menu, a box to tick or a line for text.
-
-    `spec` (Spec); `units` ({"m", "ft"}): of a length.
-    """
+    """Return the control of a declared field: a slider, a menu, a box to tick or a line for text."""
     look: dict[str, Any] = {"description": spec.label, "style": LABEL, "layout": layout()}
     if isinstance(spec, OneOf) and len(spec.names()) == 2:
         buttons = widgets.ToggleButtons(options=spec.menu(), **look)
@@ -104,12 +101,9 @@ def nearest(slider: Any, value: float) -> float:
 
 
 class Panel:
-    """Controls, words, pictures and tables that follow a choice.
+    """Controls, words, pictures and tables that follow a choice; a subclass gives name, choice, answer and page.
 
-    A subclass sets `name`, `choice_type` and `answer`, and gives `page`.
-
-    `show` (Show, optional): the one that `open_show` opens if not given; `start` (choice_type, optional): what the
-    controls show first, in place of saved settings; `**given`: what else `answer` takes, such as ``spacing``.
+    `start` is what the controls show first, in place of saved settings; `given` what else `answer` takes.
     """
 
     name: ClassVar[str]  # of its settings' file
@@ -204,11 +198,7 @@ class Panel:
             self.update(choice)
 
     def update(self, choice: Any, name: str = "") -> None:
-        """Show words, pictures and tables of `choice`: what every control calls.
-
-        A choice that cannot be shown leaves the last page, in grey, and says what is wrong above it and beside the
-        control called `name`.
-        """
+        """Show words, pictures and tables of `choice`, or what is wrong with it above the last page, in grey."""
         with self._lock:
             self._shown = choice
             self.parts["message"].add_class("kit-busy")
