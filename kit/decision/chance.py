@@ -17,7 +17,7 @@ What has one cause is drawn once: a loss for all projectors, a surface for all i
 
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from typing import NamedTuple
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -28,6 +28,9 @@ from kit.errors import InputError
 from kit.eye.light_map import DOUBTS
 from kit.light.ambient import EVEN
 from kit.sky.site import GLOW, MOON, TWILIGHT
+
+if TYPE_CHECKING:
+    from kit.decision.verdict import Target
 
 # Pairs of draw and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 16
@@ -94,18 +97,6 @@ def middle_90(usual: Array, found: Array, parts: int) -> Array:
     ratio = np.sort(np.where(np.isnan(ratio), 1.0, ratio), axis=-2)
     last = ratio.shape[-2] - 1
     return np.stack([ratio[..., round(LOW * last), :], ratio[..., round(HIGH * last), :]])
-
-
-class Wanted(NamedTuple):
-    """White [cd/m2] and contrast that a point needs to be good, and the share of a part that has to be."""
-
-    white: float
-    contrast: float
-    share: float
-
-    def least_of(self, points: int) -> float:
-        """Return how many of so many points have to be good, less a little for rounding."""
-        return points * (self.share - 1e-9)
 
 
 class Draws(NamedTuple):
@@ -216,20 +207,20 @@ class Trials:
         wall[:, patches] = gain[:, patches] = reflectance
         return some._replace(wall=wall, gain=gain)
 
-    def good(self, some: Draws, wanted: Wanted, blocks: slice = slice(None), *, alone: bool = False) -> Array:
-        """Return how many points of blocks are good, (1, draw, block); `alone`: also by white, by contrast, (3, ...)."""
-        chosen, more = self.blocks[blocks], wanted.contrast - 1.0
+    def good(self, some: Draws, target: "Target", blocks: slice = slice(None), *, alone: bool = False) -> Array:
+        """Return how many points of blocks are good, (1, draw, block); `alone`: by white, by contrast too, (3, ...)."""
+        chosen, more = self.blocks[blocks], target.contrast - 1.0
         patches = [block.patch for block in chosen]
         wall, gain = some.wall[:, patches], some.gain[:, patches]
         even = some.sources @ np.array([block.even for block in chosen]).T + some.even[:, None]
         with np.errstate(divide="ignore", invalid="ignore"):
-            white = np.pi * wanted.white / gain
-            contrast = wanted.contrast * self._bounce(some) + more * (wall * even + np.pi * some.veil[:, None]) / gain
+            white = np.pi * target.white_luminance / gain
+            contrast = target.contrast * self._bounce(some) + more * (wall * even + np.pi * some.veil[:, None]) / gain
             ratio = more * wall / gain
-            keep = some.light * (1.0 - wanted.contrast * some.dark)
+            keep = some.light * (1.0 - target.contrast * some.dark)
             # One projector: what it takes. A black too bright for the contrast: more light makes it no better.
             ends = white / some.light[:, :1], np.where(keep[:, :1] > 0.0, contrast / keep[:, :1], np.inf)
-        black = [some.light, -wanted.contrast * some.light * some.dark] if self.blended else [keep]
+        black = [some.light, -target.contrast * some.light * some.dark] if self.blended else [keep]
         result = np.empty((3 if alone else 1, len(some.veil), len(chosen)))
         for k, block in enumerate(chosen):
             if len(block.rows) == 1:
@@ -250,12 +241,12 @@ class Trials:
         first, last = (sum(own.stop <= end for _, own in self.points.patches) for end in (run.start, run.stop))
         return slice(first, last)
 
-    def enough(self, some: Draws, wanted: Wanted, blocks: slice = slice(None), *, alone: bool = False) -> Mask:
+    def enough(self, some: Draws, target: "Target", blocks: slice = slice(None), *, alone: bool = False) -> Mask:
         """Return in which draws so much of a part's whole area is good as is wanted, shape (1 or 3, draw): `good`."""
-        least = wanted.least_of(sum(block.size for block in self.blocks[blocks]))
-        return np.asarray(self.good(some, wanted, blocks, alone=alone).sum(axis=2) >= least)
+        least = target.least_of(sum(block.size for block in self.blocks[blocks]))
+        return np.asarray(self.good(some, target, blocks, alone=alone).sum(axis=2) >= least)
 
-    def room(self, wanted: Wanted, blocks: slice, more: Callable[[Array], Draws], low: float, high: float) -> Array:
+    def room(self, target: "Target", blocks: slice, more: Callable[[Array], Draws], low: float, high: float) -> Array:
         """Return up to which amount of some light a part is enough, and of enough contrast, shape (2, draw).
 
         `more` returns the draws with an amount in each; -inf: not even with none, inf: with `high` too.
@@ -263,10 +254,10 @@ class Trials:
         result = np.empty((2, len(more(np.zeros(1)).level)))
         for found, k in zip(result, (0, 2), strict=True):
             ends = np.full((2, found.size), [[low], [high]])
-            none, most = (self.enough(more(end), wanted, blocks, alone=True)[k] for end in (0.0 * ends[0], ends[1]))
+            none, most = (self.enough(more(end), target, blocks, alone=True)[k] for end in (0.0 * ends[0], ends[1]))
             for _ in range(HALVINGS):
                 middle = np.sqrt(ends[0] * ends[1])
-                holds = self.enough(more(middle), wanted, blocks, alone=True)[k]
+                holds = self.enough(more(middle), target, blocks, alone=True)[k]
                 ends = np.where([holds, ~holds], middle, ends)
             found[:] = np.where(most, np.inf, np.where(none, ends[0], -np.inf))
         return result

@@ -473,7 +473,7 @@ class _Study:
         self.room = np.full((2, DRAWS, len(front.parts)), -np.inf)
         for i, blocks in enumerate(front.blocks):
             if only in ("", front.parts[i]):
-                self.room[:, :, i] = trials.room(target.wanted, blocks, self._under, 1e-8, 1e5)
+                self.room[:, :, i] = trials.room(target, blocks, self._under, 1e-8, 1e5)
         self._sky: Sky | None = None
         self._over = np.zeros(0)
 

@@ -12,8 +12,7 @@ from kit.bands import normal_draws
 from kit.decision.chance import Trials, indices
 from kit.decision.verdict import Target, Verdict, checked_target, judge
 from kit.errors import InputError
-from kit.eye.doubt import SPREAD, usual
-from kit.eye.light_map import DOUBTS, Scene, light_map
+from kit.eye.light_map import DOUBTS, SPREAD, Scene, light_map, usual
 from kit.fields import Declared, Is, Many, Number, OneOf, Text, declared
 from kit.results import Frame, Result, make_frame, pick
 from kit.sky.luminaire import LedString
@@ -34,11 +33,7 @@ SAMPLE = 300
 
 @dataclass(frozen=True, kw_only=True)
 class Reading(Declared):
-    """A reading that takes the place of an assumption.
-
-    `value` is the illuminance on the wall [lx] with the lamps off, or what they add; the illuminance of a white picture
-    [lx]; that from a wall [lx]; or the width of a picture [m].
-    """
+    """A reading that takes the place of an assumption: in lx, or the width of a picture in m."""
 
     thing = "reading"
     of: str = declared(OneOf(label="reading of", options=tuple(HOW)))
@@ -71,10 +66,6 @@ class Reading(Declared):
         if self.against is None:
             return self.value
         return self.value * self.against**2 if self.of == "lumens" else self.value / self.against
-
-    def levels(self) -> Levels:
-        """Return its low, nominal and high."""
-        return self.amount * self.doubt[0], self.amount, self.amount * self.doubt[1]
 
 
 def _applied(scene: Scene, of: str, surface: str, levels: Levels) -> tuple[Scene, Levels]:
@@ -147,17 +138,13 @@ def with_measurement(
 
     Readings of one thing are taken together, from the lowest low to the highest high; that they contradict each other,
     or what was assumed, by more than their doubts allow is said. A reading of lumens is that of the first machine and
-    holds for all.
-
-    Raises
-    ------
-    InputError
-        For no reading, or one of what the scene does not have.
+    holds for all. No reading, or one of what the scene does not have: `InputError`.
     """
     now: Scene = Is(kind=Scene).check("scene", scene)
     found: dict[tuple[str, str], list[Levels]] = {}
     for one in Many(of=Is(kind=Reading), least=1).check("readings", readings):
-        found.setdefault((one.of, one.surface), []).append(one.levels())
+        read = one.amount * one.doubt[0], one.amount, one.amount * one.doubt[1]
+        found.setdefault((one.of, one.surface), []).append(read)
     notes = []
     for (of, surface), same in found.items():
         lows, middles, highs = np.transpose(same)
@@ -209,33 +196,20 @@ class Doubts(Result):
 def measure_first(light: xr.Dataset, target: Target | None = None, *, surface: str | None = None) -> Doubts:
     """Return how much of the doubt in the verdict on a front, or on one kind of surface, each input carries.
 
-    Parameters
-    ----------
-    light : xarray.Dataset
-        From `light_map`.
-    target : Target
-        The default target if not given.
-    surface : str, optional
-        The whole front if not given.
-
-    Raises
-    ------
-    InputError
-        For a map that `judge` refuses, or a surface that is not judged.
+    `light` (xarray.Dataset): from `light_map`. What `judge` refuses, or a surface that is not judged: `InputError`.
     """
     target, trials = checked_target(target), Trials(light)
-    wanted = target.wanted
     whole = slice(0, trials.points.seen.size)
     run = whole if surface is None else pick("surface", surface, dict(trials.points.surfaces))
     sample = np.unique(np.linspace(run.start, run.stop - 1, SAMPLE).astype(int))
-    last, inputs = math.ceil(wanted.least_of(sample.size)) - 1, len(trials.inputs)
+    last, inputs = math.ceil(target.least_of(sample.size)) - 1, len(trials.inputs)
 
     def needed(normal: Array) -> Array:
         white, black, around = trials.luminances(trials.draws(normal), sample)
         with np.errstate(divide="ignore", invalid="ignore"):
-            room = white - wanted.contrast * black
-            light = np.where(room > 0.0, (wanted.contrast - 1.0) * around / room, np.inf)
-            each = np.maximum(light, wanted.white / white)
+            room = white - target.contrast * black
+            light = np.where(room > 0.0, (target.contrast - 1.0) * around / room, np.inf)
+            each = np.maximum(light, target.white_luminance / white)
         return np.asarray(np.log(np.clip(np.partition(each, last, axis=1)[:, last], 1e-6, 1e6)))
 
     groups: dict[str, list[int]] = {}
@@ -255,9 +229,6 @@ def measure_first(light: xr.Dataset, target: Target | None = None, *, surface: s
         mixed[mine] = known[mine, :, :1]
         each = (needed(mixed.reshape(inputs, -1)).reshape(64, 128) <= 0.0).mean(axis=1)
         clear = float(np.mean((each >= target.confidence) | (each <= 1.0 - target.confidence)))
-    return Doubts(
-        part="this front" if surface is None else f"the {surface}",
-        shares={names[k]: (float(first[k]), float(total[k])) for k in order},
-        chance=chance,
-        clear=clear,
-    )
+    part = "this front" if surface is None else f"the {surface}"
+    shares = {names[k]: (float(first[k]), float(total[k])) for k in order}
+    return Doubts(part=part, shares=shares, chance=chance, clear=clear)

@@ -22,7 +22,7 @@ import xarray as xr
 
 from kit import reference
 from kit.arrays import Array, Index
-from kit.decision.chance import Draws, Trials, Wanted, least, middle_90, sampled
+from kit.decision.chance import Draws, Trials, least, middle_90, sampled
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, Is, Number, declared
@@ -60,10 +60,9 @@ class Target(Declared):
         steps=(0.5, 0.95, 0.05), form=".0%",
     )  # fmt: skip
 
-    @property
-    def wanted(self) -> Wanted:
-        """What points and parts need to be good."""
-        return Wanted(self.white_luminance, self.contrast, self.share)
+    def least_of(self, points: int) -> float:
+        """Return how many of so many points have to be good, less a little for rounding."""
+        return points * (self.share - 1e-9)
 
 
 def checked_target(target: Target | None) -> Target:
@@ -127,46 +126,26 @@ class Remedy:
 
 @dataclass(frozen=True, kw_only=True)
 class Part:
-    """The verdict on one part of the front.
-
-    Attributes
-    ----------
-    area : float
-        As the audience sees it [m2].
-    share_of_front, lit_share, passing_share : float
-        Of the visible front; of the part that a picture reaches; of the part that meets both criteria, all as given.
-    white_luminance, contrast : Figure or None
-        None where nothing is lit.
-    chance : float
-        That so much of its whole area is good as the target asks for, 0 to 1.
-    criterion : {"", "white luminance", "contrast", "white luminance and contrast", "coverage"}
-        What fails, or may fail.
-    role : {"wall", "pane", "other"}
-        A pane is a window darker than any shade; other windows, doors, roofs and ground are no wall to project on.
-    shortfall : float
-        By which factor the target is missed most, all as given, on the share that is wanted; at most 1 when it is not.
-    remedy : Remedy or None
-        None for what is enough, for coverage, or where too much of it sends no light back at all.
-    """
+    """The verdict on one part of the front."""
 
     name: str
     kind: Kind
-    area: float
+    area: float  # as the audience sees it [m2]
     share_of_front: float
-    lit_share: float
-    passing_share: float
-    white_luminance: Figure | None
+    lit_share: float  # that a picture reaches
+    passing_share: float  # that meets both criteria, all as given
+    white_luminance: Figure | None  # None where nothing is lit
     contrast: Figure | None
-    chance: float
+    chance: float  # that so much of its whole area is good as the target asks for, 0 to 1
     status: Status
-    criterion: str
-    shortfall: float
+    criterion: str  # "white luminance", "contrast", both with "and", or "coverage": what fails or may fail; or nothing
+    shortfall: float  # by which factor the target is missed most, all as given, on the share that is wanted
     role: Role = "wall"
     mend: Callable[[], Remedy | None] = field(default=lambda: None, repr=False, compare=False)
 
     @cached_property
     def remedy(self) -> Remedy | None:
-        """What alone would make it enough, worked out when first asked for."""
+        """What alone would make it enough; None for what is, for coverage, or where too much sends no light back."""
         hopeless = self.status == "enough" or self.criterion == "coverage" or self.shortfall == np.inf
         return None if hopeless else self.mend()
 
@@ -236,11 +215,11 @@ class Verdict(Result):
         return self.front.chance
 
     def surface(self, name: str) -> Part:
-        """Return the verdict on one kind of surface, or raise `InputError` with the names there are."""
+        """Return the verdict on one kind of surface; another name: `InputError`."""
         return pick("surface name", name, {part.name: part for part in self.surfaces})
 
     def patch(self, name: str) -> Part:
-        """Return the verdict on one patch, or raise `InputError` with the names there are."""
+        """Return the verdict on one patch; another name: `InputError`."""
         return pick("patch name", name, {part.name: part for part in self.patches})
 
     def sentence(self, units: str = "m") -> str:
@@ -307,20 +286,12 @@ class Verdict(Result):
 
 
 def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048) -> Verdict:
-    """Judge a map of light against a target.
+    """Judge a map from `light_map` against a target, or the default one.
 
     Parameters
     ----------
-    light : xarray.Dataset
-        From `light_map`.
-    target : Target
-        The default target if not given.
     draws : int
         How often it is tried, a power of 2; with the same input the same draws.
-
-    Returns
-    -------
-    Verdict
 
     Raises
     ------
@@ -340,7 +311,7 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
     )
     lit = illuminance > 0
     passing = lit & (white >= target.white_luminance) & (contrast >= target.contrast)
-    good, stated = trials.good(some, target.wanted, alone=True), float(light.attrs["stated_light_output"])
+    good, stated = trials.good(some, target, alone=True), float(light.attrs["stated_light_output"])
     kinds, rho = data["surface_kind"].values, data["reflectance"].values.ravel()[points.seen]
 
     runs = [slice(0, lit.size), *(run for _, run in points.surfaces), *(run for _, run in points.patches)]
@@ -356,13 +327,13 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
     def figure(values: Array, band: Array, here: Index) -> Figure | None:
         if not here.size:
             return None
-        median, (low, high) = median_of(values[here]), band.tolist()
+        median, (low, high) = float(np.median(values[here])), band.tolist()
         return Figure(median=median, low=low * median, high=high * median)
 
     def part(name: str, kind: Kind, member: slice) -> Part:
         count, here = member.stop - member.start, lit_points(member)
         blocks = trials.within(member)
-        chances = (good[:, :, blocks].sum(axis=2) >= target.wanted.least_of(count)).mean(axis=1).tolist()
+        chances = (good[:, :, blocks].sum(axis=2) >= target.least_of(count)).mean(axis=1).tolist()
         needed = count - max(1, int(np.ceil(target.share * count - 1e-9 * count)))
         reached = (float(np.partition(values[member], needed)[needed]) for values in (white, contrast))
         return _part(
@@ -382,14 +353,6 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(points.patches)),
         stated_light_output=stated,
     )  # fmt: skip
-
-
-def median_of(values: Array) -> float:
-    """Return the median of values, shape (n,), none of them NaN; five times as quick on many as `numpy.median`."""
-    half = len(values) // 2
-    parted = np.partition(values, half)
-    above = float(parted[half])
-    return above if len(values) % 2 else 0.5 * (float(parted[:half].max()) + above)
 
 
 def _part(target: Target, chances: list[float], reached: Iterable[float], **told: Any) -> Part:
@@ -417,7 +380,7 @@ def _remedy(trials: Trials, some: Draws, target: Target, blocks: slice, member: 
     wanted = int(np.ceil(target.confidence * draws - 1e-9 * draws))
 
     def found(change: Callable[[Draws, float], Draws], low: float, high: float) -> float | None:
-        good = lambda amount, which: trials.enough(change(some.at(which), amount), target.wanted, blocks)[0]  # noqa: E731
+        good = lambda amount, which: trials.enough(change(some.at(which), amount), target, blocks)[0]  # noqa: E731
         return least(good, draws, wanted, low, high)
 
     factor = found(lambda now, more: now._replace(light=now.light * more), 1.0, 1e6)

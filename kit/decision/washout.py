@@ -40,10 +40,9 @@ DRAWS = 256
 class LitFront:
     """The judged points of a scene, and how its parts stand light that comes and goes: that of the sources `off`.
 
-    `parts`: the whole front first, then each kind of surface; `runs`, `blocks`: where points and patches of each are;
-    `lit_share` (part,); `white_luminance` (part, level), NaN where nothing is lit; `full`, `some`: draws with all
-    light, and without that of `off`; `given`: the one draw without it in which all is as given, `nominal`: white, black
-    and ambient light at each point then [cd/m2]; `coming`: what `off` adds; `sample`: some lit points of each part.
+    `full`, `some`: draws with all light, and without that of `off`; `usual`, `given`: the one draw in which all is as
+    given, likewise; `nominal`: white, black and ambient light at each point in the latter, `coming`: what `off` adds
+    [cd/m2]; `sample`: some lit points of each part.
     """
 
     def __init__(self, scene: Scene, spacing: float, target: Target, off: Sequence[str]) -> None:
@@ -153,7 +152,7 @@ def string_dimming(
     most, loss = np.full((len(front.parts), 3), np.nan), np.full(len(front.parts), np.nan)
     for i, (where, blocks) in enumerate(zip(front.lit, front.blocks, strict=True)):
         # Of those draws that stand the least, or as much as half, or the most.
-        room = trials.room(target.wanted, blocks, partial(front.scaled, front.full), 1e-6, 1.0)[1]
+        room = trials.room(target, blocks, partial(front.scaled, front.full), 1e-6, 1.0)[1]
         sure = target.confidence
         found = np.sort(room)[[DRAWS - ceil(sure * DRAWS), DRAWS // 2, DRAWS - 1 - floor((1.0 - sure) * DRAWS)]]
         most[i] = np.where(found == -np.inf, np.nan, np.minimum(found, 1.0))
