@@ -316,22 +316,8 @@ def specs(kind: Any) -> dict[str, Spec]:
     return {field.name: field.metadata["spec"] for field in dataclasses.fields(kind) if "spec" in field.metadata}
 
 
-def check_named(thing: Any, kind: str) -> str:
-    """Check the declared fields of a frozen dataclass that has a name, its name first.
-
-    Returns str: What stands before a field in a message, ``"patch 'bay'"``: the kind of thing and its name.
-    """
-    where = f"{kind} {specs(thing)['name'].check(f'{kind} name', thing.name)!r}"
-    check_fields(thing, where)
-    return where
-
-
 def check_fields(thing: Any, where: str = "") -> None:
-    """Check every declared field of a frozen dataclass, in order, and put the checked value in its place.
-
-    `thing` (dataclass instance); `where`: what stands before a field's name in a message: ``"patch 'bay'"``. Raises
-    `InputError` for the first field that cannot be used.
-    """
+    """Check the declared fields of a frozen dataclass in order, the checked value in its place; `where` names it."""
     for name, spec in specs(thing).items():
         field = f"{where}: {name}" if where else name
         object.__setattr__(thing, name, spec.check(field, getattr(thing, name)))
@@ -364,10 +350,10 @@ class Declared:
             cls.__doc__ = "\n".join([head, "", "    Parameters", "    ----------", *rows]) + mark + tail
 
     def __post_init__(self) -> None:
-        if self.thing and "name" in specs(self):
-            check_named(self, self.thing)
-        else:
-            check_fields(self, self.thing)
+        where, name = self.thing, specs(self).get("name")
+        if where and name:  # which is checked first, as messages have it
+            where = f"{where} {name.check(f'{where} name', getattr(self, 'name', None))!r}"
+        check_fields(self, where)
 
 
 def _kind(spec: Spec) -> str:

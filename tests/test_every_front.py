@@ -191,7 +191,7 @@ def test_a_place_that_is_moved_is_no_longer_assumed_and_keeps_its_clock():
     assert start.show.assumed == show.assumed
     moved = kit.plan_evening(show, kit.EveningChoice(latitude=60.0), **PANELS["EveningPanel"])
     assert moved.show.full.timezone == moved.choice.timezone == start.choice.timezone
-    assert moved.show.first_line() == show.first_line().replace("42.0° N", "60.0° N")
+    assert moved.show.sentence() == show.sentence().replace("42.0° N", "60.0° N")
     assert {words.partition(":")[0] for words in show.assumed} - {
         words.partition(":")[0] for words in moved.show.assumed
     } == {"place", "time zone"}

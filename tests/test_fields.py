@@ -29,7 +29,6 @@ from kit.fields import (
     Text,
     Vector,
     check_fields,
-    check_named,
     declared,
     specs,
     together,
@@ -248,9 +247,10 @@ class Box:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Named(Box):
-    def __post_init__(self):
-        assert check_named(self, "box") == f"box {self.name!r}"
+class Named(Declared):
+    thing = "box"
+    name: str = declared(Text())
+    share: float = declared(UNIT, default=0.5)
 
 
 def test_declared_fields_are_checked_and_kept_in_their_type():
@@ -275,10 +275,10 @@ def test_the_first_wrong_field_is_named_with_what_it_belongs_to():
         Box(name="a", size=0, share=2)
     assert str(caught.value) == "box: size = 0: expected a number above 0 m"
     with pytest.raises(InputError) as caught:
-        Named(name="hall", size=1, share=2)
+        Named(name="hall", share=2)
     assert str(caught.value) == "box 'hall': share = 2: expected a number from 0 to 1"
     with pytest.raises(InputError, match="box name = 3"):
-        Named(name=3, size=1)
+        Named(name=3)
     with pytest.raises(InputError, match=r"box: parts\[1\] = 'b'"):
         Box(name="a", size=1, parts=[1, "b"])
 

@@ -299,7 +299,6 @@ def test_no_listed_machine_gives_that():
     assert "One household machine gives 20,000 at most." in some(8000)
     assert "household" not in some(4000)
     assert found.frame().loc["more lumens", ["price [USD]", "price of each cd/m² [USD]"]].isna().all()
-    assert "not on sale" in found.route("more lumens").sentence()
 
 
 # Words
@@ -317,10 +316,6 @@ def test_the_sentence_says_what_the_figures_say():
         assert word in found.sentence(), word
     assert "25 USD/sq ft" in found.sentence("ft")
     assert "(cloth alone is about 0.46)" in found.sentence("ft")
-    assert found.route("cloth").sentence() == (
-        "Cloth (white cotton over wall): white 22 cd/m², contrast 51.0:1, 100% of the front lit, 220 USD. "
-        f"The front: {found.route('cloth').status}, more than 9 chances in 10."
-    )
 
 
 def test_the_frames_hold_what_the_routes_hold():
@@ -333,7 +328,6 @@ def test_the_frames_hold_what_the_routes_hold():
         assert (row["white [cd/m²]"], row["contrast"], row["lit"]) == (route.luminance, route.contrast, route.lit_share)
         assert (row["price [USD]"], row["price of each cd/m² [USD]"]) == (route.price[1], route.price_per_luminance)
         assert (row["front"], row["change"]) == (route.status, route.change)
-        assert route.frame().equals(frame.loc[[route.name]])
     wall = found.patches_frame().loc["wall"]
     assert wall["bare [cd/m²]"] == found.route("as it is").luminance
     assert wall["cloth [cd/m²]"] == found.route("cloth").luminance

@@ -280,13 +280,13 @@ def test_named_lamps_make_the_light_of_the_street_unless_it_is_measured(folder):
 def test_the_first_line_says_wall_light_place_and_target_in_one_sentence(folder, units):
     show = opened(folder, EVERYTHING)
     size = {"ft": "40.0 ft wide and 19.0 ft high", "m": "12.2 m wide and 5.8 m high"}[units]
-    assert show.first_line(units) == (
+    assert show.sentence(units) == (
         f"Small, {size}; main wall red brick (reflectance 0.19); light of the street 0.50 lx; 41.9° N 87.7° W, the "
         "front faces east; wanted: white of 12 cd/m², contrast of 7:1."
     )
-    assert show.first_line() == show.first_line("ft")
+    assert show.sentence() == show.sentence("ft")
     with pytest.raises(kit.InputError, match="units"):
-        show.first_line("yards")
+        show.sentence("yards")
 
 
 def test_what_is_taken_for_another_name_is_said(folder):
@@ -316,7 +316,7 @@ def test_the_house_knows_its_main_wall_and_its_masonry(name, wall, masonry):
 def test_a_front_of_windows_alone_has_no_main_wall(folder):
     show = opened(folder, SMALL.replace("red brick", "bare window").replace("height = 19", "height = 9"))
     assert (show.main_wall, show.masonry) == ((), ())
-    assert "main wall" not in show.first_line()
+    assert "main wall" not in show.sentence()
 
 
 # What is wrong

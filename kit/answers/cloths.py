@@ -208,6 +208,9 @@ def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.0
 
 
 # A slider that leaves the cloth or the picture alone need not work it out again.
+_by_daylight = lru_cache(maxsize=4)(daylight_picture)
+
+
 @lru_cache(maxsize=4)
 def _covering(house: Facade, cloth: Cloth, what: str, layers: int, lining: bool, gap: float, wet: bool) -> Covering:
     left, right, bottom, top = house.bounds
@@ -242,8 +245,3 @@ def _picture(choice: ClothChoice, house: Facade) -> Picture:
 @lru_cache(maxsize=2)
 def _from_file(path: str, changed: int) -> Picture:
     return load_picture(path, transparent="black")
-
-
-@lru_cache(maxsize=4)
-def _by_daylight(house: Facade) -> Picture:
-    return daylight_picture(house)

@@ -155,11 +155,7 @@ class EveningPlan(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return when the show can start, and which lamp matters most."""
-        return f"{start_sentence(self.tonight)} {self.lamp_sentence()}"
-
-    def lamp_sentence(self) -> str:
-        """Return which change of a lamp buys most, in words."""
-        return switching_sentence(self.lamps)
+        return f"{start_sentence(self.tonight)} {switching_sentence(self.lamps)}"
 
 
 def plan_evening(

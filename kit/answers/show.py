@@ -311,11 +311,7 @@ class Show(Declared, Result):
         parts = (words.partition(": ") for words in self.assumed)
         return make_frame([{"assumed": what, "as": how} for what, _, how in parts])
 
-    def sentence(self, units: str = "m") -> str:
-        """Return what every page begins with; see `first_line`."""
-        return self.first_line(units)
-
-    def first_line(self, units: str | None = None) -> str:
+    def sentence(self, units: str | None = None) -> str:
         """Return what every page begins with: house and wall, light, place and target; `units` are the show's own."""
         left, right, bottom, top = self.house.bounds
         full, target, unit = self.full, self.target(), fields.UNITS.check("units", units or self.units)

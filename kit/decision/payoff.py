@@ -29,7 +29,7 @@ from kit.results import Format, Frame, Result, make_frame, pick
 from kit.source.projector import Levels, combine
 from kit.units import edge
 from kit.wall.cloth import Covering
-from kit.words import capital, chances, percent, short
+from kit.words import percent, short
 
 AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of lamps, when they are shaded")
 LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
@@ -44,7 +44,7 @@ FORMATS: dict[str, Format] = {
 
 
 @dataclass(frozen=True, kw_only=True)
-class Route(Result):
+class Route:
     """One way to a brighter wall: medians on the lit part of what cloth would cover, status of the whole front."""
 
     name: str
@@ -77,19 +77,6 @@ class Route(Result):
             "front": self.status,
             "change": self.change,
         }
-
-    def frame(self, units: str = "m") -> Frame:
-        """Return the figures, one row."""
-        return make_frame([self.row()], FORMATS, index="route")
-
-    def sentence(self, units: str = "m") -> str:
-        """Return what is done and what comes of it in words."""
-        price = "not on sale" if self.price is None else f"{short(self.price[1])} USD"
-        return (
-            f"{capital(self.name)} ({self.change}): white {short(self.luminance)} cd/m², contrast "
-            f"{self.contrast:.1f}:1, {percent(self.lit_share)} of the front lit, {price}. The front: {self.status}, "
-            f"{chances(self.chance)}."
-        )
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -151,7 +151,7 @@ class Failure:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Setup(Result):
+class Setup:
     """One way to light a front, with what it gives and what it takes."""
 
     name: str
@@ -210,12 +210,8 @@ class Setup(Result):
             "if one fails: contrast": left.contrast,
         }
 
-    def frame(self, units: str = "m") -> Frame:
-        """Return the figures, in one row."""
-        return _frame([self.row(units)])
-
-    def sentence(self, units: str = "m") -> str:
-        """Return what this way gives, in words; the same in any `units`."""
+    def sentence(self) -> str:
+        """Return what this way gives, in words."""
         front, name = self.front, capital(self.name)
         if front.white_luminance is None or front.contrast is None:
             return f"{name}: not enough. No picture reaches what is judged."
@@ -256,7 +252,7 @@ class Comparison(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return the comparison in words; the same in any `units`."""
-        parts = [setup.sentence(units) for setup in self.setups]
+        parts = [setup.sentence() for setup in self.setups]
         if len(self.setups) > 1:
             parts += [
                 f"{words}: {_most(self.setups, key)}."

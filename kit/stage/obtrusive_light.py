@@ -170,11 +170,6 @@ class RoadLight(Result):
         runs = np.split(lit, np.flatnonzero(np.diff(lit) > 1) + 1) if lit.size else []
         return tuple((self.along[run[0]], self.along[run[-1]]) for run in runs)
 
-    @property
-    def length(self) -> float:
-        """Of all stretches together [m]."""
-        return sum(end - start for start, end in self.stretches)
-
     def frame(self, units: str = "m") -> Frame:
         """Return the light step by step along the road; lengths in ``"m"`` or ``"ft"``."""
         unit, metres = edge("m", units)

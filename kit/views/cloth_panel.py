@@ -36,11 +36,5 @@ class ClothPanel(Panel):
         payoff = result.payoff
         under = f"The front under cloth: {result.verdict.sentence(units)}"
         yield "words", words("kit-payoff", payoff.sentence(units), payoff.covering.sentence(units), under)
-        yield (
-            "tables",
-            tables(
-                "kit-routes",
-                (payoff.frame(units), "Ways to a brighter wall"),
-                (payoff.patches_frame(), "Where the cloth hangs"),
-            ),
-        )
+        ways = payoff.frame(units), "Ways to a brighter wall"
+        yield "tables", tables("kit-routes", ways, (payoff.patches_frame(), "Where the cloth hangs"))

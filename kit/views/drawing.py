@@ -10,7 +10,6 @@ import struct
 import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import matplotlib
@@ -85,13 +84,9 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
     left, right, bottom, top = (limit * metre for limit in facade.bounds)
     margin = 0.03 * (right - left)
     ax.set(
-        xlim=(left - margin, right + margin),
-        ylim=(bottom - margin, top + margin),
-        aspect="equal",
-        xlabel=f"across the front ({units})",
-        ylabel=f"height ({units})",
-        title=facade.name,
+        xlim=(left - margin, right + margin), ylim=(bottom - margin, top + margin), aspect="equal", title=facade.name
     )
+    _label(ax, units)
     ax.legend(
         handles=swatches, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False, handlelength=3, handleheight=1.6
     )
@@ -294,17 +289,12 @@ def path_of(area: Any, metre: float) -> Path:
     return Path.make_compound_path(*(Path(metre * np.array(ring.coords), closed=True) for ring in rings))
 
 
-@cache
-def _colour_table() -> np.ndarray:
-    return (matplotlib.colormaps[COLOURS](np.arange(256)) * 255).astype(np.uint8)
-
-
 def _colours(light: xr.Dataset, name: str, target: Target, lines: bool = True) -> np.ndarray:
     """Return a map as colours, shape (y, x, 4): stripes where what counts misses the target, `lines` round patches."""
     scale = SCALES[name]
     values = light.variables[name].values
     patch = light.variables["patch"].values
-    table = _colour_table()
+    table = (matplotlib.colormaps[COLOURS](np.arange(256)) * 255).astype(np.uint8)
     with np.errstate(divide="ignore", invalid="ignore"):
         position = np.log(values / scale.low) * (255.0 / np.log(scale.high / scale.low))
         misses = values < getattr(target, name)

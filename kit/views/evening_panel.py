@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from kit.answers.evenings import OFF, ON, SEASON, SHADED, EveningChoice, EveningPlan, plan_evening
-from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame
+from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame, switching_sentence
 from kit.fields import OneOf, Spec
 from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.page import paragraphs, picture, tables, words
@@ -65,26 +65,18 @@ class EveningPanel(Panel):
         drawn = evening.draw(source_chart(tonight), evening_chart(tonight))
         about = "Left: light on the front through the evening, source by source. Right: contrast against the clock."
         yield "evening", picture(drawn, f"{about} {start}")
-        yield "words", words("kit-start", start, result.lamp_sentence())
+        yield "words", words("kit-start", start, switching_sentence(result.lamps))
         about = "The season as a map of date and clock: bright where contrast is high; earliest starts and moonrises."
         yield "season", picture(season.draw(season_chart(result.calendar)), about)
-        yield (
-            "caption",
-            paragraphs(
-                "Left: light on the front, source by source, through the evening; bars that would dwarf the rest are "
-                "cut and carry their height. Right: contrast against the clock. Below: the season, bright where "
-                "contrast is high; the black line is the earliest start, dots are moonrises."
-            ),
+        about = (
+            "Left: light on the front, source by source, through the evening; bars that would dwarf the rest are "
+            "cut and carry their height. Right: contrast against the clock. Below: the season, bright where "
+            "contrast is high; the black line is the earliest start, dots are moonrises."
         )
-        yield (
-            "tables",
-            tables(
-                "kit-hours",
-                (switching_frame(result.lamps), "What one lamp costs"),
-                (source_frame(tonight, result.clock), f"Where the light comes from at {result.clock:%H:%M}"),
-                (start_frame(result.calendar), "The season"),
-            ),
-        )
+        yield "caption", paragraphs(about)
+        costs = switching_frame(result.lamps), "What one lamp costs"
+        sources = source_frame(tonight, result.clock), f"Where the light comes from at {result.clock:%H:%M}"
+        yield "tables", tables("kit-hours", costs, sources, (start_frame(result.calendar), "The season"))
 
 
 def evening_board() -> ChartBoard:

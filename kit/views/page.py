@@ -44,7 +44,7 @@ def assumptions(told: Show, units: str | None = None) -> str:
     """Return what a page begins with: for which house, in which light, and what is assumed."""
     items = "".join(f"<li>{html.escape(item)}</li>" for item in told.assumed)
     more = f"<details><summary>What is assumed here</summary><ul>{items}</ul></details>" if items else ""
-    return f"<div class='kit-first'>{paragraphs(told.first_line(units))}{more}</div>"
+    return f"<div class='kit-first'>{paragraphs(told.sentence(units))}{more}</div>"
 
 
 def caution(*texts: str) -> str:

@@ -38,18 +38,10 @@ class StandPanel(Panel):
         yield "picture", picture(self._board.draw(result.scene.projectors), about)
         yield "words", words("kit-place", result.verdict.sentence(units), result.picture_sentence(units))
         yield "caution", caution(result.keep_out.sentence(units), self.caution)
-        yield (
-            "caption",
-            paragraphs(
-                "Plan, elevation and section to one scale each. Square: lens. Dashed: where a lens may stand. Grey: "
-                "what stops the light. Dotted: where people walk. Triangles: viewers."
-            ),
+        about = (
+            "Plan, elevation and section to one scale each. Square: lens. Dashed: where a lens may stand. Grey: "
+            "what stops the light. Dotted: where people walk. Triangles: viewers."
         )
-        yield (
-            "tables",
-            tables(
-                "kit-zones",
-                (result.parts.frame(units), "What each part can carry"),
-                (result.audience.frame(units), "Who sees what"),
-            ),
-        )
+        yield "caption", paragraphs(about)
+        parts = result.parts.frame(units), "What each part can carry"
+        yield "tables", tables("kit-zones", parts, (result.audience.frame(units), "Who sees what"))
