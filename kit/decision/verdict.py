@@ -164,32 +164,6 @@ class Part:
             row |= banded(name, levels_of(found))
         return row | {"verdict": self.status}
 
-    def sentence(self, target: Target) -> str:
-        """Return the verdict on this part as a sentence for someone who never heard of a lux."""
-        name = "The front as a whole" if self.kind == "front" else capital(self.name)
-        if self.white_luminance is None or self.contrast is None or self.criterion == "coverage":
-            return f"{name}: {self.status}.{self.hopeless('it')}"
-        white, contrast = self.white_luminance, self.contrast
-        text = (
-            f"{name}: {self.status}, {chances(self.chance)}. White reaches {short(white.median)} cd/m²"
-            f" (likely {short(white.low)} to {short(white.high)}; {short(target.white_luminance)} wanted),"
-            f" contrast {short(contrast.median)}:1 (likely {short(contrast.low)} to {short(contrast.high)};"
-            f" {short(target.contrast)}:1 wanted).{self.hopeless('it')}"
-        )
-        if 1.0 < self.shortfall < np.inf:
-            text += f" Its {self.criterion} falls short by a factor of {self.shortfall:.1f}."
-        elif self.criterion and self.shortfall <= 1.0:
-            text += f" Its {self.criterion} could fall short."
-        return text if self.remedy is None else f"{text} {self.remedy.sentence()}"
-
-    def hopeless(self, it: str) -> str:
-        """Return in words why no light mends the part, which is called `it`; empty where some does."""
-        if self.criterion == "coverage":
-            return f" The picture reaches only {percent(self.lit_share)} of {it}."
-        return (
-            f" Most of {it} sends no light back; only another surface mends that." if self.shortfall == np.inf else ""
-        )
-
 
 @dataclass(frozen=True, kw_only=True)
 class Verdict(Result):
@@ -267,10 +241,11 @@ class Verdict(Result):
         if walls:
             largest = sorted(walls, key=lambda p: -p.area)
             part = next((p for p in largest if p.remedy is not None and p.remedy.possible), largest[0])
-            text, name = part.hopeless(the(part.name)), capital(the(part.name))
+            name = the(part.name)
+            text = f" Most of {name} sends no light back; only another surface mends that."
             if part.shortfall < np.inf:
                 short_of = f"is short by a factor of {part.shortfall:.1f} in {part.criterion}"
-                text += f" {name} {short_of if part.shortfall > 1.0 else f'has {chances(part.chance)}'}."
+                text = f" {capital(name)} {short_of if part.shortfall > 1.0 else f'has {chances(part.chance)}'}."
                 text += "" if part.remedy is None else f" {part.remedy.sentence(units)}"
         panes = [p.name for p in self.surfaces if p.role == "pane" and p.status != "enough"]
         if panes:
