@@ -210,7 +210,6 @@ def test_frame_and_sentence_say_what_was_found(lit):
     assert "dirt" in PANES
     assert found.sentence("ft").startswith("On the pavement, 46 ft away: ")
     assert str(found) == f"{found.sentence()}\n\n{text_table(frame)}"
-    assert found.view("in a car") is found.views[1]
     assert PANES not in audience_table(lit, [Viewer(name="a", eye=(0, 1, 9))]).sentence()
 
 
@@ -248,8 +247,6 @@ def test_a_table_names_what_is_wrong(lit):
     for words in (found.frame, found.sentence):
         with pytest.raises(kit.InputError, match="units"):
             words("yd")
-    with pytest.raises(kit.InputError, match="one of a"):
-        found.view("b")
 
 
 @pytest.mark.bad_input

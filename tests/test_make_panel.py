@@ -268,7 +268,14 @@ def test_a_part_that_a_later_one_hides_is_moved_down(folder):
     assert notes(panel) == [missing("left")]
     put(more, left="20", width="10", height="12", bottom="0", surface="white siding")
     assert notes(panel) == []
+    # A window that a wall would hide was meant to lie upon it, whatever the order of typing.
     put(more, left="4")
+    assert panel.parts == [first, more, window]
+    assert notes(panel) == []
+    # What is no window may be hidden by mistake: it is asked.
+    put(window, surface="white trim")
+    press(more, "Down")
+    assert panel.parts == [first, window, more]
     (note,) = notes(panel)
     assert "hidden" in note
     assert "after 'window 2'" in note

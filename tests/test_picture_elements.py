@@ -34,7 +34,7 @@ def test_the_coarsest_element_is_the_same_on_every_page(tilted):
     sizes = [part.coarsest_element for part in parts.patches if part.name in judged and part.coarsest_element]
     coarsest = max(sizes)
     (view,) = audience_table(tilted, [Viewer(name="a", eye=EYE)], spacing=SPACING).views
-    setup = kit.compare_setups({"one": tilted}, spacing=SPACING).setup("one")
+    (setup,) = kit.compare_setups({"one": tilted}, spacing=SPACING).setups
     found = kit.describe(tilted.facade, *tilted.projectors[0], audience=EYE, points=20_000)
     # The same points.
     assert setup.coarsest == pytest.approx(coarsest, rel=1e-9)

@@ -389,7 +389,6 @@ def test_frame_and_sentence_say_what_was_found(compared):
     most = "two of 4,000 lm, stacked, one of 8,000 lm and side by side"
     assert f"Most of the front lit: {most}." in compared.sentence()
     assert str(compared) == f"{compared.sentence()}\n\n{text_table(frame)}"
-    assert compared.setup("side by side") is compared.setups[2]
     side = compared.setups[2]
     assert side.sentence() in compared.sentence()
 
@@ -508,7 +507,7 @@ def test_a_lens_that_does_not_fit_is_told_from_where_it_would(wall):
 
 
 @pytest.mark.bad_input
-def test_a_comparison_names_what_is_wrong(wall, straight, compared):
+def test_a_comparison_names_what_is_wrong(wall, straight):
     good = scene(wall(), straight())
     for setups, field in (({}, "setups"), ([good], "setups"), ({"": good}, "setup name"), ({"a": 3}, "setup 'a'")):
         with pytest.raises(kit.InputError) as caught:
@@ -516,5 +515,3 @@ def test_a_comparison_names_what_is_wrong(wall, straight, compared):
         assert caught.value.field == field
     with pytest.raises(kit.InputError, match="target"):
         compare_setups({"a": good}, target=4.0)
-    with pytest.raises(kit.InputError, match="one of two of 4,000 lm, stacked"):
-        compared.setup("three")

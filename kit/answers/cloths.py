@@ -195,16 +195,9 @@ def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.0
     # All that can be wrong is found here, before a picture is shown.
     check_reach(one, covering.patches)
     return Weighing(
-        choice=choice,
-        show=as_chosen,
-        scene=scene,
-        covering=covering,
-        target=as_chosen.target(),
-        spacing=spacing,
-        views=(one, other),
-        titles=(title, other_title),
-        screen=on_screen((one, other)),
-    )
+        choice=choice, show=as_chosen, scene=scene, covering=covering, target=as_chosen.target(), spacing=spacing,
+        views=(one, other), titles=(title, other_title), screen=on_screen((one, other)),
+    )  # fmt: skip
 
 
 # A slider that leaves the cloth or the picture alone need not work it out again.

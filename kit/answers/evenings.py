@@ -195,12 +195,6 @@ def plan_evening(
     scene = as_chosen.scene([as_chosen.aimed(show.machine, **lens)], ambient)
     site, target = as_chosen.site(), as_chosen.target()
     return EveningPlan(
-        choice=choice,
-        show=as_chosen,
-        scene=scene,
-        site=site,
-        target=target,
-        season=season,
-        spacing=spacing,
+        choice=choice, show=as_chosen, scene=scene, site=site, target=target, season=season, spacing=spacing,
         tonight=evenings(scene, site, choice.date, target=target, spacing=spacing),
-    )
+    )  # fmt: skip

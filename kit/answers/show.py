@@ -610,7 +610,7 @@ def _taken(values: Values) -> tuple[str, ...]:
 
 
 def save_show(show: Show, path: str | Path, *, overwrite: bool = False) -> Path:
-    """Write a show file, whole or not at all: whatever happens meanwhile, the file is the old one or the new one.
+    """Write a show file, whole or not at all, and return its path.
 
     Parameters
     ----------
@@ -618,10 +618,6 @@ def save_show(show: Show, path: str | Path, *, overwrite: bool = False) -> Path:
         Its house is named by its file if that still holds it, and written out otherwise.
     overwrite : bool
         Whether a file that is there may be replaced.
-
-    Returns
-    -------
-    Path
 
     Raises
     ------

@@ -83,12 +83,9 @@ class Arrangement(Result):
         """What the first machine gives, from `describe`."""
         around = self.show.full
         return describe(
-            self.scene.facade,
-            *self.scene.projectors[0],
-            obstacles=around.obstacles,
-            audience=around.viewers[0].eye,
+            self.scene.facade, *self.scene.projectors[0], obstacles=around.obstacles, audience=around.viewers[0].eye,
             points=120,
-        )
+        )  # fmt: skip
 
     @cached_property
     def places(self) -> Search | str:
@@ -215,10 +212,6 @@ def arrange(show: Show, choice: StandChoice | None = None, *, spacing: float = 0
     as_chosen = show.chosen(choice)
     scene = stand_scene(as_chosen, choice)
     return Arrangement(
-        choice=choice,
-        show=as_chosen,
-        scene=scene,
-        target=as_chosen.target(),
-        light=light_map(scene, spacing),
+        choice=choice, show=as_chosen, scene=scene, target=as_chosen.target(), light=light_map(scene, spacing),
         spacing=spacing,
-    )
+    )  # fmt: skip

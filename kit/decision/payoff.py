@@ -260,18 +260,12 @@ def check_reach(light: xr.Dataset, names: tuple[str, ...]) -> None:
 
 
 def projector_price(light_output: float) -> Levels | None:
-    """Return the likely price of a projector of a stated light output [USD], low, nominal, high.
+    """Return the likely price of a projector [USD], low, nominal, high; None above the largest that is listed.
 
     Parameters
     ----------
     light_output : float
-        [lm], above 0.
-
-    Returns
-    -------
-    tuple or None
-        Between the classes of ``reference_data/prices.csv`` along a power law; below the smallest its price. None
-        above the largest: nothing is listed.
+        Stated, above 0 [lm]; between the classes of ``reference_data/prices.csv`` a power law holds.
     """
     return between_classes("prices", "projector", light_output)
 

@@ -19,12 +19,12 @@ import numpy as np
 from kit.arrays import Array
 from kit.decision.chance import judged_points
 from kit.decision.payoff import between_classes, projector_price
-from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge
+from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, levels_of
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import DISTANCE, LENGTH, LENS_HEIGHT, NAME, Is, Many, Number
 from kit.light.cast import Cast, Machines, cast_light
-from kit.results import Frame, Result, banded, make_frame, pick
+from kit.results import Frame, Result, banded, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
 from kit.units import edge
@@ -49,7 +49,7 @@ BANDS = Many(label="heights", of=LENGTH, least=2)
 
 
 def stacked(projector: Projector, placement: Placement, count: int, *, gap: float = 0.35) -> Machines:
-    """Return `count` equal projectors one above the other whose pictures coincide on the plane of the wall.
+    """Return `count` equal projectors one above the other whose pictures coincide on the wall; they are not blended.
 
     Parameters
     ----------
@@ -62,11 +62,6 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
         1 to 16.
     gap : float
         From lens to lens, upwards [m], 0 or more.
-
-    Returns
-    -------
-    tuple of (Projector, Placement)
-        For a `Scene` that is not blended.
 
     Raises
     ------
@@ -184,31 +179,21 @@ class Setup:
         small, inch = edge("mm", units)
         left = self.worst_failure
         row: dict[str, Any] = {
-            "setup": self.name,
-            "stated light output [lm]": self.stated_light_output,
-            "verdict on the front": self.status,
-            "chance": self.front.chance,
-            "lit": self.front.lit_share,
-        }
+            "setup": self.name, "stated light output [lm]": self.stated_light_output,
+            "verdict on the front": self.status, "chance": self.front.chance, "lit": self.front.lit_share,
+        }  # fmt: skip
         for name, unit, quantity in (("white", " [cd/m²]", "white_luminance"), ("contrast", "", "contrast")):
             for part in (self.front, *self.surfaces):
-                figure = getattr(part, quantity)
-                levels = None if figure is None else (figure.low, figure.median, figure.high)
+                levels = levels_of(getattr(part, quantity))
                 row |= banded(f"{name}{unit}" if part is self.front else f"{name}, {part.name}{unit}", levels)
         return row | {
-            "black [cd/m²]": self.black,
-            "black where pictures overlap [cd/m²]": self.overlap_black,
-            "black where one reaches [cd/m²]": self.single_black,
-            "overlap, share of the lit part": self.overlap_share,
-            "pixels on the front": self.pixels,
-            f"longest of them [{small}]": 1e3 * self.coarsest / inch,
-            **banded("price [USD]", self.price),
-            **banded("electrical power [W]", self.power),
-            "if one fails: verdict": left.status,
-            "if one fails: lit": left.lit_share,
-            "if one fails: white [cd/m²]": left.white_luminance,
-            "if one fails: contrast": left.contrast,
-        }
+            "black [cd/m²]": self.black, "black where pictures overlap [cd/m²]": self.overlap_black,
+            "black where one reaches [cd/m²]": self.single_black, "overlap, share of the lit part": self.overlap_share,
+            "pixels on the front": self.pixels, f"longest of them [{small}]": 1e3 * self.coarsest / inch,
+            **banded("price [USD]", self.price), **banded("electrical power [W]", self.power),
+            "if one fails: verdict": left.status, "if one fails: lit": left.lit_share,
+            "if one fails: white [cd/m²]": left.white_luminance, "if one fails: contrast": left.contrast,
+        }  # fmt: skip
 
     def sentence(self) -> str:
         """Return what this way gives, in words."""
@@ -241,10 +226,6 @@ class Comparison(Result):
 
     target: Target
     setups: tuple[Setup, ...]
-
-    def setup(self, name: str) -> Setup:
-        """Return the setup called `name`, or raise `InputError` with the names there are."""
-        return pick("setup", name, {setup.name: setup for setup in self.setups})
 
     def frame(self, units: str = "m") -> Frame:
         """Return all figures, a row for each setup; as text each has a column."""

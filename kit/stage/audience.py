@@ -20,7 +20,7 @@ from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import AGE, NAME, POINT, Declared, Is, Many, Number, declared
 from kit.light.cast import cast_light
-from kit.results import Frame, Result, make_frame, pick
+from kit.results import Frame, Result, make_frame
 from kit.source.beam import Landing
 from kit.units import edge, length_text
 from kit.wall.points import check_in_front, middle
@@ -96,10 +96,6 @@ class Audience(Result):
 
     target: Target
     views: tuple[View, ...]
-
-    def view(self, name: str) -> View:
-        """Return what the viewer called `name` sees, or raise `InputError` with the names there are."""
-        return pick("viewer", name, {view.viewer.name: view for view in self.views})
 
     def frame(self, units: str = "m") -> Frame:
         """Return the figures, a row for each viewer; lengths in ``"m"`` or ``"ft"``."""

@@ -36,7 +36,7 @@ from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import FLAG, NAME, POINT, Declared, Is, Many, OneOf, Vector, declared
 from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
-from kit.results import Frame, Result, banded, make_frame, pick
+from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import LEVELS
 from kit.units import edge, length_text
 from kit.wall.facade import Facade
@@ -208,10 +208,6 @@ class ObtrusiveLight(Result):
     missing: tuple[float, ...]  # share of each projector's white that lands on no patch which the audience sees
     missing_flux: tuple[float, ...]  # that light, or what is left of it on black where the picture is masked [lm]
     road: RoadLight | None = None
-
-    def receiver(self, name: str) -> ReceiverLight:
-        """Return the light at the receiver called `name`, or raise `InputError` with the names there are."""
-        return pick("receiver", name, {light.receiver.name: light for light in self.receivers})
 
     @property
     def status(self) -> Status:

@@ -133,12 +133,10 @@ def evaluate(
     -------
     xarray.Dataset
         On (candidate,); what each variable is, and its unit, stand in its attributes. ``feasible``: all limits are
-        kept; ``fails_...``: that one is not. ``throw_ratio`` and ``shift_...`` are as set. ``corner_angle`` is NaN, and
-        ``keystone`` infinite, where the picture has no end on the main plane. ``reached_share`` is 1 only where all
-        corners of the target are within the picture. The light is 0, and picture elements (`Landing.element`, tilt
-        included) are NaN, where no point of the target is lit; common practice takes 60 of them per degree, a minute
-        of arc each, for what an eye of 20/20 resolves. A position that cannot be aimed at all, as from behind the main
-        plane, has NaN and fails tilt and pan.
+        kept; ``fails_...``: that one is not. ``corner_angle`` is NaN, and ``keystone`` infinite, where the picture has
+        no end on the main plane. ``reached_share`` is 1 only where all corners of the target are within the picture.
+        The light is 0, and picture elements (`Landing.element`, tilt included) are NaN, where no point of the target
+        is lit. A position that cannot be aimed at all has NaN and fails tilt and pan.
 
     Raises
     ------
@@ -163,7 +161,7 @@ def describe(
     facade: Facade, projector: Projector, placement: Placement, *, target: Sequence[str] | None = None,
     obstacles: Sequence[Obstacle] = (), audience: Sequence[float] | None = None, points: float = 200,
 ) -> xr.Dataset:  # fmt: skip
-    """Return the figures of one machine that stands, points, and is set as it is.
+    """Return the figures of one machine as it stands, points, and is set: as `evaluate`, without limits.
 
     Parameters
     ----------
@@ -171,11 +169,6 @@ def describe(
         As for `evaluate`.
     projector : Projector
         With its zoom set.
-
-    Returns
-    -------
-    xarray.Dataset
-        As from `evaluate` for one candidate, without its limits; it raises the same errors.
     """
     front = Front.of(facade, target, obstacles, audience, points)
     check_in_front(facade, placement.position, "position", "a lens")
@@ -186,13 +179,7 @@ def describe(
 
 
 def placement_of(projector: Projector, places: xr.Dataset, index: int) -> tuple[Projector, Placement]:
-    """Return a candidate of `evaluate` as `kit.Scene` takes it, with zoom and shift set.
-
-    Raises
-    ------
-    InputError
-        For an index out of range, or a candidate that cannot be aimed.
-    """
+    """Return a candidate of `evaluate` that can be aimed as `kit.Scene` takes it, with zoom and shift set."""
     count = places.sizes["candidate"]
     if not 0 <= index < count:
         raise InputError("index", index, f"0 to {count - 1}")

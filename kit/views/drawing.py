@@ -59,10 +59,6 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
         A new figure is made where none is given.
     units : {"m", "ft"}
         Of the axes.
-
-    Returns
-    -------
-    matplotlib Axes
     """
     if ax is None:
         ax = Figure(figsize=(9.0, 5.2), layout="constrained").subplots()

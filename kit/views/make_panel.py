@@ -223,9 +223,20 @@ class MakePanel:
             part.put(part.said(), units, self._units)
         for name in PLACE:
             self.top.controls[name].disabled = self.top.controls["town"].value != NOTHING
-        reader, self.show, colours = Reader(self.path.name, SHOW), None, surfaces()["colour"]
-        content = self._content(reader)
-        front, values = read_front(reader, content, SHOW)
+        self.show, known = None, surfaces()
+        for again in (True, False):
+            reader = Reader(self.path.name, SHOW)
+            content = self._content(reader)
+            front, values = read_front(reader, content, SHOW)
+            # A window that lies behind its wall was meant to lie upon it.
+            behind = {mistake.field for mistake in reader.mistakes if mistake.value == "hidden"}
+            upon = [
+                part for part in self.parts if f"patch {part.controls['name'].value.strip()!r}" in behind
+                and known["kind"].get(part.controls["surface"].value) in ("window", "door")
+            ]  # fmt: skip
+            if not (again and upon):
+                break
+            self.parts.sort(key=lambda part: part in upon)
         with reader.noting():
             if front and not reader.mistakes:
                 told = dict.fromkeys((*PLACE, "facing")) | values["place"] | {"house": front, "units": self._units}
@@ -245,7 +256,9 @@ class MakePanel:
             for own in content["surfaces"]:
                 make_room(box, own)
             box.value = chosen
-            swatch = f" <span style='background: {colours.get(chosen, 'none')}; border: 1px solid'>&emsp;</span>"
+            swatch = (
+                f" <span style='background: {known['colour'].get(chosen, 'none')}; border: 1px solid'>&emsp;</span>"
+            )
             for key, one in part.controls.items():  # whose a control is, for those who listen
                 whose = f"<span class='kit-unseen'>{html.escape(name)}: </span>"
                 one.description = whose + PART[key].label + swatch * (key == "surface")

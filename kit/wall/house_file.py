@@ -98,17 +98,12 @@ HOUSE: dict[str, Spec] = {
 
 
 def load_house(path: str | Path) -> Facade:
-    """Read a house file.
+    """Read a house file, whatever its units.
 
     Parameters
     ----------
     path : str or Path
         A TOML file as described at the top of this module.
-
-    Returns
-    -------
-    Facade
-        In metres, whatever the file's units.
 
     Raises
     ------
