@@ -12,7 +12,7 @@ A part of which the picture reaches less than the share fails on ``coverage``, w
 """
 
 import math
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import cached_property, partial
 from typing import Any, Literal, get_args
@@ -21,7 +21,6 @@ import numpy as np
 import xarray as xr
 
 from kit import reference
-from kit.arrays import Array, Index
 from kit.decision.chance import Draws, Trials, least, middle_90, sampled
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
@@ -95,11 +94,6 @@ class Remedy:
     light_output: float | None
     reflectance: float | None
     ambient_illuminance: float | None
-
-    @property
-    def possible(self) -> bool:
-        """Whether anything mends it."""
-        return any(amount is not None for amount in vars(self).values())
 
     def sentence(self, units: str = "m") -> str:
         """Return what would mend it, in words; the same in any `units`."""
@@ -240,7 +234,9 @@ class Verdict(Result):
         text = ""
         if walls:
             largest = sorted(walls, key=lambda p: -p.area)
-            part = next((p for p in largest if p.remedy is not None and p.remedy.possible), largest[0])
+            part = next(
+                (p for p in largest if p.remedy is not None and {*vars(p.remedy).values()} != {None}), largest[0]
+            )
             name = the(part.name)
             text = f" Most of {name} sends no light back; only another surface mends that."
             if part.shortfall < np.inf:
@@ -290,33 +286,39 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
     kinds, rho = data["surface_kind"].values, data["reflectance"].values.ravel()[points.seen]
 
     runs = [slice(0, lit.size), *(run for _, run in points.surfaces), *(run for _, run in points.patches)]
-
-    def lit_points(member: slice) -> Index:
-        return np.flatnonzero(lit[member]) + member.start
-
-    samples = np.array([sampled(lit_points(run)) for run in runs])
+    lit_points = [np.flatnonzero(lit[run]) + run.start for run in runs]
+    samples = np.concatenate([sampled(here) for here in lit_points])
     both = trials.draws(np.zeros((len(trials.inputs), 1))), some
-    usual, drawn = ((at[0], contrast_at_eye(*at, 0.0)) for at in (trials.luminances(d, samples.ravel()) for d in both))
+    usual, drawn = ((at[0], contrast_at_eye(*at, 0.0)) for at in (trials.luminances(draws, samples) for draws in both))
     bands = [middle_90(one, many, len(runs)) for one, many in zip(usual, drawn, strict=True)]
-
-    def figure(values: Array, band: Array, here: Index) -> Figure | None:
-        if not here.size:
-            return None
-        median, (low, high) = float(np.median(values[here])), band.tolist()
-        return Figure(median=median, low=low * median, high=high * median)
+    wanted = {"white luminance": target.white_luminance, "contrast": target.contrast}
 
     def part(name: str, kind: Kind, member: slice) -> Part:
-        count, here = member.stop - member.start, lit_points(member)
-        blocks = trials.within(member)
-        chances = (good[:, :, blocks].sum(axis=2) >= target.least_of(count)).mean(axis=1).tolist()
+        k, count, sure = runs.index(member), member.stop - member.start, target.confidence
+        here, blocks = lit_points[k], trials.within(member)
+        found = (good[:, :, blocks].sum(axis=2) >= target.least_of(count)).mean(axis=1).tolist()
+        chance, alone = found[0], dict(zip(wanted, found[1:], strict=True))
+        status: Status = "enough" if chance >= sure else "not enough" if chance <= 1.0 - sure else "borderline"
+        figures, short = [], {}
+        # What is reached on the share that is wanted.
         needed = count - max(1, int(np.ceil(target.share * count - 1e-9 * count)))
-        reached = (float(np.partition(values[member], needed)[needed]) for values in (white, contrast))
-        return _part(
-            target, chances, reached, name=name, kind=kind, area=count * float(light.attrs["spacing"]) ** 2,
-            share_of_front=count / lit.size, lit_share=here.size / count,
-            passing_share=float(passing[member].sum()) / count,
-            white_luminance=figure(white, bands[0][:, runs.index(member)], here),
-            contrast=figure(contrast, bands[1][:, runs.index(member)], here),
+        for (of, lowest), values, ends in zip(wanted.items(), (white, contrast), bands, strict=True):
+            reached = float(np.partition(values[member], needed)[needed])
+            short[of] = lowest / reached if reached else np.inf
+            median = float(np.median(values[here])) if here.size else math.nan
+            low, high = (median * end for end in ends[:, k].tolist())
+            figures.append(Figure(median=median, low=low, high=high) if here.size else None)
+        shortfall, criterion, share = max(short.values()), "", here.size / count
+        if share < target.share * (1.0 - 1e-9):
+            criterion, shortfall = "coverage", target.share / share if share else np.inf
+        elif status != "enough":
+            failing = [of for of in wanted if alone[of] <= 1.0 - sure]
+            missed = [of for of in wanted if short[of] > 1.0]
+            criterion = " and ".join(failing or missed or [of for of in wanted if alone[of] < sure] or wanted)
+        return Part(
+            name=name, kind=kind, area=count * float(light.attrs["spacing"]) ** 2, share_of_front=count / lit.size,
+            lit_share=share, passing_share=float(passing[member].sum()) / count, white_luminance=figures[0],
+            contrast=figures[1], chance=chance, status=status, criterion=criterion, shortfall=float(shortfall),
             role=_role(str(kinds[points.patch[member.start]]), float(rho[member.start])),
             mend=partial(_remedy, trials, some, target, blocks, member, stated),
         )  # fmt: skip
@@ -328,25 +330,6 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(points.patches)),
         stated_light_output=stated,
     )  # fmt: skip
-
-
-def _part(target: Target, chances: list[float], reached: Iterable[float], **told: Any) -> Part:
-    """Judge a part by the `chances` that both hold, white, contrast, and what of both is `reached` on the share."""
-    chance, sure, lit = chances[0], target.confidence, told["lit_share"]
-    status: Status = "enough" if chance >= sure else "not enough" if chance <= 1.0 - sure else "borderline"
-    wanted = {"white luminance": target.white_luminance, "contrast": target.contrast}
-    short = {
-        name: least / found if found else np.inf for (name, least), found in zip(wanted.items(), reached, strict=True)
-    }
-    shortfall, criterion = max(short.values()), ""
-    if lit < target.share * (1.0 - 1e-9):
-        criterion, shortfall = "coverage", target.share / lit if lit else np.inf
-    elif status != "enough":
-        alone = dict(zip(wanted, chances[1:], strict=True))
-        failing = [name for name in wanted if alone[name] <= 1.0 - sure]
-        missed = [name for name in wanted if short[name] > 1.0]
-        criterion = " and ".join(failing or missed or [name for name in wanted if alone[name] < sure] or wanted)
-    return Part(chance=chance, status=status, criterion=criterion, shortfall=float(shortfall), **told)
 
 
 def _remedy(trials: Trials, some: Draws, target: Target, blocks: slice, member: slice, stated: float) -> Remedy:
