@@ -9,8 +9,8 @@ from matplotlib.figure import Figure
 from panels import alternative, as_first_written, decoded, ends, png, shows
 
 import kit
-from kit.answers.evenings import bearing
 from kit.decision.evening import NO_LAMP, moment, switching_sentence
+from kit.fields import specs
 from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.evening_panel import evening_board, season_board
 from kit.words import compass
@@ -265,6 +265,7 @@ def test_polar_night_and_polar_day(show):
 
 def test_the_compass_is_in_order():
     assert [compass(v) for v in (0.0, 90.0, 180.0, 270.0)] == ["north", "east", "south", "west"]
+    bearing = specs(kit.EveningChoice)["facing"].reading
     assert [bearing(v) for v in (0.0, 180.0, 195.0, 345.0)] == ["north 0°", "south 180°", "south 195°", "north 345°"]
 
 

@@ -39,11 +39,6 @@ EVERY, STEP = 3, 10.0
 SEASON = ("2026-11-01", "2027-01-06")
 
 
-def bearing(direction: float) -> str:
-    """Return a direction from north clockwise [deg] in words: ``"south 180°"``."""
-    return f"{compass(direction)} {direction:.0f}°"
-
-
 NAMES = fields.Many(of=fields.NAME)
 
 
@@ -55,7 +50,9 @@ class EveningChoice(fields.Declared):
     latitude: float = fields.declared(fields.LATITUDE, default=None, steps=(-70.0, 70.0, 0.5))
     longitude: float = fields.declared(fields.LONGITUDE, default=None, steps=(-180.0, 180.0, 0.5))
     timezone: str = fields.declared(fields.Text(label="time zone", example="America/Chicago", empty=True), default=None)
-    facing: float = fields.declared(fields.FACING, default=None, steps=(0.0, 345.0, 15.0), reading=bearing)
+    facing: float = fields.declared(
+        fields.FACING, default=None, steps=(0.0, 345.0, 15.0), reading=lambda way: f"{compass(way)} {way:.0f}°"
+    )
     night_sky: str = fields.declared(SKY, default=None)
     light_output: float = fields.declared(MACHINE, default=None)
     distance: float = fields.declared(fields.DISTANCE, default=None)

@@ -93,18 +93,11 @@ class Distribution(Declared):
 
     @property
     def flux_ratio(self) -> float | None:
-        """Integrated flux over what the file says leaves the luminaire; None for absolute photometry.
-
-        A file without an efficiency is compared with the lumens of its lamps: the ratio then is the luminaire's
-        efficiency, and should not exceed 1.
-        """
+        """Flux over what the file says leaves the luminaire, or its lamps where it says no more; None: absolute."""
         return None if self.stated_flux is None else self.flux() / (self.stated_flux * (self.efficiency or 1.0))
 
     def intensity(self, theta: ArrayLike, phi: ArrayLike = 0.0) -> Array:
-        """Return the intensity towards directions [cd], linear in both angles between those of the table.
-
-        `theta` is the angle from the lamp's axis, 0 to 180 [deg], `phi` that round it, any turn [deg]; they broadcast.
-        """
+        """Return the intensity [cd], linear between the angles of the table: from the axis, and round it [deg]."""
         down, turn = together(theta=THETA.check("theta", theta), phi=PHI.check("phi", phi))
         v, (h, table) = self.vertical, self._full
         if self.horizontal.size == 1:
@@ -134,8 +127,7 @@ def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distr
 def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
     """Return a beam, ``I = I0 cos(theta)^m`` with ``I0 = flux (m + 1) / (2 pi)``; `flux` in lm.
 
-    The `beam_angle`, 5 to 170 [deg], lies between opposite directions of half the peak intensity; 120 degrees is the
-    light of a flat, evenly bright disc.
+    The `beam_angle`, 5 to 170 [deg], lies between opposite directions of half the peak; 120 is an evenly bright disc.
     """
     half = BEAM.check("beam_angle", beam_angle) / 2.0
     power = math.log(0.5) / math.log(math.cos(math.radians(half)))
@@ -177,10 +169,8 @@ def load_distribution(path: str | Path) -> Distribution:
 def parse_ies(source: str, file: str = "ies file") -> Distribution:
     """Return the distribution in the text of an LM-63 file; `file` is the name used in errors.
 
-    The intensities are the file's numbers times candela multiplier and ballast factor (and, in files of 1986 and
-    1991, the ballast-lamp factor); the stated flux is that of all lamps times the ballast factor. The factors of
-    TILT=INCLUDE are checked and left out: they hold for discharge lamps in a luminaire that is tilted away from how it
-    was measured. TILT=file and photometry of type A or B are refused.
+    Candela multiplier and ballast factors count; the factors of TILT=INCLUDE, which hold for discharge lamps in a
+    luminaire that is tilted away from how it was measured, are checked and left out.
     """
     lines = _lines(source, file)
     year = _version(lines[0], file)

@@ -27,7 +27,7 @@ import xarray as xr
 from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.arrays import Array, Mask
+from kit.arrays import Array
 from kit.blocks import in_bands
 from kit.decision.verdict import Part, Target, checked_target, judge
 from kit.errors import InputError
@@ -69,10 +69,6 @@ class PictureMap:
     beam: Beam
     patch: NDArray[np.int16]  # (row, column): index of the patch that the lens sees first, at the pixel's centre; or -1
     corners: Frame  # a row for each corner of every patch, columns as in `HEAD`; what lies upon a corner hides it too
-
-    def mask(self, name: str) -> Mask:
-        """Return where the lens sees the patch called `name`, shape (row, column)."""
-        return np.asarray(self.patch == self.facade.patches.index(self.facade.patch(name)))
 
     def points(self, column: ArrayLike, row: ArrayLike) -> Array:
         """Return the wall points on which places of the raster [px] land, shape (..., 3) [m]; NaN where none is."""

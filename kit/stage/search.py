@@ -70,10 +70,7 @@ STANDS = Many(label="stands", of=Is(kind=Stand), least=1)
 
 
 def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles: Sequence[Obstacle] = ()) -> Array:
-    """Return positions spread evenly over `stands`, the same each time, equally many in each, shape (count, 3) [m].
-
-    They are points of a Halton sequence (low discrepancy) inside areas and heights and outside all obstacles.
-    """
+    """Return positions spread evenly (Halton) in `stands`, outside obstacles, as many in each, shape (count, 3) [m]."""
     places, things = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     total = COUNT.but(low=len(places)).check("count", count)
     for stand in places:

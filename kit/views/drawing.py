@@ -230,10 +230,8 @@ class NightBoard(PairBoard):
 
     Parameters
     ----------
-    units : {"m", "ft"}
-        Of the axes.
-    facade : Facade, optional
-        Drawn with straight edges against the night.
+    units, facade
+        As for `MapBoard`.
     """
 
     outside, edges = "black", False

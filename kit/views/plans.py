@@ -35,8 +35,8 @@ Array = NDArray[np.float64]
 Pairs = Sequence[tuple[Projector, Placement]]
 Named = Sequence[tuple[str, float, float]]
 
-# Beams of a second and third machine differ by hatching too.
-HATCHES = (None, "///", "\\\\\\")
+# Beams of a second machine differ by hatching too; there are no more.
+HATCHES = (None, "///")
 
 
 def draw_way(ax: Axes | None = None) -> Axes:
@@ -84,8 +84,6 @@ class PlanBoard(Board):
         people walk.
     eyes : sequence of (name, (x, y, z))
         Of viewers.
-    most : int
-        Projectors at most.
     """
 
     def __init__(
@@ -96,7 +94,6 @@ class PlanBoard(Board):
         reach: float = 25.0,
         grounds: Sequence[tuple[str, Sequence[tuple[float, float]], tuple[float, float], bool | None]] = (),
         eyes: Sequence[tuple[str, tuple[float, float, float]]] = (),
-        most: int = 2,
     ) -> None:
         super().__init__((9.6, 5.6))
         self.facade, self.units, self.reach = facade, units, reach
@@ -127,14 +124,14 @@ class PlanBoard(Board):
         for _, (x, y, z) in eyes:
             self.plan.plot([x * m], [z * m], "k^", markersize=5)
             self.section.plot([z * m], [y * m], "k^", markersize=5)
-        self._beams = [self._beam(k) for k in range(most)]
+        self._beams = [self._beam(k) for k in range(len(HATCHES))]
         # What stands is named beside it, other areas within, at their corner.
         named = [(name, (max if stops else min)(at)[0], max(z for _, z in at)) for name, at, _, stops in grounds]
         self.labels = self._labels([(name, x, z) for name, (x, _, z) in eyes], named)
         self.keep()
 
     def draw(self, projectors: Pairs) -> bytes:
-        """Return the drawing of a set-up, of not more projectors than the board was made for, as a PNG picture."""
+        """Return the drawing of a set-up, of not more projectors than there are `HATCHES`, as a PNG picture."""
         m = self._metre
         drawn: list[Any] = []
         for k, (artists, (projector, placement)) in enumerate(zip(self._beams, projectors, strict=False)):
@@ -221,7 +218,7 @@ class PlanBoard(Board):
     def _beam(self, k: int) -> dict[str, Any]:
         colour = matplotlib.colormaps[COLOURS](0.75 - 0.3 * k)
         style: dict[str, Any] = {
-            "facecolor": (*colour[:3], 0.3), "edgecolor": "black", "linewidth": 1.0, "hatch": HATCHES[k % 3],
+            "facecolor": (*colour[:3], 0.3), "edgecolor": "black", "linewidth": 1.0, "hatch": HATCHES[k],
             "animated": True,
         }  # fmt: skip
         blank = np.zeros((3, 2))
