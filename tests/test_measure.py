@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from itertools import pairwise
 
 import pytest
 
@@ -201,3 +202,19 @@ def test_a_front_is_told_by_the_ladder_and_a_rung_is_a_target(scene, straight):
     assert (target.white_luminance, target.contrast, target.share, target.confidence) == (6.5, 15.0, 0.7, 0.8)
     with pytest.raises(kit.InputError, match="cinema of today"):
         kit.rung_target("the cinema of tomorrow")
+
+
+def test_the_ladder_is_drawn_with_a_bar_for_each_surface_that_names_itself(scene):
+    found = kit.ladder(kit.judge(kit.light_map(scene(), 0.25)))
+    ax = kit.draw_ladder(found)
+    ((low, nominal, high),) = (white for white, _ in found.levels.values())
+    (bar,) = ax.patches
+    assert (bar.get_x(), bar.get_width()) == pytest.approx((low, high - low), rel=1e-12)
+    assert float(ax.lines[0].get_xdata()[0]) == nominal
+    assert [label.get_text() for label in ax.get_yticklabels()] == ["plain"]
+    # A line and a name for each rung; names keep apart, by a seventh at least.
+    assert [line.get_xdata()[0] for line in ax.lines[1:]] == [rung.value for rung in rungs("white")]
+    places = [text.get_position()[0] for text in ax.texts]
+    assert len(places) == len(rungs("white"))
+    assert all(other >= 1.149 * one for one, other in pairwise(places))
+    assert ax.get_xscale() == "log"
