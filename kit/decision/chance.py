@@ -16,8 +16,9 @@ What has one cause is drawn once: a loss for all projectors, a surface for all i
 """
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 import xarray as xr
@@ -26,11 +27,9 @@ from kit.arrays import Array, Index, Mask
 from kit.bands import HIGH, LOW, drawn, drawn_share, normal_draws
 from kit.errors import InputError
 from kit.eye.light_map import DOUBTS
+from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, declared
 from kit.light.ambient import EVEN
 from kit.sky.site import GLOW, MOON, TWILIGHT
-
-if TYPE_CHECKING:
-    from kit.decision.verdict import Target
 
 # Pairs of draw and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 16
@@ -38,6 +37,30 @@ PAIRS = 1 << 16
 SAMPLE = 15
 # Of the range in which an amount is looked for, by equal ratios.
 HALVINGS = 18
+
+
+@dataclass(frozen=True, kw_only=True)
+class Target(Declared):
+    """What counts as enough.
+
+    White and contrast by default suit a dark district (CIE 94-1993), and the second of the four categories of contrast
+    of ANSI/INFOCOMM 3M-2011. The share of the area and the confidence are the user's choice; no source sets them.
+    """
+
+    white_luminance: float = declared(WHITE_LUMINANCE, default=4.0)
+    contrast: float = declared(CONTRAST, default=15.0)
+    share: float = declared(
+        SHARE, default=0.8, above=0.0, label="good on", meaning="share of the area that has to be good",
+        steps=(0.5, 1.0, 0.05), form=".0%",
+    )  # fmt: skip
+    confidence: float = declared(
+        SHARE, default=0.9, low=0.5, high=0.999, label="how sure", meaning="chance that is wanted: how sure to be",
+        steps=(0.5, 0.95, 0.05), form=".0%",
+    )  # fmt: skip
+
+    def least_of(self, points: int) -> float:
+        """Return how many of so many points have to be good, less a little for rounding."""
+        return points * (self.share - 1e-9)
 
 
 class Points(NamedTuple):
@@ -207,7 +230,7 @@ class Trials:
         wall[:, patches] = gain[:, patches] = reflectance
         return some._replace(wall=wall, gain=gain)
 
-    def good(self, some: Draws, target: "Target", blocks: slice = slice(None), *, alone: bool = False) -> Array:
+    def good(self, some: Draws, target: Target, blocks: slice = slice(None), *, alone: bool = False) -> Array:
         """Return how many points of blocks are good, (1, draw, block); `alone`: by white, by contrast too, (3, ...)."""
         chosen, more = self.blocks[blocks], target.contrast - 1.0
         patches = [block.patch for block in chosen]
@@ -241,12 +264,12 @@ class Trials:
         first, last = (sum(own.stop <= end for _, own in self.points.patches) for end in (run.start, run.stop))
         return slice(first, last)
 
-    def enough(self, some: Draws, target: "Target", blocks: slice = slice(None), *, alone: bool = False) -> Mask:
+    def enough(self, some: Draws, target: Target, blocks: slice = slice(None), *, alone: bool = False) -> Mask:
         """Return in which draws so much of a part's whole area is good as is wanted, shape (1 or 3, draw): `good`."""
         least = target.least_of(sum(block.size for block in self.blocks[blocks]))
         return np.asarray(self.good(some, target, blocks, alone=alone).sum(axis=2) >= least)
 
-    def room(self, target: "Target", blocks: slice, more: Callable[[Array], Draws], low: float, high: float) -> Array:
+    def room(self, target: Target, blocks: slice, more: Callable[[Array], Draws], low: float, high: float) -> Array:
         """Return up to which amount of some light a part is enough, and of enough contrast, shape (2, draw).
 
         `more` returns the draws with an amount in each; -inf: not even with none, inf: with `high` too.

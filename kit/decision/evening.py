@@ -259,7 +259,7 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
         return f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}; more likely not."
     never = f"{day}: not enough{about} at any hour"
     if lit < result.attrs["wanted_share"]:
-        return f"{never}; the picture reaches only {percent(lit)} of it."
+        return f"{never}{told}; the picture reaches only {percent(lit)} of it."
     white, wanted = float(middle["white_luminance"]), result.attrs["wanted_white_luminance"]
     dark = middle["dark_enough"].values
     if white < wanted or not np.isnat(dark):

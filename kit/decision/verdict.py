@@ -22,9 +22,10 @@ import xarray as xr
 
 from kit import reference
 from kit.decision.chance import Draws, Trials, least, middle_90, sampled
+from kit.decision.chance import Target as Target
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
-from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, Is, Number, declared
+from kit.fields import Is, Number
 from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.projector import Levels
 from kit.words import band, capital, chances, join, percent, shares, short, the
@@ -38,30 +39,6 @@ SMALL = 0.1
 BANDED = ("white [cd/m²]", "contrast")
 DRAWS = Number(label="draws", low=16, high=1 << 16, whole=True)
 NO_WALLS = ("window", "door", "roof", "ground")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Target(Declared):
-    """What counts as enough.
-
-    White and contrast by default suit a dark district (CIE 94-1993), and the second of the four categories of contrast
-    of ANSI/INFOCOMM 3M-2011. The share of the area and the confidence are the user's choice; no source sets them.
-    """
-
-    white_luminance: float = declared(WHITE_LUMINANCE, default=4.0)
-    contrast: float = declared(CONTRAST, default=15.0)
-    share: float = declared(
-        SHARE, default=0.8, above=0.0, label="good on", meaning="share of the area that has to be good",
-        steps=(0.5, 1.0, 0.05), form=".0%",
-    )  # fmt: skip
-    confidence: float = declared(
-        SHARE, default=0.9, low=0.5, high=0.999, label="how sure", meaning="chance that is wanted: how sure to be",
-        steps=(0.5, 0.95, 0.05), form=".0%",
-    )  # fmt: skip
-
-    def least_of(self, points: int) -> float:
-        """Return how many of so many points have to be good, less a little for rounding."""
-        return points * (self.share - 1e-9)
 
 
 def checked_target(target: Target | None) -> Target:
