@@ -30,18 +30,12 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
     there, and starlight stays: 5e-4 lx under a natural sky. Moon and towns come on top.
     """
     height = np.asarray(elevation, float)
-    (lowest, curve), *higher = _daylight()
-    half_width = reference.value("sky", "joint between pieces")
+    lowest, curve = _pieces("daylight")[0]
     at_lowest, slope = 10.0 ** curve(lowest / 90.0), curve.deriv()(lowest / 90.0) / 90.0
-    above = np.maximum(height, lowest)
-    log = curve(above / 90.0)
-    for end, curve in higher:
-        step = np.clip((above - end) / (2.0 * half_width) + 0.5, 0.0, 1.0)
-        log = log + (curve(above / 90.0) - log) * step**2 * (3.0 - 2.0 * step)
     star = reference.value("sky", "starlight")
     rate = np.log(10.0) * slope * at_lowest / (at_lowest - star)
     night = star + (at_lowest - star) * np.exp(rate * np.minimum(height - lowest, 0.0))
-    return np.where(height < lowest, night, 10.0**log)[()]
+    return np.where(height < lowest, night, _cubics("daylight", height))[()]
 
 
 def vertical_from_horizontal(
@@ -68,27 +62,29 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
     `elevation` is that of the moon [deg], `phase_angle` 0 (full) to 180 (new) [deg], `extinction` that of the air,
     visual, towards the zenith [mag]; not given: clear air near sea level.
 
-    Krisciunas and Schaefer (1991): m = -12.73 + 0.026 alpha + 4e-9 alpha^4, 10^(-0.4 (m + 16.57)) foot-candles outside
-    the atmosphere, 10^(-0.4 k X) of it on the ground, X = (1 - 0.96 cos^2 h)^-0.5. A full moon overhead puts 0.242 lx
-    on the ground through the default air of 0.28 mag, and 0.267 lx through that of a high mountain, 0.172 mag. Urban
-    and Seidelmann (Explanatory Supplement to the Astronomical Almanac, 2013, page 518) have 0.269, 0.164 and 0.098 lx
-    at 90, 45 and 30 degrees: the default is 10, 6 and 2% below.
+    log10 of the full moon's light on level ground is a cubic of its elevation, in three pieces, as Urban and Seidelmann
+    have it (Explanatory Supplement to the Astronomical Almanac, 2013, page 518): 0.269, 0.164 and 0.098 lx at 90, 45
+    and 30 degrees. The pieces differ by 1.5% at 5 degrees and by 0.2% at 20, and are blended there as those of the sun.
+    Phase, of the same relation: 10^(-0.00868 alpha - 2.2e-9 alpha^4) is left, 12% at half moon. Where `extinction` is
+    given, the air of the source, 0.165 mag as its light overhead lies below the 0.313 lx outside the atmosphere, is
+    exchanged: the difference counts by 10^(-0.4 k X), X = (1 - 0.96 cos^2 h)^-0.5 (Krisciunas and Schaefer 1991).
 
-    Left out: the moon's distance (+16% when nearest, -11% when farthest), the surge of brightness within some
-    degrees of full, and the light that the air scatters, which by the same paper adds some 0.03 lx on the ground and
-    0.01 to 0.03 lx on a wall under a high full moon, also on a wall that faces away. X is too small for a low moon:
-    its light comes out 1.2 times too high at 15 degrees, 1.6 times at 10, and 4 times at 5. What is left at new moon is
-    0.03% of full, less than starlight.
+    All of it is taken to come from the moon itself: light on the ground over sin h, or sin 6 where the moon is lower,
+    as the published light holds what the air scatters, nearly all there. So a wall that faces a low moon gets more
+    than its direct light through such air, 1.5 times at 5 degrees, and one that faces away lacks what the air scatters,
+    0.01 to 0.03 lx under a high full moon. Left out: the moon's distance (+16% when nearest, -11% when farthest).
     """
-    k = reference.value("sky", "low land", group="extinction") if extinction is None else np.asarray(extinction, float)
     height, phase = np.asarray(elevation, float), np.asarray(phase_angle, float)
-    names = ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass")
-    full, linear, fourth, one, flat = (reference.value("sky", name, group="moon") for name in names)
-    # The table holds the sizes of the two negative magnitudes.
-    magnitude = -full + linear * phase + fourth * phase**4
-    outside = reference.value("constants", "foot-candle") * 10.0 ** (-0.4 * (magnitude + one))
-    air_mass = (1.0 - flat * np.cos(np.radians(height)) ** 2) ** -0.5
-    return np.where(height > 0.0, outside * 10.0 ** (-0.4 * k * air_mass), 0.0)[()]
+    names = ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass", "low moon")
+    full, linear, fourth, one, flat, low = (reference.value("sky", name, group="moon") for name in names)
+    level = _cubics("moonlight", height) * 10.0 ** -(linear * phase + fourth * phase**4)
+    light = level / np.sin(np.radians(np.clip(height, low, 90.0)))
+    if extinction is not None:
+        # The table holds the sizes of the two negative magnitudes.
+        outside = reference.value("constants", "foot-candle") * 10.0 ** (-0.4 * (one - full))
+        clear = 10.0 ** (-0.4 * np.asarray(extinction, float)) * outside / _cubics("moonlight", 90.0)
+        light = light * clear ** ((1.0 - flat * np.cos(np.radians(height)) ** 2) ** -0.5)
+    return np.where(height > 0.0, light, 0.0)[()]
 
 
 def sky_luminance(magnitudes: ArrayLike) -> Array:
@@ -100,11 +96,23 @@ def sky_luminance(magnitudes: ArrayLike) -> Array:
     return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * np.asarray(magnitudes, float))
 
 
+def _cubics(group: str, elevation: ArrayLike) -> Array:
+    """Return 10 to the pieces of a curve, blended where they meet; below the lowest end, that at this end."""
+    half_width = reference.value("sky", "joint between pieces")
+    (lowest, curve), *higher = _pieces(group)
+    above = np.maximum(elevation, lowest)
+    log = curve(above / 90.0)
+    for end, curve in higher:
+        step = np.clip((above - end) / (2.0 * half_width) + 0.5, 0.0, 1.0)
+        log = log + (curve(above / 90.0) - log) * step**2 * (3.0 - 2.0 * step)
+    return np.asarray(10.0**log)
+
+
 @cache
-def _daylight() -> tuple[tuple[float, Polynomial], ...]:
+def _pieces(group: str) -> tuple[tuple[float, Polynomial], ...]:
     """Lower end of each piece [deg], rising, and log10 of the illuminance [lx] there by elevation / 90 degrees."""
     signed = {}
-    for row in reference.table("sky"):
+    for row in (row for row in reference.table("sky") if row.group == group):
         quantity = row.quantity.removesuffix(", negative")
         signed[row.name, quantity] = row.value if quantity == row.quantity else -row.value
     ends = sorted((end, name) for (name, quantity), end in signed.items() if quantity == "lower end")
