@@ -35,12 +35,9 @@ AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of la
 LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
 
 FORMATS: dict[str, Format] = {
-    "contrast": ".1f",
-    "lit": percent,
-    "chance": ".0%",
-    "price [USD]": ",.0f",
+    "contrast": ".1f", "lit": percent, "chance": ".0%", "price [USD]": ",.0f",
     "price of each cd/m² [USD]": lambda price: "buys none" if math.isinf(price) else short(price),
-}
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,16 +64,11 @@ class Route:
     def row(self) -> dict[str, Any]:
         """Return the figures as a row of the frame of a `PayOff`; prices are NaN where nothing on sale does it."""
         return {
-            "route": self.name,
-            "white [cd/m²]": self.luminance,
-            "contrast": self.contrast,
-            "lit": self.lit_share,
+            "route": self.name, "white [cd/m²]": self.luminance, "contrast": self.contrast, "lit": self.lit_share,
             "price [USD]": math.nan if self.price is None else self.price[1],
             "price of each cd/m² [USD]": math.nan if self.price is None else self.price_per_luminance,
-            "chance": self.chance,
-            "front": self.status,
-            "change": self.change,
-        }
+            "chance": self.chance, "front": self.status, "change": self.change,
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
