@@ -226,7 +226,9 @@ EXAMPLES[kit.Machine] = lambda: kit.Machine(name="ours", lumens=5000, throw_rati
 EXAMPLES[kit.Show] = lambda: kit.Show(
     house=EXAMPLES[kit.Facade](), latitude=42, longitude=-88, lamps=[EXAMPLES[kit.ShowLamp]()], ambient=1, walk=15
 )
-EXAMPLES[kit.ShowLamp] = lambda: kit.ShowLamp(name="porch", kind="porch light", position=(0, 2, 1), flux=600)
+EXAMPLES[kit.ShowLamp] = lambda: kit.ShowLamp(
+    name="porch", kind="porch light", position=(0, 2, 1), flux=600, towards=(0, 9), front=0
+)
 EXAMPLES[kit.StandChoice] = lambda: kit.StandChoice(wall="red brick")
 
 # views

@@ -6,11 +6,13 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from test_photometric_file import flood, globe, ies, ldt
 
 import kit
 from kit import reference
+from kit.light.lamps import lamp_illuminance
 from kit.sky.luminaire import MOST_NODES, LedString, Luminaire, headlamps, typical_luminaire
-from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic
+from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic, parse_ies, parse_ldt
 
 
 def lamp(position=(0, 3, 4), shape=None, **more):
@@ -52,6 +54,99 @@ def test_the_axes_are_right_handed_and_each_of_its_planes_is_found(pan, tilt):
     light = turned.intensity(np.array([axis, c0, c90, -c0, -c90, -axis]))
     # Rounding of unit vectors to some 1e-8 in the arc cosine near the axis.
     np.testing.assert_allclose(light, [1, 2, 3, 4, 5, 0], atol=1e-5)
+
+
+def road_light(theta, phi):
+    """An invented road lamp, alike left and right: brightest 60 degrees from straight down, ahead (phi 0) [cd]."""
+    down, turn = np.radians(theta), np.radians(phi)
+    return 2000 * (0.5 + 0.5 * (0.5 * np.cos(down) + math.sqrt(0.75) * np.sin(down) * np.cos(turn))) ** 2
+
+
+def road_files():
+    """The same lamp as both formats have it, with its front where each has its own."""
+    v = np.arange(0.0, 181.0, 2.5)
+    for horizontal in (np.arange(0.0, 181.0, 5), np.arange(0.0, 360.0, 5)):
+        yield parse_ies(ies(v, horizontal, road_light(v, horizontal[:, None]), lumens=-1)), {}
+    planes = np.arange(0.0, 360.0, 5)
+    stored = (270 + np.arange(0.0, 181.0, 5)) % 360
+    yield parse_ldt(ldt(v, planes, road_light(v, stored[:, None] - 90), symmetry=3)), {}
+    # Along its own axis, which only its user knows.
+    yield parse_ldt(ldt(v, planes, road_light(v, planes[:, None]), symmetry=0)), {"front": 0}
+    upright = np.arange(90.0, 271.0, 5)
+    yield parse_ies(ies(v, upright, road_light(v, upright[:, None] - 90), lumens=-1)), {}
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("which", range(5))
+@pytest.mark.parametrize("towards", [(-9.0, 30.0), (3.0, 0.0), (20.0, 14.0)])
+def test_a_road_lamp_from_a_file_faces_the_point_that_it_is_said_to_face(which, towards):
+    position, point = np.array([-9.0, 6.0, 14.0]), np.array([0.5, 2.0, 0.0])
+    front = np.array([towards[0] - position[0], 0.0, towards[1] - position[2]])
+    front /= np.linalg.norm(front)
+
+    def on_wall(front):
+        ray = point - position
+        far = np.linalg.norm(ray)
+        theta = math.degrees(math.acos(-ray[1] / far))
+        side = math.degrees(math.acos(ray @ front / math.hypot(ray[0], ray[2])))
+        return road_light(theta, side) * -ray[2] / far**3
+
+    shape, how = list(road_files())[which]
+    placed = lamp(tuple(position), shape=shape, towards=towards, **how)
+    found = lamp_illuminance(placed, point, (0.0, 0.0, 1.0))
+    # Straight lines between the angles of the file: (2.5 degrees)^2 / 8 and (5 degrees)^2 / 8 = 1e-3 of the square's
+    # second derivative, which is some times its value behind the lamp.
+    assert found == pytest.approx(on_wall(front), rel=5e-3)
+    # A quarter of a turn, either way, is another light by far.
+    for turned in (np.array([front[2], 0, -front[0]]), np.array([-front[2], 0, front[0]])):
+        assert abs(on_wall(turned) / found - 1) > 0.2
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("kind", [2, 3])
+def test_a_floodlight_of_type_a_or_b_shines_where_it_faces(kind):
+    # Tilted by 90 degrees its beam is level; what the file has above stays above, its right on the right.
+    angles = np.arange(-90.0, 91.0, 2.5)
+    shape = parse_ies(ies(angles, angles, flood(*globe(kind, angles, angles)), kind=kind, lumens=-1))
+    placed = lamp((4, 2, 6), shape=shape, towards=(4, -3), tilt=90)
+    for point in ((4.0, 2, 0), (4, 5, 0), (7, 2, 0), (1, 1, 0)):
+        ray = np.subtract(point, placed.position)
+        far = np.linalg.norm(ray)
+        # Looking at the house x is to the right.
+        expected = flood(ray[0] / far, ray[1] / far, -ray[2] / far) * 6 / far**3
+        assert lamp_illuminance(placed, np.array(point), (0.0, 0.0, 1.0)) == pytest.approx(expected, rel=2e-3)
+    lower = lamp((4, 2, 6), shape=shape, towards=(4, -3), tilt=60)
+    np.testing.assert_allclose(lower.axes()[0], (0, -0.5, -math.sqrt(0.75)), atol=1e-12)
+
+
+@pytest.mark.property
+@given(st.floats(-360, 360), st.floats(-180, 180), st.floats(0, 360))
+def test_towards_is_the_same_turn_as_pan_where_the_front_is_c90(pan, tilt, front):
+    angle = math.radians(pan)
+    towards = (2 - 5 * math.sin(angle), 4 - 5 * math.cos(angle))
+    np.testing.assert_allclose(
+        lamp((2, 3, 4), towards=towards, tilt=tilt).axes(), lamp((2, 3, 4), pan=pan, tilt=tilt).axes(), atol=1e-12
+    )
+    # The C-plane that is named lies where the lamp faces, whatever its tilt.
+    axis, c0, c90 = lamp((2, 3, 4), towards=towards, tilt=tilt, front=front).axes()
+    ahead = math.cos(math.radians(front)) * c0 + math.sin(math.radians(front)) * c90
+    np.testing.assert_allclose(ahead, lamp((2, 3, 4), pan=pan, tilt=tilt).axes()[2], atol=1e-12)
+    np.testing.assert_allclose(np.cross(c0, c90), -axis, atol=1e-12)
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize(
+    ("given", "words"),
+    [
+        ({"towards": (0, 0), "pan": 0}, r"lamp 'lamp': towards, pan.*one of the two"),
+        ({"towards": (0, 4)}, "towards.*apart from"),
+        ({"front": 0}, "front.*None without towards"),
+        ({"front": 0, "pan": 3}, "front.*None without towards"),
+    ],
+)
+def test_a_lamp_that_faces_nowhere_is_refused(given, words):
+    with pytest.raises(kit.InputError, match=words):
+        lamp((0, 3, 4), **given)
 
 
 @pytest.mark.analytic

@@ -274,6 +274,81 @@ def test_eulumdat_agrees_with_another_reader(tmp_path, symmetry):
     np.testing.assert_allclose(ours, theirs.intensities, rtol=1e-9)
 
 
+# Types A and B
+
+
+def globe(kind, vertical, horizontal):
+    """Directions (right, up, ahead) of angles up and to the right: type 3 (A), pole upright, or 2 (B), pole level."""
+    v, h = np.radians(vertical), np.radians(np.asarray(horizontal, float))[:, None]
+    if kind == 3:
+        return np.cos(v) * np.sin(h), np.sin(v) + 0 * h, np.cos(v) * np.cos(h)
+    return np.sin(h) + 0 * v, np.cos(h) * np.sin(v), np.cos(h) * np.cos(v)
+
+
+def flood(right, up, ahead):
+    """A wide beam with more light above and to the right."""
+    return 1000 * np.maximum(ahead, 0) * (1 + 0.5 * up + 0.3 * right)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("kind", [2, 3])
+def test_types_a_and_b_mean_the_same_beam_as_type_c(kind):
+    angles = np.arange(-90.0, 91.0, 2.5)
+    lamp = parse_ies(ies(angles, angles, flood(*globe(kind, angles, angles)), kind=kind, lumens=-1))
+    theta, phi = np.meshgrid(np.linspace(0, 90, 46), np.linspace(0, 350, 36))
+    down, turn = np.radians(theta), np.radians(phi)
+    expected = flood(np.sin(down) * np.cos(turn), np.sin(down) * np.sin(turn), np.cos(down))
+    # Straight lines over 2.5 degrees lie within (2.5 degrees)^2 / 8 = 2.4e-4 of a curve of radius 1, in two directions.
+    np.testing.assert_allclose(lamp.intensity(theta, phi), expected, atol=1.5)
+    assert (lamp.intensity(90.1, phi) == 0).all()
+    # The integral of 1000 cos over the half-space; what is odd in up or right adds nothing.
+    assert lamp.flux() == pytest.approx(1000 * np.pi, rel=5e-4)
+    assert lamp.front == 90
+    # An axis-symmetric beam is written as one half, and is the simple shape of the kit.
+    half = angles[angles >= 0]
+    cosine = parse_ies(ies(angles, half, 1000 * globe(kind, angles, half)[2], kind=kind, lumens=-1))
+    np.testing.assert_allclose(cosine.intensity(theta, phi), beam(1000 * np.pi, 120).intensity(theta), atol=0.6)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("kind", [2, 3])
+@pytest.mark.parametrize("horizontal", [[-30, -10, 0, 25], [0, 10, 30]])
+def test_the_flux_of_a_table_of_type_a_or_b_is_kept(kind, horizontal):
+    # Light that ends with a step at the table's ends, summed over small squares of its own angles.
+    vertical = np.array([-40.0, -15, 0, 20, 35])
+    table = np.random.default_rng(kind).uniform(50, 100, (len(horizontal), vertical.size))
+    lamp = parse_ies(ies(vertical, horizontal, table, kind=kind, lumens=-1))
+    ends = (-40, 35), (horizontal[0], horizontal[-1])
+    fine = [low + (high - low) * (np.arange(1000) + 0.5) / 1000 for low, high in ends]
+    rows = np.stack([np.interp(fine[0], vertical, row) for row in table])
+    light = np.stack([np.interp(fine[1], horizontal, column) for column in rows.T], axis=1)
+    pole = np.cos(np.radians(fine[0])) if kind == 3 else np.cos(np.radians(fine[1]))[:, None]
+    flux = np.sum(light * pole) * np.prod([np.radians(f[1] - f[0]) for f in fine])
+    assert lamp.flux() == pytest.approx(flux * (2 if horizontal[0] == 0 else 1), rel=1e-5)
+    # And over all directions, each a thousandth of the sphere's area or less.
+    theta, phi = np.meshgrid((np.arange(1800) + 0.5) / 10, (np.arange(360) + 0.25))
+    turn = np.radians(0.1) * np.radians(1.0)
+    assert np.sum(lamp.intensity(theta, phi) * np.sin(np.radians(theta))) * turn == pytest.approx(lamp.flux(), rel=2e-3)
+
+
+@pytest.mark.reference
+@pytest.mark.parametrize("kind", [2, 3])
+def test_tables_of_types_a_and_b_agree_with_another_reader(tmp_path, kind):
+    photompy = pytest.importorskip("photompy", reason="LM-63 is checked where photompy is installed")
+    angles = np.arange(-90.0, 91.0, 5.0)
+    path = tmp_path / "flood.ies"
+    path.write_text(ies(angles, angles, flood(*globe(kind, angles, angles)), kind=kind, multiplier=1.5))
+    theirs = photompy.IESFile.read(path).photometry
+    assert theirs.photometric_type == kind
+    v, h = np.arange(-70.0, 71.0, 7.0), np.arange(-70.0, 71.0, 7.0)
+    right, up, ahead = globe(kind, v, h)
+    theta, phi = np.degrees(np.arccos(ahead)), np.degrees(np.arctan2(up, right))
+    # Both draw lines between the file's angles; the kit's own grid of 0.25 and 1 degree adds some 1e-3.
+    np.testing.assert_allclose(
+        load_distribution(path).intensity(theta, phi), theirs.get_intensity(v, h[:, None]), rtol=2e-3, atol=0.5
+    )
+
+
 # Simple shapes
 
 
@@ -338,8 +413,8 @@ def test_the_good_files_are_good():
         ({"nh": 0}, "number of horizontal angles"),
         ({"nh": 3}, "line 9: .*candela values.*11 numbers.*15; the file ends too early"),
         ({"nv": 2}, "line 6: horizontal angles, number 1 = 90|horizontal"),
-        ({"kind": 2}, r"photometric type.*type B.*type C"),
-        ({"kind": 3}, "photometric type.*type A"),
+        ({"kind": 2}, "vertical angles.*from below 0 to above 0 in type B"),
+        ({"kind": 3}, "vertical angles.*type A"),
         ({"kind": 7}, "photometric type"),
         ({"units": 3}, "units type"),
         ({"lamps": 0}, "number of lamps"),
@@ -389,6 +464,27 @@ def test_bad_heads_of_lm_63_are_refused(changes, words):
 def test_bad_tables_of_lm_63_are_refused(vertical, horizontal, values, words):
     with pytest.raises(InputError, match=words):
         parse_ies(ies(vertical, horizontal, values))
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("kind", [2, 3])
+@pytest.mark.parametrize(
+    ("vertical", "horizontal", "words"),
+    [
+        ([-91, 0, 90], [-90, 0, 90], "vertical angles, number 1 = -91"),
+        ([-90, 0, 90], [-90, 0, 100], "horizontal angles, number 3 = 100"),
+        ([0, 45, 90], [-90, 0, 90], r"vertical angles = \(0.0, 90.0\).*below 0 to above 0"),
+        ([-90, -45, 0], [-90, 0, 90], "vertical angles"),
+        ([-90, 0, 90], [10, 50, 90], "horizontal angles.*below 0 or 0 to above 0"),
+        ([-90, 0, 90], [-90, -50, -20], "horizontal angles"),
+        ([-90, 0, 90], [0], "horizontal angles"),
+    ],
+)
+def test_bad_angles_of_types_a_and_b_are_refused(kind, vertical, horizontal, words):
+    with pytest.raises(InputError, match=words):
+        parse_ies(ies(vertical, horizontal, np.ones((len(horizontal), len(vertical))), kind=kind))
+    with pytest.raises(InputError, match="some light"):
+        parse_ies(ies([-9, 9], [-9, 9], np.zeros((2, 2)), kind=kind))
 
 
 @pytest.mark.bad_input

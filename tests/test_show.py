@@ -103,12 +103,15 @@ name = "white cotton"
 per_square_foot = 0.5
 """
 LAMP = "IESNA:LM-63-2002\nTILT=NONE\n1 -1 1 3 1 1 2 0 0 0\n1 1 10\n0 45 90\n0\n100 70 0\n"
+# All of its light goes ahead, to horizontal 0.
+ROAD = LAMP.replace("1 -1 1 3 1", "1 -1 1 3 3").replace("\n0\n100 70 0", "\n0 90 180\n100 70 0\n50 0 0\n50 0 0")
 
 
 @pytest.fixture
 def folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "lamp.ies").write_text(LAMP, encoding="ascii")
+    (tmp_path / "road.ies").write_text(ROAD, encoding="ascii")
     (tmp_path / "my_house.toml").write_text(SMALL, encoding="utf-8")
     return tmp_path
 
@@ -264,6 +267,24 @@ def test_a_zone_alone_stands_for_its_town(folder):
     assert "place: 48.2° N 16.3° E" in show.assumed
 
 
+def test_a_lamp_from_a_file_faces_what_it_is_said_to_face(folder):
+    lamp = 'house = "my_house.toml"\n[[lamp]]\nname = "road lamp"\nfile = "road.ies"\nposition = [0, 20, 10]\n'
+    away, to = (opened(folder, f"{lamp}towards = [{x}, {z}]") for x, z in ((0, '"12 m"'), (0, 0)))
+    (one,) = away.luminaires()
+    assert one.towards == pytest.approx((0, 12), rel=1e-12)
+    np.testing.assert_allclose(one.axes()[1], (0, 0, 1), atol=1e-12)
+    # The rear of the lamp is dark from 45 degrees on; of the light ahead the wall gets all.
+    assert to.lamp_light > 2 * away.lamp_light
+    kit.save_show(to, folder / "saved.toml")
+    assert "towards = [0, 0]" in (folder / "saved.toml").read_text(encoding="utf-8")
+    assert kit.open_show(folder / "saved.toml").lamps == to.lamps
+    # What was written as `pan` means what it did: C0 of the table along the front, whatever the format's front is.
+    (turned,) = opened(folder, f"{lamp}pan = 0").luminaires()
+    np.testing.assert_allclose(turned.axes()[1], (1, 0, 0), atol=1e-12)
+    kit.save_show(opened(folder, f"{lamp}pan = 0"), folder / "other.toml")
+    assert "pan = 0" in (folder / "other.toml").read_text(encoding="utf-8")
+
+
 def test_named_lamps_make_the_light_of_the_street_unless_it_is_measured(folder):
     dark = opened(folder, 'house = "my_house.toml"\nlamp = []')
     assert (dark.lamps, dark.full.ambient) == ((), 0.0)
@@ -372,6 +393,14 @@ WRONG = {
     "no such lamp file": (
         'house = "my_house.toml"\n[[lamp]]\nname = "x"\nfile = "no.ies"\nposition = [0, 7, 2]',
         ["photometric file 'no.ies'", "no such file"],
+    ),
+    "a lamp file that does not say where its front is": (
+        'house = "my_house.toml"\n[[lamp]]\nname = "x"\nfile = "road.ies"\nposition = [0, 7, 2]',
+        ["lamp 'x': towards", "a point that its front faces, or pan"],
+    ),
+    "a lamp that faces two ways": (
+        'house = "my_house.toml"\n[[lamp]]\nname = "porch light"\nposition = [0, 7, 2]\npan = 0\ntowards = [1, 2]',
+        ["lamp 'porch light': towards, pan", "one of the two"],
     ),
     "a lamp in the wall": (
         'house = "my_house.toml"\n[[lamp]]\nname = "street lamp"\nposition = [0, 7, -2]',
@@ -514,6 +543,7 @@ def test_what_is_there_is_replaced_only_when_asked_and_never_through_a_link(fold
         "lamp.ies",
         "link.toml",
         "my_house.toml",
+        "road.ies",
         "show.toml",
     ]
 
@@ -529,7 +559,7 @@ def test_a_save_that_fails_leaves_the_old_file_and_nothing_else(folder, monkeypa
     with pytest.raises(kit.InputError, match="No space left"):
         kit.save_show(replace(show, ambient=3.0), "show.toml", overwrite=True)
     assert (folder / "show.toml").read_bytes() == before
-    assert sorted(path.name for path in folder.iterdir()) == ["lamp.ies", "my_house.toml", "show.toml"]
+    assert sorted(path.name for path in folder.iterdir()) == ["lamp.ies", "my_house.toml", "road.ies", "show.toml"]
 
 
 SAVING = """

@@ -119,7 +119,9 @@ class ShowLamp(Declared):
     flux: float | None = declared(
         luminaire.FLUX, default=None, meaning="that leaves it; None: as its kind or file says"
     )
-    pan: float = declared(luminaire.PAN, default=0.0)
+    towards: tuple[float, float] | None = declared(luminaire.TOWARDS, default=None)
+    front: float | None = declared(luminaire.FRONT, default=None)
+    pan: float | None = declared(luminaire.PAN, default=None)
     tilt: float = declared(luminaire.TILT, default=0.0)
     dimming: float = declared(fields.DIMMING)
     shielded: float | None = declared(luminaire.SHIELDED, default=None)
@@ -136,7 +138,11 @@ class ShowLamp(Declared):
         """Return the lamp; a file that cannot be read raises `InputError`."""
         given = {name: getattr(self, name) for name in specs(self) if name not in ("name", "kind", "file")}
         if self.file:
-            return Luminaire(name=self.name, distribution=load_distribution(self.file), **given)
+            shape = load_distribution(self.file)
+            if self.towards is None and self.pan is None and shape.horizontal.size > 1:
+                right = "a point that its front faces, or pan: the light of its file is not alike all round"
+                raise InputError(f"lamp {self.name!r}: towards", None, right)
+            return Luminaire(name=self.name, distribution=shape, **given)
         return replace(typical_luminaire(self.kind, called=self.name, position=self.position), **given)
 
 
@@ -661,10 +667,11 @@ def _typed(item: Any, own: Mapping[str, Spec], folder: Path, units: str) -> dict
     """Return the fields of a table of one of `LISTS`."""
     if isinstance(item, Cloth):
         return {"name": item.name, "per_square_metre": item.price if len(set(item.price)) > 1 else item.price[0]}
-    typed = {name: toml_file.written(spec, getattr(item, name), units) for name, spec in own.items()}
+    said = {name: spec for name, spec in own.items() if getattr(item, name) is not None}
+    typed = {name: toml_file.written(spec, getattr(item, name), units) for name, spec in said.items()}
     if typed.get("file"):
         typed["file"] = _seen_from(folder, typed["file"])
-    return {name: value for name, value in typed.items() if value not in (None, own[name].default)}
+    return {name: value for name, value in typed.items() if value != own[name].default}
 
 
 def _seen_from(folder: Path, file: str | Path) -> str:

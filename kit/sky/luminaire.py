@@ -1,9 +1,13 @@
 r"""Lamps near the house: luminaires and LED strings in their places, and where each sends its light.
 
-A lamp with `pan` and `tilt` 0 hangs as it was measured: its axis (:math:`\theta = 0`) points straight down, its C0
-half-plane to the right along the front (+x), C90 towards the house (-z). `pan` turns the lamp about the vertical,
-counter-clockwise as seen from above; `tilt` then lifts its axis towards its own C90. So ``pan=0, tilt=90`` is a
-floodlight that points straight at the house, and ``pan=180, tilt=90`` one that points at the audience.
+A lamp with `tilt` 0 hangs as it was measured: its axis (:math:`\theta = 0`, the beam of a floodlight) points straight
+down. Say where it faces by `towards`, a point (x, z) on the ground: its front, as `kit.sky.photometric_file` knows it
+from the file, or the C-plane that `front` names, faces that point, and `tilt` lifts the axis towards it: 90 is level.
+
+`pan` is the other way, by the table's own angles whatever the front is: at 0 the C0 half-plane points to the right
+along the front (+x), C90 towards the house (-z); it turns the lamp about the vertical, counter-clockwise as seen from
+above, and `tilt` lifts the axis towards C90. So ``pan=0, tilt=90`` points straight at the house. A road lamp from an
+LM-63 file with ``pan=0`` therefore faces along the house.
 """
 
 import math
@@ -19,7 +23,7 @@ from kit import reference
 from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import ANGLE, DIMMING, LENGTH, NAME, POINT, Declared, Is, Many, Number, OneOf, Vector, declared
-from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic
+from kit.sky.photometric_file import FRONT, Distribution, beam, cutoff, isotropic
 from kit.source.spectra import AMBIENT
 from kit.wall.raster import SAME_PLANE
 
@@ -28,7 +32,10 @@ MOST_NODES = 10_000
 
 FLUX = Number(label="light of a lamp", symbol="Φ", unit="lm", low=0.0)
 NODE_SPACING = Number(label="between nodes", unit="m", above=0.0)
-PAN = ANGLE.but(label="pan", low=-360.0, high=360.0)
+PAN = ANGLE.but(
+    label="pan", low=-360.0, high=360.0, optional=True,
+    meaning="in place of towards: C0 of its table from along the front, counter-clockwise from above; None: 0",
+)  # fmt: skip
 TILT = ANGLE.but(label="tilt", low=-180.0, high=180.0)
 SHIELDED = ANGLE.but(low=0.0, high=180.0, meaning="from straight down; light above it is lost in a shield")
 FACING = Vector(label="faces", meaning="direction of the half-space that each node lights evenly; None: all round")
@@ -36,6 +43,12 @@ PATH = Many(of=POINT, least=2, meaning="corners of the line: a roof line, a gutt
 LIGHT_NAME = OneOf(label="colour of the light", options=tuple(AMBIENT), empty=True, default="")
 LEVEL = OneOf(label="flux", options=("low", "nominal", "high"), default="nominal")
 ON_GROUND = Vector(length=2, of=LENGTH)
+TOWARDS = ON_GROUND.but(
+    label="towards",
+    optional=True,
+    meaning="a point on the ground, to the right and from the wall, that its front faces",
+)
+FRONT = FRONT.but(optional=True, meaning="C-plane that is its front, with `towards`; None: as its file's format has it")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,11 +60,24 @@ class Luminaire(Declared):
     position: Point = declared(POINT)
     distribution: Distribution = declared(Is(kind=Distribution, meaning="where it sends its light"))
     flux: float | None = declared(FLUX, default=None, meaning="that leaves it; None: that of the distribution")
-    pan: float = declared(PAN, default=0.0)
+    towards: tuple[float, float] | None = declared(TOWARDS, default=None)
+    front: float | None = declared(FRONT, default=None)
+    pan: float | None = declared(PAN, default=None)
     tilt: float = declared(TILT, default=0.0)
     dimming: float = declared(DIMMING)
     shielded: float | None = declared(SHIELDED, default=None)
     spectrum: str = declared(LIGHT_NAME)
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        where = f"lamp {self.name!r}"
+        if self.towards is None:
+            if self.front is not None:
+                raise InputError(f"{where}: front", self.front, "None without towards: nothing says where it faces")
+        elif self.pan is not None:
+            raise InputError(f"{where}: towards, pan", (self.towards, self.pan), "one of the two")
+        elif math.dist(self.towards, self.position[::2]) < SAME_PLANE:
+            raise InputError(f"{where}: towards", self.towards, "a point apart from the lamp's own place")
 
     def dimmed(self, share: float) -> Self:
         """Return the same lamp with its dimming set to `share`."""
@@ -59,10 +85,15 @@ class Luminaire(Declared):
 
     def axes(self) -> tuple[Array, Array, Array]:
         """Return the unit vectors (axis, C0, C90) of the lamp in world axes, each of shape (3,)."""
-        pan, tilt = math.radians(self.pan), math.radians(self.tilt)
+        pan, tilt, front = math.radians(self.pan or 0.0), math.radians(self.tilt), math.pi / 2.0
+        if self.towards is not None:
+            pan = math.atan2(self.position[0] - self.towards[0], self.position[2] - self.towards[1])
+            front = math.radians(self.distribution.front if self.front is None else self.front)
         down, level = np.array([0.0, -1.0, 0.0]), np.array([-math.sin(pan), 0.0, -math.cos(pan)])
-        axis = math.cos(tilt) * down + math.sin(tilt) * level
-        return axis, np.array([math.cos(pan), 0.0, -math.sin(pan)]), math.cos(tilt) * level - math.sin(tilt) * down
+        axis, ahead = math.cos(tilt) * down + math.sin(tilt) * level, math.cos(tilt) * level - math.sin(tilt) * down
+        right = np.array([math.cos(pan), 0.0, -math.sin(pan)])
+        sine, cosine = math.sin(front), math.cos(front)
+        return axis, sine * right + cosine * ahead, sine * ahead - cosine * right
 
     def intensity(self, directions: ArrayLike) -> Array:
         """Return the intensity towards unit vectors `directions`, shape (..., 3), in world axes [cd]."""
@@ -131,7 +162,7 @@ def typical_luminaire(
 ) -> Luminaire:
     """Return a lamp of ``reference_data/luminaires.csv``, for example a ``"street lamp"``.
 
-    `position` [m] and `more` (`pan`, `tilt`, `dimming`, `shielded`, `spectrum`) are as in `Luminaire`. `level` is
+    `position` [m] and `more` (`towards`, `tilt`, `dimming`, `shielded`, `spectrum`) are as in `Luminaire`. `level` is
     "low", "nominal" or "high", of the flux, and `called` the name of this one; not given: that of its kind.
     """
     shape = _typical_shape(name, LEVEL.check("level", level))

@@ -1,11 +1,16 @@
 r"""Where a lamp sends its light: photometric files and a few simple shapes.
 
-Two open formats are read: IESNA LM-63-1986, -1991, -1995, ANSI/IES LM-63-2002 and -2019 (``.ies``) with type C
-photometry, and EULUMDAT (``.ldt``; A. Stockmar, EULUMDAT file format, 1990, from memory) with symmetries 0 to 4. Angles
-are those of the C-planes: :math:`\theta` from the lamp's axis (0 is straight down for a lamp that hangs as it was
-measured), :math:`\varphi` round it, counter-clockwise as seen from above. Flux is the zonal sum with the mean of the
-ends of each zone, :math:`\Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) (I_i + I_{i+1}) / 2`, exact where the
-intensity is linear in :math:`\cos\theta`.
+Two open formats are read: IESNA LM-63-1986, -1991, -1995, ANSI/IES LM-63-2002 and -2019 (``.ies``), and EULUMDAT
+(``.ldt``; A. Stockmar, EULUMDAT file format, 1990, from memory) with symmetries 0 to 4. Angles are those of the
+C-planes: :math:`\theta` from the lamp's axis (0 is straight down for a lamp that hangs as it was measured),
+:math:`\varphi` round it, counter-clockwise as seen from above. Flux is the zonal sum with the mean of the ends of each
+zone, :math:`\Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) (I_i + I_{i+1}) / 2`, exact where the intensity is
+linear in :math:`\cos\theta`.
+
+The front of a lamp is a C-plane: C0 in LM-63 type C, where lamps are alike left and right of the plane of 0 and 180
+degrees (C90 where the file has 90 to 270); C90 in EULUMDAT, whose C0 lies along the lamp, by practice, as the format
+does not say. Types A and B of LM-63 are turned into C-planes: the beam is the axis, C90 its upper side, C0 the right as
+seen along the beam (sides and poles from memory: type A turns about an upright pole, type B about a level one).
 """
 
 import math
@@ -42,6 +47,7 @@ CANDELA = Numbers(of=Number(unit="cd", low=0.0, high=MOST_INTENSITY), most=MOST_
 FLUX = Number(label="lumens", symbol="Φ", unit="lm", above=0.0)
 EFFICIENCY = Number(above=0.0, high=2.0, meaning="stated share of the lamps' flux that leaves the luminaire")
 SIZE = Number(unit="m", low=0.0, meaning="largest length of the luminous part; 0: not stated")
+FRONT = ANGLE.but(low=0.0, high=360.0, meaning="C-plane that is its front")
 CUTOFF, BEAM = ANGLE.but(low=1.0, high=180.0), ANGLE.but(low=5.0, high=170.0)
 
 
@@ -57,6 +63,7 @@ class Distribution(Declared):
     stated_flux: float | None = declared(FLUX, default=None, meaning="of the lamps; None: absolute photometry")
     efficiency: float | None = declared(EFFICIENCY, default=None)
     size: float = declared(SIZE, default=0.0)
+    front: float = declared(FRONT, default=90.0)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -87,9 +94,7 @@ class Distribution(Declared):
 
     def flux(self) -> float:
         """Return the flux that leaves the luminaire, by zonal integration [lm]."""
-        h, table = self._full
-        rings = 2.0 * np.pi * np.trapezoid(table, -np.cos(np.radians(self.vertical)))
-        return float(np.trapezoid(rings, h) / 360.0)
+        return _flux(self.vertical, *self._full)
 
     @property
     def flux_ratio(self) -> float | None:
@@ -109,6 +114,11 @@ class Distribution(Declared):
             column = np.interp(down.ravel(), v, np.arange(v.size, dtype=float))
             result = map_coordinates(table, [row, column], order=1, mode="nearest").reshape(down.shape)
         return np.where((down >= v[0]) & (down <= v[-1]), result, 0.0)
+
+
+def _flux(theta: Array, phi: Array, table: Array) -> float:
+    rings = np.trapezoid(table, -np.cos(np.radians(theta)))
+    return float(np.trapezoid(rings, np.radians(phi)))
 
 
 def isotropic(flux: float, *, name: str = "all round") -> Distribution:
@@ -169,8 +179,8 @@ def load_distribution(path: str | Path) -> Distribution:
 def parse_ies(source: str, file: str = "ies file") -> Distribution:
     """Return the distribution in the text of an LM-63 file; `file` is the name used in errors.
 
-    Candela multiplier and ballast factors count; the factors of TILT=INCLUDE, which hold for discharge lamps in a
-    luminaire that is tilted away from how it was measured, are checked and left out.
+    Types A, B and C are read. Candela multiplier and ballast factors count; the factors of TILT=INCLUDE, which hold for
+    discharge lamps in a luminaire that is tilted away from how it was measured, are checked and left out.
     """
     lines = _lines(source, file)
     year = _version(lines[0], file)
@@ -196,9 +206,6 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     count_v = tokens.number("number of vertical angles", low=2, high=MOST_VALUES, whole=True)
     count_h = tokens.number("number of horizontal angles", low=1, high=MOST_VALUES, whole=True)
     kind = tokens.number("photometric type", low=1, high=3, whole=True)
-    if kind != 1:
-        right = "1 (type C); ask the maker for a type C file, types A and B turn round another axis"
-        raise InputError(tokens.where("photometric type"), f"{kind} (type {'CBA'[kind - 1]})", right)
     unit = "ft" if tokens.number("units type", low=1, high=2, whole=True) == 1 else "m"
     # Negative lengths stand for round shapes.
     lengths = [tokens.number(f"luminous {side}", low=-1e3, high=1e3) for side in ("width", "length", "height")]
@@ -208,12 +215,53 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     factor *= ballast * (extra if year < 1995 else 1.0)
     tokens.number("input watts", low=0.0, high=1e9)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
+    ends = (0.0, 360.0) if kind == 1 else (-90.0, 90.0)
+    vertical, horizontal = (
+        tokens.angles(f"{which} angles", n, *ends) for which, n in (("vertical", count_v), ("horizontal", count_h))
+    )
+    values, front = tokens.table("candela values", count_h, count_v), 0.0
+    if kind > 1:
+        for which, angles, first in ("vertical", vertical, -SAME_ANGLE), ("horizontal", horizontal, 0.0):
+            if angles.size < 2 or angles[0] > first or angles[-1] <= 0.0:
+                right = f"angles from below 0{' or 0' if first == 0.0 else ''} to above 0 in type {'BA'[kind - 2]}"
+                raise InputError(f"{file}: {which} angles", tuple(angles[[0, -1]].tolist()), right)
+        vertical, horizontal, values = _type_c(vertical, horizontal, values, upright=kind == 3)
+    if kind > 1 or horizontal[0] > SAME_ANGLE:
+        front = 90.0
     return _checked(
-        file, name=(names or [file])[0].strip()[:200], vertical=tokens.angles("vertical angles", count_v),
-        horizontal=tokens.angles("horizontal angles", count_h), values=tokens.table("candela values", count_h, count_v),
-        factor=factor, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
+        file, name=(names or [file])[0].strip()[:200], vertical=vertical, horizontal=horizontal, values=values,
+        front=front, factor=factor, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
         size=max(map(abs, lengths)) * metres_per(unit),
     )  # fmt: skip
+
+
+def _type_c(v: Array, h: Array, table: Array, *, upright: bool) -> tuple[Array, Array, Array]:
+    """Return type A (its pole is upright) or type B in C-planes, with the flux that the table has between its angles.
+
+    Angles that begin at 0 to the right mean both sides; there is no light beyond the table.
+    """
+    from scipy.ndimage import map_coordinates
+
+    if h[0] == 0.0:
+        h, table = np.concatenate([-h[:0:-1], h]), np.concatenate([table[:0:-1], table])
+    if not upright:
+        v, h, table = h, v, table.T
+    theta, phi = np.linspace(0.0, 90.0, 361), np.linspace(0.0, 360.0, 361)
+    down, turn = np.radians(theta), np.radians(phi)[:, None]
+    right, up = np.sin(down) * np.cos(turn), np.sin(down) * np.sin(turn)
+    pole, side = (up, right) if upright else (right, up)
+    # As on a globe: latitude from the equator, longitude from the beam.
+    latitude, longitude = np.degrees(np.arcsin(pole)), np.degrees(np.arctan2(side, np.cos(down)))
+    at = [np.interp(x, own, np.arange(own.size, dtype=float)) for x, own in ((longitude, h), (latitude, v))]
+    lit = (latitude >= v[0] - SAME_ANGLE) & (latitude <= v[-1] + SAME_ANGLE)
+    lit &= (longitude >= h[0] - SAME_ANGLE) & (longitude <= h[-1] + SAME_ANGLE)
+    candela = np.where(lit, map_coordinates(table, at, order=1, mode="nearest"), 0.0)
+    # The exact integral, over latitude, of lines between the angles.
+    angle = np.radians(v)
+    slope = np.diff(np.cos(angle)) / np.diff(angle)
+    weight = np.append(0.0, np.sin(angle[1:]) + slope) - np.append(np.sin(angle[:-1]) + slope, 0.0)
+    flux = np.trapezoid(table @ weight, np.radians(h))
+    return theta, phi, candela * (flux / (_flux(theta, phi, candela) or 1.0))
 
 
 def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
@@ -314,9 +362,9 @@ class _Tokens:
         self.at += 1
         return _number(self.where(what), self.items[self.at - 1], **limits)
 
-    def angles(self, what: str, count: int) -> Array:
+    def angles(self, what: str, count: int, low: float = 0.0, high: float = 360.0) -> Array:
         start = self.at
-        result = self.numbers(what, count, low=0.0, high=360.0)
+        result = self.numbers(what, count, low, high)
         falls = np.flatnonzero(np.diff(result) <= 0)
         if falls.size:
             k = int(falls[0]) + 1
