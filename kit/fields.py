@@ -178,6 +178,7 @@ class OneOf(Spec):
     empty: bool = False  # whether no name at all is right too: not known
     reading: Callable[[str], str] | None = None  # words for a name in a menu, such as the name with its value
     nothing: str = "not given"  # words for None in a menu, where that is right
+    former: Mapping[str, str] = dataclasses.field(default_factory=dict, hash=False)  # names of earlier files
 
     def names(self) -> tuple[str, ...]:
         """Return what may be chosen."""
@@ -196,6 +197,7 @@ class OneOf(Spec):
         """Return `value` if it is one of the names."""
         if self.empty and isinstance(value, str) and not value:
             return value
+        value = self.former.get(value, value) if isinstance(value, str) else value
         if not isinstance(value, str) or value not in self.names():
             raise InputError(field, value, f"one of {', '.join(self.names())}")
         return value

@@ -279,7 +279,7 @@ class Reader:
             return times(found, metres(self.unit)) if length and not isinstance(inner, TypedLength) else found
         if isinstance(value, str) and len(value) > LONGEST:
             raise InputError(field, value, f"at most {LONGEST} letters")
-        if isinstance(inner, OneOf) and isinstance(value, str) and value not in ("", *inner.names()):
+        if isinstance(inner, OneOf) and isinstance(value, str) and value not in ("", *inner.names(), *inner.former):
             raise InputError(field, value, choices(value, inner.names()))
         return spec.check(field, value)
 

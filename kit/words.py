@@ -1,11 +1,11 @@
 """Numbers and lists as people read them: the one place where the kit rounds for words."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 
-def short(value: float, digits: int = 2) -> str:
-    """Return a figure with `digits` significant figures, thousands in groups.
+def short(value: float, digits: int = 2, to: Callable[[float], int] = round) -> str:
+    """Return a figure with `digits` significant figures, thousands in groups; `to`: which way it is rounded.
 
     Where there is no end it is "unlimited", where there is no figure "-".
     """
@@ -13,7 +13,8 @@ def short(value: float, digits: int = 2) -> str:
         return "-" if math.isnan(value) else "unlimited"
     if value == 0:
         return "0"
-    rounded = round(value, digits - 1 - math.floor(math.log10(abs(value))))
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    rounded = to(round(value * 10.0**places, 6)) / 10.0**places
     # Once more: 9.96 is rounded to 10, which has a digit more in front.
     places = digits - 1 - math.floor(math.log10(abs(rounded)))
     return f"{rounded:,.{max(0, places)}f}"
@@ -69,3 +70,11 @@ def compass(direction: float) -> str:
     """Return a direction from north clockwise [deg] in words: ``"south-west"``."""
     names = ("north", "north-east", "east", "south-east", "south", "south-west", "west", "north-west")
     return names[round(direction / 45.0) % 8]
+
+
+def chances(chance: float) -> str:
+    """Return a probability in tenths: ``"8 chances in 10"``; never none or all of them."""
+    tenths = round(10.0 * chance)
+    if tenths in (0, 10):
+        return f"{'fewer than 1 chance' if tenths == 0 else 'more than 9 chances'} in 10"
+    return f"{tenths} chance{'s' if tenths > 1 else ''} in 10"

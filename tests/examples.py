@@ -99,6 +99,7 @@ EXAMPLES[kit.Glare] = lambda: kit.Glare(illuminance=1, angle=10)
 # eye
 
 EXAMPLES[kit.Picture] = lambda: kit.Picture(name="grey", rgb=[[[0.5, 0.5, 0.5]]])
+EXAMPLES[kit.Doubt] = kit.Doubt
 EXAMPLES[kit.Scene] = lambda: kit.Scene(
     facade=EXAMPLES[kit.Facade](),
     projectors=[(EXAMPLES[kit.Projector](), EXAMPLES[kit.Placement]())],
@@ -152,6 +153,9 @@ EXAMPLES[kit.Passing] = lambda: kit.Passing(
     name="car", lamps=[EXAMPLES[kit.Luminaire]()], seconds=5, per_hour=4, begin="16:00", end="22:00"
 )
 EXAMPLES[kit.Target] = lambda: kit.Target(white_luminance=4, contrast=15)
+EXAMPLES[kit.Reading] = lambda: kit.Reading(
+    of="reflectance", value=1.0, against=5.0, surface="red brick", doubt=(0.9, 1.1)
+)
 _EVENING = {"every": EVERY, "begin": CLOCK, "hours": HOURS, "step": STEP, "spacing": SPACING, "passing": EVENTS}
 for _name, _spec in _EVENING.items():
     ARGUMENTS[kit.evenings, _name] = (

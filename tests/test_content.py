@@ -14,6 +14,7 @@ from PIL import Image
 import kit
 from kit import reference
 from kit.eye.pattern_vision import seen, subtended
+from kit.fields import specs
 from kit.results import shown, text_table
 from kit.stage import content
 from kit.stage.content import BESIDE, KINDS, content_parts, picture_map, save_masks
@@ -472,6 +473,10 @@ def test_hidden_corners_agree_with_rays_of_the_renderer(demo, demo_picture):
 # Zones
 
 
+# All is known but what a test says.
+CERTAIN = kit.Doubt(**dict.fromkeys(specs(kit.Doubt), (1.0, 1.0)))
+
+
 def flat(reflectance=0.5, *, low=None, high=None, lumens=4000, ambient=0.5, resolution=(1600, 1000), more=(), **placed):
     surface = kit.Surface(name="plain", reflectance=reflectance, low=low, high=high, kind=placed.pop("kind", ""))
     scene = square_on([rectangle("wall", -4, 4, 0, 5, surface=surface), *more], resolution=resolution)
@@ -480,6 +485,7 @@ def flat(reflectance=0.5, *, low=None, high=None, lumens=4000, ambient=0.5, reso
         scene,
         projectors=[(replace(projector, light_output=lumens), place)],
         ambient=kit.Ambient(vertical_illuminance=ambient),
+        doubt=CERTAIN,
     )
 
 
@@ -524,7 +530,7 @@ def test_too_dark_or_too_flat_carries_nothing(change, word):
 
 @pytest.mark.analytic
 def test_borderline_is_good_for_slow_light():
-    # 1260 lm: 5.0 cd/m2, and 1.0 at the low end of the reflectance.
+    # 1260 lm: 5.0 cd/m2, and about 1.0 at the low end of the reflectance.
     found = wall_part(flat(low=0.1, high=0.9, lumens=1260))
     assert found.kind == "slow light"
     assert found.reasons[0].startswith("borderline: white of 5.0 (1.0 to 9.0)")

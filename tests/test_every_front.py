@@ -173,15 +173,16 @@ def test_what_is_not_chosen_is_as_the_show_says_and_what_is_chosen_is_not(panel)
     for show in (demo(), as_first_written(), kit.open_show(FRONTS[-1])):
         found, start = answer(show, **PANELS[panel]).choice, choice().on(show)
         assert found == start
-        told = {"distance": 13.0, "throw_ratio": 1.5, "light_output": 3000.0, "ambient": 3.0, "district": "bright"}
+        told = {"distance": 13.0, "throw_ratio": 1.5, "light_output": 3000.0, "ambient": 3.0, "share": 0.7}
+        told |= {"district": "a floodlit wall in a bright district"}
         for name, value in told.items():
             for field in (name, f"first_{name}", f"second_{name}"):
                 if hasattr(start, field):
                     other = choice(**{field: value}).on(show)
                     assert other == replace(start, **{field: value})
-    dark = replace(demo(), district="bright", purpose="passive viewing")
+    dark = replace(demo(), district="a floodlit wall in a bright district", purpose="a picture to look at in passing")
     assert answer(dark, **PANELS[panel]).target == dark.target()
-    assert answer(dark, choice(district="dark"), **PANELS[panel]).target != dark.target()
+    assert answer(dark, choice(district="a floodlit wall in a dark district"), **PANELS[panel]).target != dark.target()
 
 
 def test_a_place_that_is_moved_is_no_longer_assumed_and_keeps_its_clock():

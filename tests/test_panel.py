@@ -16,6 +16,7 @@ from kit.fields import AMBIENT, DISTANCE, UNITS, Day, Flag, Number, OneOf, Text
 from kit.views.drawing import Board, _colours
 from kit.views.page import picture
 from kit.views.panel import NOTHING, control, nearest
+from kit.words import chances
 
 
 @pytest.fixture(scope="module")
@@ -130,7 +131,7 @@ def test_controls_answered_on_several_threads_do_not_disturb_each_other(panel):
     jobs = (
         ("second_light_output", [9000, 12000, 7000, 10000]),
         ("ambient", [1.0, 2.0, 3.0, 4.0]),
-        ("district", ["medium", "bright", "dark", "medium"]),
+        ("district", [f"a floodlit wall in a {kind} district" for kind in ("lit", "bright", "dark", "lit")]),
         ("units", ["m", "ft", "m", "ft"]),
     )
     with ThreadPoolExecutor(max_workers=len(jobs)) as pool:
@@ -326,3 +327,19 @@ print(*(name for name in ("ipywidgets", "IPython", "kit.views", "matplotlib", "c
     # colour-science, which computes colours, loads the library of plots by itself where there is one.
     assert done.stdout.split() in ([], ["matplotlib", "colour"])
     assert answer in ("weigh", "all_lessons") or not done.stdout.split()
+
+
+def test_cards_say_the_chance_and_share_and_confidence_move_it(show):
+    panel = kit.ClassPanel(show, spacing=0.3)
+    for verdict in panel.result.verdicts:
+        assert f"{verdict.status}, {chances(verdict.chance)}" in panel.parts["words"].value
+    panel.controls["district"].value = "a dark front floodlit in dark surroundings"
+    dim = panel.result.verdicts[1]
+    assert dim.target.white_luminance == 2
+    panel.controls["share"].value = 0.5
+    panel.controls["confidence"].value = 0.6
+    half = panel.result.verdicts[1]
+    assert (half.target.share, half.target.confidence) == (0.5, 0.6)
+    # Half of a front is good more often than four fifths of it.
+    assert half.chance > dim.chance
+    assert "at least 50% of it" in panel.parts["words"].value

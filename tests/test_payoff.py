@@ -326,6 +326,7 @@ def test_the_frames_hold_what_the_routes_hold():
     for route in found.routes:
         row = frame.loc[route.name]
         assert (row["white [cd/m²]"], row["contrast"], row["lit"]) == (route.luminance, route.contrast, route.lit_share)
+        assert row["chance"] == route.chance
         assert (row["price [USD]"], row["price of each cd/m² [USD]"]) == (route.price[1], route.price_per_luminance)
         assert (row["front"], row["change"]) == (route.status, route.change)
     wall = found.patches_frame().loc["wall"]

@@ -57,7 +57,11 @@ def kept(panel):
 
 
 CHANGED = {
-    "ClassPanel": {"first_distance": 11.123456789012345, "second_light_output": 7250.0, "purpose": "full motion video"},
+    "ClassPanel": {
+        "first_distance": 11.123456789012345,
+        "second_light_output": 7250.0,
+        "purpose": "a film in full motion",
+    },
     "ClothPanel": {"distance": 11.123456789012345, "layers": 2, "wet": True, "cover": "the lower storey", "gap": 0.1},
     "EveningPanel": {"distance": 11.123456789012345, "shaded": ("porch light",), "date": "2026-12-01", "facing": 90.0},
     "StandPanel": {"distance": 11.123456789012345, "side": -1.0, "tilt": 3.0, "shift_up": 0.1, "wall": "white fabric"},
@@ -113,7 +117,7 @@ LOST = {
     "a slip of TOML": (("[choice]", "[choice"), "line 4"),
     "out of domain": (("first_light_output = 3000", "first_light_output = -3000"), "first_light_output"),
     "no number": (("first_light_output = 3000", 'first_light_output = "bright"'), "first_light_output"),
-    "no such name": (('purpose = "full motion video"', 'purpose = "cinema"'), "purpose"),
+    "no such name": (('purpose = "a film in full motion"', 'purpose = "cinema"'), "purpose"),
     "a wall that is gone": (('wall = "white fabric"', 'wall = "our brick"'), "wall"),
     "empty": (None, "version"),
     "no text": (b"\xff\xfe\x00", "settings file"),
@@ -124,7 +128,7 @@ LOST = {
 @pytest.mark.parametrize("case", LOST)
 def test_what_cannot_come_back_is_said_and_the_rest_comes_back(show, case):
     change, named = LOST[case]
-    told = {"first_light_output": 3000.0, "purpose": "full motion video", "wall": "white fabric"}
+    told = {"first_light_output": 3000.0, "purpose": "a film in full motion", "wall": "white fabric"}
     file = saved(show, **told).file
     text = file.read_text(encoding="utf-8")
     if isinstance(change, tuple):

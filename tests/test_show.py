@@ -50,6 +50,8 @@ ground = "snow"
 [target]
 district = "bright"
 purpose = "passive viewing"
+share = 0.7
+confidence = 0.8
 
 [[lamp]]
 name = "porch light"
@@ -191,7 +193,9 @@ def test_everything_that_a_show_may_say_is_kept(folder):
     # 0.3048 m to a foot.
     assert show.cloth("white cotton").price == pytest.approx((0.5 / foot**2,) * 3, rel=1e-12)
     assert show.cloth("black lining") == kit.Cloth.from_reference("black lining")
-    assert show.target() == kit.Target.from_reference(district="bright", purpose="passive viewing")
+    # Named as in earlier files.
+    assert (show.district, show.purpose) == ("a floodlit wall in a bright district", "a picture to look at in passing")
+    assert show.target() == kit.Target(white_luminance=12, contrast=7, share=0.7, confidence=0.8)
     site = show.site()
     assert (site.facing, site.ground_reflectance) == (90, kit.Surface.from_reference("snow").reflectance)
     assert show.assumed == ()
@@ -214,7 +218,7 @@ def test_lengths_of_a_show_are_in_its_own_unit_or_that_of_its_house(folder):
 
 def test_what_is_missing_is_assumed_and_listed(folder):
     show = opened(folder, 'house = "my_house.toml"')
-    assert len(show.assumed) == 17
+    assert len(show.assumed) == 19
     assert "light of the street: 0.86 lx, the least that a walkway has" in show.assumed
     assert "place: 42.0° N 87.0° W, as none is said" in show.assumed
     assert "machines: 4,000 lm and 8,000 lm, throw ratio 0.8, of no maker" in show.assumed
@@ -223,7 +227,9 @@ def test_what_is_missing_is_assumed_and_listed(folder):
     assert [machine.lumens for machine in full.machines] == [4000, 8000]
     assert full.lamps == ()
     assert show.site() == full.site()
-    assert show.target() == kit.Target.from_reference(district="dark", purpose="basic decision making")
+    assert show.target() == kit.Target()
+    assert "white: as bright as a floodlit wall in a dark district" in show.assumed
+    assert show.assumed[-2:] == ("good on at least 80% of the front", "sure enough: 9 chances in 10")
     assert full.full == full
     assert not [words for words in full.assumed if words.startswith(("light", "place", "time", "target"))]
 

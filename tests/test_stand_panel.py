@@ -137,7 +137,8 @@ def test_the_fourth_page_says_what_it_said(show):
     )  # fmt: skip
     assert float(found.best["illuminance_median"]) == pytest.approx(0.007294, rel=0.02)
     start = kit.arrange(show)
-    assert start.parts.share("animation") == pytest.approx(0.712, abs=0.02)
+    # As when a part came to be judged by its share: what is good in 9 of 10 cases.
+    assert start.parts.share("animation") == pytest.approx(0.645, abs=0.02)
     assert start.compared.setups[1].front.white_luminance.median == pytest.approx(7.206, rel=0.02)
 
 

@@ -1,6 +1,7 @@
 import dataclasses
 import math
 import re
+from statistics import NormalDist
 
 import numpy as np
 import pytest
@@ -9,7 +10,8 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.decision.verdict import STATES, Figure, Part, Remedy, Target, Verdict, likely_ends
+from kit.decision.verdict import STATES, Figure, Part, Remedy, Target, Verdict
+from kit.fields import specs
 from kit.results import text_table
 from kit.source.projector import Factor
 from kit.words import shares
@@ -21,91 +23,92 @@ WHITE = 90 * 0.5 / math.pi
 CONTRAST = (90 + 4) / (0.09 + 4)
 
 
-def band(low, high, down, up):
-    """Two independent relative deviations in quadrature, JCGM 100:2008 5.1.2."""
-    return math.exp(-math.hypot(math.log(low), math.log(down))), math.exp(math.hypot(math.log(high), math.log(up)))
+# Nothing but the losses and the wall is in doubt.
+CERTAIN = kit.Doubt(**dict.fromkeys(specs(kit.Doubt), (1.0, 1.0)))
 
 
-def light_of(wall, straight, *, lumens=4000.0, rho=0.5, ambient=4.0, width=1.0, glare=0.0, contrast=1000.0, **more):
+def light_of(
+    wall, straight, *, lumens=4000.0, rho=0.5, low=0.8, ambient=4.0, width=1.0, glare=0.0, contrast=1000.0,
+    doubt=CERTAIN, ground=0.0, chain=(LOSS,), **more,
+):  # fmt: skip
     glares = [kit.Glare(illuminance=glare, angle=10)] if glare else []
-    pair = straight(8 * width, 5 * width, y=2.5, lumens=lumens, sequential_contrast=contrast, chain=[LOSS], **more)
-    front = wall(reflectance=rho, low=0.8 * rho, high=min(1.0, 1.2 * rho))
+    pair = straight(8 * width, 5 * width, y=2.5, lumens=lumens, sequential_contrast=contrast, chain=chain, **more)
+    front = wall(reflectance=rho, low=low * rho, high=min(1.0, rho / low))
     around = kit.Ambient(vertical_illuminance=ambient, glare=glares)
-    return kit.light_map(kit.Scene(facade=front, projectors=[pair], ambient=around), 0.1)
+    scene = kit.Scene(facade=front, projectors=[pair], ambient=around, doubt=doubt, ground_reflectance=ground)
+    return kit.light_map(scene, 0.1)
+
+
+def near(value):
+    """2,048 draws: the ends of the middle 90% are off by as much as a dozen draws make."""
+    return pytest.approx(value, rel=5e-3)
 
 
 @pytest.mark.analytic
 def test_figures_of_an_even_wall_are_those_worked_out_by_hand(wall, straight):
-    part = kit.judge(light_of(wall, straight)).front
-    white_down, white_up = band(0.8 / 0.9, 1.0 / 0.9, 0.8, 1.2)
-    # Contrast with less light, and with more; reflectance cancels without a veil.
-    low = (80 + 4) / (0.08 + 4)
-    high = (100 + 4) / (0.1 + 4)
-    # Rounding only.
+    light = light_of(wall, straight, low=1.0)
+    part = kit.judge(light).front
+    # Rounding only: the middle is all as given.
     assert part.white_luminance.median == pytest.approx(WHITE, rel=1e-9)
-    assert part.white_luminance.low == pytest.approx(WHITE * white_down, rel=1e-9)
-    assert part.white_luminance.high == pytest.approx(WHITE * white_up, rel=1e-9)
     assert part.contrast.median == pytest.approx(CONTRAST, rel=1e-9)
-    assert part.contrast.low == pytest.approx(low, rel=1e-9)
-    assert part.contrast.high == pytest.approx(high, rel=1e-9)
-    assert part.white_luminance.worst == pytest.approx(part.white_luminance.best, rel=1e-9)
+    # The losses alone are in doubt, from 0.8 to 1.0: less light, and more; reflectance cancels without a veil.
+    assert part.white_luminance.low == near(80 * 0.5 / math.pi)
+    assert part.white_luminance.high == near(100 * 0.5 / math.pi)
+    assert part.contrast.low == near((80 + 4) / (0.08 + 4))
+    assert part.contrast.high == near((100 + 4) / (0.1 + 4))
+    assert float(light["white_luminance"].min()) == pytest.approx(float(light["white_luminance"].max()), rel=1e-9)
     assert part.area == pytest.approx(40, rel=1e-9)
 
 
 @pytest.mark.analytic
 @pytest.mark.parametrize(("lux", "glare"), [(0.0, 0.4), (4.0, 0.4), (4.0, 0.0)])
-def test_the_band_of_contrast_combines_light_and_wall_and_the_veil_stays(wall, straight, lux, glare):
-    """A darker wall dims picture and ambient light; the veil that a lamp puts over both is in the eye."""
-    part = kit.judge(light_of(wall, straight, ambient=lux, glare=glare)).front
+def test_a_darker_wall_dims_picture_and_ambient_light_and_the_veil_stays(wall, straight, lux, glare):
+    part = kit.judge(light_of(wall, straight, ambient=lux, glare=glare, chain=[], lumens=3600.0)).front
     veil = 10 * glare / 10**2  # Vos: 10 E / angle^2
-    white, black, around = WHITE, WHITE / 1000, lux * 0.5 / math.pi
 
-    def contrast(light=1.0, reflectance=1.0):
-        white_now, black_now, rest = (reflectance * v for v in (light * white, light * black, around))
-        return (white_now + rest + veil) / (black_now + rest + veil)
+    def contrast(reflectance):
+        white, around = reflectance * 90 / math.pi, reflectance * lux / math.pi
+        return (white + around + veil) / (white / 1000 + around + veil)
 
-    nominal = contrast()
-    for found, sign, light, reflectance in (
-        (part.contrast.low, -1, 0.8 / 0.9, 0.8), (part.contrast.high, 1, 1.0 / 0.9, 1.2),
-    ):  # fmt: skip
-        ratios = contrast(light) / nominal, contrast(reflectance=reflectance) / nominal
-        expected = nominal * math.exp(sign * math.hypot(*map(math.log, ratios)))
-        # Rounding only.
-        assert found == pytest.approx(expected, rel=1e-9)
-        # The wall matters where there is a veil, and only there.
-        assert (ratios[1] == pytest.approx(1.0, rel=1e-12)) is (glare == 0)
-    assert part.contrast.median == pytest.approx(nominal, rel=1e-9)
+    assert part.contrast.median == pytest.approx(contrast(0.5), rel=1e-9)
+    assert part.contrast.low == near(contrast(0.4))
+    assert part.contrast.high == near(contrast(0.625))
+    # The wall matters where there is a veil, and only there.
+    assert (part.contrast.low == pytest.approx(part.contrast.high, rel=1e-12)) is (glare == 0)
 
 
-EDGE = 1e-6  # far above rounding, far below the band
-WHITE_BAND = band(0.8 / 0.9, 1.0 / 0.9, 0.8, 1.2)
+# Two losses whose bands are even in the logarithm: white is lognormal, and so is what is in one case of ten below it.
+SPREAD = math.log(1.2)
+SPREADING = Factor(name="rating", low=0.9 / 1.2, nominal=0.9, high=0.9 * 1.2, source="a light meter")
+
+
+def beyond(chance):
+    """The factor on the light that is exceeded with this chance."""
+    return math.exp(-SPREAD / 1.644854 * NormalDist().inv_cdf(chance))
 
 
 @pytest.mark.analytic
 @pytest.mark.parametrize(
-    ("luminance", "contrast", "status", "criterion"),
-    [
-        (WHITE * WHITE_BAND[0] * (1 - EDGE), 7, "enough", ""),
-        (WHITE * WHITE_BAND[0] * (1 + EDGE), 7, "borderline", "white luminance"),
-        (WHITE * (1 - EDGE), 7, "borderline", "white luminance"),
-        (WHITE * (1 + EDGE), 7, "borderline", "white luminance"),
-        (WHITE * WHITE_BAND[1] * (1 - EDGE), 7, "borderline", "white luminance"),
-        (WHITE * WHITE_BAND[1] * (1 + EDGE), 7, "not enough", "white luminance"),
-        (4, 84 / 4.08 * (1 - EDGE), "enough", ""),
-        (4, 84 / 4.08 * (1 + EDGE), "borderline", "contrast"),
-        (4, 104 / 4.1 * (1 - EDGE), "borderline", "contrast"),
-        (4, 104 / 4.1 * (1 + EDGE), "not enough", "contrast"),
-        (40, 80, "not enough", "white luminance and contrast"),
-        (40, 7, "not enough", "white luminance"),
-    ],
-)
-def test_status_changes_at_the_edges_of_the_band(wall, straight, luminance, contrast, status, criterion):
-    target = Target(white_luminance=luminance, contrast=contrast)
-    verdict = kit.judge(light_of(wall, straight), target)
-    for part in (verdict.front, verdict.surface("plain"), verdict.patch("wall")):
-        assert part.status == status
-        assert part.criterion == criterion
-    assert verdict.status == status
+    ("chance", "confidence", "status"),
+    [(0.91, 0.9, "enough"), (0.89, 0.9, "borderline"), (0.5, 0.9, "borderline"), (0.11, 0.9, "borderline"),
+     (0.09, 0.9, "not enough"), (0.76, 0.75, "enough"), (0.24, 0.75, "not enough"), (0.51, 0.5, "enough"),
+     (0.49, 0.5, "not enough")],
+)  # fmt: skip
+def test_status_changes_where_the_chance_meets_the_confidence(wall, straight, chance, confidence, status):
+    light = light_of(wall, straight, low=1.0, chain=[SPREADING])
+    # White alone asks, then contrast alone: (E + 4) / (E / 1000 + 4) grows with E.
+    lux = 90 * beyond(chance)
+    for kind, target in (
+        ("white luminance", Target(white_luminance=lux * 0.5 / math.pi, contrast=2, confidence=confidence)),
+        ("contrast", Target(white_luminance=1, contrast=(lux + 4) / (lux / 1000 + 4), confidence=confidence)),
+    ):
+        verdict = kit.judge(light, target)
+        for part in (verdict.front, verdict.surface("plain"), verdict.patch("wall")):
+            # Half of what as many independent draws scatter.
+            assert part.chance == pytest.approx(chance, abs=0.0055)
+            assert part.status == status
+            assert part.criterion == ("" if status == "enough" else kind)
+        assert (verdict.status, verdict.chance) == (status, verdict.front.chance)
 
 
 @pytest.mark.analytic
@@ -137,67 +140,66 @@ def test_where_there_is_no_ambient_light_less_of_it_mends_nothing(wall, straight
     assert remedy.light_output > 4000
 
 
-@pytest.mark.analytic
-def test_a_contrast_that_is_just_met_asks_for_no_other_surface(wall, straight):
-    """Rounding puts what is left of it below nothing; white asks for half as much again."""
-    light = light_of(wall, straight)
-    just = kit.judge(light).front.contrast.worst
-    remedy = kit.judge(light, Target(white_luminance=1.5 * WHITE, contrast=just)).front.remedy
-    # Rounding only.
-    assert remedy.reflectance == pytest.approx(0.75, rel=1e-9)
+def apply(field, amount):
+    """What a remedy changes of `light_of`: a surface is known exactly once it is chosen."""
+    return {
+        "light_output": {"lumens": amount}, "reflectance": {"rho": amount, "low": 1.0},
+        "ambient_illuminance": {"ambient": amount},
+    }[field]  # fmt: skip
 
 
-def passes(light, target):
-    part = kit.judge(light, target).front
-    # Rounding of the remedy, in both directions.
-    return part.white_luminance.median >= target.white_luminance * (
-        1 - 1e-6
-    ) and part.contrast.median >= target.contrast * (1 - 1e-6)
-
-
-# A shortage of luminance, of contrast, of contrast under a veil.
+# A shortage of luminance, of contrast, of both, of contrast under a veil, with scattered light, with a lawn in front.
 SHORT = {
     "luminance": ({}, Target(white_luminance=20, contrast=7)),
     "contrast": ({}, Target(white_luminance=4, contrast=30)),
     "both": ({}, Target(white_luminance=18, contrast=30)),
-    "veil": ({"glare": 5.0, "ambient": 1.0}, Target(white_luminance=4, contrast=26)),
-    "scatter": ({"checkerboard_contrast": 100.0}, Target(white_luminance=4, contrast=30)),
+    "veil": ({"glare": 5.0, "ambient": 1.0}, Target(white_luminance=4, contrast=20)),
+    "scatter": ({"checkerboard_contrast": 100.0}, Target(white_luminance=4, contrast=22)),
+    "lawn": ({"ground": 0.3, "doubt": kit.Doubt()}, Target(white_luminance=14, contrast=9)),
+    "surer": ({"doubt": kit.Doubt()}, Target(white_luminance=8, contrast=15, share=1.0, confidence=0.97)),
+}
+IMPOSSIBLE = {
+    # Reflectance cancels in contrast without a veil; less ambient light makes no white.
+    "reflectance": {"contrast", "both", "scatter", "surer"},
+    "ambient_illuminance": {"luminance", "both", "lawn"},
 }
 
 
 @pytest.mark.analytic
 @pytest.mark.parametrize("case", SHORT)
-@pytest.mark.parametrize("field", ["light_output", "reflectance", "ambient_illuminance", "picture_width"])
-def test_each_remedy_mends_it_and_a_little_less_does_not(wall, straight, case, field):
-    if (case, field) == ("scatter", "picture_width"):
-        # The wall's share of a picture that ends between pixels is off by up to 1%, and scatter with it:
-        # the size is compared with the lumens that do the same.
-        given, target = SHORT[case]
-        remedy = kit.judge(light_of(wall, straight, **given), target).front.remedy
-        # Light goes with one over the width squared; rounding only.
-        assert remedy.picture_width**-2 == pytest.approx(remedy.light_output / 4000, rel=1e-9)
-        return
+@pytest.mark.parametrize("field", ["light_output", "reflectance", "ambient_illuminance"])
+def test_each_remedy_makes_it_enough_and_a_little_less_does_not(wall, straight, case, field):
     given, target = SHORT[case]
-    light = light_of(wall, straight, **given)
-    assert not passes(light, target)
-    amount = getattr(kit.judge(light, target).front.remedy, field)
-    apply = {
-        "light_output": lambda v: {"lumens": v},
-        "reflectance": lambda v: {"rho": v},
-        "ambient_illuminance": lambda v: {"ambient": v},
-        "picture_width": lambda v: {"width": v},
-    }[field]
-    impossible = {
-        # Reflectance cancels in contrast without a veil; less ambient light makes no white.
-        "reflectance": {"contrast", "both", "scatter"},
-        "ambient_illuminance": {"luminance", "both"},
-    }
-    if case in impossible.get(field, ()):
-        assert amount is None
-        return
-    assert passes(light_of(wall, straight, **(given | apply(amount))), target)
-    less = amount * (1 - 1e-4 if field in ("light_output", "reflectance") else 1 + 1e-4)
-    assert not passes(light_of(wall, straight, **(given | apply(less))), target)
+    verdict = kit.judge(light_of(wall, straight, **given), target)
+    assert verdict.status != "enough"
+    amount = getattr(verdict.front.remedy, field)
+    assert (amount is None) is (case in IMPOSSIBLE.get(field, ()))
+    if amount is not None:
+        assert kit.judge(light_of(wall, straight, **(given | apply(field, amount))), target).status == "enough"
+        less = amount * (1 - 1e-3 if field in ("light_output", "reflectance") else 1 + 1e-3)
+        assert kit.judge(light_of(wall, straight, **(given | apply(field, less))), target).status == "borderline"
+
+
+@pytest.mark.analytic
+def test_what_the_words_of_a_remedy_say_makes_it_enough():
+    """Rounded for words, a remedy still does what it says."""
+    front = kit.load_house("notebooks/houses/brick_two_storey.toml")
+
+    def verdict(lumens, surface=None):
+        left, right, *_ = front.bounds
+        place = kit.Placement(position=((left + right) / 2, 0.3, 12), aim=((left + right) / 2, 0.3, 0))
+        names = [p.name for p in front.patches if p.surface.name == "red brick"]
+        house = front.cover(kit.Surface.from_reference(surface), patches=names) if surface else front
+        pair = (kit.typical_projector(lumens, 0.8), place)
+        scene = kit.Scene(facade=house, projectors=[pair], ambient=kit.Ambient(vertical_illuminance=0.05))
+        return kit.judge(kit.light_map(scene, 0.1))
+
+    told = verdict(8000).sentence()
+    lumens = float(re.search(r"takes ([\d,]+) lumens", told)[1].replace(",", ""))
+    surface = re.search(r"such as ([a-z -]+?)[;)]", told)[1]
+    assert verdict(8000).surface("red brick").status == "not enough"
+    assert verdict(lumens).surface("red brick").status == "enough"
+    assert verdict(8000, surface).surface(surface).status == "enough"
 
 
 @pytest.mark.analytic
@@ -207,15 +209,17 @@ def test_remedy_in_lumens_brings_an_unevenly_lit_front_to_the_target(wall):
         projector = kit.Projector(light_output=lumens, throw_ratio=0.7, sequential_contrast=900)
         place = kit.Placement(position=(-5, 1, 6), aim=(0, 2.5, 0))
         around = kit.Ambient(vertical_illuminance=3)
-        return kit.light_map(kit.Scene(facade=wall(), projectors=[(projector, place)], ambient=around), 0.05)
+        scene = kit.Scene(facade=wall(), projectors=[(projector, place)], ambient=around, doubt=CERTAIN)
+        return kit.light_map(scene, 0.05)
 
-    target = Target(white_luminance=8, contrast=30)
-    part = kit.judge(run(1500), target).front
-    assert part.white_luminance.best > 2 * part.white_luminance.worst
+    target = Target(white_luminance=8, contrast=30, share=0.7)
+    dim = run(1500)
+    part = kit.judge(dim, target).front
+    assert dim["white_luminance"].max() > 2 * dim["white_luminance"].min()
     mended = kit.judge(run(part.remedy.light_output), target).front
-    # Half of 16000 points do; the middle two differ by less than 1e-3.
-    assert mended.contrast.median == pytest.approx(30, rel=1e-3)
-    assert mended.passing_share == pytest.approx(0.5 * mended.lit_share, abs=1e-3)
+    assert mended.chance == 1
+    # 16,000 points, of which one more or less is good.
+    assert mended.passing_share == pytest.approx(0.7, abs=1e-3)
 
 
 @pytest.mark.analytic
@@ -227,11 +231,11 @@ def test_a_strip_that_sends_back_no_light_hides_no_remedy_of_the_rest(straight):
     ])  # fmt: skip
     pair = straight(8, 5, y=2.5, lumens=4000.0, sequential_contrast=1000.0)
     around = kit.Ambient(vertical_illuminance=4.0)
-    light = kit.light_map(kit.Scene(facade=front, projectors=[pair], ambient=around), 0.1)
+    light = kit.light_map(kit.Scene(facade=front, projectors=[pair], ambient=around, doubt=CERTAIN), 0.1)
     verdict = kit.judge(light, Target(white_luminance=4, contrast=40))
-    # Contrast (E + A) / (E / 1000 + A) = 40 at E = 100 lx: A = (100 - 4) / 39. Rounding only.
+    # Contrast (E + A) / (E / 1000 + A) = 40 at E = 100 lx: A = (100 - 4) / 39. The search ends within a millionth.
     for part in (verdict.front, verdict.surface("grey")):
-        assert part.remedy.ambient_illuminance == pytest.approx(96 / 39, rel=1e-9)
+        assert part.remedy.ambient_illuminance == pytest.approx(96 / 39, rel=2e-6)
 
 
 @pytest.mark.analytic
@@ -239,8 +243,8 @@ def test_a_machine_whose_own_black_is_too_bright_has_no_remedy(wall, straight):
     verdict = kit.judge(light_of(wall, straight, contrast=10.0), Target(white_luminance=4, contrast=15))
     remedy = verdict.front.remedy
     assert verdict.status == "not enough"
-    assert dataclasses.astuple(remedy) == (None, None, None, None)
-    assert "own black is too bright" in verdict.front.sentence(verdict.target)
+    assert dataclasses.astuple(remedy) == (None, None, None)
+    assert "own black is too bright" in verdict.sentence()
 
 
 @pytest.mark.analytic
@@ -250,41 +254,36 @@ def test_a_surface_that_sends_back_no_light_is_said_to(wall, straight, ambient):
     assert verdict.status == "not enough"
     assert verdict.front.remedy is None
     assert verdict.front.criterion == "white luminance and contrast"
-    assert dataclasses.astuple(verdict.front.white_luminance) == (0.0,) * 5
-    for text in (verdict.sentence(), verdict.front.sentence(verdict.target)):
-        assert text.endswith("sends no light back; only another surface mends that.")
-        assert "own black" not in text
+    assert dataclasses.astuple(verdict.front.white_luminance) == (0.0,) * 3
+    text = verdict.sentence()
+    assert text.endswith("sends no light back; only another surface mends that.")
+    assert "own black" not in text
 
 
 @pytest.mark.analytic
 def test_a_surface_brighter_than_white_is_no_remedy(wall, straight):
-    remedy = kit.judge(light_of(wall, straight), Target(white_luminance=2.1 * WHITE, contrast=7)).front.remedy
+    light = light_of(wall, straight, low=1.0, chain=[], lumens=3600.0)
+    remedy = kit.judge(light, Target(white_luminance=2.1 * WHITE, contrast=7)).front.remedy
     assert remedy.reflectance is None
-    # Rounding only.
-    assert remedy.light_output == pytest.approx(2.1 * 4000, rel=1e-9)
-    assert remedy.picture_width == pytest.approx(2.1**-0.5, rel=1e-9)
+    # The search ends within a millionth.
+    assert remedy.light_output == pytest.approx(2.1 * 3600, rel=2e-6)
 
 
 @pytest.mark.analytic
-def test_a_picture_that_reaches_less_than_half_fails_on_coverage(wall, straight):
-    lumens = 40000.0
-    for width, lit, criterion in ((3.2, 0.4, "coverage"), (4.0, 0.5, ""), (6.4, 0.8, "")):
-        pair = straight(width, 5, lumens=lumens)
+def test_a_picture_that_reaches_less_than_the_share_fails_on_coverage(wall, straight):
+    for width, lit, share in ((3.2, 0.4, 0.5), (4.0, 0.5, 0.5), (5.6, 0.7, 0.8), (6.4, 0.8, 0.8), (8.0, 1.0, 1.0)):
+        pair = straight(width, 5, lumens=40000.0)
         light = kit.light_map(kit.Scene(facade=wall(), projectors=[pair]), 0.1)
-        verdict = kit.judge(light)
-        part = verdict.surface("plain")
-        # Of the front as a whole four fifths are wanted for "enough".
-        assert verdict.status == {0.4: "not enough", 0.5: "borderline", 0.8: "enough"}[lit]
-        assert part.lit_share == pytest.approx(lit, rel=1e-12)  # whole pixels; rounding only
-        assert part.criterion == criterion
-        assert (part.status == "not enough") is (criterion == "coverage")
-        assert part.remedy is None
-        if criterion:
-            # Half of it is wanted; rounding only.
-            assert part.shortfall == pytest.approx(0.5 / lit, rel=1e-12)
-            assert kit.judge(light).sentence() == (
-                "40,000 lumens cannot be enough: the picture reaches only 40% of this front. Not enough on 40% of it: "
-                "plain. No picture on 60% of it: most of the plain."
+        verdict = kit.judge(light, Target(share=share))
+        for part in (verdict.front, verdict.surface("plain")):
+            assert part.lit_share == pytest.approx(lit, rel=1e-12)  # whole pixels; rounding only
+            assert (part.status, part.criterion) == (("not enough", "coverage") if lit < share else ("enough", ""))
+            assert part.remedy is None
+        if lit < share:
+            # Rounding only.
+            assert part.shortfall == pytest.approx(share / lit, rel=1e-12)
+            assert verdict.sentence().startswith(
+                f"40,000 lumens cannot be enough: the picture reaches only {100 * lit:.0f}% of this front. "
             )
 
 
@@ -304,7 +303,6 @@ def test_a_part_that_no_light_reaches_has_no_figures(straight):
     assert far.criterion == "coverage"
     assert far.lit_share == 0
     assert far.band("contrast") == "not lit"
-    assert "0% of it" in far.sentence(verdict.target)
     # Two parts of 40 and 20 m2; rounding only.
     assert far.share_of_front == pytest.approx(1 / 3, rel=1e-9)
 
@@ -315,35 +313,33 @@ def sentences(verdict):
         verdict.sentence(),
         text_table(verdict.frame()),
         text_table(verdict.frame(kind="patch")),
-        *(p.sentence(verdict.target) for p in parts),
+        *(p.remedy.sentence() for p in parts if p.remedy),
     ]
 
 
 @pytest.mark.analytic
 def test_a_remedy_names_what_can_be_done_and_the_darkest_covering_that_is_light_enough():
-    both = Remedy(light_output=12345.0, reflectance=0.5, ambient_illuminance=1.26, picture_width=0.754)
-    # Beige siding is 0.50 and the next lighter covering 0.543; doors, roofs and wood cover nothing.
+    both = Remedy(light_output=12345.0, reflectance=0.475, ambient_illuminance=1.26)
+    # Of 0.48, rounded up, bedsheet cotton is one time in twenty darker; off-white fabric more often.
     assert both.sentence() == (
-        "What would mend it: 12,000 lumens, a surface of reflectance 0.50 (about as light as beige siding), "
-        "at most 1.3 lx of ambient light or a picture 0.75 times as wide."
+        "What would mend it: 13,000 lumens, a surface of reflectance 0.48 (such as bedsheet cotton; mind wind, fire "
+        "and exits) or at most 1.2 lx of ambient light."
     )
-    lighter = dataclasses.replace(both, light_output=None, reflectance=0.501, ambient_illuminance=None)
-    assert "0.50 (about as light as white stucco) or a picture" in lighter.sentence()
-    # The lightest covering of all is 0.7591.
-    lightest = Remedy(light_output=None, reflectance=0.80, ambient_illuminance=None, picture_width=None)
-    assert lightest.sentence() == "What would mend it: a surface of reflectance 0.80."
+    # The lightest covering of all is at least 0.6211, but for one time in twenty.
+    lightest = Remedy(light_output=None, reflectance=0.63, ambient_illuminance=None)
+    assert lightest.sentence() == "What would mend it: a surface of reflectance 0.63."
 
 
 def part_of(
     name, status, *, area=10.0, share=0.25, criterion="", shortfall=0.5, remedy=None, kind="surface", lit=1.0,
-    passing=None, role="wall",
+    passing=None, role="wall", chance=0.5,
 ):  # fmt: skip
-    white = Figure(worst=1.0, median=3.0, best=5.0, low=2.0, high=4.0)
-    contrast = Figure(worst=10.0, median=30.0, best=50.0, low=20.0, high=40.0)
+    white = Figure(median=3.0, low=2.0, high=4.0)
+    contrast = Figure(median=30.0, low=20.0, high=40.0)
     return Part(
         name=name, kind=kind, area=area, share_of_front=share, lit_share=lit, status=status, role=role,
         passing_share=lit if passing is None else passing, white_luminance=white, contrast=contrast,
-        criterion=criterion, shortfall=shortfall, remedy=remedy,
+        criterion=criterion, shortfall=shortfall, mend=lambda: remedy, chance=chance,
     )  # fmt: skip
 
 
@@ -354,40 +350,30 @@ def verdict_of(front, *surfaces):
 
 @pytest.mark.analytic
 def test_the_verdict_in_words_says_what_its_parts_are():
-    remedy = Remedy(light_output=9000.0, reflectance=None, ambient_illuminance=None, picture_width=None)
+    remedy = Remedy(light_output=9000.0, reflectance=None, ambient_illuminance=None)
     mended = "What would mend it: 9,000 lumens."
     front = part_of("a house", "borderline", kind="front", share=1.0, criterion="contrast", shortfall=1.0)
-    figures = "White reaches 3 cd/m² (likely 2 to 4; 4 wanted), contrast 30:1 (likely 20 to 40; 15:1 wanted)."
-    figures = figures.replace("3 cd", "3.0 cd").replace("2 to 4; 4 w", "2.0 to 4.0; 4.0 w")
-    target = verdict_of(front).target
-    assert front.sentence(target) == (
-        f"The front as a whole: borderline. {figures} Its contrast could fall short on a bad day."
-    )
     short = part_of(
         "siding", "not enough", area=8.0, share=0.2, criterion="white luminance", shortfall=2.5, remedy=remedy
     )
-    assert short.sentence(target) == (
-        f"Siding: not enough. {figures} Its white luminance falls short by a factor of 2.5. {mended}"
-    )
     good, unlit = part_of("brick", "enough"), part_of("glass", "not enough", criterion="coverage", area=7.0, lit=0.3)
-    assert good.sentence(target) == f"Brick: enough. {figures}"
-    assert unlit.sentence(target) == "Glass: not enough. The picture reaches only 30% of it."
     doors = part_of("doors", "enough", share=0.3)
     # The largest part that is not enough is told of, not the first.
     assert verdict_of(front, good, unlit, doors, short).sentence() == (
-        "5,000 lumens may or may not be enough for this front. Good on 55% of it: brick and doors. "
+        "5,000 lumens may or may not be enough for this front: 5 chances in 10 that at least 80% of it is good enough. "
+        "Good on 55% of it: brick and doors. "
         "Not enough on 28% of it: glass and siding. No picture on 17% of it: most of the glass. "
         f"The siding is short by a factor of 2.5 in white luminance. {mended}"
     )
     larger = dataclasses.replace(unlit, area=8.5)
     assert verdict_of(front, short, larger).sentence().endswith(f"in white luminance. {mended}")
     dark = part_of("slate", "not enough", criterion="white luminance", shortfall=math.inf)
-    for told, it in ((dark.sentence(target), "it"), (verdict_of(front, dark).sentence(), "the slate")):
-        assert told.endswith(f"Most of {it} sends no light back; only another surface mends that.")
+    told = verdict_of(front, dark).sentence()
+    assert told.endswith("Most of the slate sends no light back; only another surface mends that.")
     for status, said in (("enough", "is enough for most of"), ("not enough", "is not enough for most of")):
         front = part_of("a house", status, kind="front")
         assert verdict_of(front).status == status
-        assert verdict_of(front).sentence() == f"5,000 lumens {said} this front."
+        assert verdict_of(front).sentence().startswith(f"5,000 lumens {said} this front: 5 chances in 10 ")
 
 
 @pytest.mark.analytic
@@ -400,25 +386,15 @@ def test_the_frame_of_a_verdict_has_a_row_for_each_part_and_the_front_last():
     assert list(verdict.frame(kind="patch").index) == ["brick", "the whole front"]
     row = frame.loc["brick"].to_dict()
     assert row == {
-        "share of front": 0.25, "lit": 1.0, "pass": 0.125, "low white [cd/m²]": 2.0, "white [cd/m²]": 3.0,
-        "high white [cd/m²]": 4.0, "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
+        "share of front": 0.25, "lit": 1.0, "pass": 0.125, "chance": 0.5,
+        "low white [cd/m²]": 2.0,
+        "white [cd/m²]": 3.0, "high white [cd/m²]": 4.0,
+        "low contrast": 20.0, "contrast": 30.0, "high contrast": 40.0, "verdict": "enough",
     }  # fmt: skip
     assert frame.loc["slate"].isna().sum() == 6
     assert "12%" in text_table(frame)
     assert brick.band("contrast") == "30 (20 to 40)"
     assert brick.band("white_luminance") == "3.0 (2.0 to 4.0)"
-
-
-@pytest.mark.analytic
-def test_a_wall_of_which_nothing_is_known_has_no_band(wall, straight):
-    """Reflectance 0 is 0 at both ends of its band: the light alone makes the ends."""
-    light = light_of(wall, straight)
-    patch, rho = np.array([0, 0]), np.array([0.5, 0.0])
-    ends = likely_ends(light, patch, rho)
-    assert [(end, sign) for end, (_, _, sign) in ends.items()] == [("low", -1), ("high", 1)]
-    np.testing.assert_allclose([ends["low"][0], ends["high"][0]], [0.8 / 0.9, 1.0 / 0.9], rtol=1e-12)
-    np.testing.assert_allclose(ends["low"][1], [0.8, 1.0], rtol=1e-12)
-    np.testing.assert_allclose(ends["high"][1], [1.2, 1.0], rtol=1e-12)
 
 
 SAID = re.compile(r"(?:Good|Borderline|Not enough|No picture) on (?:(\d+)%|nearly (all)|less than 1%) of it")
@@ -456,9 +432,8 @@ def test_good_is_only_what_is_reached_and_passes(verdict):
     good = sum(p.share_of_front * p.passing_share for p in verdict.surfaces if p.status == "enough")
     # Shares are told in whole percent, none rounded by more than one.
     assert found is None or abs(int(found[1]) - 100 * good) < 1
-    if verdict.front.lit_share < 0.8:
-        opening = verdict.sentence().split(".")[0]
-        assert "the picture reaches only" in opening
+    if verdict.front.criterion == "coverage":
+        assert "cannot be enough: the picture reaches only" in verdict.sentence().split(".")[0]
 
 
 @pytest.mark.analytic
@@ -481,19 +456,6 @@ def test_small_shares_beside_large_ones_are_told_as_such():
 
 
 @pytest.mark.analytic
-@pytest.mark.parametrize(
-    ("lit", "words"),
-    [(0.499, "cannot be enough: the picture reaches only 50% of this front."),
-     (0.5, "is not enough for most of this front, and the picture reaches only 50% of it."),
-     (0.799, "is not enough for most of this front, and the picture reaches only 80% of it."),
-     (0.8, "is not enough for most of this front.")],
-)  # fmt: skip
-def test_the_opening_names_the_reach_when_it_is_the_trouble(lit, words):
-    front = part_of("a house", "not enough", kind="front", criterion="contrast", lit=lit)
-    assert verdict_of(front).sentence() == f"5,000 lumens {words}"
-
-
-@pytest.mark.analytic
 def test_what_is_not_worth_a_word_is_left_out():
     front = part_of("a house", "enough", kind="front")
     both = part_of("brick", "enough", share=0.5, passing=0.8), part_of("siding", "enough", share=0.4, passing=0.875)
@@ -506,26 +468,14 @@ def test_what_is_not_worth_a_word_is_left_out():
     strip = part_of("strip", "not enough", share=0.004, criterion="coverage", shortfall=math.inf, lit=0.0)
     said = verdict_of(front, part_of("brick", "enough", share=0.996), strip).sentence()
     assert said.endswith("Good on nearly all of it: brick. No picture on less than 1% of it: most of the strip.")
-    # What may fall short on a bad day has no remedy, and a pane that is bright enough no shade.
-    doubtful = part_of("brick", "borderline", share=0.5, criterion="contrast", shortfall=0.9)
-    said = verdict_of(front, doubtful, part_of("window", "enough", share=0.5, role="pane")).sentence()
-    assert said.endswith("Good on 50% of it: window. Borderline on 50% of it: brick.")
-
-
-@pytest.mark.analytic
-def test_a_picture_that_reaches_two_thirds_is_never_called_enough(wall, straight):
-    for lumens, opening in ((40000.0, "is enough where the picture lands, but"), (500.0, "is not enough for most of")):
-        pair = straight(5.6, 5, lumens=lumens)
-        verdict = kit.judge(kit.light_map(kit.Scene(facade=wall(), projectors=[pair]), 0.1))
-        assert verdict.status != "enough"
-        first, *_ = verdict.sentence().split(". ")
-        assert opening in first
-        assert re.search("the picture reaches only 70% of (this front|it)$", first)
+    # A pane that is bright enough needs no shade.
+    said = verdict_of(front, part_of("window", "enough", share=0.5, role="pane")).sentence()
+    assert said.endswith("Good on 50% of it: window.")
 
 
 @pytest.mark.analytic
 def test_advice_is_for_the_largest_wall_that_can_be_mended():
-    small = Remedy(light_output=9000.0, reflectance=0.3, ambient_illuminance=None, picture_width=0.5)
+    small = Remedy(light_output=9000.0, reflectance=0.3, ambient_illuminance=None)
     short = {"criterion": "white luminance", "shortfall": 2.0}
     wall = part_of("brick", "borderline", area=20.0, remedy=small, **short)
     scrap = part_of("trim", "not enough", area=1.0, share=0.02, remedy=small, **short)
@@ -579,7 +529,8 @@ def test_a_part_is_what_its_surface_is_to_someone_who_projects_on_it(wall, strai
 @pytest.mark.analytic
 @pytest.mark.parametrize("lumens", [9000.0, 20000.0, 20001.0, 40000.0, 41000.0])
 def test_more_light_than_a_household_buys_is_said_to_be_so(lumens):
-    remedy = Remedy(light_output=lumens, reflectance=0.6, ambient_illuminance=1.0, picture_width=0.5)
+    # Old white paint is 0.42 or more 19 times in 20.
+    remedy = Remedy(light_output=lumens, reflectance=0.42, ambient_illuminance=1.0)
     said = remedy.sentence()
     # The top of the brightest class of reference_data/projector_classes.csv.
     beyond = lumens > 20000
@@ -598,11 +549,11 @@ def test_unlimited_contrast_gives_no_nan(wall, straight):
     light = kit.light_map(kit.Scene(facade=wall(low=0.3, high=0.6), projectors=[straight(chain=[LOSS])]), 0.1)
     verdict = kit.judge(light)
     contrast = verdict.front.contrast
-    assert contrast.median == contrast.low == contrast.high == contrast.worst == contrast.best == math.inf
+    assert contrast.median == contrast.low == contrast.high == math.inf
     assert verdict.status == "enough"
     for figure in dataclasses.astuple(verdict.front.white_luminance):
         assert math.isfinite(figure)
-    assert "unlimited" in verdict.sentence() + verdict.front.sentence(verdict.target)
+    assert verdict.front.band("contrast") == "unlimited (unlimited to unlimited)"
 
 
 @pytest.mark.property
@@ -653,7 +604,15 @@ def test_shares_of_the_front_sum_to_one(house):
 @pytest.mark.bad_input
 def test_what_is_no_map_is_refused(wall, straight):
     light = light_of(wall, straight)
-    for other in (None, 3, "map", light["contrast"], light.drop_vars("white_luminance"), np.zeros((3, 3))):
+    for other in (
+        None,
+        3,
+        "map",
+        light["contrast"],
+        light.drop_vars("white_luminance"),
+        light.drop_vars("unit_white"),
+        np.zeros((3, 3)),
+    ):
         with pytest.raises(kit.InputError, match="light_map"):
             kit.judge(other)
 
@@ -678,13 +637,15 @@ def test_parts_that_are_not_there_are_named_with_those_that_are(wall, straight):
 def test_targets_are_the_published_ones():
     # District brightness: CIE 94-1993, about 4, 6, 12 cd/m2 (from memory). Contrast by purpose:
     # ANSI/INFOCOMM 3M-2011, 7, 15, 50, 80 to 1 (the four categories seen, the numbers from memory).
-    for district, luminance in (("dark", 4), ("medium", 6), ("bright", 12)):
-        assert Target.from_reference(district=district).white_luminance == luminance
-    purposes = ("passive viewing", "basic decision making", "analytical decision making", "full motion video")
-    assert [Target.from_reference(purpose=p).contrast for p in purposes] == [7, 15, 50, 80]
-    assert Target.from_reference() == Target()
+    for district, luminance in (("dark", 4), ("lit", 6), ("bright", 12)):
+        assert kit.rung_target(f"a floodlit wall in a {district} district").white_luminance == luminance
+    purposes = "a picture to look at in passing", "a picture that can be followed", "a picture to study"
+    dark = "a floodlit wall in a dark district"
+    found = [kit.rung_target(dark, purpose).contrast for purpose in (*purposes, "a film in full motion")]
+    assert found == [7, 15, 50, 80]
+    assert kit.rung_target(dark) == Target()
     with pytest.raises(kit.InputError, match="midnight"):
-        Target.from_reference(district="midnight")
+        kit.rung_target("midnight")
 
 
 def roofed(judged, wall_counts=True):

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 import kit
 from kit.decision.verdict import Target
-from kit.decision.washout import WHOLE, lit_front
+from kit.decision.washout import DRAWS, WHOLE, LitFront
 from kit.errors import InputError
 from kit.sky.luminaire import LedString, typical_luminaire
 from kit.source.projector import Factor
@@ -45,10 +45,17 @@ def dimmed(scene, dimming):
     return replace(scene, ambient=replace(scene.ambient, lamps=lamps))
 
 
-def judged(scene, spacing, target=None):
+def judged(scene, spacing):
     """Contrast of each part and level, by the map and the verdict."""
-    verdict = kit.judge(kit.light_map(scene, spacing), target)
+    verdict = kit.judge(kit.light_map(scene, spacing), draws=DRAWS)
     return np.array([[p.contrast.low, p.contrast.median, p.contrast.high] for p in (verdict.front, *verdict.surfaces)])
+
+
+def chances(scene, spacing, wanted, share=0.8):
+    """The chance that so much of each part has contrast enough."""
+    target = Target(white_luminance=1e-6, contrast=wanted, share=share)
+    verdict = kit.judge(kit.light_map(scene, spacing), target, draws=DRAWS)
+    return np.array([p.chance for p in (verdict.front, *verdict.surfaces)])
 
 
 SKY = kit.Site(latitude=41.9, longitude=-87.6, timezone="America/Chicago", facing=180).sky("2026-12-24 00:30")
@@ -61,16 +68,6 @@ CASES = {
         "glare": (kit.Glare(illuminance=0.3, angle=8.0),), "age": 60.0, "sky": SKY,
     },
 }  # fmt: skip
-
-
-@pytest.mark.analytic
-@pytest.mark.parametrize(("width", "surely"), [(6.4, True), (6.3, False), (4.0, False)])
-def test_a_front_is_surely_bright_enough_only_where_it_is_reached(wall, straight, width, surely):
-    """Four fifths of 8 m are 6.4 m, as in `judge`; of a surface half is enough."""
-    scene = kit.Scene(facade=wall(), projectors=[straight(width, 5, lumens=40000.0)])
-    found = lit_front(scene, 0.1).enough_white(Target())
-    assert found.tolist() == [[surely, True, True], [True, True, True]]
-    assert (kit.judge(kit.light_map(scene, 0.1)).status == "enough") is surely
 
 
 @pytest.mark.property
@@ -102,9 +99,14 @@ def test_most_dimming_reproduces_the_target(scene, case):
     between = np.argwhere((most > 0) & (most < 1))
     assert len(between)
     for part, level in between:
-        # The dimming is found to 1e-6; the contrast moves by some hundreds per dimming.
-        assert judged(dimmed(given_scene, most[part, level]), 0.5)[part, level] == pytest.approx(wanted, rel=1e-4)
-    # What the light can do at its high end, it need not at its low one.
+        # The dimming is found within a ten-thousandth.
+        less, more = (
+            chances(dimmed(given_scene, most[part, level] * side), 0.5, wanted)[part] for side in (1 - 1e-3, 1 + 1e-3)
+        )
+        least = (0.9, 0.5, 0.1)[level]
+        assert less >= least if level < 2 else less > least
+        assert more < least if level < 2 else more <= least
+    # What the light may do it need not.
     assert (np.diff(np.where(np.isnan(most), -1.0, most), axis=1) >= 0).all()
 
 
@@ -164,7 +166,8 @@ def test_a_black_without_any_light_is_washed_out_by_any_string(scene):
     assert np.isinf(result["contrast"].values[0]).all()
     most = result["most_dimming"].values
     assert ((most > 0) & (most < 1)).all()
-    assert judged(dimmed(given_scene, most[0, 1]), 0.5)[0, 1] == pytest.approx(1000.0, rel=1e-3)
+    assert chances(dimmed(given_scene, 0.999 * most[0, 1]), 0.5, 1000.0)[0] >= 0.5
+    assert chances(dimmed(given_scene, 1.001 * most[0, 1]), 0.5, 1000.0)[0] < 0.5
 
 
 @pytest.mark.analytic
@@ -172,18 +175,17 @@ def test_a_picture_beside_a_surface_leaves_it_without_figures(scene, straight):
     given_scene = scene()
     pair = straight(3.0, 4.0, x=2.0, lumens=9000.0, sequential_contrast=2000.0, chain=[LOSS])
     half = replace(given_scene, projectors=[pair])
-    front = lit_front(half, 0.25)
+    front = LitFront(half, 0.25, Target(), ["roof line"])
     assert front.lit_share[1] == 0
     assert front.lit_share[2] == pytest.approx(0.6, abs=0.02)
     assert front.lit_share[0] == pytest.approx(0.3, abs=0.01)
     assert np.isnan(front.white_luminance[1]).all()
-    assert not front.enough_white(Target())[:2].any()
-    assert front.enough_white(Target())[2].all()
     result = kit.string_dimming(half, spacing=0.25)
     assert np.isnan(result["contrast"].values[:, 1]).all()
     assert np.isnan(result["most_dimming"].values[1]).all()
     assert np.isnan(result["first_loss"].values[1])
-    np.testing.assert_allclose(result["contrast"].values[0, 2], judged_part(dimmed(half, 0.0), 0.25, "screen"))
+    part = kit.judge(kit.light_map(dimmed(half, 0.0), 0.25)).surface("screen")
+    assert result["contrast"].values[0, 2, 1] == pytest.approx(part.contrast.median, rel=1e-9)
 
 
 @pytest.mark.analytic
@@ -200,11 +202,6 @@ def test_first_loss_where_contrast_without_strings_is_infinite(scene, flux):
         assert np.isnan(loss).all()
 
 
-def judged_part(scene, spacing, name):
-    part = kit.judge(kit.light_map(scene, spacing)).surface(name)
-    return part.contrast.low, part.contrast.median, part.contrast.high
-
-
 @pytest.mark.property
 @settings(max_examples=12)
 @given(
@@ -216,20 +213,20 @@ def test_random_light_around(scene, even, glare, dimming, age, wanted):
     result = kit.string_dimming(given_scene, spacing=1.0, dimmings=[dimming], target=Target(contrast=wanted))
     np.testing.assert_allclose(result["contrast"].values[0], judged(dimmed(given_scene, dimming), 1.0), rtol=1e-9)
     most = result["most_dimming"].values
-    off, full = judged(dimmed(given_scene, 0.0), 1.0), judged(dimmed(given_scene, 1.0), 1.0)
-    np.testing.assert_array_equal(np.isnan(most), off < wanted)
-    np.testing.assert_array_equal(most == 1.0, full >= wanted)
+    off, full = (chances(dimmed(given_scene, d), 1.0, wanted) for d in (0.0, 1.0))
+    for k, enough in enumerate((lambda c: c >= 0.9, lambda c: c >= 0.5, lambda c: c > 0.1)):
+        np.testing.assert_array_equal(np.isnan(most[:, k]), ~enough(off))
+        np.testing.assert_array_equal(most[:, k] == 1.0, enough(full))
 
 
 @pytest.mark.property
 def test_blocks_of_many_ambient_lights_are_each_of_them(scene):
-    front = lit_front(scene(), 0.5)
-    lux = np.linspace(0.0, 60.0, 700)
-    assert 700 * front.lit.size > 1 << 15
-    many = front.contrast(700, lambda block: lux[block, None], 0.01 * lux)
+    front = LitFront(scene(), 0.5, Target(), ["roof line"])
+    added = np.linspace(0.0, 6.0, 700)
+    assert 700 * front.nominal[0].size > 1 << 15
+    many = front.contrast(700, lambda block: added[block, None])
     for i in (0, 101, 102, 103, 699):
-        one = front.contrast(1, lambda _, i=i: lux[i], 0.01 * lux[i])
-        np.testing.assert_array_equal(many[i], one[0])
+        np.testing.assert_array_equal(many[i], front.contrast(1, lambda _, i=i: added[[i], None])[0])
 
 
 # Bad input
@@ -258,7 +255,7 @@ def test_a_scene_of_another_type_is_refused(wrong):
     with pytest.raises(InputError, match="scene"):
         kit.string_dimming(wrong)
     with pytest.raises(InputError, match="scene"):
-        lit_front(wrong, 0.5)
+        LitFront(wrong, 0.5, Target(), [])
 
 
 @pytest.mark.bad_input

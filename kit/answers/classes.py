@@ -9,7 +9,7 @@ from functools import cached_property, lru_cache
 import xarray as xr
 
 from kit import reference
-from kit.answers.scenes import DISTRICT, LIGHT_SOURCE, MACHINE, PURPOSE, SHIFT_UP, WALL
+from kit.answers.scenes import CONFIDENCE, DISTRICT, DRAWS, LIGHT_SOURCE, MACHINE, PURPOSE, SHARE_WANTED, SHIFT_UP, WALL
 from kit.answers.show import Show
 from kit.decision.verdict import Target, Verdict, judge
 from kit.eye.colorimetry import wall_colour
@@ -46,6 +46,8 @@ class Choice(Declared):
     ambient: float = declared(AMBIENT, default=None)
     district: str = declared(DISTRICT, default=None)
     purpose: str = declared(PURPOSE, default=None)
+    share: float = declared(SHARE_WANTED, default=None)
+    confidence: float = declared(CONFIDENCE, default=None)
     second_light_output: float = declared(MACHINE, label="second machine", default=None)
     second_throw_ratio: float = declared(THROW_RATIO, default=None)
     second_distance: float = declared(DISTANCE, default=None)
@@ -75,7 +77,7 @@ class Comparison(Result):
     @cached_property
     def verdicts(self) -> tuple[Verdict, Verdict]:
         """The two verdicts."""
-        first, second = (judge(light, self.target) for light in self.maps)
+        first, second = (judge(light, self.target, draws=DRAWS) for light in self.maps)
         return first, second
 
     def frame(self, units: str = "m") -> Frame:

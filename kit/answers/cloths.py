@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 import xarray as xr
 
-from kit.answers.scenes import DISTRICT, LIGHT_SOURCE, MACHINE, PURPOSE, WALL
+from kit.answers.scenes import CONFIDENCE, DISTRICT, DRAWS, LIGHT_SOURCE, MACHINE, PURPOSE, SHARE_WANTED, WALL
 from kit.answers.show import Show
 from kit.decision.payoff import PayOff, check_reach, pay_off
 from kit.decision.verdict import Target, Verdict, judge
@@ -79,6 +79,8 @@ class ClothChoice(Declared):
     )
     district: str = declared(DISTRICT, default=None)
     purpose: str = declared(PURPOSE, default=None)
+    share: float = declared(SHARE_WANTED, default=None)
+    confidence: float = declared(CONFIDENCE, default=None)
     units: str = declared(UNITS, default=None)
 
     def on(self, show: Show) -> "ClothChoice":
@@ -109,7 +111,7 @@ class Weighing(Result):
     @cached_property
     def verdict(self) -> Verdict:
         """On the front under cloth."""
-        return judge(self.payoff.after, self.target)
+        return judge(self.payoff.after, self.target, draws=DRAWS)
 
     def coverings(self, units: str = "m") -> Frame:
         """Return area, cloth, weight and price for all that the cloth may cover, a row for each choice."""

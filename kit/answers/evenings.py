@@ -11,7 +11,7 @@ import pandas as pd
 import xarray as xr
 
 from kit import fields
-from kit.answers.scenes import DISTRICT, MACHINE, PURPOSE, WALL
+from kit.answers.scenes import CONFIDENCE, DISTRICT, MACHINE, PURPOSE, SHARE_WANTED, WALL
 from kit.answers.show import SKY, Show
 from kit.decision.evening import (
     Passing,
@@ -66,6 +66,8 @@ class EveningChoice(fields.Declared):
     )
     district: str = fields.declared(DISTRICT, default=None)
     purpose: str = fields.declared(PURPOSE, default=None)
+    share: float = fields.declared(SHARE_WANTED, default=None)
+    confidence: float = fields.declared(CONFIDENCE, default=None)
     units: str = fields.declared(fields.UNITS, default=None)
 
     def on(self, show: Show) -> "EveningChoice":

@@ -29,8 +29,8 @@ import numpy as np
 
 from kit import fields, reference, toml_file
 from kit.answers.lists import towns
-from kit.answers.scenes import DISTRICT, PURPOSE
-from kit.decision.verdict import Target
+from kit.answers.scenes import CONFIDENCE, DISTRICT, PURPOSE, SHARE_WANTED
+from kit.decision.verdict import Target, rung_target
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
@@ -56,7 +56,7 @@ from kit.wall.occlusion import Obstacle
 from kit.wall.points import FrontRaster
 from kit.wall.raster import exposed
 from kit.wall.surface_names import find_surface, kind_of
-from kit.words import capital, compass, join, plain, short
+from kit.words import capital, chances, compass, join, percent, plain, short
 
 # Where a show is looked for, and the invented house that stands in for one, in no town.
 MINE, DEMO = "my_show.toml", Path("houses", "demo_show.toml")
@@ -181,10 +181,12 @@ SCALARS: dict[str, Spec] = {
     "distance": fields.DISTANCE.but(meaning="from the lens to the wall; left out: the picture fits the front"),
     "walk": WALK.but(optional=True),
 }
-TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE}
+TARGET: dict[str, Spec] = {
+    "district": DISTRICT, "purpose": PURPOSE, "share": SHARE_WANTED, "confidence": CONFIDENCE
+}  # fmt: skip
 # What pages let one choose in place of what the show says.
 CHOSEN = (
-    "latitude", "longitude", "timezone", "facing", "night_sky", "ambient", "district", "purpose", "units",
+    "latitude", "longitude", "timezone", "facing", "night_sky", "ambient", *TARGET, "units",
 )  # fmt: skip
 SHOW: dict[str, Spec] = {
     "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
@@ -237,6 +239,8 @@ class Show(Declared, Result):
     cloths: tuple[Cloth, ...] | None = _many(Cloth)
     district: str | None = declared(DISTRICT, default=None)
     purpose: str | None = declared(PURPOSE, default=None)
+    share: float | None = declared(SHARE_WANTED, default=None)
+    confidence: float | None = declared(CONFIDENCE, default=None)
     path: Path | None = field(default=None, compare=False)
     house_file: Path | None = field(default=None, compare=False)
     taken: tuple[str, ...] = field(default=(), compare=False)
@@ -254,7 +258,7 @@ class Show(Declared, Result):
         guess: dict[str, Any] = {
             "facing": 180.0, "night_sky": "suburban sky", "ground": "grass", "ambient": AMBIENT.default, "cloths": (),
             "machines": tuple(Machine(name=f"{light:,.0f} lm", lumens=light) for light in (4000.0, 8000.0)),
-            "district": DISTRICT.default, "purpose": PURPOSE.default, "lamps": (), "strings": (), "obstacles": (),
+            **{name: spec.default for name, spec in TARGET.items()}, "lamps": (), "strings": (), "obstacles": (),
         }  # fmt: skip
         if self.latitude is not None:
             guess["timezone"] = _nearest_zone(self.latitude, self.longitude)
@@ -301,8 +305,10 @@ class Show(Declared, Result):
             "machines": f"machines: {join([machine.name for machine in full.machines])}, throw ratio 0.8, of no maker",
             "distance": "distance: so that the picture fits the front, if it may stand there",
             "cloths": "prices of cloth: those of the kit's own table",
-            "district": f"surroundings: {full.district}",
+            "district": f"white: as bright as {full.district}",
             "purpose": f"contrast: that for {full.purpose}",
+            "share": f"good on at least {percent(full.share)} of the front",
+            "confidence": f"sure enough: {chances(full.confidence)}",
         }
         return (*self.taken, *(words for name, words in phrases.items() if getattr(self, name) is None))
 
@@ -351,7 +357,8 @@ class Show(Declared, Result):
 
     def target(self) -> Target:
         """Return what is wanted."""
-        return Target.from_reference(district=self.full.district, purpose=self.full.purpose)
+        full = self.full
+        return rung_target(full.district, full.purpose, share=full.share, confidence=full.confidence)
 
     def luminaires(self) -> tuple[Luminaire, ...]:
         """Return the lamps that are said; none where nothing is."""
@@ -713,7 +720,7 @@ def _schema(spec: Any) -> dict[str, Any]:
             known = {name: limit for name, limit in limits.items() if limit is not None and math.isfinite(limit)}
             found = {"type": "integer" if spec.whole else "number"} | known
         case OneOf():
-            found = {"enum": list(spec.names())}
+            found = {"enum": [*spec.names(), *spec.former]}
         case fields.Flag():
             found = {"type": "boolean"}
     unit, words = getattr(toml_file.innermost(spec), "unit", ""), spec.meaning or spec.label

@@ -53,6 +53,8 @@ class StandChoice(fields.Declared):
     ambient: float = fields.declared(fields.AMBIENT, default=None)
     district: str = fields.declared(scenes.DISTRICT, default=None)
     purpose: str = fields.declared(scenes.PURPOSE, default=None)
+    share: float = fields.declared(scenes.SHARE_WANTED, default=None)
+    confidence: float = fields.declared(scenes.CONFIDENCE, default=None)
     units: str = fields.declared(fields.UNITS, default=None)
 
     def __post_init__(self) -> None:
@@ -103,7 +105,7 @@ class Arrangement(Result):
     @cached_property
     def verdict(self) -> Verdict:
         """On the front."""
-        return judge(self.light, self.target)
+        return judge(self.light, self.target, draws=scenes.DRAWS)
 
     @cached_property
     def parts(self) -> ContentParts:

@@ -5,8 +5,9 @@ midnight if they last, and whether daylight saving begins or ends meanwhile or n
 what they add to the lamps of the street; all moments of a season are computed at once.
 """
 
+import math
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,22 +17,26 @@ import xarray as xr
 
 from kit import reference, results
 from kit.arrays import Array, Index, Mask
-from kit.decision.verdict import REACH, STATES, Target, checked_target
-from kit.decision.washout import WHOLE, LitFront, lit_front
+from kit.decision.chance import Draws
+from kit.decision.verdict import STATES, Target, checked_target
+from kit.decision.washout import DRAWS, PAIRS, WHOLE, LitFront
 from kit.errors import InputError
-from kit.eye.glare import moon_veil, sky_veils, source_veils
+from kit.eye.glare import moon_veil, sky_veils
 from kit.eye.light_map import Scene
 from kit.fields import NAME, Declared, Is, Many, Number, Text, declared
-from kit.light.ambient import source_maps
 from kit.light.lamps import LAMPS, Lamp
 from kit.quantities import attrs, labelled
 from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Sky, Times, clock_times
 from kit.source.projector import LEVELS
+from kit.wall.points import Planes
 from kit.words import capital, percent
 
 MINUTE = np.timedelta64(60, "s")
+SKY = (TWILIGHT, GLOW, MOON)
+# A time at which each of them may be drawn; their light is that of the moment.
+NOON = np.datetime64("2026-06-21T12:00")
 # Of evenings times moments; five years in steps of five minutes. Beyond it is surely a slip.
 MOST_MOMENTS = 500_000
 # No lamp's name makes a change of this name.
@@ -126,20 +131,21 @@ def evenings(
     -------
     xarray.Dataset
         Dimensions ``date``; ``minute``, minutes after `begin` that have passed; ``part``, the whole front and each
-        kind of surface; ``level``, low, nominal and high end of the likely band; ``source``; ``passing``.
+        kind of surface; ``level``, low, nominal and high; ``source``; ``passing``.
 
         ============================== ========================================================
         clock, utc (date, minute)      of the wall, and UTC
         sun_elevation, moon_elevation  without refraction [deg]
         ambient_illuminance (source, .) mean over the front that counts [lx]
         veiling_luminance (source, ..) in the eye [cd/m2]
-        contrast (..., part, level)    median of the part
+        contrast (..., part, level)    median of the part, with the middle 90%
+        chance (..., part)             that so much of the part is good as the target asks for
         status (..., part)             0 not enough, 1 borderline, 2 enough
         white_luminance (part, level)  the same at any hour [cd/m2]
         lit_share (part,)              that a picture reaches
-        earliest (date, part, level)   first minute of the clock that meets both targets; NaT for never
+        earliest (date, part, level)   first minute of the clock at which it is; NaT for never
         dark_enough (...)              the same for contrast alone: when the sky lets the picture be seen
-        until (...)                    first later moment of the clock that misses one; NaT where none does
+        until (...)                    first later moment of the clock at which it is not; NaT for none
         passing_minutes (...)          minutes that pass from `earliest` to `until`, or to the end of the evening
         sunset, sunrise, moonrise,
         moonset (date,)                by the clock, on a level horizon; NaT where not in the evening
@@ -147,7 +153,8 @@ def evenings(
         contrast_passing (passing, ..) nominal contrast while the passing light is there; NaN when it never is
         ============================== ========================================================
 
-        ``earliest`` at level low is when the verdict becomes ``enough``, at level high when it may be. Between two
+        ``earliest`` at level low is when the verdict becomes ``enough``, at level high when it may be, at level nominal
+        when it is as likely as not. Between two
         steps it is found to the minute, by whole minutes from the earlier one; light that is too much for less than a
         step can be missed, and ``until`` is one of the steps. Rise and set are interpolated between steps: with 5
         minutes to the second, with an hour to a minute, near the polar circles less well. An evening that begins in an
@@ -166,20 +173,17 @@ def evenings(
     clock = site.clock(utc)
     sky = site.sky_at(utc)
 
-    front = lit_front(scene, spacing)
-    study = _Study(front, scene)
-    contrast = study.contrast(sky)
+    study = _Study(scene, site, target, spacing)
+    front, contrast = study.front, study.contrast(sky)
     with_events = np.full((len(events), *utc.shape, len(front.parts)), np.nan)
     for found, event in zip(with_events, events, strict=True):
         when = event.happens(clock)
         if when.any():
-            found[when] = _Study(front, scene, event.lamps).contrast(site.sky_at(utc[when]), ["nominal"])[..., 0]
+            found[when] = _Study(scene, site, target, spacing, event.lamps).median(site.sky_at(utc[when]))
 
-    white = front.enough_white(target)
-    dark = contrast >= target.contrast
-    passes = dark & white
-    earliest_dark = _earliest(study, site, utc, minutes, dark, target.contrast)
-    earliest = np.where(white, earliest_dark, _NEVER)
+    chance = study.chance(sky)
+    passes, dark = (front.levels(one) for one in chance)
+    earliest, earliest_dark = (_earliest(study, site, utc, minutes, k, one) for k, one in enumerate((passes, dark)))
     until, lasts = _lasts(utc, earliest, passes)
     times = {"earliest": earliest, "dark_enough": earliest_dark, "until": until}
     names, lux, veils = study.sources(sky)
@@ -191,6 +195,7 @@ def evenings(
         **{name: (each, site.clock(when)) for name, when in times.items()},
         **{name: ("date", site.clock(when)) for name, when in rises.items()},
         "sun_all_day": ("date", _sun_all_day(place, site.latitude)), "contrast": (many, contrast),
+        "chance": (many[:3], chance[0]),
         "ambient_illuminance": (("source", *axes), lux), "veiling_luminance": (("source", *axes), veils),
         "white_luminance": (("part", "level"), front.white_luminance), "lit_share": ("part", front.lit_share),
         "passing_minutes": (each, lasts), "contrast_passing": (("passing", *many[:3]), with_events),
@@ -214,6 +219,7 @@ def evenings(
             "timezone": site.timezone,
             "begin": begin,
             "wanted_contrast": target.contrast,
+            "wanted_share": target.share,
             "wanted_white_luminance": target.white_luminance,
             "stated_light_output": float(sum(p.light_output for p, _ in scene.projectors)),
         },
@@ -243,29 +249,25 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     told = f" ({', '.join(facts)})" if facts else ""
     low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
     middle, lit = one.sel(level="nominal"), float(one["lit_share"])
-    reach = f" The picture reaches only {percent(lit)} of the front." if part == WHOLE and lit < REACH else ""
     if not np.isnat(nominal):
         text = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
         if low != high:
-            late = f"from {_hour(high)} at the earliest" if np.isnat(low) else f"between {_hour(high)} and {_hour(low)}"
-            text += f" Likely {late}."
+            text += f" Perhaps from {_hour(high)}, {'never' if np.isnat(low) else 'from ' + _hour(low)} surely."
         end = middle["until"].values
-        return f"{text}{reach}" if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again.{reach}"
+        return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
     if not np.isnat(high):
-        return (
-            f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}. At its likely best "
-            f"it meets what is wanted, at its likely middle it does not.{reach}"
-        )
+        return f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}; more likely not."
     never = f"{day}: not enough{about} at any hour"
-    if lit < 0.5:
-        return f"{never}; the picture reaches only {percent(lit)} of it."
+    if lit < result.attrs["wanted_share"]:
+        return f"{never}{told}; the picture reaches only {percent(lit)} of it."
     white, wanted = float(middle["white_luminance"]), result.attrs["wanted_white_luminance"]
-    if white < wanted:
-        dark = middle["dark_enough"].values
+    dark = middle["dark_enough"].values
+    if white < wanted or not np.isnat(dark):
         rest = "contrast never suffices either" if np.isnat(dark) else f"contrast holds from {_hour(dark)}"
         return f"{never}{told}. At no hour is it bright enough ({white:.1f} of {wanted:g} cd/m² wanted); {rest}."
-    best = float(middle["contrast"].max())
-    return f"{never}{told}. Contrast reaches at best {best:.1f}:1 of the {result.attrs['wanted_contrast']:g}:1 wanted."
+    best, share = float(middle["contrast"].max()), percent(result.attrs["wanted_share"])
+    wanted = f"{result.attrs['wanted_contrast']:g}:1 wanted on {share} of it"
+    return f"{never}{told}. Contrast reaches at best {best:.1f}:1 in its middle; {wanted}."
 
 
 def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:
@@ -291,14 +293,10 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
     one = result.sel(part=part).isel(date=slice(None, None, NTH.check("every", every)))
     nominal = one.sel(level="nominal")
     columns = {
-        "sunset": one["sunset"],
-        "moonrise": one["moonrise"],
-        "moon lit": one["moon_illuminated"].mean("minute"),
-        "dark from": nominal["dark_enough"],
-        "start": nominal["earliest"],
-        "may start": one["earliest"].sel(level="high"),
-        "surely": one["earliest"].sel(level="low"),
-    }
+        "sunset": one["sunset"], "moonrise": one["moonrise"], "moon lit": one["moon_illuminated"].mean("minute"),
+        "dark from": nominal["dark_enough"], "start": nominal["earliest"],
+        "may start": one["earliest"].sel(level="high"), "surely": one["earliest"].sel(level="low"),
+    }  # fmt: skip
     days = pd.Index(map(_day, one["date"].values), name="evening")
     frame = pd.DataFrame({name: values.values for name, values in columns.items()}, index=days)
     frame.attrs["formats"] = {name: ".0%" if name == "moon lit" else _hour for name in columns}
@@ -368,13 +366,14 @@ def switching(
     SHIELD.check("shield", shield)
     changes: dict[str, tuple[Lamp, ...]] = {"as it is": lamps}
     for lamp in lamps:
-        rest = tuple(other for other in lamps if other is not lamp)
-        changes[f"{lamp.name} off"] = rest
+        changes[f"{lamp.name} off"] = tuple(other for other in lamps if other is not lamp)
+        # In its place among the others: the same draws.
         if isinstance(lamp, Luminaire):
-            shaded = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
-            changes[f"{lamp.name} shaded"] = (*rest, shaded)
+            less: Lamp = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
         else:
-            changes[f"{lamp.name} at half"] = (*rest, lamp.dimmed(lamp.dimming / 2.0))
+            less = lamp.dimmed(lamp.dimming / 2.0)
+        word = "shaded" if isinstance(lamp, Luminaire) else "at half"
+        changes[f"{lamp.name} {word}"] = tuple(less if other is lamp else other for other in lamps)
     if len(lamps) > 1:
         changes[NO_LAMP] = ()
     target = checked_target(target)
@@ -387,19 +386,16 @@ def switching(
         raise InputError("clock", str(time), f"a time in the {hours:g} hours after {begin}")
     j = int(away.argmin())
     sky = site.sky_at(utc)
-    front = lit_front(scene, spacing)
-    i = _part_index(front.parts, part)
-    white = front.enough_white(target)[i]
     rows = []
     for kept in changes.values():
-        study = _Study(front, replace(scene, ambient=replace(scene.ambient, lamps=kept)))
-        contrast = study.contrast(sky)
-        dark = contrast >= target.contrast
-        start = _earliest(study, site, utc, minutes, dark, target.contrast)[0, i]
+        study = _Study(replace(scene, ambient=replace(scene.ambient, lamps=kept)), site, target, spacing, only=part)
+        i = _part_index(study.front.parts, part)
+        passes = study.front.levels(study.chance(sky)[0])
+        start = _earliest(study, site, utc, minutes, 0, passes)[0, i]
         _, lux, veils = study.sources(sky)
         rows.append((
-            lux[:, 0, j].sum(), veils[:, 0, j].sum(), contrast[0, j, i], _status(dark[0, j, i] & white),
-            site.clock(np.where(white, start, _NEVER)),
+            lux[:, 0, j].sum(), veils[:, 0, j].sum(), study.contrast(sky)[0, j, i], _status(passes[0, j, i]),
+            site.clock(start),
         ))  # fmt: skip
     names = ("ambient_illuminance", "veiling_luminance", "contrast", "status", "earliest")
     columns = dict(zip(names, map(np.array, zip(*rows, strict=True)), strict=True))
@@ -455,50 +451,102 @@ def switching_sentence(result: xr.Dataset) -> str:
 
 
 class _Study:
-    """A front under the lamps of a scene and any sky."""
+    """A front under the lamps of a scene and any sky; `only` one part of it is judged, if it is named."""
 
-    def __init__(self, front: LitFront, scene: Scene, more: Sequence[Lamp] = ()) -> None:
-        ambient = replace(scene.ambient, sky=None, lamps=(*scene.ambient.lamps, *more))
-        self.front, self.ambient, self.facade = front, ambient, scene.facade
-        self.names = ambient.sources()
-        maps = source_maps(ambient, front.raster).reshape(len(self.names), -1)
-        self.means = maps[:, front.judged].mean(axis=1)
-        self.lamps = maps.sum(axis=0)[front.lit]
-        self.veils, _ = source_veils(ambient, scene.facade)
-        self.sky_veil = sky_veils(ambient, scene.facade)
+    def __init__(
+        self, scene: Scene, site: Site, target: Target, spacing: float, more: Sequence[Lamp] = (), only: str = ""
+    ) -> None:
+        self.ambient = replace(scene.ambient, sky=site.sky_at(NOON), lamps=(*scene.ambient.lamps, *more))
+        self.facade, self.site = scene.facade, site
+        self.front = front = LitFront(replace(scene, ambient=self.ambient), spacing, target, SKY)
+        self.trials = trials = front.trials
+        self.sky_veil = sky_veils(self.ambient, scene.facade)
+        planes = Planes.of(scene.facade)
+        self.normals, self.plane = planes.normal, planes.of_patch[trials.points.patch]
+        # What the planes of each part are of its area: the moon's light on a part is taken as their mean.
+        count = len(self.normals)
+        self.turned = np.array([np.bincount(self.plane[run], minlength=count) for run in front.runs], float)
+        self.turned /= self.turned.sum(axis=1, keepdims=True)
+        # Of 1 cd/m2 of sky: light on the front and veil. Where neither is, 1 lx stands for it.
+        self.share = np.pi * (site.sky_view + 0.5 * site.ground_reflectance)
+        self.unit = (self.share, self.sky_veil) if self.share + self.sky_veil > 0.0 else (1.0, 0.0)
+        self.room = np.full((2, DRAWS, len(front.parts)), -np.inf)
+        for i, blocks in enumerate(front.blocks):
+            if only in ("", front.parts[i]):
+                self.room[:, :, i] = trials.room(target, blocks, self._under, 1e-8, 1e5)
         self._sky: Sky | None = None
         self._over = np.zeros(0)
 
+    def _under(self, luminance: Array) -> Draws:
+        """Return the draws under a sky of so much luminance in each [cd/m2]."""
+        some = self.front.some
+        return some._replace(even=self.unit[0] * luminance, veil=some.veil + self.unit[1] * luminance)
+
     def moon_veil(self, sky: Sky) -> Array:
-        """Return the moon's veil by the times of `sky` [cd/m2]; remembered, for it is asked for twice."""
+        """Return the moon's veil by the times of `sky` [cd/m2]; remembered, for it is asked for more than once."""
         if self._sky is not sky:
             self._sky, self._over = sky, moon_veil(self.ambient, self.facade, sky)[0]
         return self._over
 
-    def contrast(self, sky: Sky, levels: Sequence[str] = LEVELS) -> Array:
-        """Return the median contrast, shape (..., part, level)."""
-        even, moon = sky.twilight() + sky.glow(), sky.moon(self.front.raster.planes.normal)
-        over = self.sky_veil * sum(sky.luminances().values()) + self.moon_veil(sky)
-        veil = self.veils.sum() + over
-        plane = self.front.raster.plane.ravel()[self.front.lit]
-        flat, planes = even.reshape(-1, 1), moon.reshape(-1, moon.shape[-1])
+    def _adds(self, sky: Sky, full: Draws, walls: Array, turned: Array) -> Callable[[slice], Array]:
+        """Return what the sky adds to the luminance of parts or points of reflectances `walls`, shape (draw, part).
 
-        def lux(block: slice) -> Array:
-            return self.lamps + flat[block] + planes[block][:, plane]
+        `turned`, shape (part, plane), are the planes of each. The result takes a slice of the times and returns shape
+        (time, draw, part) [cd/m2].
+        """
+        twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
+        each = walls / np.pi * self.share + self.sky_veil
+        times = twilight * each, glow * each, moon * walls / np.pi, moon
+        bright, over = sky.luminances(), self.moon_veil(sky)
+        lights = [light.reshape(-1, 1, 1) for light in (bright[TWILIGHT], bright[GLOW], over)]
+        lights.insert(2, (sky.moon(self.normals) @ turned.T).reshape(-1, 1, len(turned)))
+        return lambda part: np.asarray(sum(light[part] * factor for light, factor in zip(lights, times, strict=True)))
 
-        found = self.front.contrast(flat.size, lux, veil.ravel(), levels)
-        return found.reshape(*even.shape, *found.shape[1:])
+    def chance(self, sky: Sky) -> Array:
+        """Return the chance that a part is enough, and that it has contrast enough, shape (2, ..., part)."""
+        full, patch = self.front.full, self.trials.points.patch
+        walls = np.stack([full.wall[:, patch[run]].mean(axis=1) for run in self.front.runs], axis=1)
+        adds, unit = self._adds(sky, full, walls, self.turned), walls / np.pi * self.unit[0] + self.unit[1]
+        shape = np.shape(sky.positions.sun_elevation)
+        found = np.empty((2, math.prod(shape), len(self.front.parts)))
+        step = max(1, 8 * PAIRS // walls.size)
+        for part in (slice(start, start + step) for start in range(0, found.shape[1], step)):
+            with np.errstate(invalid="ignore"):  # a black wall without a veil
+                added = adds(part) / unit
+            found[:, part] = [(added <= room).mean(axis=1) for room in self.room]
+        return found.reshape(2, *shape, -1)
+
+    def median(self, sky: Sky) -> Array:
+        """Return the median contrast of each part, all as given, shape (..., part)."""
+        rho = self.front.given.wall[0][self.trials.points.patch] / np.pi
+        even, moon = (sky.twilight() + sky.glow()).reshape(-1, 1), sky.moon(self.normals)
+        over = (self.sky_veil * sum(sky.luminances().values()) + self.moon_veil(sky)).reshape(-1, 1)
+        planes = moon.reshape(-1, moon.shape[-1])
+        found = self.front.contrast(
+            len(even), lambda part: rho * (even[part] + planes[part][:, self.plane]) + over[part]
+        )
+        return found.reshape(*moon.shape[:-1], -1)
+
+    def contrast(self, sky: Sky) -> Array:
+        """Return the same with its band, shape (..., part, level)."""
+        front, found = self.front, self.median(sky)
+        patch, turned = self.trials.points.patch[front.sample], np.eye(len(self.normals))[self.plane[front.sample]]
+
+        def more(part: slice, some: Draws, full: Draws) -> Array:
+            return self._adds(sky, full, full.wall[:, patch], turned)(part)
+
+        return front.banded(found.reshape(-1, found.shape[-1]), more).reshape(*found.shape, 3)
 
     def sources(self, sky: Sky) -> tuple[list[str], Array, Array]:
         """Return names of all sources, their mean light [lx] and their veil [cd/m2], shape (source, ...)."""
-        planes = self.front.raster.plane.ravel()[self.front.judged]
-        normals = self.front.raster.planes.normal
-        moon = sky.moon(normals) @ (np.bincount(planes, minlength=len(normals)) / planes.size)
+        moon = sky.moon(self.normals) @ self.turned[0]
         over, even = self.moon_veil(sky), sky.luminances()
-        lux = [sky.twilight(), sky.glow(), moon, *(np.full(moon.shape, mean) for mean in self.means)]
+        rest = [k for k, name in enumerate(self.trials.names) if name not in SKY]
+        lux = [sky.twilight(), sky.glow(), moon]
+        lux += [np.full(moon.shape, self.trials.ambient[k].mean()) for k in rest]
         veils = [self.sky_veil * even[TWILIGHT], self.sky_veil * even[GLOW], over]
-        veils += [np.full(moon.shape, veil) for veil in self.veils]
-        return [TWILIGHT, GLOW, MOON, *self.names], np.array(lux), np.array(veils)
+        veils += [np.full(moon.shape, self.trials.veils[k]) for k in rest]
+        return [*SKY, *(self.trials.names[k] for k in rest)], np.array(lux), np.array(veils)
 
 
 def _status(passes: Mask) -> Any:
@@ -507,8 +555,8 @@ def _status(passes: Mask) -> Any:
     return np.where(passes[..., LEVELS.index("low")], 2, passes[..., LEVELS.index("high")]).astype(np.int8)
 
 
-def _earliest(study: _Study, site: Site, utc: Times, minutes: Array, dark: Mask, wanted: float) -> Times:
-    """Return the first minute at which contrast is enough, UTC, shape (date, part, level)."""
+def _earliest(study: _Study, site: Site, utc: Times, minutes: Array, which: int, dark: Mask) -> Times:
+    """Return the first minute at which a part is enough (`which` 0), or its contrast is, UTC, (date, part, level)."""
     at = dark.argmax(axis=1)
     result = np.where(dark.any(axis=1), utc[_dates(utc), at], _NEVER)
     # Between the last moment that fails and the first that holds, minute by minute.
@@ -520,8 +568,8 @@ def _earliest(study: _Study, site: Site, utc: Times, minutes: Array, dark: Mask,
     after = utc[i, at[i, part, level] - 1]
     tried = after[:, None] + np.arange(1, int(np.ceil(gap))) * MINUTE
     times, back = np.unique(tried, return_inverse=True)
-    found = study.contrast(site.sky_at(times))
-    holds = found[back.reshape(tried.shape), part[:, None], level[:, None]] >= wanted
+    found = study.front.levels(study.chance(site.sky_at(times))[which])
+    holds = found[back.reshape(tried.shape), part[:, None], level[:, None]]
     sooner = holds.any(axis=1)
     result[tuple(unsure[sooner].T)] = tried[sooner, holds[sooner].argmax(axis=1)]
     return result

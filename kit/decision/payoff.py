@@ -35,11 +35,9 @@ AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of la
 LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
 
 FORMATS: dict[str, Format] = {
-    "contrast": ".1f",
-    "lit": percent,
-    "price [USD]": ",.0f",
+    "contrast": ".1f", "lit": percent, "chance": ".0%", "price [USD]": ",.0f",
     "price of each cd/m² [USD]": lambda price: "buys none" if math.isinf(price) else short(price),
-}
+}  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,6 +50,7 @@ class Route:
     contrast: float
     added_luminance: float  # above that of the bare wall
     lit_share: float
+    chance: float
     status: str
     price: Levels | None  # [USD]; None where nothing on sale does it
 
@@ -65,15 +64,11 @@ class Route:
     def row(self) -> dict[str, Any]:
         """Return the figures as a row of the frame of a `PayOff`; prices are NaN where nothing on sale does it."""
         return {
-            "route": self.name,
-            "white [cd/m²]": self.luminance,
-            "contrast": self.contrast,
-            "lit": self.lit_share,
+            "route": self.name, "white [cd/m²]": self.luminance, "contrast": self.contrast, "lit": self.lit_share,
             "price [USD]": math.nan if self.price is None else self.price[1],
             "price of each cd/m² [USD]": math.nan if self.price is None else self.price_per_luminance,
-            "front": self.status,
-            "change": self.change,
-        }
+            "chance": self.chance, "front": self.status, "change": self.change,
+        }  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -218,7 +213,7 @@ def pay_off(
         front = judge(light, target).front
         return Route(
             name=name, change=change, luminance=white, contrast=contrast, added_luminance=white - bare_at[0],
-            lit_share=front.lit_share, status=front.status, price=price,
+            lit_share=front.lit_share, chance=front.chance, status=front.status, price=price,
         )  # fmt: skip
 
     pairs = scene.projectors

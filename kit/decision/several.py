@@ -17,8 +17,9 @@ from typing import Any
 import numpy as np
 
 from kit.arrays import Array
+from kit.decision.chance import judged_points
 from kit.decision.payoff import between_classes, projector_price
-from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, judged_points
+from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, levels_of
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import DISTANCE, LENGTH, LENS_HEIGHT, NAME, Is, Many, Number
@@ -28,7 +29,7 @@ from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
 from kit.units import edge
 from kit.wall.facade import Facade
-from kit.words import capital, join, percent, short
+from kit.words import capital, chances, join, percent, short
 
 # Data sheets round a throw ratio: a lens without zoom fits within this share of it.
 ROUNDED = 0.01
@@ -179,12 +180,11 @@ class Setup:
         left = self.worst_failure
         row: dict[str, Any] = {
             "setup": self.name, "stated light output [lm]": self.stated_light_output,
-            "verdict on the front": self.status, "lit": self.front.lit_share,
+            "verdict on the front": self.status, "chance": self.front.chance, "lit": self.front.lit_share,
         }  # fmt: skip
         for name, unit, quantity in (("white", " [cd/m²]", "white_luminance"), ("contrast", "", "contrast")):
             for part in (self.front, *self.surfaces):
-                figure = getattr(part, quantity)
-                levels = None if figure is None else (figure.low, figure.median, figure.high)
+                levels = levels_of(getattr(part, quantity))
                 row |= banded(f"{name}{unit}" if part is self.front else f"{name}, {part.name}{unit}", levels)
         return row | {
             "black [cd/m²]": self.black, "black where pictures overlap [cd/m²]": self.overlap_black,
@@ -201,9 +201,9 @@ class Setup:
         if front.white_luminance is None or front.contrast is None:
             return f"{name}: not enough. No picture reaches what is judged."
         words = (
-            f"{name}: {self.status}. White {short(front.white_luminance.median)} cd/m² and contrast "
-            f"{short(front.contrast.median, 3)}:1 on the {percent(front.lit_share)} of the front that it lights, black "
-            f"{short(self.black)} cd/m²"
+            f"{name}: {self.status}, {chances(front.chance)}. White {short(front.white_luminance.median)} cd/m² and "
+            f"contrast {short(front.contrast.median, 3)}:1 on the {percent(front.lit_share)} of the front that it "
+            f"lights, black {short(self.black)} cd/m²"
         )
         if self.overlap_black is not None and self.single_black is not None:
             words += f" ({short(self.overlap_black)} where pictures overlap, {short(self.single_black)} elsewhere)"
@@ -354,6 +354,7 @@ def _frame(rows: list[dict[str, Any]]) -> Frame:
     names = set().union(*rows)
     formats: dict[str, Any] = {name: "band" for name in names if f"low {name}" in names}
     formats |= dict.fromkeys(("lit", "overlap, share of the lit part", "if one fails: lit"), percent)
+    formats["chance"] = ".0%"
     formats |= dict.fromkeys(("stated light output [lm]", "pixels on the front"), ",.0f")
     frame = make_frame(rows, formats, index="setup")
     frame.attrs["across"] = True

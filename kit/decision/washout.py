@@ -1,13 +1,14 @@
-"""How ambient light washes a picture out: the contrast of each part of a front under many ambient lights at once.
+"""How ambient light washes a picture out: contrast and chance of each part of a front under many ambient lights.
 
 A front has one white and one black, whatever the hour; only the light that is added to both changes. So the projectors
-are cast once, and each ambient light costs a sum, a quotient and a median. The figures are those of `kit.judge` on the
-same raster.
+are cast once. What a part stands of a light that comes on top is found once for each draw of what is not known, and any
+amount of it is then enough in those draws that stand more. The figures are those of `kit.judge` on the same raster.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
+from math import ceil, floor
 
 import numpy as np
 import xarray as xr
@@ -16,18 +17,15 @@ from scipy.optimize import brentq
 
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
-from kit.decision.verdict import REACH, Target, checked_target, judge, judged_points, likely_ends
+from kit.decision.chance import Draws, Trials, middle_90, sampled
+from kit.decision.verdict import Target, checked_target, judge, levels_of
 from kit.errors import InputError
-from kit.eye.contrast import contrast_at_eye, contrast_end
-from kit.eye.glare import source_veils
+from kit.eye.contrast import contrast_at_eye
 from kit.eye.light_map import Scene, light_map
 from kit.fields import DIMMING, Is, Many
-from kit.light.ambient import Ambient, source_maps
 from kit.quantities import labelled
 from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS
-from kit.wall.points import FrontRaster
-from kit.wall.raster import Grid
 
 # Pairs of ambient light and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 15
@@ -35,86 +33,79 @@ WHOLE = "the whole front"
 # A picture has begun to wash out when this share of its contrast is gone: our choice.
 WASHED = 0.1
 DIMMINGS = Many(of=DIMMING, least=1, optional=True, meaning="levels of the curve")
+# Of what is not known: a season has thousands of moments.
+DRAWS = 256
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class LitFront:
-    """The points of a front that count, and what the projectors make there.
+    """The judged points of a scene, and how its parts stand light that comes and goes: that of the sources `off`.
 
-    `parts`: the whole front first, then each kind of surface; `judged`, shape (n,): index into the raster of the points
-    that are judged, lit or not; `lit`, shape (p,): of those that a picture reaches; `runs`: where the points of each
-    part are in `lit`; `lit_share`, shape (part,). At the lit points, shape (p,): `white`, `black`: luminance of the
-    projectors' white and black [cd/m2]; `reflectance`; `ends`: see `kit.decision.verdict.likely_ends`.
-    `white_luminance`, shape (part, level): median luminance of white [cd/m2]; NaN where nothing is lit.
+    `full`, `some`: draws with all light, and without that of `off`; `usual`, `given`: the one draw in which all is as
+    given, likewise; `nominal`: white, black and ambient light at each point in the latter, `coming`: what `off` adds
+    [cd/m2]; `sample`: some lit points of each part.
     """
 
-    parts: tuple[str, ...]
-    raster: FrontRaster
-    judged: Index
-    lit: Index
-    runs: tuple[slice, ...]
-    lit_share: Array
-    white: Array
-    black: Array
-    reflectance: Array
-    ends: dict[str, tuple[float, Array, int]]
-    white_luminance: Array
+    def __init__(self, scene: Scene, spacing: float, target: Target, off: Sequence[str]) -> None:
+        light = light_map(Is(kind=Scene).check("scene", scene), spacing)
+        verdict, self.target = judge(light, target, draws=DRAWS), target
+        self.trials = trials = Trials(light)
+        found, points = (verdict.front, *verdict.surfaces), trials.points
+        self.parts = (WHOLE, *(name for name, _ in points.surfaces))
+        self.runs = (slice(0, points.seen.size), *(run for _, run in points.surfaces))
+        self.blocks = tuple(map(trials.within, self.runs))
+        self.lit_share = np.array([part.lit_share for part in found])
+        self.white_luminance = np.array([levels_of(part.white_luminance) for part in found])
+        self.off = np.isin(trials.names, list(off))
+        self.full, self.usual = trials.many(DRAWS), trials.draws(np.zeros((len(trials.inputs), 1)))
+        self.some, self.given = (self.scaled(draws, np.zeros(len(draws.veil))) for draws in (self.full, self.usual))
+        white, black, around = (v[0] for v in trials.luminances(self.given, np.arange(points.seen.size)))
+        self.nominal = white, black, around
+        self.coming = trials.luminances(self.usual, np.arange(points.seen.size))[2][0] - self.nominal[2]
+        self.lit = [np.flatnonzero(trials.white[:, run].any(axis=0)) + run.start for run in self.runs]
+        self.sample = np.concatenate([sampled(where) for where in self.lit])
 
-    def contrast(
-        self, count: int, lux: Callable[[slice], ArrayLike], veil: ArrayLike, levels: Sequence[str] = LEVELS
-    ) -> Array:
-        """Return the median contrast of each part under each of `count` ambient lights, shape (count, part, level).
+    def scaled(self, draws: Draws, amount: Array) -> Draws:
+        """Return draws with an amount of the light of the sources `off` in each, in place of all of it."""
+        sources = np.where(self.off, draws.sources * amount[:, None], draws.sources)
+        return draws._replace(sources=sources, veil=sources @ self.trials.veils)
 
-        `lux` takes a slice of the ambient lights and returns their illuminance on the lit points, which broadcasts to
-        shape (slice, p) [lx]; `veil`, shape (count,), is that in the eye [cd/m2]. NaN where nothing of a part is lit.
+    def contrast(self, count: int, more: Callable[[slice], ArrayLike]) -> Array:
+        """Return the median contrast of each part, all as given, under each of `count` lights, shape (count, part).
+
+        `more` takes a slice of the lights and returns the luminance that they add at the points, which broadcasts to
+        shape (slice, point) [cd/m2]. NaN where nothing of a part is lit.
         """
-        result = np.full((count, len(self.parts), len(levels)), np.nan)
-        veils = np.broadcast_to(np.asarray(veil, float), (count,))
-        step = max(1, PAIRS // max(1, self.lit.size))
+        result = np.full((count, len(self.parts)), np.nan)
+        white, black, around = self.nominal
 
         def work(block: slice) -> None:
-            around = np.broadcast_to(lux(block), (block.stop - block.start, self.lit.size))
-            given = self.white, self.black, self.reflectance / np.pi * around, veils[block, None]
-            nominal = contrast_at_eye(*given)
-            for k, level in enumerate(levels):
-                values = nominal if level == "nominal" else contrast_end(*given, nominal, *self.ends[level])
-                for i, run in enumerate(self.runs):
-                    if run.stop > run.start:
-                        result[block, i, k] = np.median(values[:, run], axis=1)
+            values = contrast_at_eye(white, black, around + more(block), 0.0)
+            for i, where in enumerate(self.lit):
+                if where.size:
+                    result[block, i] = np.median(values[:, where], axis=1)
 
+        step = max(1, PAIRS // white.size)
         share_out(work, [slice(start, min(start + step, count)) for start in range(0, count, step)])
         return result
 
-    def enough_white(self, target: Target) -> Mask:
-        """Return where the luminance of white and the coverage are enough, shape (part, level)."""
-        found = (self.white_luminance >= target.white_luminance) & (self.lit_share >= 0.5)[:, None]
-        # A front that is not reached is at most borderline.
-        found[0, LEVELS.index("low")] &= self.lit_share[0] >= REACH
-        return found
+    def banded(self, contrast: Array, more: Callable[[slice, Draws, Draws], Array]) -> Array:
+        """Return a contrast, shape (count, part), with its middle 90%, that of a sample of each part: see `middle_90`.
 
+        `more` takes a slice of the lights, and draws without and with those of `off`, and returns the luminance that
+        they add at the points `sample`, shape (slice, draw, point).
+        """
+        result, pairs = np.stack([contrast] * 3, axis=-1), ((self.given, self.usual), (self.some, self.full))
+        light = [self.trials.luminances(some, self.sample) for some, _ in pairs]
+        step = max(1, 8 * PAIRS // (DRAWS * self.sample.size))
+        for part in (slice(start, start + step) for start in range(0, len(contrast), step)):
+            found = [contrast_at_eye(*at, more(part, *pair)) for at, pair in zip(light, pairs, strict=True)]
+            result[part, :, ::2] *= np.moveaxis(middle_90(found[0], found[1], len(self.parts)), 0, -1)
+        return result
 
-def lit_front(scene: Scene, spacing: float) -> LitFront:
-    """Return the points of `scene` that count. Its ambient light is left out."""
-    Is(kind=Scene).check("scene", scene)
-    light = light_map(replace(scene, ambient=Ambient()), spacing)
-    points, verdict = judged_points(light), judge(light)
-    names = ("illuminance", "reflectance", "white_luminance", "black_luminance")
-    bright, rho, white, black = (light[name].values.ravel()[points.seen] for name in names)
-    lit = bright > 0
-    before = np.append(0, np.cumsum(lit)).tolist()
-    members = (slice(0, lit.size), *(run for _, run in points.surfaces))
-    found = (verdict.front, *verdict.surfaces)
-    whites = [part.white_luminance for part in found]
-    return LitFront(
-        parts=(WHOLE, *(name for name, _ in points.surfaces)),
-        raster=FrontRaster.on(scene.facade, Grid(x=light["x"].values, y=light["y"].values, spacing=spacing)),
-        judged=points.seen, lit=points.seen[lit],
-        runs=tuple(slice(before[run.start], before[run.stop]) for run in members),
-        lit_share=np.array([part.lit_share for part in found]),
-        white=white[lit], black=black[lit], reflectance=rho[lit],
-        ends=likely_ends(light, points.patch[lit], rho[lit]),
-        white_luminance=np.array([[np.nan] * 3 if w is None else [w.low, w.median, w.high] for w in whites]),
-    )  # fmt: skip
+    def levels(self, chance: ArrayLike) -> Mask:
+        """Return for each of `LEVELS` whether a chance makes it enough for sure, as likely as not, or at all."""
+        found, sure = np.asarray(chance, float)[..., None], self.target.confidence
+        return np.concatenate([found >= sure, found >= 0.5, found > 1.0 - sure], axis=-1)
 
 
 def string_dimming(
@@ -125,64 +116,57 @@ def string_dimming(
     The strings are among the lamps of its ambient light; all are driven alike, from whatever level they have. `spacing`
     is the pixel size [m], `dimmings` the levels of the curve, 0 to 1; every twentieth if not given.
 
-    Returned are contrast (dimming, part, level); ambient_illuminance [lx], the mean over the front, and
-    veiling_luminance [cd/m2] of the strings (dimming,); most_dimming (part, level), the highest dimming at which the
-    contrast is still enough, 1 where it always is, NaN where it is not even with the strings off; first_loss (part,),
-    the dimming at which half of the part has lost a tenth of the contrast that it has without strings, NaN where that
-    is never.
+    Returns
+    -------
+    xarray.Dataset
+        contrast (dimming, part, level); ambient_illuminance [lx], the mean over the front, and veiling_luminance
+        [cd/m2] of the strings (dimming,); most_dimming (part, level), the highest dimming at which so much of the part
+        has contrast enough, for sure (low), as likely as not, or perhaps (high): 1 where it always has, NaN where it
+        has not even with the strings off; first_loss (part,), the dimming at which half of the part has lost a tenth of
+        the contrast that it has without strings, NaN where that is never.
     """
     target = checked_target(target)
     ambient = Is(kind=Scene).check("scene", scene).ambient
-    strings = tuple(lamp.dimmed(1.0) for lamp in ambient.lamps if isinstance(lamp, LedString))
+    strings = [lamp.name for lamp in ambient.lamps if isinstance(lamp, LedString)]
     if not strings:
         raise InputError("lamps", [lamp.name for lamp in ambient.lamps], "at least one kit.LedString")
     chosen = DIMMINGS.check("dimmings", dimmings)
     levels = np.linspace(0.0, 1.0, 21) if chosen is None else np.array(chosen)
-    front = lit_front(scene, spacing)
-    others = replace(ambient, lamps=tuple(lamp for lamp in ambient.lamps if not isinstance(lamp, LedString)))
-    own = Ambient(lamps=strings, eye=ambient.eye, age=ambient.age)
-    rest_map, own_map = (source_maps(light, front.raster).sum(axis=0).ravel() for light in (others, own))
-    rest_veil, own_veil = (float(source_veils(light, scene.facade)[0].sum()) for light in (others, own))
-    rest_lit, own_lit = rest_map[front.lit], own_map[front.lit]
+    lamps = tuple(lamp.dimmed(1.0) if lamp.name in strings else lamp for lamp in ambient.lamps)
+    front = LitFront(replace(scene, ambient=replace(ambient, lamps=lamps)), spacing, target, strings)
+    trials, (white, black, around) = front.trials, front.nominal
 
-    def contrast(at: Array, names: Sequence[str] = LEVELS) -> Array:
-        veil = rest_veil + at * own_veil
-        return front.contrast(at.size, lambda block: rest_lit + at[block, None] * own_lit, veil, names)
-
-    def by_points(dimming: float) -> Array:
-        around = front.reflectance / np.pi * (rest_lit + dimming * own_lit)
-        return contrast_at_eye(front.white, front.black, around, rest_veil + dimming * own_veil)
+    def more(part: slice, some: Draws, full: Draws) -> Array:
+        off, on = (trials.luminances(draws, front.sample)[2] for draws in (some, full))
+        return levels[part, None, None] * (on - off)
 
     # Where there was no end of it, all is lost as soon as there is one.
-    before = by_points(0.0)
+    before = contrast_at_eye(white, black, around, 0.0)
     endless = ~np.isfinite(before)
 
-    def unwashed(dimming: float, run: slice) -> float:
-        after = by_points(dimming)
+    def unwashed(dimming: float, where: Index) -> float:
+        after = contrast_at_eye(white, black, around + dimming * front.coming, 0.0)
         kept = np.where(endless, ~np.isfinite(after), after / np.where(endless, 1.0, before))
-        return float(np.median(kept[run])) - (1.0 - WASHED)
+        return float(np.median(kept[where])) - (1.0 - WASHED)
 
-    def enough(dimming: float, part: int, level: int) -> float:
-        return float(contrast(np.array([dimming]), LEVELS[level : level + 1])[0, part, 0]) - target.contrast
-
-    # More light on the wall and in the eye, less contrast: there is one root of each.
-    root = partial(brentq, a=0.0, b=1.0, xtol=1e-6)
-    off, full = contrast(np.array([0.0, 1.0]))
-    most = np.where(full >= target.contrast, 1.0, np.nan)
-    for which in np.argwhere((off >= target.contrast) & (full < target.contrast)).tolist():
-        most[tuple(which)] = root(enough, args=tuple(which))
-    loss = np.full(len(front.parts), np.nan)
-    for i, run in enumerate(front.runs):
-        if run.stop > run.start and unwashed(1.0, run) < 0.0:
-            loss[i] = root(unwashed, args=(run,))
-    mean = float(own_map[front.judged].mean())
+    most, loss = np.full((len(front.parts), 3), np.nan), np.full(len(front.parts), np.nan)
+    for i, (where, blocks) in enumerate(zip(front.lit, front.blocks, strict=True)):
+        # Of those draws that stand the least, or as much as half, or the most.
+        room = trials.room(target, blocks, partial(front.scaled, front.full), 1e-6, 1.0)[1]
+        sure = target.confidence
+        found = np.sort(room)[[DRAWS - ceil(sure * DRAWS), DRAWS // 2, DRAWS - 1 - floor((1.0 - sure) * DRAWS)]]
+        most[i] = np.where(found == -np.inf, np.nan, np.minimum(found, 1.0))
+        # More light on the wall and in the eye, less contrast: there is one root.
+        if where.size and unwashed(1.0, where) < 0.0:
+            loss[i] = brentq(unwashed, a=0.0, b=1.0, xtol=1e-6, args=(where,))
+    contrast = front.contrast(levels.size, lambda part: levels[part, None] * front.coming)
     maps = {
-        "contrast": (("dimming", "part", "level"), contrast(levels)),
-        "ambient_illuminance": ("dimming", levels * mean),
-        "veiling_luminance": ("dimming", levels * own_veil),
+        "contrast": (("dimming", "part", "level"), front.banded(contrast, more)),
+        "ambient_illuminance": ("dimming", levels * float(trials.ambient[front.off].sum(axis=0).mean())),
+        "veiling_luminance": ("dimming", levels * float(trials.veils[front.off].sum())),
         "most_dimming": (("part", "level"), most),
         "first_loss": ("part", loss),
     }
     coords = {"dimming": levels, "part": list(front.parts), "level": list(LEVELS)}
-    found = {name: labelled(name, *given) for name, given in maps.items()}
-    return xr.Dataset(found, coords, {"wanted_contrast": target.contrast})
+    data = {name: labelled(name, *given) for name, given in maps.items()}
+    return xr.Dataset(data, coords, {"wanted_contrast": target.contrast})

@@ -15,24 +15,44 @@ veil**: a dark wall has the same contrast as a white one. It fails on luminance,
 """
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import xarray as xr
 
+from kit import reference
 from kit.arrays import Array, Extent
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.eye.glare import source_veils
-from kit.fields import AVERAGE_PICTURE_LEVEL, FLAG, LENGTH, SHARE, SPACING, Declared, Is, Many, Spec, Vector, declared
-from kit.light.ambient import Ambient, source_maps
+from kit.fields import (
+    AVERAGE_PICTURE_LEVEL,
+    FLAG,
+    LENGTH,
+    SHARE,
+    SPACING,
+    Declared,
+    Is,
+    Many,
+    Number,
+    Range,
+    Spec,
+    Vector,
+    declared,
+    specs,
+)  # fmt: skip
+from kit.light.ambient import EVEN, Ambient, source_maps
 from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
 from kit.results import Frame, make_frame
+from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.source.placement import Placement
 from kit.source.projector import LEVELS, Projector, combine
 from kit.wall.facade import Facade
 
 MAPS = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
+# Those fields of `Doubt` that are of no source of light, by their labels.
+DOUBTS = ("sequential contrast", "checkerboard contrast", "average picture level", "picture width")
 EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, bottom and top", optional=True)
 
 
@@ -46,6 +66,50 @@ class Machine(Spec):
             case [Projector() as projector, Placement() as placement]:
                 return projector, placement
         raise InputError(field, value, "a pair (kit.Projector, kit.Placement)")
+
+
+SPREAD = Range(of=Number(above=0.0))
+
+
+def usual(name: str) -> tuple[float, float]:
+    """Return low and high over nominal of a row of ``reference_data/doubts.csv``."""
+    row = reference.row("doubts", name)
+    return row.low / row.value, row.high / row.value
+
+
+def _field(name: str, meaning: str) -> tuple[float, float]:
+    return declared(SPREAD, label=name, meaning=meaning, default=partial(usual, name))  # type: ignore[no-any-return]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt(Declared):
+    """The middle 90% of what is not known of a scene, each as (low, high) over the value given; (1, 1): it is certain.
+
+    Losses and surfaces carry bands of their own; `kit.bands` has the distribution.
+    """
+
+    sequential_contrast: tuple[float, float] = _field("sequential contrast", "of all machines alike")
+    checkerboard_contrast: tuple[float, float] = _field("checkerboard contrast", "the same")
+    picture_level: tuple[float, float] = _field("average picture level", "of what is shown")
+    picture_width: tuple[float, float] = _field("picture width", "by distance and throw ratio, measured with a tape")
+    even_light: tuple[float, float] = _field(EVEN, "ambient light given as one figure")
+    lamps: tuple[float, float] = _field("lamps", "light of each lamp and string, apart from the others")
+    twilight: tuple[float, float] = _field(TWILIGHT, "on the front")
+    sky_glow: tuple[float, float] = _field(GLOW, "on the front")
+    moon: tuple[float, float] = _field(MOON, "on the front")
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        for name, spec in specs(self).items():
+            low, high = getattr(self, name)
+            if not low <= 1.0 <= high:
+                raise InputError(name, (low, high), f"low and high of the {spec.label} over its value: 1 lies between")
+
+    def of(self, name: str) -> tuple[float, float]:
+        """Return the band of an input by its label; every lamp has that of `lamps`."""
+        bands = {spec.label: getattr(self, field) for field, spec in specs(self).items()}
+        found: tuple[float, float] = bands.get(name, self.lamps)
+        return found
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,6 +130,7 @@ class Scene(Declared):
     ground_reflectance: float = declared(
         SHARE, label="ground reflectance", default=0.0, meaning="of the ground in front; 0: not counted"
     )
+    doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this")
     blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
 
 
@@ -82,8 +147,10 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         [cd/m2], contrast, reflectance, and patch, index into `patch_index`; on (source, y, x) and (source,):
         ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of ambient light; on (projector,
         patch_index): picture_share, the share of each projector's lumens that lands there, before it is blended; on
-        (level, patch_index): reflectance_band; on (projector, step, level): chain; on (level,): light_band. A lens
-        behind or inside the front, or a picture that misses it, is refused.
+        (level, patch_index): reflectance_band; on (projector, step, level): chain; on (input, level): doubt. Read-only,
+        on (projector, y, x): unit_white [lx/lm], illuminance of white per delivered lumen, and unit_black, the same
+        before pictures are blended, where they are. A lens behind or inside the front, or a picture that misses it, is
+        refused.
 
     Examples
     --------
@@ -113,10 +180,9 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     dark = black_share(machines, scene.average_picture_level, used)
     surfaces = [patch.surface for patch in facade.patches]
     reflectance = np.array([surface.reflectance for surface in surfaces])
-    bounce = 0.0
-    if scene.ground_reflectance > 0:
-        exitance = float(lumens @ share @ reflectance) / raster.seen_area
-        bounce = bounce_factor() * scene.ground_reflectance * scene.average_picture_level * exitance
+    # What comes back from the ground, of each projector's light on each patch, per reflectance and picture level.
+    back = bounce_factor() * scene.ground_reflectance / raster.seen_area * lumens[:, None] * share
+    bounce = scene.average_picture_level * float((back @ reflectance).sum())
     veils, _ = source_veils(scene.ambient, facade)
     sources = source_maps(scene.ambient, raster)
     ambient, veil = sources[0] if len(sources) == 1 else sources.sum(axis=0), float(veils.sum())
@@ -126,6 +192,8 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     in_bands(lambda first, last: map_rows(first, last, *given), *raster.patch.shape)
     steps, chain = _chain_table(machines)
     weights = lumens * used
+    gains = np.array([np.nan if surface.gain is None else surface.gain for surface in surfaces])
+    inputs = (*DOUBTS, *scene.ambient.sources())
     bands = np.array([[s.low, s.reflectance, s.high] for s in surfaces]).T
     plane, patches = ("y", "x"), ("patch_index",)
     found = {name: (plane, values) for name, values in zip(MAPS, maps, strict=True)} | {
@@ -137,11 +205,19 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         "picture_share": (("projector", *patches), cast.share.copy()),
         "chain": (("projector", "step", "level"), chain),
         "light_band": ("level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()),
+        "doubt": (("input", "level"), [(low, 1.0, high) for low, high in map(scene.doubt.of, inputs)]),
+        "gain": (patches, gains), "bounce": (("projector", *patches), back),
+        "unit_white": (("projector", *plane), shown(faded)),
+        "delivered_light": ("projector", lumens), "landed_share": ("projector", used),
+        "leak": ("projector", [machine.leak() for machine in machines]),
+        "scatter": ("projector", [machine.scatter() for machine in machines]),
         "y": ("y", raster.grid.y),
         "x": ("x", raster.grid.x),
-    }
+    }  # fmt: skip
+    if faded is not cast.units:
+        found["unit_black"] = ("projector", *plane), shown(cast.units)
     coords = {
-        "source": list(scene.ambient.sources()), "level": list(LEVELS), "step": steps,
+        "source": list(scene.ambient.sources()), "level": list(LEVELS), "step": steps, "input": list(inputs),
         "patch_name": ("patch_index", [patch.name for patch in facade.patches]),
         "surface_name": ("patch_index", [surface.name for surface in surfaces]),
         "surface_kind": ("patch_index", [surface.kind for surface in surfaces]),
@@ -149,7 +225,15 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     }  # fmt: skip
     stated = float(sum(machine.light_output for machine in machines))
     attrs = {"front": facade.name, "stated_light_output": stated, "spacing": raster.grid.spacing}
+    attrs["average_picture_level"] = scene.average_picture_level
     return xr.Dataset({name: labelled(name, *given) for name, given in found.items()}, coords, attrs)
+
+
+def shown(values: Array) -> Array:
+    """Return a view of an array that others share, through which it cannot be changed."""
+    view = values.view()
+    view.flags.writeable = False
+    return view
 
 
 def black_share(machines: list[Projector], level: float, used: Array) -> Array:

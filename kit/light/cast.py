@@ -102,6 +102,8 @@ def blended(cast: Cast) -> tuple[Array, Array]:
     """
     lit = [unit > 0.0 for unit in cast.units]
     where = np.flatnonzero(np.sum(lit, axis=0) > 1)
+    if not where.size:
+        return cast.units, cast.share
     points = cast.raster.at(where).position
     weights = np.zeros((len(cast.beams), where.size))
     reach = np.array([mask.ravel()[where] for mask in lit])

@@ -170,7 +170,9 @@ def _view(scene: Scene, viewer: Viewer, target: Target, spacing: float, landings
     around = replace(scene.ambient, eye=viewer.eye, age=viewer.age)
     light = light_map(replace(scene, ambient=around), spacing)
     # The pane takes its share of all that makes the contrast, which stays.
-    names = ("white_luminance", "black_luminance", "ambient_illuminance", "veiling_luminance")
+    names = (
+        "white_luminance", "black_luminance", "delivered_light", "bounce", "ambient_illuminance", "veiling_luminance"
+    )  # fmt: skip
     behind = light.assign({name: light[name] * viewer.transmittance for name in names})
     aim = middle(scene.facade)
     distance = math.dist(viewer.eye, aim)

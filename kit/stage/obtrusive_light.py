@@ -30,7 +30,7 @@ from numpy.typing import ArrayLike
 from kit import reference
 from kit.arrays import Array
 from kit.bands import in_quadrature
-from kit.decision.verdict import judged_points
+from kit.decision.chance import judged_points
 from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import FLAG, NAME, POINT, Declared, Is, Many, OneOf, Vector, declared

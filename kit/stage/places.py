@@ -98,11 +98,9 @@ class Front:
             if judged:
                 more = WallPoints.sample(house, judged, house.bounds, wanted)
                 at = replace(
-                    at,
-                    position=np.append(at.position, more.position, axis=0),
-                    patch=np.append(at.patch, more.patch),
-                    weight=np.append(at.weight, more.weight),
-                )
+                    at, position=np.append(at.position, more.position, axis=0),
+                    patch=np.append(at.patch, more.patch), weight=np.append(at.weight, more.weight),
+                )  # fmt: skip
                 area = np.append(area, more.area)
         return cls(
             goal=goal, points=at, share=share, area=area, occluders=Occluders.of(house, things),
@@ -221,14 +219,10 @@ def evaluated(front: Front, projector: Projector, lens: Lens, positions: Array, 
 def bounds(lens: Lens, limits: Limits) -> dict[str, tuple[str, float | None, float | None]]:
     """Return what each limit is on: the variable, the least and the greatest value; None where anything will do."""
     return {
-        "tilt": ("tilt", *lens.tilt),
-        "pan": ("pan", *lens.pan),
-        "reached": ("reached_share", limits.reached, None),
-        "keystone": ("keystone", None, limits.keystone),
-        "blocked": ("blocked_share", None, limits.blocked),
-        "focus_depth": ("depth_range", None, limits.focus_depth),
-        "people": ("people_share", None, limits.people),
-    }
+        "tilt": ("tilt", *lens.tilt), "pan": ("pan", *lens.pan), "reached": ("reached_share", limits.reached, None),
+        "keystone": ("keystone", None, limits.keystone), "blocked": ("blocked_share", None, limits.blocked),
+        "focus_depth": ("depth_range", None, limits.focus_depth), "people": ("people_share", None, limits.people),
+    }  # fmt: skip
 
 
 def excesses(places: Mapping[Any, Any], lens: Lens, limits: Limits) -> dict[str, Array]:
@@ -256,18 +250,13 @@ def figures(front: Front, beam: Beam) -> dict[str, Array]:
     angle = _corner_angles(goal, beam)
     off = np.abs(angle - 90.0).max(axis=1)
     result = {
-        "throw_ratio": 1.0 / beam.size[:, 0],
-        "shift_across": shift[:, 0],
-        "shift_up": shift[:, 1],
-        "tilt": np.degrees(np.arctan2(rise, np.hypot(side, ahead))),
-        "pan": np.degrees(np.arctan2(side, ahead)),
-        "aim": beam.position + beam.forward * away[:, None],
-        "corner_angle": angle,
+        "throw_ratio": 1.0 / beam.size[:, 0], "shift_across": shift[:, 0], "shift_up": shift[:, 1],
+        "tilt": np.degrees(np.arctan2(rise, np.hypot(side, ahead))), "pan": np.degrees(np.arctan2(side, ahead)),
+        "aim": beam.position + beam.forward * away[:, None], "corner_angle": angle,
         "keystone": np.where(np.isfinite(off), off, np.inf),
-        "pixel_share": _area_in_picture(beam.on(goal.rectangle)),
-        "people_share": _people_share(front, beam),
+        "pixel_share": _area_in_picture(beam.on(goal.rectangle)), "people_share": _people_share(front, beam),
         "depth_range": along.max(axis=1) - along.min(axis=1),
-    }
+    }  # fmt: skip
 
     landing = beam.on(front.points.position, front.points.normal)
     reached = landing.inside(SLACK)

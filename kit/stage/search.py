@@ -31,23 +31,17 @@ Objective = str | Callable[[xr.Dataset], ArrayLike]
 
 # What is best: the variable, and whether more of it is better.
 OBJECTIVES = {
-    "illuminance": ("illuminance_median", True),
-    "sharpness": ("coarsest_element", False),
-    "keystone": ("keystone", False),
-    "pixels": ("pixel_share", True),
-}
+    "illuminance": ("illuminance_median", True), "sharpness": ("coarsest_element", False),
+    "keystone": ("keystone", False), "pixels": ("pixel_share", True),
+}  # fmt: skip
 # Of the optimiser: how many places it moves at a time, and how often.
 POPULATION, GENERATIONS = 24, 40
 # What each limit is on, in words.
 LIMITED = {
-    "tilt": "tilted up by {}",
-    "pan": "panned to the right by {}",
-    "reached": "{} of the target in the picture",
-    "keystone": "corners off by {}",
-    "blocked": "{} of what the picture reaches in shadow",
-    "focus_depth": "{} of depth",
-    "people": "{} of the beam on people",
-}
+    "tilt": "tilted up by {}", "pan": "panned to the right by {}", "reached": "{} of the target in the picture",
+    "keystone": "corners off by {}", "blocked": "{} of what the picture reaches in shadow",
+    "focus_depth": "{} of depth", "people": "{} of the beam on people",
+}  # fmt: skip
 ONE_DIGIT, THREE = partial(plain, digits=1), partial(short, digits=3)
 
 COUNT = Number(label="candidates", low=1, high=1e7, whole=True, default=2000, meaning="places that are tried")
@@ -118,19 +112,16 @@ class Search(Result):
         some = self.places.isel(candidate=[self.index, *others[chosen]])
         across, up, away = some["position"].values.T / metre
         columns: list[tuple[str, ArrayLike, Format]] = [
-            ("stand", some["stand"].values, str),
-            (f"across [{length}]", across, ONE_DIGIT),
-            (f"up [{length}]", up, ONE_DIGIT),
-            (f"off the wall [{length}]", away, ONE_DIGIT),
-            ("throw ratio", some["throw_ratio"].values, ".2f"),
-            ("tilt [°]", some["tilt"].values, ONE_DIGIT),
+            ("stand", some["stand"].values, str), (f"across [{length}]", across, ONE_DIGIT),
+            (f"up [{length}]", up, ONE_DIGIT), (f"off the wall [{length}]", away, ONE_DIGIT),
+            ("throw ratio", some["throw_ratio"].values, ".2f"), ("tilt [°]", some["tilt"].values, ONE_DIGIT),
             ("pan [°]", some["pan"].values, ONE_DIGIT),
             ("illuminance [lx]", some["illuminance_median"].values * self.lumens, ONE_DIGIT),
             (f"largest pixel [{small}]", some["coarsest_element"].values / inch, short),
             ("corners off by [°]", some["keystone"].values, ONE_DIGIT),
             ("picture used", some["pixel_share"].values, percent),
             ("light on the front, about", some["flux_share"].values, percent),
-        ]
+        ]  # fmt: skip
         names, values, formats = zip(*columns, strict=True)
         rows_ = [dict(zip(names, row, strict=True)) for row in zip(*values, strict=True)]
         return make_frame(rows_, dict(zip(names, formats, strict=True)), index="stand")

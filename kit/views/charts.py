@@ -24,7 +24,9 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
+from kit.answers.scenes import IN_SHORT
 from kit.decision.evening import pick
+from kit.decision.verdict import Ladder, rungs
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
 from kit.sky.site import GLOW, MOON, TWILIGHT
@@ -152,7 +154,7 @@ def evening_chart(result: xr.Dataset, *, date: Any = None, part: str = WHOLE) ->
         ax.yaxis.set_minor_formatter(FuncFormatter(lambda *_: ""))
         _clock_axis(ax.xaxis, 120)
         line = ax.axhline(wanted, color="black", linewidth=1, linestyle="-.", label=f"wanted: {wanted:g}:1")
-        likely = Swatch(color=middle, alpha=0.35, linewidth=0, label="likely")
+        likely = Swatch(color=middle, alpha=0.35, linewidth=0, label="9 cases in 10")
         _legend(ax, [*(Line2D([], [], **style) for style in styles), likely, line])
 
     def content(ax: Axes) -> list[Any]:
@@ -162,14 +164,14 @@ def evening_chart(result: xr.Dataset, *, date: Any = None, part: str = WHOLE) ->
         solid: dict[str, Any] = {"color": "black", "linewidth": 1.6}
         grey: dict[str, Any] = {"color": "0.35", "linewidth": 1.0}
         for name, time, height, style in (
-            ("start", one["earliest"].sel(level="nominal").values, 0.98, solid),
+            ("start, as likely as not", one["earliest"].sel(level="nominal").values, 0.98, solid),
             ("sunset", one["sunset"].values, 0.02, grey | {"linestyle": ":"}),
             ("moonrise", one["moonrise"].values, 0.4, grey | {"linestyle": "--"}),
         ):
             if np.isnat(time):
                 continue
             x, words = _after(time, one["date"].values), f"{name} {pd.Timestamp(time):%H:%M}"
-            place: dict[str, Any] = {"ha": "right", "va": "top" if name == "start" else "bottom", "rotation": 90}
+            place: dict[str, Any] = {"ha": "right", "va": "top" if height > 0.5 else "bottom", "rotation": 90}
             artists.append(ax.axvline(x, **style))
             artists.append(ax.text(x, height, words, transform=ax.get_xaxis_transform(), **place, **SMALL))
         day = pd.Timestamp(one["date"].values)
@@ -298,19 +300,48 @@ def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOL
     percent = 100.0 * result["dimming"].values
     low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
     dark, middle = _tones()
-    ax.fill_between(percent, low, high, color=middle, alpha=0.35, linewidth=0, label="likely")
+    ax.fill_between(percent, low, high, color=middle, alpha=0.35, linewidth=0, label="9 cases in 10")
     ax.plot(percent, nominal, color=dark, linewidth=2, label="contrast")
     wanted = result.attrs["wanted_contrast"]
     ax.axhline(wanted, color="black", linewidth=1, linestyle="-.", label=f"wanted: {wanted:g}:1")
     most = float(one["most_dimming"].sel(level="nominal"))
     if most < 1.0:
         ax.axvline(100.0 * most, color="black", linewidth=1.6)
-        ax.text(100.0 * most, 0.97, f" {most:.0%}", va="top", transform=ax.get_xaxis_transform())
+        ax.text(100.0 * most, 0.97, f" {most:.0%}, as likely as not", va="top", transform=ax.get_xaxis_transform())
     ax.set(
         xlabel="light of the LED strings (% of full white)", ylabel="contrast at the eye (x : 1)", ylim=(0.0, None),
         title=f"How far the strings may go: {part}",
     )  # fmt: skip
     ax.legend(fontsize=8, frameon=False)
+    return ax
+
+
+def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
+    """Draw how bright white is on each surface, a bar for the middle 90% with a mark at nominal, among the rungs.
+
+    Parameters
+    ----------
+    found : Ladder
+        From `kit.ladder`.
+    ax : matplotlib Axes, optional
+    """
+    ax, steps = _axes(ax), rungs("white")
+    lit = {name: white for name, (white, _) in found.levels.items() if white[2] > 0.0}
+    dark, middle = _tones()
+    for row, (low, nominal, high) in enumerate(lit.values()):
+        ax.barh(row, high - low, left=low, height=0.5, color=middle, edgecolor="black")
+        ax.plot(nominal, row, "D", color="white", markeredgecolor="black", markersize=7)
+    x = 0.0
+    for step in steps:
+        x = max(step.value, 1.15 * x)  # so that no name covers another
+        ax.axvline(step.value, color=dark, linewidth=0.8, linestyle=":")
+        ax.text(x, -0.7, IN_SHORT[step.name], rotation=50, va="bottom", **SMALL)
+    ends = [steps[0].value, steps[-1].value, *(end for white in lit.values() for end in white[::2])]
+    ax.set(
+        xscale="log", xlim=(0.7 * min(ends), 1.4 * max(ends)), ylim=(len(lit) - 0.4, -0.6),
+        xlabel="white (cd/m²)", yticks=range(len(lit)), yticklabels=list(lit),
+    )  # fmt: skip
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     return ax
 
 

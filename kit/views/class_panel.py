@@ -11,6 +11,7 @@ from kit.answers.show import Show
 from kit.views.drawing import MapBoard
 from kit.views.page import paragraphs, picture, tables, words
 from kit.views.panel import LABEL, Panel, layout
+from kit.words import chances
 
 MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
 
@@ -67,7 +68,7 @@ class ClassPanel(Panel):
         cards = "".join(
             words(
                 "kit-card", verdict.sentence(units), f"{result.picture_sentence(i, units)} {result.colour_sentence(i)}",
-                title=f"{MARKS[verdict.status]} {title}: {verdict.status}",
+                title=f"{MARKS[verdict.status]} {title}: {verdict.status}, {chances(verdict.chance)}",
             )
             for i, (title, verdict) in enumerate(pairs)
         )  # fmt: skip

@@ -75,12 +75,9 @@ SIZE = PLACE.but(above=0.0)
 UNIT = OneOf(label="unit of all lengths in this file", options=tuple(UNIT_NAMES))
 CORNERS = Several(of=Corner(of=PLACE), least=3, label="corners in order round it, [x, y] or [x, y, depth]")
 SURFACE: dict[str, Spec] = {
-    "reflectance": REFLECTANCE,
-    "low": REFLECTANCE.but(optional=True),
-    "high": REFLECTANCE.but(optional=True),
-    "gain": GAIN.but(optional=True),
-    "kind": KIND,
-}
+    "reflectance": REFLECTANCE, "low": REFLECTANCE.but(optional=True), "high": REFLECTANCE.but(optional=True),
+    "gain": GAIN.but(optional=True), "kind": KIND,
+}  # fmt: skip
 PATCH: dict[str, Spec] = {
     "name": NAME,
     "surface": NAME.but(label="one of the kit's, or of your own"),
@@ -94,12 +91,10 @@ PATCH: dict[str, Spec] = {
     "judged": FLAG.but(default=True, meaning="whether a verdict counts the patch"),
 }
 HOUSE: dict[str, Spec] = {
-    "name": NAME,
-    "units": UNIT,
-    "units_checked": FLAG.but(default=False, meaning="take unusual sizes as they are"),
+    "name": NAME, "units": UNIT, "units_checked": FLAG.but(default=False, meaning="take unusual sizes as they are"),
     "surfaces": Named(of=Record(fields=SURFACE), label="surface", default=()),
     "patch": Several(of=Record(fields=PATCH), least=1, most=2000),
-}
+}  # fmt: skip
 
 
 def load_house(path: str | Path) -> Facade:

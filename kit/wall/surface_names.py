@@ -24,24 +24,16 @@ OTHER_NAMES = {
     "window with white shade": ("white window", "white shade", "shaded window"),
     "window with closed blinds grey": ("grey shade", "window with grey shade"),
     "window with dark curtain": ("dark curtain", "window with curtain"),
-    "grey stone": ("stone", "field stone", "fieldstone", "granite"),
-    "light stone": ("limestone", "sandstone"),
-    "dark stone": ("basalt",),
-    "beige stucco": ("stucco",),
-    "white stucco": ("cream stucco",),
-    "concrete": ("cement",),
-    "concrete block": ("cinder block", "block"),
+    "grey stone": ("stone", "field stone", "fieldstone", "granite"), "light stone": ("limestone", "sandstone"),
+    "dark stone": ("basalt",), "beige stucco": ("stucco",), "white stucco": ("cream stucco",),
+    "concrete": ("cement",), "concrete block": ("cinder block", "block"),
     "dark siding": ("black siding", "charcoal siding", "brown siding", "dark brown siding", "navy siding"),
-    "dark door": ("black door", "navy door", "dark green door"),
-    "wood door": ("brown door",),
+    "dark door": ("black door", "navy door", "dark green door"), "wood door": ("brown door",),
     "asphalt shingle roof": ("shingle", "dark shingle", "asphalt shingle", "dark shingle roof", "shingle roof"),
     "clay tile roof": ("tile roof", "tiled roof", "clay tile", "roof tile"),
-    "bedsheet cotton": ("bedsheet", "bed sheet", "white sheet"),
-    "off-white fabric": ("canvas",),
-    "white trim": ("trim", "white frame", "white post"),
-    "grass": ("lawn",),
-    "concrete paving": ("paving",),
-}
+    "bedsheet cotton": ("bedsheet", "bed sheet", "white sheet"), "off-white fabric": ("canvas",),
+    "white trim": ("trim", "white frame", "white post"), "grass": ("lawn",), "concrete paving": ("paving",),
+}  # fmt: skip
 
 
 def find_surface(name: str, own: Mapping[str, Surface], field: str = "surface") -> Surface:
