@@ -56,7 +56,7 @@ PUBLIC = {
         "switching_frame",
     ],
     "decision.payoff": ["pay_off", "projector_price"],
-    "decision.several": ["compare_setups", "per_storey", "stacked"],
+    "decision.several": ["compare_setups", "stacked"],
     "decision.measure": ["Reading", "measure_first", "with_measurement"],
     "decision.verdict": ["Figure", "Part", "Remedy", "Target", "Verdict", "judge", "ladder", "rung_target"],
     "decision.washout": ["string_dimming"],

@@ -18,7 +18,7 @@ from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
 from kit.decision.several import electrical_power
 from kit.decision.washout import DIMMINGS
 from kit.eye.light_map import EXTENT
-from kit.fields import DISTANCE, FLAG, LENGTH, LIGHT_OUTPUT, SPACING, Spec
+from kit.fields import FLAG, LENGTH, LIGHT_OUTPUT, SPACING, Spec
 from kit.light.lamps import LAMPS
 from kit.sky.site import Sky
 from kit.stage.audience import VIEWERS
@@ -134,21 +134,11 @@ _STACK = {
     "count": (several.COUNT, 2),
     "gap": (several.GAP, 0.3),
 }
-_STOREYS = {
-    "projector": (several.PROJECTOR, EXAMPLES[kit.Projector]()),
-    "facade": (several.FACADE, EXAMPLES[kit.Facade]()),
-    "distance": (DISTANCE, 3.0),
-    "heights": (several.BANDS, (0.0, 1.5, 3.0)),
-    "lens_height": (several.ABOVE_GROUND, 0.3),
-}
-for _build, _given in ((kit.stacked, _STACK), (kit.per_storey, _STOREYS)):
-    for _name, (_spec, _) in _given.items():
-        ARGUMENTS[_build, _name] = (
-            _spec,
-            lambda value, name=_name, build=_build, given=_given: build(
-                **{k: v for k, (_, v) in given.items()} | {name: value}
-            ),
-        )
+for _name, (_spec, _) in _STACK.items():
+    ARGUMENTS[kit.stacked, _name] = (
+        _spec,
+        lambda value, name=_name: kit.stacked(**{k: v for k, (_, v) in _STACK.items()} | {name: value}),
+    )
 EXAMPLES[kit.Passing] = lambda: kit.Passing(
     name="car", lamps=[EXAMPLES[kit.Luminaire]()], seconds=5, per_hour=4, begin="16:00", end="22:00"
 )

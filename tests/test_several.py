@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 import kit
 from kit import reference
-from kit.decision.several import RACK, STATES, compare_setups, electrical_power, per_storey, picture_elements, stacked
+from kit.decision.several import RACK, STATES, compare_setups, electrical_power, picture_elements, stacked
 from kit.light.ambient import Ambient
 from kit.light.cast import cast_light
 from kit.results import text_table
@@ -239,24 +239,6 @@ def test_light_sent_back_by_the_ground_follows_the_faded_white(wall, straight):
 # Ways to set them up
 
 
-@pytest.mark.analytic
-def test_one_machine_for_each_storey_covers_its_band(wall):
-    front = wall(8.0, 9.0)
-    projector = kit.Projector(light_output=3000, throw_ratio=(0.8, 3.0), resolution=(1600, 1000))
-    edges = (0.0, 3.0, 9.0)
-    pairs = per_storey(projector, front, distance=12.0, heights=edges, lens_height=0.5)
-    assert len(pairs) == 2
-    for (machine, place), low, high in zip(pairs, edges[:-1], edges[1:], strict=True):
-        assert place.position == (0.0, 0.5, 12.0)
-        # As wide as the front, or as the band's height asks for.
-        width = max(8.0, (high - low) * 1.6)
-        assert machine.throw_ratio == pytest.approx(12.0 / width)
-        across, up = picture_position(machine, place, [(0, (low + high) / 2, 0), (-4, low, 0), (4, high, 0)])
-        assert (across[0], up[0]) == pytest.approx((0.0, 0.0), abs=1e-12)
-        assert np.all(np.abs(across) <= 0.5 + 1e-12)
-        assert np.all(np.abs(up) <= 0.5 + 1e-12)
-
-
 # Comparison
 
 
@@ -473,37 +455,6 @@ def test_a_stack_names_what_is_wrong(change, field):
     with pytest.raises(kit.InputError) as caught:
         stacked(**right | change)
     assert caught.value.field == field
-
-
-@pytest.mark.bad_input
-@pytest.mark.parametrize(
-    ("change", "field"),
-    [
-        ({"distance": 40.0}, "throw_ratio"),
-        ({"distance": 3.0}, "throw_ratio"),
-        ({"projector": FIXED, "distance": 11.5}, "throw_ratio"),
-        ({"heights": tuple(range(18))}, "heights"),
-        ({"heights": (0.0, 3.0, 3.0)}, "heights"),
-    ],
-)
-def test_storeys_name_what_is_wrong(wall, change, field):
-    right = {"projector": GOOD, "facade": wall(), "distance": 12.0, "heights": (0.0, 2.5, 5.0), "lens_height": 0.3}
-    assert len(per_storey(**right)) == 2
-    with pytest.raises(kit.InputError) as caught:
-        per_storey(**right | change)
-    assert caught.value.field == field
-
-
-@pytest.mark.bad_input
-def test_a_lens_that_does_not_fit_is_told_from_where_it_would(wall):
-    bands = {"heights": (0.0, 2.5, 5.0), "lens_height": 0.3}
-    with pytest.raises(kit.InputError, match=r"2\.50, for a picture 8\.00 m wide from 20 m; .* from 8\.00 to 16\.00 m"):
-        per_storey(GOOD, wall(), distance=20.0, **bands)
-    with pytest.raises(kit.InputError, match=r"from 12\.00 m$"):
-        per_storey(FIXED, wall(), distance=11.5, **bands)
-    # A data sheet's 1.5 may be 1.495.
-    (one, _), _ = per_storey(FIXED, wall(), distance=11.96, **bands)
-    assert one.throw_ratio == pytest.approx(11.96 / 8.0)
 
 
 @pytest.mark.bad_input

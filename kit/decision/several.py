@@ -11,7 +11,6 @@ All machines are taken to be perfectly aligned. Outdoors stands move, and seams 
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -22,7 +21,7 @@ from kit.decision.payoff import between_classes, projector_price
 from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, levels_of
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import DISTANCE, LENGTH, LENS_HEIGHT, NAME, Is, Many, Number
+from kit.fields import LENGTH, NAME, Is, Number
 from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.placement import Placement
@@ -31,8 +30,6 @@ from kit.units import edge
 from kit.wall.facade import Facade
 from kit.words import capital, chances, join, percent, short
 
-# Data sheets round a throw ratio: a lens without zoom fits within this share of it.
-ROUNDED = 0.01
 RACK = (
     "One machine on another needs a rack that bears the weight, is secured against falling and wind, and leaves all "
     "vents free."
@@ -41,8 +38,6 @@ RACK = (
 PROJECTOR, PLACEMENT, FACADE = Is(kind=Projector), Is(kind=Placement), Is(kind=Facade)
 COUNT = Number(label="machines", low=1, high=16, whole=True)
 GAP = LENGTH.but(label="gap", low=0.0, meaning="from lens to lens, upwards")
-ABOVE_GROUND = LENS_HEIGHT.but(low=0.0)
-BANDS = Many(label="heights", of=LENGTH, least=2)
 
 
 # Ways to set machines up
@@ -85,49 +80,6 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
         shift = (across - raised * float(right[1]) / width, above - raised * float(up[1]) * machine.aspect / width)
         moved = replace(place, position=(x, y + raised, depth), aim=(place.aim[0], place.aim[1] + raised, place.aim[2]))
         pairs.append((replace(machine, lens_shift=shift), moved))
-    return tuple(pairs)
-
-
-def per_storey(
-    projector: Projector, facade: Facade, *, distance: float, heights: Sequence[float], lens_height: float
-) -> Machines:
-    """Return one projector for each storey of a front, for a blended `Scene`: bands as wide as the front, upwards.
-
-    Parameters
-    ----------
-    projector : Projector
-        Its zoom is set so that the picture covers the band, and its lens shift so that it lies in its middle. A lens
-        without zoom has to fit within 1%. Whether the real lens shifts that far is for its data sheet to say.
-    distance : float
-        From all lenses, before the middle, to the plane z = 0, which they look at squarely [m], above 0.
-    heights : sequence of float
-        Where the bands end, upwards: the foot of the lowest, then the top of each [m].
-    lens_height : float
-        Above the ground line [m], 0 or more.
-
-    Raises
-    ------
-    InputError
-        For bands that do not rise, or a width that the lens does not make at this distance.
-    """
-    machine, front = PROJECTOR.check("projector", projector), FACADE.check("facade", facade)
-    away, lens = DISTANCE.check("distance", distance), ABOVE_GROUND.check("lens_height", lens_height)
-    edges = BANDS.check("heights", heights)
-    if len(edges) > COUNT.high + 1 or any(b <= a for a, b in pairwise(edges)):
-        raise InputError("heights", heights, f"2 to {COUNT.high + 1} heights in m that rise")
-    left, right, _, _ = front.bounds
-    given, across, pairs = machine.throw_ratio, machine.lens_shift[0], []
-    zoom, slack = (given, 0.0) if isinstance(given, tuple) else ((given,), ROUNDED)
-    for low, high in pairwise(edges):
-        width = max(right - left, (high - low) * machine.aspect)
-        ratio, up = away / width, ((low + high) / 2.0 - lens) * machine.aspect / width
-        if not zoom[0] * (1.0 - slack) <= ratio <= zoom[-1] * (1.0 + slack):
-            ends = " to ".join(f"{end * width:.2f}" for end in zoom)
-            fits = f"for a picture {width:.2f} m wide from {away:g} m; this lens makes it from {ends} m"
-            raise InputError("throw_ratio", given, f"{ratio:.2f}, {fits}")
-        x = (left + right) / 2.0 - across * width
-        place = Placement(position=(x, lens, away), aim=(x, lens, 0.0))
-        pairs.append((replace(machine, throw_ratio=ratio, lens_shift=(across, up)), place))
     return tuple(pairs)
 
 
