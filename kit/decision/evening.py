@@ -131,34 +131,16 @@ def evenings(
     -------
     xarray.Dataset
         Dimensions ``date``; ``minute``, minutes after `begin` that have passed; ``part``, the whole front and each
-        kind of surface; ``level``, low, nominal and high; ``source``; ``passing``.
-
-        ============================== ========================================================
-        clock, utc (date, minute)      of the wall, and UTC
-        sun_elevation, moon_elevation  without refraction [deg]
-        ambient_illuminance (source, .) mean over the front that counts [lx]
-        veiling_luminance (source, ..) in the eye [cd/m2]
-        contrast (..., part, level)    median of the part, with the middle 90%
-        chance (..., part)             that so much of the part is good as the target asks for
-        status (..., part)             0 not enough, 1 borderline, 2 enough
-        white_luminance (part, level)  the same at any hour [cd/m2]
-        lit_share (part,)              that a picture reaches
-        earliest (date, part, level)   first minute of the clock at which it is; NaT for never
-        dark_enough (...)              the same for contrast alone: when the sky lets the picture be seen
-        until (...)                    first later moment of the clock at which it is not; NaT for none
-        passing_minutes (...)          minutes that pass from `earliest` to `until`, or to the end of the evening
-        sunset, sunrise, moonrise,
-        moonset (date,)                by the clock, on a level horizon; NaT where not in the evening
-        sun_all_day (date,)            1 where the sun does not set that day, -1 where it does not rise, else 0
-        contrast_passing (passing, ..) nominal contrast while the passing light is there; NaN when it never is
-        ============================== ========================================================
+        kind of surface; ``level``, low, nominal and high; ``source``; ``passing``. What each variable is, and its
+        unit, stand in its attributes. ``status`` is 0 for not enough, 1 for borderline, 2 for enough; times of the
+        clock are NaT where there is none.
 
         ``earliest`` at level low is when the verdict becomes ``enough``, at level high when it may be, at level nominal
-        when it is as likely as not. Between two
-        steps it is found to the minute, by whole minutes from the earlier one; light that is too much for less than a
-        step can be missed, and ``until`` is one of the steps. Rise and set are interpolated between steps: with 5
-        minutes to the second, with an hour to a minute, near the polar circles less well. An evening that begins in an
-        hour that comes twice begins in the first.
+        when it is as likely as not; ``dark_enough`` is the same for contrast alone, ``until`` the first later moment at
+        which it no longer is. Between two steps it is found to the minute; light that is too much for less than a step
+        can be missed, and ``until`` is one of the steps. Rise and set are interpolated between steps: with 5 minutes to
+        the second, with an hour to a minute, near the polar circles less well. An evening that begins in an hour that
+        comes twice begins in the first.
 
     Raises
     ------
@@ -271,22 +253,10 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
 
 
 def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:
-    """Return the earliest start of each evening, or of one in so many.
+    """Return the earliest start of each evening, or of one in so many, from the result of `evenings`.
 
-    Parameters
-    ----------
-    result : xarray.Dataset
-        From `evenings`.
-    part : str
-        Of the front.
-    every : int
-        1 shows all.
-
-    Returns
-    -------
-    pandas.DataFrame
-        A row for each date; times of the clock, NaT for never: ``may start`` when it may be enough, ``start`` when it
-        likely is, ``surely`` when it is.
+    A row for each date; times of the clock, NaT for never: ``may start`` when it may be enough, ``start`` when it is as
+    likely as not, ``surely`` when it is.
     """
     _check_result(result, "dark_enough", "kit.evenings")
     _part_index(result["part"].values, part)

@@ -146,11 +146,6 @@ def audience_table(
     InputError
         For an eye behind the wall or inside the front, a picture that shows nothing of what is judged, and for a scene
         that `light_map` or `judge` refuses.
-
-    Notes
-    -----
-    An eye of normal acuity tells details of 1 arcmin apart, so 60 picture elements to a degree look smooth, from the
-    same practice of the letter chart (``reference_data/eye.csv``); good young eyes see finer ones.
     """
     Is(kind=Scene).check("scene", scene)
     people: tuple[Viewer, ...] = VIEWERS.check("viewers", viewers)

@@ -243,9 +243,8 @@ def content_parts(
     The rule, patch by patch, first that holds:
 
     1. ``nothing``: the audience sees none of the patch; the patch faces away from the viewer; the picture reaches less
-       than half of it; it sends no light back; or `judge` finds luminance or contrast not enough, which means that
-       even the high end of the band misses the target.
-    2. ``slow light``: `judge` finds it borderline (the low end of the band misses the target); or the wall's own
+       than half of it; it sends no light back; or `judge` finds it not enough.
+    2. ``slow light``: `judge` finds it borderline; or the wall's own
        pattern drowns detail, because the picture's contrast holds fewer steps of the pattern's ratio than
        ``fewest steps for animation``; or a picture element subtends more than ``coarsest for animation``.
     3. ``animation``: the rest.

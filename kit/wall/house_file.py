@@ -1,36 +1,16 @@
-"""House files: a front in TOML, written with a tape measure.
+"""House files: a front in TOML, written with a tape measure; README and ``show.schema.json`` have all their fields.
 
     name = "Our house"
     units = "ft"                     # or "m", "in", "cm"; for every length in the file
 
-    [surfaces."our brick"]           # only for surfaces that the reference data do not have
-    reflectance = 0.16
-    low = 0.12
-    high = 0.20
-    kind = "brick"                   # what it is: decides colour, what rain darkens, what cloth may cover
-
     [[patch]]
     name = "main wall"
-    rectangle = { left = -20, bottom = 0, width = 40, height = 20 }
-    surface = "our brick"
+    rectangle = { left = -20, bottom = 0, width = "40 ft", height = 20 }
+    surface = "red brick"
 
-    [[patch]]
-    name = "gable"
-    corners = [[-20, 20], [20, 20], [0, 30]]
-    surface = "white siding"
-
-    [[patch]]
-    name = "bay"
-    rectangle = { left = "4 ft", bottom = 1, width = "8 ft 6 in", height = 8 }
-    depth = 2                        # in front of the wall
-    surface = "our brick"
-
-x counts from any upright line of your choice to the right, y from the ground line up. A corner may carry its
-own depth as a third number, for a roof that leans back. A patch in front of the wall is closed off backwards
-to the wall, so that its shadow is whole; `thickness` says how far back instead (a post, a board; 0: a sheet).
-`judged = false` leaves a patch out of the verdict, as for a roof that shows nothing.
+x counts from any upright line to the right, y from the ground line up. A patch in front of the wall is closed off
+backwards to the wall, so that its shadow is whole; `thickness` says how far back instead (a post, a board; 0: a sheet).
 Patches in one plane lie on top of each other in the order of the file: windows after their wall.
-`units_checked = true` takes sizes that no house front has as they are.
 """
 
 import math
