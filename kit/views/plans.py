@@ -24,7 +24,7 @@ from kit.sky.luminaire import Luminaire
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
-from kit.units import length_text, metres_per
+from kit.units import edge, length_text, metres_per
 from kit.views.charts import PLAIN
 from kit.views.drawing import COLOURS, Board, path_of, seen_parts
 from kit.wall.facade import Facade
@@ -67,19 +67,20 @@ def draw_way(ax: Axes | None = None) -> Axes:
     return ax
 
 
-def draw_lamp(lamp: Luminaire, facade: Facade, ax: Axes | None = None) -> Axes:
-    """Draw in plan [m] which way a lamp shines: as far each way as it sends light that way; the house is dark."""
+def draw_lamp(lamp: Luminaire, facade: Facade, ax: Axes | None = None, *, units: str = "m") -> Axes:
+    """Draw in plan which way a lamp shines: as far each way as it sends light that way; the house is dark."""
     if ax is None:
         ax = Figure(figsize=(6.4, 4.8), layout="constrained").subplots()
     rise, turn = np.meshgrid(np.radians(np.arange(-89.0, 90.0)), np.radians(np.arange(0.0, 361.0, 2.0)), indexing="ij")
     rays = np.stack([np.cos(rise) * np.sin(turn), np.sin(rise), np.cos(rise) * np.cos(turn)], axis=-1)
-    light = np.sum(lamp.intensity(rays) * np.cos(rise), axis=0)
-    x, z = (lamp.position[i] + 4.0 * light / (light.max() or 1.0) * rays[89, :, i] for i in (0, 2))
-    for corners in (np.array(patch.outline) for patch in facade.patches):
+    light = np.sum(lamp.dimmed(1.0).intensity(rays) * np.cos(rise), axis=0)
+    unit, size = edge("m", units)
+    x, z = ((lamp.position[i] + 4.0 * light / (light.max() or 1.0) * rays[89, :, i]) / size for i in (0, 2))
+    for corners in (np.array(patch.outline) / size for patch in facade.patches):
         ax.fill(corners[:, 0], corners[:, 2], facecolor="0.4", edgecolor="0.4")
     ax.fill(x, z, facecolor="0.85", edgecolor="black")
-    ax.plot(*lamp.position[::2], "ko")
-    ax.set(aspect="equal", xlabel="x (m)", ylabel="from the wall (m)", title=lamp.name)
+    ax.plot(lamp.position[0] / size, lamp.position[2] / size, "ko")
+    ax.set(aspect="equal", xlabel=f"across the front ({unit})", ylabel=f"from the wall ({unit})", title=lamp.name)
     return ax
 
 
