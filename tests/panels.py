@@ -47,6 +47,8 @@ def as_first_written():
         strings=(replace(string, path=((left, 5.7912, 0.15), (right, 5.7912, 0.15))),),
         viewers=(kit.Viewer(name="on the walk", eye=(2.0, 1.6, 15.7)), *show.viewers[1:]),
         longitude=-88.0,
+        district="a floodlit wall in a dark district",
+        purpose="a picture that can be followed",
     )
 
 

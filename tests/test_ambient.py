@@ -231,8 +231,10 @@ def test_the_same_even_light_from_sky_or_stated_makes_the_same_map():
     np.testing.assert_allclose(both["contrast"], more["contrast"], rtol=1e-12)
     for one, other in ((even, sky), (more, both)):
         first, second = kit.judge(one), kit.judge(other)
-        assert first.status == second.status
-        assert str(first) == str(second)
+        # As it is given; how well it is known differs from source to source, and with it the chance.
+        for part, same in zip(first.surfaces, second.surfaces, strict=True):
+            assert part.contrast.median == pytest.approx(same.contrast.median, rel=1e-12)
+            assert part.white_luminance.median == same.white_luminance.median
 
 
 @pytest.mark.analytic

@@ -10,7 +10,7 @@ IN_SHORT = {
     "a dark front floodlit in dark surroundings": "dark front, floodlit",
     "a floodlit wall in a dark district": "floodlit wall, dark district",
     "a floodlit wall in a lit district": "floodlit wall, lit district",
-    "a floodlit wall in a bright district": "floodlit wall, bright district",
+    "a floodlit wall in a bright district": "floodlit wall, bright town",
     "an outdoor cinema as found in 1953": "outdoor cinema of 1953",
     "an outdoor cinema in good order": "outdoor cinema in order",
     "a picture indoors that two of three viewers took in 1932": "indoors, 2 of 3 content",
