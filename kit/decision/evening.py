@@ -502,8 +502,8 @@ class _Study:
         front, found = self.front, self.median(sky)
         patch, turned = self.trials.points.patch[front.sample], np.eye(len(self.normals))[self.plane[front.sample]]
 
-        def more(part: slice, some: Draws, full: Draws) -> Array:
-            return self._adds(sky, full, full.wall[:, patch], turned)(part)
+        def more(_: Draws, full: Draws) -> Callable[[slice], Array]:
+            return self._adds(sky, full, full.wall[:, patch], turned)
 
         return front.banded(found.reshape(-1, found.shape[-1]), more).reshape(*found.shape, 3)
 

@@ -88,17 +88,17 @@ class LitFront:
         share_out(work, [slice(start, min(start + step, count)) for start in range(0, count, step)])
         return result
 
-    def banded(self, contrast: Array, more: Callable[[slice, Draws, Draws], Array]) -> Array:
+    def banded(self, contrast: Array, more: Callable[[Draws, Draws], Callable[[slice], Array]]) -> Array:
         """Return a contrast, shape (count, part), with its middle 90%, that of a sample of each part: see `middle_90`.
 
-        `more` takes a slice of the lights, and draws without and with those of `off`, and returns the luminance that
-        they add at the points `sample`, shape (slice, draw, point).
+        `more` takes draws without and with the light of `off`, and returns what takes a slice of the lights and returns
+        the luminance that they add at the points `sample`, shape (slice, draw, point).
         """
         result, pairs = np.stack([contrast] * 3, axis=-1), ((self.given, self.usual), (self.some, self.full))
-        light = [self.trials.luminances(some, self.sample) for some, _ in pairs]
+        light = [(self.trials.luminances(some, self.sample), more(some, full)) for some, full in pairs]
         step = max(1, 8 * PAIRS // (DRAWS * self.sample.size))
         for part in (slice(start, start + step) for start in range(0, len(contrast), step)):
-            found = [contrast_at_eye(*at, more(part, *pair)) for at, pair in zip(light, pairs, strict=True)]
+            found = [contrast_at_eye(*at, added(part)) for at, added in light]
             result[part, :, ::2] *= np.moveaxis(middle_90(found[0], found[1], len(self.parts)), 0, -1)
         return result
 
@@ -136,9 +136,9 @@ def string_dimming(
     front = LitFront(replace(scene, ambient=replace(ambient, lamps=lamps)), spacing, target, strings)
     trials, (white, black, around) = front.trials, front.nominal
 
-    def more(part: slice, some: Draws, full: Draws) -> Array:
+    def more(some: Draws, full: Draws) -> Callable[[slice], Array]:
         off, on = (trials.luminances(draws, front.sample)[2] for draws in (some, full))
-        return levels[part, None, None] * (on - off)
+        return lambda part: levels[part, None, None] * (on - off)
 
     # Where there was no end of it, all is lost as soon as there is one.
     before = contrast_at_eye(white, black, around, 0.0)
