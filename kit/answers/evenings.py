@@ -115,7 +115,7 @@ class EveningPlan(Result):
     @cached_property
     def with_cars(self) -> xr.Dataset:
         """The same evening with an invented car that turns at the corner now and then."""
-        lamps = headlamps("a car", position=(self._middle + 14.0, 18.0), towards=(self._middle, 0.0))
+        lamps = headlamps("a car", position=(self.show.middle + 14.0, 18.0), towards=(self.show.middle, 0.0))
         cars = Passing(name="a car", lamps=lamps, seconds=4, per_hour=20, begin="15:00", end="22:00")
         return evenings(
             self.scene, self.site, self.choice.date, target=self.target, spacing=self.spacing, passing=[cars]
@@ -130,7 +130,7 @@ class EveningPlan(Result):
 
     def obtrusive(self, *, curfew: str = "before", masked: bool = False) -> ObtrusiveLight:
         """Return what leaves the front, for two invented windows and an invented road; see `kit.obtrusive_light`."""
-        x, z = self._middle, self.show.full.walk + 1.0
+        x, z = self.show.middle, self.show.full.walk + 1.0
         windows = [
             Receiver(name="window across the street", position=(x, 4.0, z + 9.0), facing=(0.0, 0.0, -1.0)),
             Receiver(name="window of the house behind", position=(x + 18.0, 7.0, -20.0), facing=(0.0, 0.0, 1.0)),
@@ -140,11 +140,6 @@ class EveningPlan(Result):
             self.scene, receivers=windows, environmental_zone="suburban", curfew=curfew, masked=masked,
             road=road if curfew == "before" else None,
         )  # fmt: skip
-
-    @property
-    def _middle(self) -> float:
-        left, right, *_ = self.show.house.bounds
-        return 0.5 * (left + right)
 
     def frame(self, units: str = "m") -> pd.DataFrame:
         """Return what switching each lamp off, or shading it, would buy."""

@@ -30,7 +30,7 @@ import numpy as np
 from kit import fields, reference, toml_file
 from kit.answers.lists import towns
 from kit.answers.scenes import CONFIDENCE, DISTRICT, PURPOSE, SHARE_WANTED
-from kit.decision.verdict import Target, rung_target
+from kit.decision.verdict import NO_WALLS, Target, rung_target
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
@@ -49,7 +49,7 @@ from kit.stage.fit import fitting_distance, fitting_throw_ratio, usual_shift
 from kit.stage.search import Stand
 from kit.toml_file import Reader, Record, Several, Values, table
 from kit.units import length_text
-from kit.wall.cloth import MASONRY, NEVER_COVERED, Cloth, cloth_names
+from kit.wall.cloth import MASONRY, Cloth, cloth_names
 from kit.wall.facade import Facade, Surface
 from kit.wall.house_file import HOUSE, UNIT, Corner, house_parts, load_house, read_front, unit_of
 from kit.wall.occlusion import Obstacle
@@ -64,7 +64,6 @@ PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
 # On a lake, where nobody lives.
 INVENTED = {"latitude": 42.0, "longitude": -87.0, "timezone": "America/Chicago"}
 Choice = TypeVar("Choice")
-NO_WALLS = (*NEVER_COVERED, "roof", "ground")
 
 
 def _lamp_kinds() -> tuple[str, ...]:
@@ -254,7 +253,7 @@ class Show(Declared, Result):
     def full(self) -> Any:
         """The same show with what is not said filled in; the distance stays None."""
         left, right, *_ = self.house.bounds
-        middle = 0.5 * (left + right)
+        middle = self.middle
         guess: dict[str, Any] = {
             "facing": 180.0, "night_sky": "suburban sky", "ground": "grass", "ambient": AMBIENT.default, "cloths": (),
             "machines": tuple(Machine(name=f"{light:,.0f} lm", lumens=light) for light in (4000.0, 8000.0)),
@@ -277,6 +276,12 @@ class Show(Declared, Result):
             Viewer(name="across the street", eye=(middle + 4.0, 4.5, walk + 9.0)),
         )
         return replace(self, **{name: guess[name] for name in guess if getattr(self, name, "") is None})
+
+    @property
+    def middle(self) -> float:
+        """The middle of the front, from which places to the side are counted [m]."""
+        left, right, *_ = self.house.bounds
+        return 0.5 * (left + right)
 
     @cached_property
     def lamp_light(self) -> float:
@@ -380,8 +385,7 @@ class Show(Declared, Result):
 
     def stands_at(self, machine: Machine) -> dict[str, float]:
         """Return where a machine stands and its lens is set so that the picture fits, as near the middle as may be."""
-        left, right, *_ = self.house.bounds
-        middle, ratio = 0.5 * (left + right), sum(machine.zoom) / 2.0
+        middle, ratio = self.middle, sum(machine.zoom) / 2.0
         x, height, (near, far) = middle, fields.LENS_HEIGHT.default, (0.0, math.inf)
         if self.stands:
             across, heights, (near, far) = self.stands[0].box
@@ -415,13 +419,13 @@ class Show(Declared, Result):
 
     def fitted(self, choice: Choice, how: Literal["distance", "throw_ratio"]) -> Choice:
         """Return a whole choice whose pictures just hold the front, by moving the machines or by their zoom."""
-        changes, (left, right, *_) = {}, self.house.bounds
+        changes = {}
         if getattr(choice, "tilt", 0.0):
             raise InputError("tilt", choice.tilt, "0 degrees: a picture that is fitted is level")  # type: ignore[attr-defined]
         for which, machine in self._machines():
             if hasattr(choice, f"{which}{how}"):
                 at = {name: getattr(choice, f"{which}{name}", value) for name, value in self.stands_at(machine).items()}
-                lens = {"x": 0.5 * (left + right) + at["side"], "aspect": machine.aspect}
+                lens = {"x": self.middle + at["side"], "aspect": machine.aspect}
                 lens |= {name: at[name] for name in ("height", "shift_up")}
                 fit = fitting_distance if how == "distance" else fitting_throw_ratio
                 other = "throw_ratio" if how == "distance" else "distance"
@@ -474,8 +478,7 @@ class Show(Declared, Result):
     ) -> tuple[projector.Projector, Placement]:
         """Return a machine, with typical losses, in its place; `changes` are of what `stands_at` returns, or `tilt`."""
         at = {"tilt": 0.0, **self.stands_at(machine)} | changes
-        left, right, *_ = self.house.bounds
-        x, rise = 0.5 * (left + right) + at["side"], at["distance"] * math.tan(math.radians(at["tilt"]))
+        x, rise = self.middle + at["side"], at["distance"] * math.tan(math.radians(at["tilt"]))
         across = 0.0 if machine.lens_shift is None else machine.lens_shift[0]
         made = projector.typical_projector(
             at["light_output"], at["throw_ratio"],

@@ -28,6 +28,7 @@ from kit.eye.contrast import contrast_at_eye
 from kit.fields import Is, Number
 from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.projector import Levels
+from kit.wall.cloth import NEVER_COVERED
 from kit.words import band, capital, chances, join, percent, shares, short, the
 
 Status = Literal["enough", "borderline", "not enough"]
@@ -38,7 +39,7 @@ Role = Literal["wall", "pane", "other"]
 SMALL = 0.1
 BANDED = ("white [cd/m²]", "contrast")
 DRAWS = Number(label="draws", low=16, high=1 << 16, whole=True)
-NO_WALLS = ("window", "door", "roof", "ground")
+NO_WALLS = (*NEVER_COVERED, "roof", "ground")
 
 
 def checked_target(target: Target | None) -> Target:

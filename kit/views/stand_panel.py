@@ -4,6 +4,7 @@ import math
 from collections.abc import Iterator
 
 from kit.answers.stands import Arrangement, StandChoice, arrange
+from kit.decision.several import RACK
 from kit.views.page import caution, paragraphs, picture, tables, words
 from kit.views.panel import CAUTIONS, Panel
 from kit.views.plans import PlanBoard
@@ -18,8 +19,8 @@ class StandPanel(Panel):
     # What the words on eyes in the beam do not say.
     caution = (
         "A stand or post in the garden needs a foundation and a housing that local code and a licensed electrician "
-        "accept; nothing may fall on the walk. One machine on another needs a rack that bears the weight, is secured "
-        f"against falling and wind, and leaves all vents free. {CAUTIONS}"
+        "accept; nothing may fall on the walk. "
+        f"{RACK} {CAUTIONS}"
     )
 
     _board: PlanBoard
