@@ -12,7 +12,7 @@ from functools import cache
 import numpy as np
 from scipy.optimize import brentq
 
-from kit.answers.lesson_words import FILE, Lesson, Sizes, put_together, read_words
+from kit.answers.lesson_words import Lesson, Sizes, put_together, read_words
 from kit.decision.payoff import projector_price
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
@@ -37,10 +37,7 @@ Computed = tuple[Number, Mapping[str, float], tuple[float, float], Callable[[flo
 
 def all_lessons() -> tuple[Lesson, ...]:
     """Return all lessons in the order in which they are read."""
-    words = read_words()
-    if set(words) != set(LESSONS):
-        raise InputError(FILE.name, ", ".join(words), f"the lessons {', '.join(LESSONS)}")
-    return tuple(put_together(name, told, *LESSONS[name]()) for name, told in words.items())
+    return tuple(put_together(told, *LESSONS[name]()) for name, told in read_words().items())
 
 
 def lesson(title: str) -> Lesson:
