@@ -9,9 +9,9 @@ import csv
 import difflib
 from functools import cache
 from pathlib import Path
-from typing import Annotated, Literal, Self, get_args
+from typing import Annotated, Literal, Self
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 from kit.errors import InputError
 
@@ -19,16 +19,14 @@ Unit = Literal[
     "1", "arcmin", "cd/m2", "deg", "deg2 (cd/m2)/lx", "kg", "kg/m2", "kg/m3", "lm", "lm/W", "lx", "m", "m/s",
     "m/s2", "mag", "mag/arcsec2", "nm", "USD", "USD/m2", "years",
 ]  # fmt: skip
-UNITS = get_args(Unit)
 
 # Inside an installed package, or at the top of a checkout.
 PLACES = (Path(__file__).parent / "reference_data", Path(__file__).parents[1] / "reference_data")
 
-# Each with what is right.
-Text = Annotated[str, Field(pattern=r"^\S(.*\S)?$", description="a text; none may be empty")]
-Name = Annotated[str, Field(pattern=r"^[^\sA-Z]([^A-Z]*[^\sA-Z])?$", description="lower case words")]
-Number = Annotated[float, Field(allow_inf_nan=False, ge=0.0, description="a finite number of 0 or more")]
-Status = Annotated[Literal["seen", "from memory"], Field(description="seen or from memory")]
+Text = Annotated[str, Field(pattern=r"^\S(.*\S)?$")]
+Name = Annotated[str, Field(pattern=r"^[^\sA-Z]([^A-Z]*[^\sA-Z])?$")]  # lower case words
+Number = Annotated[float, Field(allow_inf_nan=False, ge=0.0)]
+Status = Literal["seen", "from memory"]
 
 
 class Row(BaseModel):
@@ -62,38 +60,11 @@ class Row(BaseModel):
         return self
 
 
-FIELDS = tuple(Row.model_fields)
-
-
 def read_table(path: str | Path) -> tuple[Row, ...]:
-    """Return the rows of the table at `path`, each of them checked and none twice."""
-    path = Path(path)
-    try:
-        lines = path.read_text(encoding="utf-8-sig").splitlines()
-    except (OSError, UnicodeDecodeError):
-        raise InputError("table", str(path), "a readable CSV file in UTF-8") from None
-    comments = next((i for i, line in enumerate(lines) if not line.startswith("#")), len(lines))
-    reader = csv.reader(lines[comments:], strict=True)
-    try:
-        records = [(f"{path.name}, line {comments + reader.line_num}", cells) for cells in reader]
-    except csv.Error as error:
-        at = comments + reader.line_num
-        raise InputError(f"{path.name}, line {at}", lines[at - 1], f"CSV ({error})") from None
-    if len(records) < 2:
-        raise InputError("table", str(path), f"the header {','.join(FIELDS)} and at least one row")
-    (where, header), *body = records
-    if tuple(header) != FIELDS:
-        raise InputError(f"{where}: header", ",".join(header), ",".join(FIELDS))
-    rows: dict[tuple[str, str, str], Row] = {}
-    for where, cells in body:
-        if len(cells) != len(FIELDS):
-            raise InputError(f"{where}: row", ",".join(cells), f"{len(FIELDS)} cells")
-        item = _checked(where, dict(zip(FIELDS, cells, strict=True)))
-        key = (item.group, item.name, item.quantity)
-        if key in rows:
-            raise InputError(f"{where}: name", item.name, "each group, name and quantity once")
-        rows[key] = item
-    return tuple(rows.values())
+    """Return the rows of the table at `path`, each of them checked: a wrong one is a `ValueError`."""
+    with open(path, encoding="utf-8-sig", newline="") as file:
+        rows = csv.DictReader((line for line in file if not line.startswith("#")), restkey="more", strict=True)
+        return tuple(map(Row.model_validate_strings, rows))
 
 
 def tables() -> tuple[str, ...]:
@@ -154,16 +125,3 @@ def _in_group(table_name: str, group: str | None) -> list[Row]:
         groups = dict.fromkeys(item.group for item in rows)
         raise InputError(f"{table_name}: group", group, f"one of {', '.join(groups)}")
     return found
-
-
-def _checked(where: str, cells: dict[str, str]) -> Row:
-    try:
-        return Row.model_validate_strings(cells)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-    if first["loc"]:
-        field = str(first["loc"][0])
-        right = Row.model_fields[field].description or f"one of {', '.join(UNITS)}"
-        raise InputError(f"{where}: {field}", cells[field], right)
-    band = f"{cells['low']}, {cells['value']}, {cells['high']}"
-    raise InputError(f"{where}: low, value, high", band, first["msg"].removeprefix("Value error, "))

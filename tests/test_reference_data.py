@@ -421,35 +421,15 @@ def test_a_byte_order_mark_of_a_spreadsheet_passes(tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("field", "given", "right"),
-    [
-        ("source", "", "none may be empty"),
-        ("source", "  ", "none may be empty"),
-        ("edition", "", "none may be empty"),
-        ("locator", "", "none may be empty"),
-        ("name", "", "lower case"),
-        ("name", "Red Brick", "lower case"),
-        ("name", "red brick ", "lower case"),
-        ("group", "", "lower case"),
-        ("quantity", "", "lower case"),
-        ("status", "guessed", "seen or from memory"),
-        ("status", "", "seen or from memory"),
-        ("unit", "", "cd/m2"),
-        ("unit", "furlong", "cd/m2"),
-        ("value", "nan", "finite"),
-        ("value", "", "finite"),
-        ("value", "some", "finite"),
-        ("low", "-0.1", "0 or more"),
-        ("high", "inf", "finite"),
-    ],
-)
-def test_bad_cells_are_refused(tmp_path, field, given, right):
+    ("field", "given"),
+    [(field, given) for field in ("source", "edition", "locator", "name", "group", "quantity") for given in ("", "  ")]
+    + [("name", "Red Brick"), ("name", "red brick "), ("status", "guessed"), ("status", ""), ("unit", ""),
+       ("unit", "furlong"), ("value", "nan"), ("value", ""), ("value", "some"), ("low", "-0.1"), ("high", "inf")],
+)  # fmt: skip
+def test_bad_cells_are_refused(tmp_path, field, given):
     path = write(tmp_path / "bad.csv", GOOD, GOOD | {"name": "other brick", field: given})
-    with pytest.raises(InputError) as caught:
+    with pytest.raises(ValueError, match=f"1 validation error for Row\n{field}"):
         reference.read_table(path)
-    assert caught.value.field == f"bad.csv, line 4: {field}"
-    assert caught.value.value == given
-    assert right in caught.value.right
 
 
 @pytest.mark.parametrize(
@@ -461,11 +441,8 @@ def test_bad_cells_are_refused(tmp_path, field, given, right):
     ],
 )
 def test_bad_bands_are_refused(tmp_path, changes, right):
-    path = write(tmp_path / "bad.csv", GOOD | changes)
-    with pytest.raises(InputError, match=r"bad\.csv, line 3: low, value, high") as caught:
-        reference.read_table(path)
-    assert right in caught.value.right
-    assert next(iter(changes.values())) in caught.value.value
+    with pytest.raises(ValueError, match=right):
+        reference.read_table(write(tmp_path / "bad.csv", GOOD | changes))
 
 
 def test_only_reflectances_end_at_one(tmp_path):
@@ -473,55 +450,20 @@ def test_only_reflectances_end_at_one(tmp_path):
     assert reference.read_table(path)[0].high == 1.2
 
 
-def test_missing_column_is_refused(tmp_path):
-    short = {field: cell for field, cell in GOOD.items() if field != "locator"}
-    with pytest.raises(InputError, match=r"bad\.csv, line 2: header"):
-        reference.read_table(write(tmp_path / "bad.csv", short, header=tuple(short)))
-
-
-def test_columns_in_another_order_are_refused(tmp_path):
-    with pytest.raises(InputError, match="header"):
-        reference.read_table(write(tmp_path / "bad.csv", GOOD, header=tuple(GOOD)[::-1]))
-
-
-@pytest.mark.parametrize("row", [GOOD | {"more": "1"}, {"group": "brick"}], ids=["many", "few"])
+@pytest.mark.parametrize(
+    "row",
+    [GOOD | {"more": "1"}, {"group": "brick"}, {field: cell for field, cell in GOOD.items() if field != "locator"}],
+    ids=["many", "few", "no locator"],
+)
 def test_wrong_number_of_cells_is_refused(tmp_path, row):
-    with pytest.raises(InputError, match=r"bad\.csv, line 3: row = .* expected 12 cells"):
+    with pytest.raises(ValueError, match="validation error"):
         reference.read_table(write(tmp_path / "bad.csv", row))
 
 
-def test_duplicated_name_is_refused(tmp_path):
-    with pytest.raises(InputError, match=r"bad\.csv, line 4: name = 'red brick'.* once"):
-        reference.read_table(write(tmp_path / "bad.csv", GOOD, GOOD | {"value": "0.25"}))
-
-
-def test_same_name_with_another_quantity_or_group_passes(tmp_path):
-    rows = (GOOD, GOOD | {"quantity": "factor"}, GOOD | {"group": "wall"})
-    assert len(reference.read_table(write(tmp_path / "good.csv", *rows))) == 3
-
-
-@pytest.mark.parametrize(
-    "content",
-    [b"", b"# only a comment\n", ",".join(GOOD).encode() + b"\n", b"\xff\xfe\x00"],
-    ids=["empty", "comment", "header", "not UTF-8"],
-)
-def test_files_without_a_table_are_refused(tmp_path, content):
-    path = tmp_path / "bad.csv"
-    path.write_bytes(content)
-    with pytest.raises(InputError, match=r"table = .*bad\.csv"):
-        reference.read_table(path)
-
-
-def test_missing_file_is_refused(tmp_path):
-    with pytest.raises(InputError, match=r"nowhere\.csv.*readable CSV file"):
-        reference.read_table(tmp_path / "nowhere.csv")
-
-
-def test_open_quote_is_refused(tmp_path):
-    path = write(tmp_path / "bad.csv", GOOD)
-    path.write_text(path.read_text(encoding="utf-8") + '"brick,\n', encoding="utf-8")
-    with pytest.raises(InputError, match=r"bad\.csv, line 4 = .*CSV"):
-        reference.read_table(path)
+@pytest.mark.parametrize("name", TABLES)
+def test_no_row_is_there_twice(name):
+    keys = [(row.group, row.name, row.quantity) for row in reference.table(name)]
+    assert len(keys) == len(set(keys)) > 0
 
 
 # Looking up
