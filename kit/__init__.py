@@ -72,7 +72,7 @@ PUBLIC = {
     "answers.evenings": ["EveningChoice", "plan_evening"],
     "answers.lessons": ["all_lessons", "lesson"],
     "answers.lists": ["surfaces", "towns"],
-    "answers.show": ["Machine", "Show", "ShowLamp", "open_show", "save_show", "show_schema"],
+    "answers.show": ["Machine", "Show", "ShowLamp", "open_show", "save_show"],
     "answers.stands": ["StandChoice", "arrange"],
     "views.charts": ["draw_dimming", "draw_evening", "draw_ladder", "draw_season", "draw_sources", "draw_tradeoff"],
     "views.class_panel": ["ClassPanel"],

@@ -13,6 +13,7 @@ from pathlib import Path
 import jsonschema
 import numpy as np
 import pytest
+from show_schema import FILE, show_schema
 
 import kit
 from kit.fields import specs
@@ -21,7 +22,6 @@ from kit.toml_file import Reader
 ROOT = Path(__file__).parents[1]
 HOUSES = [*sorted((ROOT / "notebooks" / "houses").glob("*.toml")), *sorted((ROOT / "tests" / "houses").glob("*.toml"))]
 SHOWS = sorted((ROOT / "tests" / "shows").glob("*.toml"))
-SCHEMA = ROOT / "notebooks" / "houses" / "show.schema.json"
 
 WALL = """
 [[patch]]
@@ -589,17 +589,16 @@ def test_a_killed_save_leaves_the_old_show_or_the_new_one(folder):
 
 
 def test_the_schema_beside_the_houses_is_that_of_the_code():
-    # python -c "import json, kit; print(json.dumps(kit.show_schema(), indent=1))" > notebooks/houses/show.schema.json
-    assert json.loads(SCHEMA.read_text(encoding="utf-8")) == json.loads(json.dumps(kit.show_schema()))
+    assert json.loads(FILE.read_text(encoding="utf-8")) == json.loads(json.dumps(show_schema()))
 
 
 @pytest.mark.parametrize("path", [*HOUSES, *SHOWS], ids=lambda path: f"{path.parent.name}-{path.stem}")
 def test_the_schema_takes_what_the_kit_takes(path):
-    jsonschema.validate(tomllib.loads(path.read_text(encoding="utf-8")), kit.show_schema())
+    jsonschema.validate(tomllib.loads(path.read_text(encoding="utf-8")), show_schema())
 
 
 def test_the_schema_takes_everything_and_refuses_what_is_wrong(folder):
-    schema = kit.show_schema()
+    schema = show_schema()
     jsonschema.Draft202012Validator.check_schema(schema)
     jsonschema.validate(tomllib.loads(EVERYTHING), schema)
     for old, new in (

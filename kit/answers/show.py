@@ -12,8 +12,8 @@
     lumens = 5000
     throw_ratio = [1.2, 2.0]         # or one number
 
-``house`` alone is a complete show file; what is missing is assumed, and `Show.assumed` says so. Every field is in the
-schema that `show_schema` returns. Lengths are in ``units``, or those of the house file, or say their own.
+``house`` alone is a complete show file; what is missing is assumed, and `Show.assumed` says so. Every field is in
+``notebooks/houses/show.schema.json``. Lengths are in ``units``, or those of the house file, or say their own.
 """
 
 import contextlib
@@ -51,7 +51,7 @@ from kit.toml_file import Reader, Record, Several, Values, table
 from kit.units import length_text
 from kit.wall.cloth import MASONRY, Cloth, cloth_names
 from kit.wall.facade import Facade, Surface
-from kit.wall.house_file import HOUSE, UNIT, Corner, house_parts, load_house, read_front, unit_of
+from kit.wall.house_file import HOUSE, UNIT, house_parts, load_house, read_front, unit_of
 from kit.wall.occlusion import Obstacle
 from kit.wall.points import FrontRaster
 from kit.wall.raster import exposed
@@ -679,52 +679,3 @@ def _typed(item: Any, own: Mapping[str, Spec], folder: Path, units: str) -> dict
 
 def _seen_from(folder: Path, file: str | Path) -> str:
     return Path(os.path.relpath(str(file), str(folder))).as_posix()
-
-
-def show_schema() -> dict[str, Any]:
-    """Return the JSON schema (draft 2020-12) of show files and house files, for an editor that completes names.
-
-    It is kept beside the house files as ``show.schema.json``.
-    """
-    found = _schema(Record(fields=SHOW)) | {"required": []}
-    found["anyOf"] = [{"required": ["house"]}, {"required": ["name", "units", "patch"]}]
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "show file or house file"} | found
-
-
-def _schema(spec: Any) -> dict[str, Any]:
-    def listed(of: Any, least: int, most: int | None = None) -> dict[str, Any]:
-        return {"type": "array", "items": _schema(of), "minItems": least} | ({"maxItems": most} if most else {})
-
-    found: dict[str, Any] = {"type": "string"}
-    match spec:
-        case Record():
-            needed = [name for name, own in spec.fields.items() if own.default is fields.MISSING and not own.optional]
-            inner = {name: _schema(own) for name, own in spec.fields.items()}
-            if "surface" in inner:
-                inner["surface"] = {"anyOf": [{"enum": list(reference.names("surfaces"))}, inner["surface"]]}
-            found = {"type": "object", "properties": inner, "required": needed, "additionalProperties": False}
-        case fields.Band():
-            found = {"anyOf": [_schema(spec.of), listed(spec.of, 3, 3)]}
-        case toml_file.Named():
-            found = {"type": "object", "additionalProperties": _schema(spec.of)}
-        case Many():
-            found = listed(spec.of, spec.least)
-        case Corner():
-            found = listed(spec.of, 2, 3)
-        case fields.Vector() | fields.Range():
-            length = getattr(spec, "length", 2)
-            found = listed(spec.of, length, length)
-        case projector.NumberOrRange():
-            found = {"anyOf": [_schema(fields.THROW_RATIO), listed(fields.THROW_RATIO, 2, 2)]}
-        case Number(unit="m"):
-            found = {"type": ["number", "string"]}
-        case Number():
-            limits = {"minimum": spec.low, "maximum": spec.high, "exclusiveMinimum": spec.above}
-            known = {name: limit for name, limit in limits.items() if limit is not None and math.isfinite(limit)}
-            found = {"type": "integer" if spec.whole else "number"} | known
-        case OneOf():
-            found = {"enum": [*spec.names(), *spec.former]}
-        case fields.Flag():
-            found = {"type": "boolean"}
-    unit, words = getattr(toml_file.innermost(spec), "unit", ""), spec.meaning or spec.label
-    return found | ({"description": f"{words} [{unit}]" if unit and unit != "m" else words} if words else {})
