@@ -15,16 +15,13 @@ from kit.source.spectra import FINE, Spectrum, ambient_spectrum, light_source, l
 from kit.wall.surface_spectra import surface_spectrum
 
 LUMINANCE = st.floats(1e-6, 1e4)
-# Below 0.26 the result may fall in one step: tested apart.
-RATIO = st.floats(0.28, 40.0)
-ANY_RATIO = st.floats(0.0, 1000.0)  # no light exceeds 40
+RATIO = st.floats(0.3, 15.0)
 
 # CIE 191:2010, table of effective luminance against the photometer [%], by S/P ratio: from memory, as the constants of
 # the system are, so it holds the kit to what it was and proves no more. No package was found that carries the table.
 # Photopic luminance, to which the eye is adapted: 0.01, 0.03, 0.1, 0.3, 1, 3 cd/m2.
 CIE_191_LUMINANCES = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0)
 CIE_191_PERCENT = {
-    0.25: (-75, -52, -29, -18, -9, -2),
     0.45: (-55, -34, -21, -13, -6, -2),
     0.65: (-31, -20, -13, -8, -4, -1),
     0.85: (-12, -8, -5, -3, -2, 0),
@@ -151,9 +148,7 @@ def test_effective_luminance_of_cie_191(ratio):
 
 
 @pytest.mark.reference
-@pytest.mark.parametrize(
-    ("ratio", "expected"), [(0.25, 0.91296), (0.65, 0.96081), (1.45, 1.0473), (2.05, 1.1060), (2.65, 1.1605)]
-)
+@pytest.mark.parametrize(("ratio", "expected"), [(0.65, 0.96081), (1.45, 1.0473), (2.05, 1.1060), (2.65, 1.1605)])
 def test_luxpy_at_one_candela(ratio, expected):
     # luxpy 1.12.5, get_cie_mesopic_adaptation; at 1 cd/m2 alone, as its sum has S/P in place of L_s. Five digits; it
     # stops when m changes by less than 1e-5.
@@ -162,16 +157,7 @@ def test_luxpy_at_one_candela(ratio, expected):
 
 @pytest.mark.analytic
 def test_the_procedure_of_cie_191_gives_the_same():
-    # Up to a ratio of 18, from where the rounds swing for ever just below 5 cd/m2.
-    photopic, ratio = np.geomspace(1e-4, 20.0, 201)[:, None], np.linspace(0.28, 17.0, 40)
-    np.testing.assert_allclose(mesopic_luminance(photopic, ratio), by_iteration(photopic, ratio), rtol=1e-10)
-
-
-@pytest.mark.analytic
-@pytest.mark.parametrize("ratio", [0.0, 0.02, 0.05, 0.1, 0.2, 0.25])
-def test_red_light_ends_where_the_procedure_of_cie_191_ends(ratio):
-    photopic = np.geomspace(1e-3, 6.0, 500)
-    # At the step two solutions merge, where rounds come closer ever more slowly; they still do at these points.
+    photopic, ratio = np.geomspace(1e-4, 20.0, 201)[:, None], np.linspace(0.3, 15.0, 40)
     np.testing.assert_allclose(mesopic_luminance(photopic, ratio), by_iteration(photopic, ratio), rtol=1e-10)
 
 
@@ -179,20 +165,19 @@ def test_red_light_ends_where_the_procedure_of_cie_191_ends(ratio):
 @given(st.floats(0.0, 1e6))
 def test_a_ratio_of_one_changes_nothing(luminance):
     assert mesopic_luminance(luminance, 1.0) == luminance
-    assert mesopic_luminance(luminance, 1.0, adaptation=0.1, adaptation_ratio=3.0) == pytest.approx(luminance)
 
 
 @pytest.mark.analytic
-@given(luminance=st.floats(5.0, 1e6), ratio=ANY_RATIO, looked_at=st.floats(0.0, 1e6))
-def test_from_five_candela_up_the_photometer_is_right(luminance, ratio, looked_at):
-    assert mesopic_luminance(luminance, ratio) == luminance
-    assert mesopic_luminance(looked_at, ratio, adaptation=luminance) == looked_at
+@given(luminance=st.floats(5.01, 1e6), ratio=RATIO)
+def test_from_five_candela_up_the_photometer_is_right(luminance, ratio):
+    # Four digits of the slope put the end at 5.0017 cd/m2.
+    assert mesopic_luminance(luminance, ratio) == pytest.approx(luminance, rel=1e-12)
 
 
 @pytest.mark.analytic
-@given(ratio=st.floats(0.01, 40.0), share=st.floats(0.0, 0.99))
+@given(ratio=RATIO, share=st.floats(0.0, 0.99))
 def test_at_the_dark_end_rods_alone_count(ratio, share):
-    # m = 0 where L_mes, then L_s, is 10^(-a/b) = 0.005006 cd/m2 or less; red light alone may stay above on its cones.
+    # m = 0 where L_mes, then L_s, is 10^(-a/b) = 0.005006 cd/m2 or less.
     photopic = share * 0.005 / max(ratio, 1.0)
     assert mesopic_luminance(photopic, ratio) == pytest.approx(photopic * ratio, rel=1e-12)
 
@@ -216,7 +201,7 @@ def test_reference_rows_agree_with_the_observers():
 
 
 @pytest.mark.property
-@given(LUMINANCE, ANY_RATIO)
+@given(LUMINANCE, RATIO)
 def test_the_result_solves_the_equation(photopic, ratio):
     mesopic = mesopic_luminance(photopic, ratio)
     m = min(max(0.7670 + 0.3334 * np.log10(mesopic), 0.0), 1.0) if mesopic > 0.0 else 0.0
@@ -226,20 +211,19 @@ def test_the_result_solves_the_equation(photopic, ratio):
 
 
 @pytest.mark.property
-@given(LUMINANCE, ANY_RATIO)
+@given(LUMINANCE, RATIO)
 def test_the_result_lies_between_cones_and_rods(photopic, ratio):
     low, high = sorted((photopic, photopic * ratio))
     assert low * (1.0 - 1e-12) <= mesopic_luminance(photopic, ratio) <= high * (1.0 + 1e-12)
 
 
 @pytest.mark.property
-@given(LUMINANCE, ANY_RATIO, st.floats(1.0 + 1e-6, 10.0))
+@given(LUMINANCE, st.floats(0.3, 7.0), st.floats(1.0 + 1e-6, 2.0))
 def test_more_light_and_bluer_light_are_worth_more(photopic, ratio, times):
     here = mesopic_luminance(photopic, ratio)
-    assert mesopic_luminance(photopic * times, ratio) > here or ratio == 0.0
-    assert mesopic_luminance(photopic * times, ratio) >= here
+    assert mesopic_luminance(photopic * times, ratio) > here
     assert mesopic_luminance(photopic, ratio * times) >= here * (1.0 - 1e-12)
-    if photopic < 4.99 and ratio > 0.01:
+    if photopic < 4.99:
         assert mesopic_luminance(photopic, ratio * times + 1e-3) > here
 
 
@@ -253,54 +237,15 @@ def test_no_jumps(photopic, ratio):
 
 
 @pytest.mark.analytic
-def test_red_light_falls_to_rods_in_one_step_below_a_known_ratio():
-    # Where m reaches 0 the slope of the round is b / ln 10 (1 / SP - 1) / V'0; at 1 solutions begin to merge.
-    a, b, peak = 0.7670, 0.3334, 683.0 / 1699.0
-    edge = b / (b + peak * np.log(10.0))
-    assert edge == pytest.approx(0.2648, abs=5e-5)
-
-    def largest_step(ratio):
-        photopic = 10.0 ** (-a / b) / ratio * np.linspace(0.3, 1.2, 200_001)
-        result = mesopic_luminance(photopic, ratio) / photopic
-        return np.diff(result).max()
-
-    assert largest_step(edge - 0.01) > 1e-3
-    assert largest_step(edge + 0.01) < 1e-4
-    luminances = np.geomspace(0.01, 0.1, 20_001)
-    for ratio in (0.0, 0.02, 0.1, 0.2):
-        steps = np.diff(mesopic_luminance(luminances, ratio) / luminances)
-        assert 0.02 < luminances[np.argmax(steps)] < 0.05
-        assert np.sort(steps)[-1] > 5.0 * np.sort(steps)[-2]
-
-
-@pytest.mark.analytic
-def test_adaptation_to_another_field():
-    # Adapted to a bright field: photometer. To a dark one: rods. In between the same m for all that is looked at.
-    assert mesopic_luminance(0.1, 2.0, adaptation=10.0) == 0.1
-    assert mesopic_luminance(3.0, 2.0, adaptation=0.001) == pytest.approx(6.0)
-    alike = mesopic_luminance([0.1, 1.0, 7.0], 2.0, adaptation=1.0) / [0.1, 1.0, 7.0]
-    np.testing.assert_allclose(alike, mesopic_luminance(1.0, 2.0), rtol=1e-12)
-    # The field's own ratio counts for m, the light's for what it is worth.
-    m = (0.7670 + 0.3334 * np.log10(mesopic_luminance(0.5, 0.6))).item()
-    peak = 683.0 / 1699.0
-    expected = 0.2 * (m + (1.0 - m) * 2.4 * peak) / (m + (1.0 - m) * peak)
-    assert mesopic_luminance(0.2, 2.4, adaptation=0.5, adaptation_ratio=0.6) == pytest.approx(expected, rel=1e-10)
-    assert mesopic_luminance(0.2, 2.4, adaptation=0.2, adaptation_ratio=2.4) == mesopic_luminance(0.2, 2.4)
-
-
-@pytest.mark.analytic
 def test_no_light_is_worth_nothing():
     assert mesopic_luminance(0.0, 2.0) == 0.0
-    assert mesopic_luminance(0.0, 0.0) == 0.0
-    assert mesopic_luminance(0.0, 2.0, adaptation=1.0) == 0.0
-    assert mesopic_luminance(1.0, 2.0, adaptation=0.0) == 2.0
 
 
 def test_shapes_and_scalars():
     photopic, ratio = np.geomspace(0.01, 10.0, 6).reshape(2, 3, 1), np.array([0.5, 1.0, 2.0, 3.0])
-    result = mesopic_luminance(photopic, ratio, adaptation=np.ones((3, 1)))
+    result = mesopic_luminance(photopic, ratio)
     assert result.shape == (2, 3, 4)
-    assert result[1, 2, 0] == mesopic_luminance(photopic[1, 2, 0], 0.5, adaptation=1.0)
+    assert result[1, 2, 0] == mesopic_luminance(photopic[1, 2, 0], 0.5)
     assert mesopic_luminance([], 1.0).shape == (0,)
     assert isinstance(mesopic_luminance(1, 2), float)
     assert isinstance(scotopic_photopic_ratio(light_source("lamp")), float)
@@ -367,9 +312,9 @@ def test_notes(luminance, start, says):
 
 
 @pytest.mark.bad_input
-@pytest.mark.parametrize("field", ["photopic", "ratio", "adaptation", "adaptation_ratio"])
+@pytest.mark.parametrize("field", ["photopic", "ratio"])
 def test_bad_numbers_are_refused(field):
-    good = {"photopic": 1.0, "ratio": 2.0, "adaptation": 1.0, "adaptation_ratio": 2.0}
+    good = {"photopic": 1.0, "ratio": 2.0}
     for bad in (-1e-9, [1.0, np.nan], "1"):
         with pytest.raises(InputError) as caught:
             mesopic_luminance(**(good | {field: bad}))
@@ -411,7 +356,7 @@ def test_a_wall_that_sends_back_more_than_it_gets_is_refused():
 
 
 @pytest.mark.bad_input
-@pytest.mark.parametrize("bad", [{}, [1.0], {"": 1.0}, {3: 1.0}, {"a": -1.0}, {"a": np.nan}])
+@pytest.mark.parametrize("bad", [{}, [1.0], {"": 1.0}, {3: 1.0}, {"a": 0.2}, {"a": 16.0}, {"a": np.nan}])
 def test_bad_lights_are_refused(bad):
     with pytest.raises(InputError, match="light"):
         dim_vision(1.0, bad)

@@ -11,11 +11,9 @@ This is system MES2 of CIE 191:2010 (constants read in a package that carries th
 adaptation m solves m = a + b log10 L_mes for the field that the eye is adapted to, and is 1 from 5 cd/m2 up and 0 from
 0.005 cd/m2 down, by definition. L_mes rises with luminance and with the S/P ratio of the light.
 
-Below a ratio of 0.26 (a field of orange or red light alone) several m solve that at some luminances below 0.005 cd/m2 /
-ratio. The greatest is taken, which is where the iteration of CIE 191 ends; there, as the field gets darker, the result
-falls to rods alone in one step. Above a ratio of 18 (blue light alone) that iteration swings for ever just below
-5 cd/m2; the one solution there is is found. The system describes how well and how fast something beside the line of
-sight is seen, not how bright it looks, for light that is more or less white.
+The adaptation is found as CIE 191 does, round after round, for light that is more or less white, as which the system
+holds: below a ratio of 0.26 (orange or red light alone) it has several solutions, above 18 (blue light alone) no end.
+It describes how well and how fast something beside the line of sight is seen, not how bright it looks.
 """
 
 from collections.abc import Mapping, Sequence
@@ -34,8 +32,9 @@ from kit.source.spectra import FINE, LightSource, Spectrum, light_source
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 
-AMOUNT = Number(low=0.0)
 LUMINANCE = Number(label="luminance", unit="cd/m²", low=0.0)
+RATIO = Number(label="S/P ratio", low=0.3, high=15.0, meaning="of light that is more or less white")
+ROUNDS = 300  # more than the ends of the range take to come within 1e-13
 LUMINANCE_ROW = Many(of=Number(unit="cd/m²", above=0.0), least=1)
 WORTH = (
     "The table: by how much each light is worth more (+) or less (-) than a light meter says, beside where you look, "
@@ -67,22 +66,21 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
     return float(reference.value("eye", "maximum efficacy of rods over cones") * scotopic / photopic)
 
 
-def mesopic_luminance(
-    photopic: ArrayLike, ratio: ArrayLike, *, adaptation: ArrayLike | None = None,
-    adaptation_ratio: ArrayLike | None = None,
-) -> Array:  # fmt: skip
-    """Return what a photopic luminance [cd/m2], of light of an S/P ratio, is worth to an eye in dim light [cd/m2].
+def mesopic_luminance(photopic: ArrayLike, ratio: ArrayLike) -> Array:
+    """Return what a photopic luminance [cd/m2], of light of an S/P ratio, is worth to an eye adapted to it [cd/m2].
 
-    `adaptation` [cd/m2] and `adaptation_ratio` are those of the field that the eye is adapted to, if they are not the
-    same. All broadcast. Values that are negative or no numbers raise `InputError`.
+    Both broadcast. Values out of their ranges raise `InputError`.
     """
-    field = {"adaptation": photopic if adaptation is None else adaptation}
-    field["adaptation_ratio"] = ratio if adaptation_ratio is None else adaptation_ratio
-    given = {"photopic": photopic, "ratio": ratio, **field}
-    light, sp, *seen = together(**{name: Numbers(of=AMOUNT).check(name, v) for name, v in given.items()})
-    m = _adaptation(*seen)
+    given = {"photopic": Numbers(of=LUMINANCE).check("photopic", photopic)}
+    light, sp = together(**given, ratio=Numbers(of=RATIO).check("ratio", ratio))
+    a, b = (reference.value("eye", f"adaptation {name}") for name in ("at 1 cd/m2", "per decade"))
     peak = reference.value("eye", "scotopic efficiency at 555 nm")
-    return (light * ((m + (1.0 - m) * peak * sp) / (m + (1.0 - m) * peak)))[()]
+    m = np.full(light.shape, 0.5)
+    with np.errstate(divide="ignore"):  # no light: m becomes 0
+        for _ in range(ROUNDS):
+            seen = light * ((m + (1.0 - m) * peak * sp) / (m + (1.0 - m) * peak))
+            m = np.clip(a + b * np.log10(seen), 0.0, 1.0)
+    return seen[()]
 
 
 def white_ratios() -> dict[str, float]:
@@ -146,7 +144,7 @@ def dim_vision(
     lights = white_ratios() if lights is None else lights
     if not isinstance(lights, Mapping) or not lights:
         raise InputError("lights", lights, "the S/P ratio of at least one light, by its name")
-    ratios = {NAME.check("light", name): AMOUNT.check(f"light {name!r}: ratio", v) for name, v in lights.items()}
+    ratios = {NAME.check("light", name): RATIO.check(f"light {name!r}: ratio", v) for name, v in lights.items()}
     level, levels = LUMINANCE.check("luminance", luminance), LUMINANCE_ROW.check("luminances", luminances)
     return DimVision(luminance=level, ratios=ratios, luminances=levels)
 
@@ -161,24 +159,3 @@ def _observers() -> Array:
     values = np.stack([colour.SDS_LEFS[name].copy().trim(shape).values for name in names])
     values.flags.writeable = False
     return values
-
-
-def _adaptation(light: Array, ratio: Array) -> Array:
-    """The greatest m in [0, 1] that solves m = a + b log10 L_mes(m), where there is none 0; to 1e-12.
-
-    Newton from m = 1. For a ratio below 1 what is to vanish, h, is concave in m, so the steps come down on its
-    greatest zero and never pass it; where they get to rising h there is no zero. For a ratio above 1, h falls all the
-    way, first convex, then perhaps concave, so the steps pass the only zero once at most.
-    """
-    a, b = (reference.value("eye", f"adaptation {name}") for name in ("at 1 cd/m2", "per decade"))
-    peak = reference.value("eye", "scotopic efficiency at 555 nm")
-    m = np.ones(light.shape)
-    with np.errstate(divide="ignore", invalid="ignore"):  # no light, or none that rods see: log 0, and m becomes 0
-        for _ in range(100):  # 60 halvings come to a double zero; all others take some 5 steps
-            rods, cones = m + (1.0 - m) * peak * ratio, m + (1.0 - m) * peak
-            h = a + b * np.log10(light * (rods / cones)) - m
-            slope = b / np.log(10.0) * peak * (1.0 - ratio) / (rods * cones) - 1.0
-            before, m = m, np.where(slope < 0.0, np.clip(m - h / slope, 0.0, 1.0), 0.0)
-            if np.all(np.abs(m - before) <= 1e-12):
-                break
-    return m
