@@ -39,6 +39,7 @@ QUANTITIES: dict[str, Quantity] = {
     "reflectance_band": Quantity("likely reflectance of the patch"),
     "doubt": Quantity("likely value of an input relative to nominal"),
     "gain": Quantity("gain of a screen"),
+    "hidden_share": Quantity("share of what the pictures would reach that it hides"),
     "unit_white": Quantity("illuminance of white per delivered lumen, after blending", "lx/lm"),
     "unit_black": Quantity("the same before blending, as black has it", "lx/lm"),
     "delivered_light": Quantity("lumens that reach the wall", "lm"),

@@ -386,7 +386,7 @@ def corners_hidden(front, *points):
     """`points`: (place, name of its patch)."""
     names = [patch.name for patch in front.patches]
     places = np.array([place for place, _ in points], float)
-    return hidden_corners(front, places, np.array([names.index(name) for _, name in points]), LENS).tolist()
+    return hidden_corners(front.patches, places, np.array([names.index(name) for _, name in points]), LENS).tolist()
 
 
 @pytest.mark.analytic
@@ -458,7 +458,7 @@ def test_corners_nowhere_in_particular_are_hidden_where_a_ray_meets_something_fi
     points = raster.at(raster.patch >= 0)
     (lens,) = places_for(np.random.default_rng(seed), FAR, 1)
     expected = first_met(front, lens, points.position) < 1 - 1e-9
-    np.testing.assert_array_equal(hidden_corners(front, points.position, points.patch, lens), expected)
+    np.testing.assert_array_equal(hidden_corners(front.patches, points.position, points.patch, lens), expected)
 
 
 @pytest.mark.property

@@ -489,11 +489,12 @@ class Show(Declared, Result):
     def scene(
         self, machines: Sequence[tuple[projector.Projector, Placement]], ambient: Ambient, *, blend: bool = False
     ) -> Scene:
-        """Return machines before the front, with the ground that is there."""
+        """Return machines before the front, with the ground that is there, and what stands in the light."""
         ground = reference.value("surfaces", self.full.ground)
         return Scene(
-            facade=self.house, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend
-        )
+            facade=self.house, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend,
+            obstacles=self.full.obstacles,
+        )  # fmt: skip
 
     def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:
         """Return where machines may stand, and what stands in the light, as `kit.views.plans.PlanBoard` draws it."""

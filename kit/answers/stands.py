@@ -80,12 +80,9 @@ class Arrangement(Result):
 
     @cached_property
     def figures(self) -> xr.Dataset:
-        """What the first machine gives, from `describe`."""
-        around = self.show.full
-        return describe(
-            self.scene.facade, *self.scene.projectors[0], obstacles=around.obstacles, audience=around.viewers[0].eye,
-            points=120,
-        )  # fmt: skip
+        """What the first machine gives where nothing stands in its light, from `describe`."""
+        eye = self.show.full.viewers[0].eye
+        return describe(self.scene.facade, *self.scene.projectors[0], audience=eye, points=120)
 
     @cached_property
     def places(self) -> Search | str:
@@ -172,7 +169,7 @@ class Arrangement(Result):
         else:
             text += "It is square. "
         if blocked >= 0.005:
-            text += f"{capital(percent(blocked))} of what it reaches lies in shadow. "
+            text += f"{capital(percent(blocked))} of what it reaches lies in the front's own shadow. "
         text += f"It has to be sharp over {length_text(float(self.figures['depth_range']), units)} of depth."
         return f"{text} {stray_warning(lost, max(area.sky_share for area in self.keep_out.areas))}".strip()
 

@@ -255,7 +255,7 @@ def _setup(name: str, scene: Scene, target: Target, spacing: float) -> Setup:
     light = light_map(scene, spacing)
     verdict = judge(light, target)
     # The light that has just been cast for the map.
-    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing)
+    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing, scene.obstacles)
     pixels, coarsest = picture_elements(cast)
     points = judged_points(light).seen
     reach = np.sum([unit.ravel()[points] > 0.0 for unit in cast.units], axis=0)

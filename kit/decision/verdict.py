@@ -149,6 +149,7 @@ class Verdict(Result):
     surfaces: tuple[Part, ...]
     patches: tuple[Part, ...]
     stated_light_output: float
+    hidden: tuple[tuple[str, float], ...] = ()  # what of the pictures each obstacle hides, by name
 
     @property
     def status(self) -> Status:
@@ -182,6 +183,8 @@ class Verdict(Result):
         else:
             share = percent(self.target.share)
             text = f"{lumens} {opening}: {chances(self.chance)} that at least {share} of it is good enough."
+        for name, hides in self.hidden:
+            text += f" {capital(percent(hides))} of what the picture would reach is hidden by {the(name)}."
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
@@ -307,6 +310,8 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         surfaces=tuple(part(name, "surface", run) for name, run in points.surfaces),
         patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(points.patches)),
         stated_light_output=stated,
+        hidden=tuple(zip(data["obstacle"].values.tolist(), data["hidden_share"].values.tolist(), strict=True))
+        if "hidden_share" in data else (),
     )  # fmt: skip
 
 

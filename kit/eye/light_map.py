@@ -49,6 +49,8 @@ from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.source.placement import Placement
 from kit.source.projector import LEVELS, Projector, combine
 from kit.wall.facade import Facade
+from kit.wall.occlusion import OBSTACLES
+from kit.wall.occlusion import Obstacle as Obstacle
 
 MAPS = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
 # Those fields of `Doubt` that are of no source of light, by their labels.
@@ -120,7 +122,7 @@ class Scene(Declared):
     -----
     Pictures beside the front are taken to be masked black. Where pictures are blended (`kit.light.cast.blended`), equal
     machines make an even white; the leak of each stays and adds, and what a lens scatters follows its faded white.
-    Seams are taken to be perfectly aligned.
+    Seams are taken to be perfectly aligned. Obstacles hide the beams; of lamps and sky they are taken to hide nothing.
     """
 
     facade: Facade = declared(Is(kind=Facade))
@@ -132,6 +134,7 @@ class Scene(Declared):
     )
     doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this")
     blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
+    obstacles: tuple[Obstacle, ...] = declared(OBSTACLES, default=(), meaning="what stands in the beams")
 
 
 def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = None) -> xr.Dataset:
@@ -147,10 +150,10 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         [cd/m2], contrast, reflectance, and patch, index into `patch_index`; on (source, y, x) and (source,):
         ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of ambient light; on (projector,
         patch_index): picture_share, the share of each projector's lumens that lands there, before it is blended; on
-        (level, patch_index): reflectance_band; on (projector, step, level): chain; on (input, level): doubt. Read-only,
-        on (projector, y, x): unit_white [lx/lm], illuminance of white per delivered lumen, and unit_black, the same
-        before pictures are blended, where they are. A lens behind or inside the front, or a picture that misses it, is
-        refused.
+        (level, patch_index): reflectance_band; on (projector, step, level): chain; on (input, level): doubt; on
+        (obstacle,): hidden_share, where one hides any. Read-only, on (projector, y, x): unit_white [lx/lm], illuminance
+        of white per delivered lumen, and unit_black, the same before pictures are blended, where they are. A lens
+        behind or inside the front, or a picture that misses it, is refused.
 
     Examples
     --------
@@ -169,7 +172,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     step = SPACING.check("spacing", spacing)
     facade = scene.facade
     area = facade.bounds if extent is None else EXTENT.check("extent", extent)
-    cast = cast_light(facade, scene.projectors, area, step)
+    cast = cast_light(facade, scene.projectors, area, step, scene.obstacles)
     raster = cast.raster
     faded, share = blended(cast) if scene.blend and len(cast.units) > 1 else (cast.units, cast.share)
 
@@ -214,10 +217,13 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         "y": ("y", raster.grid.y),
         "x": ("x", raster.grid.x),
     }  # fmt: skip
+    if cast.hidden:
+        found["hidden_share"] = "obstacle", list(cast.hidden.values())
     if faded is not cast.units:
         found["unit_black"] = ("projector", *plane), shown(cast.units)
     coords = {
-        "source": list(scene.ambient.sources()), "level": list(LEVELS), "step": steps, "input": list(inputs),
+        "source": list(scene.ambient.sources()), "obstacle": list(cast.hidden), "level": list(LEVELS), "step": steps,
+        "input": list(inputs),
         "patch_name": ("patch_index", [patch.name for patch in facade.patches]),
         "surface_name": ("patch_index", [surface.name for surface in surfaces]),
         "surface_kind": ("patch_index", [surface.kind for surface in surfaces]),

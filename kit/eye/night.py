@@ -260,7 +260,7 @@ def _drive(scene: Scene, picture: Picture, light: xr.Dataset, fit: Fit, extent: 
         return _recent.get(key, across.size, lambda: _sampled(picture, across, down, *size))
     # The same cast as in `light`, remembered.
     area = scene.facade.bounds if extent is None else EXTENT.check("extent", extent)
-    cast = cast_light(scene.facade, scene.projectors, area, spacing)
+    cast = cast_light(scene.facade, scene.projectors, area, spacing, scene.obstacles)
     result, lumens = np.zeros((*light["patch"].shape, 3)), np.zeros(light["patch"].shape)
     units = blended(cast)[0] if scene.blend else cast.units
     for (projector, _), beam, unit in zip(scene.projectors, cast.beams, units, strict=True):

@@ -4,7 +4,7 @@ This is the part of a map that geometry alone decides. Lumens, losses, surfaces 
 change to one of those need not cast the light anew.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -17,7 +17,7 @@ from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.wall.facade import Facade
-from kit.wall.occlusion import reached
+from kit.wall.occlusion import Obstacle, reached
 from kit.wall.points import FrontRaster, WallPoints, check_in_front
 from kit.wall.raster import Grid
 
@@ -29,13 +29,15 @@ class Cast:
     """Light of each projector on the front, per lumen.
 
     `units`, shape (projector, y, x): illuminance [lx/lm], NaN where there is no wall; `share`, shape (projector,
-    patch): of a projector's light that lands on the visible part of each patch.
+    patch): of a projector's light that lands on the visible part of each patch; `hidden`: of what the pictures would
+    reach of the judged front, the share that each obstacle hides, by name, where it hides any.
     """
 
     raster: FrontRaster
     beams: tuple[Beam, ...]
     units: Array
     share: Array
+    hidden: dict[str, float]
 
     def landings(self, among: Mask | bool = True) -> Iterator[tuple[WallPoints, Landing]]:
         """Return, for each projector, those of some points (y, x) that it lights, and how its beam meets them."""
@@ -48,19 +50,23 @@ class Cast:
 _recent: Memory[Cast] = Memory(keep=2, most=1 << 20)
 
 
-def cast_light(facade: Facade, projectors: Machines, extent: Extent, spacing: float) -> Cast:
+def cast_light(
+    facade: Facade, projectors: Machines, extent: Extent, spacing: float, obstacles: Sequence[Obstacle] = ()
+) -> Cast:
     """Cast the light of `projectors` on a part of `facade`, `extent` (left, right, bottom, top), in pixels [m].
 
     Their zones are applied, their chains and light outputs are not. Raises `InputError` for a lens behind or inside the
-    front, a picture that misses it, or an extent that shows none of it.
+    front, a picture that misses it or that `obstacles` hide, or an extent that shows none of it.
     """
     lenses = tuple((p.fixed_throw_ratio(), p.resolution, p.lens_shift, p.zones, place) for p, place in projectors)
     grid = Grid.over(extent, spacing)
-    key = (tuple((p.outline, p.holes) for p in facade.patches), lenses, extent, grid.spacing)
-    return _recent.get(key, grid.x.size * grid.y.size, lambda: _cast(facade, projectors, grid, extent))
+    things = tuple(thing for thing in obstacles if thing.blocks)
+    outlines = tuple((p.outline, p.holes, p.judged) for p in facade.patches)
+    key = outlines, lenses, extent, grid.spacing, things
+    return _recent.get(key, grid.x.size * grid.y.size, lambda: _cast(facade, projectors, grid, extent, things))
 
 
-def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: Extent) -> Cast:
+def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: Extent, obstacles: tuple[Obstacle, ...]) -> Cast:
     raster = FrontRaster.on(facade, grid)
     if raster.patch.max() < 0:
         raise InputError("extent", extent, "an extent that shows some of the front")
@@ -68,14 +74,32 @@ def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: Extent) -> C
     for count, (projector, placement) in enumerate(projectors, 1):
         check_in_front(facade, placement.position, f"projector {count}: position", "a lens")
         beams.append(Beam.of(projector, placement))
-        units.append(unit_map(raster, beams[-1]))
+        units.append(unit_map(raster, beams[-1], obstacles))
         shares.append(sums(units[-1], raster))
         if not shares[-1].any():
+            if obstacles and reached(raster, beams[-1].position, beams[-1].corners()).any():
+                names = ", ".join(thing.name for thing in obstacles)
+                right = f"obstacles that leave some of the picture of projector {count}; these hide all of it"
+                raise InputError("obstacles", names, right)
             given = placement.position, placement.aim, projector.lens_shift
             right = "a picture that meets the front; this one misses it"
             raise InputError(f"projector {count}: position, aim, lens_shift", given, right)
     together = units[0][None] if len(units) == 1 else np.array(units)
-    return Cast(raster=raster, beams=tuple(beams), units=together, share=np.array(shares))
+    hidden = _hidden(raster, beams, obstacles)
+    return Cast(raster=raster, beams=tuple(beams), units=together, share=np.array(shares), hidden=hidden)
+
+
+def _hidden(raster: FrontRaster, beams: Sequence[Beam], obstacles: Sequence[Obstacle]) -> dict[str, float]:
+    """Return `Cast.hidden`."""
+    judged = np.append([patch.judged for patch in raster.facade.patches], False)[raster.patch]
+
+    def lit(*things: Obstacle) -> int:
+        found = [reached(raster, beam.position, beam.corners(), things) for beam in beams]
+        return int(np.count_nonzero(np.any(found, axis=0) & judged))
+
+    free = lit() if obstacles else 0
+    shares = {thing.name: 1.0 - lit(thing) / free for thing in obstacles} if free else {}
+    return {name: share for name, share in shares.items() if share > 0.0}
 
 
 def sums(values: Array, raster: FrontRaster) -> Array:
@@ -118,14 +142,14 @@ def blended(cast: Cast) -> tuple[Array, Array]:
     return units, np.array([sums(unit, cast.raster) for unit in units])
 
 
-def unit_map(raster: FrontRaster, beam: Beam) -> Array:
+def unit_map(raster: FrontRaster, beam: Beam, obstacles: Sequence[Obstacle] = ()) -> Array:
     """Return the illuminance per lumen of one beam on a raster, shape (y, x), shadows and zones included [lx/lm].
 
     The values are those of `Beam.illuminance`; on a plane, depth is linear in x and y, so a raster costs less.
     """
     from kit.light.kernel import unit_rows
 
-    lit = reached(raster, beam.position, beam.corners())
+    lit = reached(raster, beam.position, beam.corners(), obstacles)
     slope, lens = raster.planes.slope, beam.position
     # X - lens along an axis, on each plane: how it grows with x and with y, and at (0, 0).
     axes = np.empty((len(slope), 3, 3))

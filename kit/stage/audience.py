@@ -153,7 +153,7 @@ def audience_table(
     facade = scene.facade
     for viewer in people:
         check_in_front(facade, viewer.eye, f"viewer {viewer.name!r}: eye", "an eye")
-    cast = cast_light(facade, scene.projectors, facade.bounds, spacing)
+    cast = cast_light(facade, scene.projectors, facade.bounds, spacing, scene.obstacles)
     judged = np.append([patch.judged for patch in facade.patches], False)[cast.raster.patch]  # the last for index -1
     landings = [landing for points, landing in cast.landings(judged) if points.patch.size]
     if not landings:

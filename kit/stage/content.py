@@ -16,7 +16,7 @@ import io
 import math
 import re
 import unicodedata
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -109,22 +109,23 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
     where = f"projector {projector_index + 1}: position"
     check_in_front(scene.facade, placement.position, where, "a lens")
     beam = Beam.of(projector, placement)
-    patch = _first_seen(scene.facade, beam)
+    front, things = len(scene.facade.patches), [face for thing in scene.obstacles for face in thing.faces]
+    patch = _first_seen(patches := (*scene.facade.patches, *things), front, beam)
     if patch.max() < 0:
         given = (placement.position, placement.aim, projector.lens_shift)
         raise InputError(f"{where}, aim, lens_shift", given, "a picture that meets the front; this one misses it")
-    return PictureMap(facade=scene.facade, beam=beam, patch=patch, corners=_corners(scene.facade, beam))
+    return PictureMap(facade=scene.facade, beam=beam, patch=patch, corners=_corners(patches, front, beam))
 
 
-def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
-    """Return the index of the patch that the lens sees first, -1 where there is none, shape (row, column)."""
+def _first_seen(patches: Sequence[Patch], front: int, beam: Beam) -> NDArray[np.int16]:
+    """Return the index of the patch that the lens sees first, -1 for none or what is beyond `front`, (row, column)."""
     columns, rows = beam.resolution
     grid = Grid(x=np.arange(0.5, columns, dtype=np.float64), y=np.arange(0.5, rows, dtype=np.float64), spacing=1.0)
     lens, forward = beam.position, beam.forward
     # The ray to the raster's corner, and its steps.
     rays = beam.pixel_rays(0.0, 0.0), beam.right * (beam.size[0] / columns), -beam.up * (beam.size[1] / rows)
     drawn: list[tuple[int, list[Array], Window, tuple[float, ...], float]] = []
-    for i, patch in enumerate(facade.patches):
+    for i, patch in enumerate(patches):
         above = float(patch.normal @ lens) - patch.offset
         if abs(above) <= SAME_PLANE:
             continue  # edge-on to the lens
@@ -149,25 +150,25 @@ def _first_seen(facade: Facade, beam: Beam) -> NDArray[np.int16]:
                 mine = (base + by_row * grid.y[down])[:, None] + by_column * grid.x[across]
                 mask = grid.inside(rings, area) & (mine > before * margin)
                 np.copyto(before, mine, where=mask)
-                np.copyto(index[area], np.int16(i), where=mask)
+                np.copyto(index[area], np.int16(i if i < front else -1), where=mask)
 
     in_bands(work, rows, columns)
     return index
 
 
-def _corners(facade: Facade, beam: Beam) -> Frame:
+def _corners(patches: Sequence[Patch], front: int, beam: Beam) -> Frame:
     import pandas as pd
 
     rows = [
         (i, patch.name, patch.surface.name, ring, corner, *point)
-        for i, patch in enumerate(facade.patches)
+        for i, patch in enumerate(patches[:front])
         for ring, points in enumerate(patch.rings)
         for corner, point in enumerate(points, 1)
     ]
     found = pd.DataFrame(rows, columns=["index", "patch", "surface", "ring", "corner", *AXES])
     points, patch = found[list(AXES)].to_numpy(), found.pop("index").to_numpy()
     landing = beam.on(points)
-    hidden = hidden_corners(facade, points, patch, beam.position)
+    hidden = hidden_corners(patches, points, patch, beam.position)
     return found.assign(column=landing.column, row=landing.row, in_picture=landing.inside(), hidden=hidden)
 
 
@@ -322,7 +323,7 @@ def _cast_of(light: xr.Dataset, scene: Scene) -> Cast:
     if not all(map(np.array_equal, (grid.x, grid.y), axes)):
         left, right, bottom, top = (float(end) for axis in axes for end in (axis[0] - step / 2, axis[-1] + step / 2))
         bounds = left, right, bottom, top
-    return cast_light(scene.facade, scene.projectors, bounds, step)
+    return cast_light(scene.facade, scene.projectors, bounds, step, scene.obstacles)
 
 
 def _elements(cast: Cast, eye: Point) -> dict[int, Element]:
@@ -413,7 +414,7 @@ HEAD = """\
 # x_m, y_m, z_m: metres; x to the right as the audience sees the front, y up from the ground, z towards the audience
 # column, row: pixels from the top left corner of the picture, whose first pixel has its centre at 0.5, 0.5; beyond the
 #   picture they go on; empty where the corner lies behind the lens
-# in_picture: 1 where the picture reaches the corner; hidden: 1 where another part of the front hides it from the lens
+# in_picture: 1 where the picture reaches the corner; hidden: 1 where another part or an obstacle hides it
 """
 AXES, PIXEL, FLAGS = ("x_m", "y_m", "z_m"), ("column", "row"), ("in_picture", "hidden")
 COLUMNS = ("patch", "surface", "content", "ring", "corner", *AXES, *PIXEL, *FLAGS)
@@ -426,9 +427,9 @@ def save_masks(
     """Write what the one who makes the content needs, and return the files.
 
     For each projector: ``animation.png``, ``slow_light.png``, ``nothing.png`` and ``beside.png`` (pixels that miss the
-    front), at the projector's resolution, 8-bit grey, 255 where the pixel's centre is of the kind and 0 elsewhere, so
-    that every pixel is 255 in one of the four; and ``front.csv`` with the corners. More than one projector: each gets a
-    folder of its own, ``projector_1`` and so on.
+    front, or land on an obstacle), at the projector's resolution, 8-bit grey, 255 where the pixel's centre is of the
+    kind and 0 elsewhere, so that every pixel is 255 in one of the four; and ``front.csv`` with the corners. More than
+    one projector: each gets a folder of its own, ``projector_1`` and so on.
 
     Parameters
     ----------

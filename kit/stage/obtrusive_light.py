@@ -463,7 +463,7 @@ def _beams(
         if on.any():
             right = f"a receiver off the front; this one is on patch {patch.name!r}"
             raise receivers[int(on.argmax())].misplaced(right)
-    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing)
+    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing, scene.obstacles)
     machines = [projector for projector, _ in scene.projectors]
     black = black_share(machines, 1.0, cast.share.sum(axis=1)) if masked else np.ones(len(machines))
     beams, beside = np.zeros((2, len(receivers), len(machines)))

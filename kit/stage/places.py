@@ -22,7 +22,7 @@ from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import QUIET, Goal, Lens, aimed, zoomed
 from kit.wall.facade import Facade
-from kit.wall.occlusion import Block, Obstacle, Occluders, blocks, crosses
+from kit.wall.occlusion import OBSTACLES, Block, Obstacle, Occluders, blocks, crosses
 from kit.wall.points import WallPoints, check_in_front
 from kit.wall.raster import SAME_PLANE
 
@@ -38,7 +38,6 @@ MORE = {"position": ("axis",), "aim": ("axis",), "corner_angle": ("corner",)}
 
 POINTS = Number(label="points", low=20, high=1e5, default=200, meaning="about as many sample the target")
 AUDIENCE = POINT.but(label="audience", optional=True, meaning="an eye that looks at the front")
-OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle))
 TARGET = Many(label="target", of=NAME, least=1, optional=True)
 
 
@@ -51,7 +50,7 @@ class Limits(Declared):
         meaning="largest deviation of the picture's corners on the wall from a right angle",
     )  # fmt: skip
     blocked: float | None = declared(
-        SHARE, default=None, label="blocked", meaning="largest share of the target that lies in shadow"
+        SHARE, default=0.5, optional=True, label="blocked", meaning="largest share of the target that lies in shadow"
     )
     reached: float | None = declared(
         SHARE, default=1.0, optional=True, label="reached", meaning="least share of the target within the picture"
@@ -132,11 +131,11 @@ def evaluate(
     Returns
     -------
     xarray.Dataset
-        On (candidate,); what each variable is, and its unit, stand in its attributes. ``feasible``: all limits are
-        kept; ``fails_...``: that one is not. ``corner_angle`` is NaN, and ``keystone`` infinite, where the picture has
-        no end on the main plane. ``reached_share`` is 1 only where all corners of the target are within the picture.
-        The light is 0, and picture elements (`Landing.element`, tilt included) are NaN, where no point of the target
-        is lit. A position that cannot be aimed at all has NaN and fails tilt and pan.
+        On (candidate,); what each variable is, and its unit, stand in its attributes. ``feasible``: all limits are kept
+        and some of the target is lit; ``fails_...``: that one is not. ``corner_angle`` is NaN, and ``keystone``
+        infinite, where the picture has no end on the main plane. ``reached_share`` is 1 only where all corners of the
+        target are within the picture. The light is 0, and picture elements (`Landing.element`, tilt included) are NaN,
+        where no point of the target is lit. A position that cannot be aimed at all has NaN and fails tilt and pan.
 
     Raises
     ------
@@ -213,7 +212,10 @@ def evaluated(front: Front, projector: Projector, lens: Lens, positions: Array, 
     # As set, so that it stays within the lens's range to the last digit.
     out["throw_ratio"] = throw
     fails: dict[str, Any] = {f"fails_{name}": over > SLACK for name, over in excesses(out, lens, limits).items()}
-    return _dataset(positions, {**out, **fails, "feasible": ~np.logical_or.reduce(list(fails.values()))})
+    return _dataset(
+        positions,
+        {**out, **fails, "feasible": (out["illuminance_median"] > 0.0) & ~np.logical_or.reduce([*fails.values()])},
+    )
 
 
 def bounds(lens: Lens, limits: Limits) -> dict[str, tuple[str, float | None, float | None]]:

@@ -19,10 +19,10 @@ from kit.results import Format, Frame, Result, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
-from kit.stage.places import FAR, LIMITS, OBSTACLES, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
+from kit.stage.places import FAR, LIMITS, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
 from kit.units import edge
 from kit.wall.facade import Facade
-from kit.wall.occlusion import AREA, Obstacle, convex
+from kit.wall.occlusion import AREA, OBSTACLES, Obstacle, convex
 from kit.wall.points import check_in_front
 from kit.wall.raster import SAME_PLANE
 from kit.words import join, percent, plain, short
@@ -187,7 +187,7 @@ def search(
     worth = _worth(objective, places)
     feasible = places["feasible"].values & np.isfinite(worth)
     if not feasible.any():
-        raise _no_place(places, lens, rules, units)
+        raise _no_place(places, lens, rules, units, [thing.name for thing in obstacles if thing.blocks])
     best = int(np.where(feasible, worth, -np.inf).argmax())
     home = int(owner[best])
     free = _room(stands[home], obstacles)
@@ -229,12 +229,15 @@ def search(
     )
 
 
-def _no_place(places: xr.Dataset, lens: Lens, limits: Limits, units: str) -> InputError:
+def _no_place(places: xr.Dataset, lens: Lens, limits: Limits, units: str, things: list[str]) -> InputError:
     """Return the error that says which limit keeps all places out."""
     if places["feasible"].any():
         return InputError("objective", "nothing finite", "a number for at least one place that keeps to all limits")
     if not np.isfinite(places["tilt"]).any():
         return InputError("stands", "behind the plane of the target", "a stand from which the target can be aimed at")
+    if things and np.nanmin(places["blocked_share"]) == 1.0:
+        right = "obstacles that leave some of the front in view of a stand; from everywhere these hide all of it"
+        return InputError("obstacles", ", ".join(things), right)
     over = excesses(places, lens, limits)
     fails = {name: excess > SLACK for name, excess in over.items()}
     count = places.sizes["candidate"]

@@ -7,6 +7,7 @@ convex pieces (`Occluders.hidden`). What does a ray meet first? (`first_met`)
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
@@ -15,8 +16,8 @@ from numpy.typing import ArrayLike
 
 from kit.arrays import Array, Index, Mask
 from kit.errors import InputError, numbers
-from kit.fields import FLAG, LENGTH, NAME, Declared, Range, Spec, declared
-from kit.wall.facade import Facade, Patch
+from kit.fields import FLAG, LENGTH, NAME, Declared, Is, Many, Range, Spec, declared
+from kit.wall.facade import Facade, Patch, Surface
 from kit.wall.points import FrontRaster, Planes
 from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_rings, within
 
@@ -24,16 +25,19 @@ from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_ring
 Forms = Iterable[tuple[Array, Array]]
 
 
-def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None) -> Mask:
+def reached(
+    raster: FrontRaster, light: ArrayLike, picture: Array | None = None, obstacles: Sequence["Obstacle"] = ()
+) -> Mask:
     """Return which points of the front a lens or a lamp reaches past the front's own depth, shape (y, x).
 
-    `picture`, rays to the corners of a picture, shape (4, 3), bounds the light.
+    `picture`, rays to the corners of a picture, shape (4, 3), bounds the light; `obstacles` cast shadows too.
     """
-    source, facade, grid = np.asarray(light, float), raster.facade, raster.grid
+    source, grid = np.asarray(light, float), raster.grid
+    patches = (*raster.facade.patches, *(face for obstacle in obstacles for face in obstacle.faces))
     lit = np.zeros(raster.patch.shape, dtype=bool)
     # The outlines of all patches one after the other, and the index where each starts.
-    corners = np.concatenate([p.rings[0] for p in facade.patches])
-    starts = np.cumsum([0, *(len(p.rings[0]) for p in facade.patches[:-1])])
+    corners = np.concatenate([p.rings[0] for p in patches])
+    starts = np.cumsum([0, *(len(p.rings[0]) for p in patches[:-1])])
     for k, height in enumerate(raster.planes.ahead(source).tolist()):
         normal, offset = raster.planes.normal[k], float(raster.planes.offset[k])
         window: Window | None = raster.windows[k] if height > SAME_PLANE else None
@@ -50,7 +54,7 @@ def reached(raster: FrontRaster, light: ArrayLike, picture: Array | None = None)
             continue
         for i in _casters(corners, starts, source, normal, offset, grid, window):
             if i not in raster.planes.members[k]:
-                shadow = shadow_rings(facade.patches[i], source, normal, offset)
+                shadow = shadow_rings(patches[i], source, normal, offset)
                 area = common(window, grid.window(shadow)) if shadow else None
                 if area is not None:
                     mine[within(area, window)] &= ~grid.inside(shadow, area)
@@ -130,6 +134,17 @@ class Obstacle(Declared):
         super().__post_init__()
         if self.heights[0] == self.heights[1]:
             raise InputError(f"obstacle {self.name!r}: heights", self.heights, "a top above the bottom")
+
+    @cached_property
+    def faces(self) -> tuple[Patch, ...]:
+        """Its bottom, top and sides, black; none where it stops no light."""
+        low, high = (tuple((x, y, z) for x, z in self.area) for y in self.heights)
+        sides = [(low[i - 1], low[i], high[i], high[i - 1]) for i in range(len(low))]
+        black = Surface(name=self.name, reflectance=0.0)
+        return tuple(Patch(self.name, face, black) for face in (low, high, *sides)) if self.blocks else ()
+
+
+OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -309,14 +324,14 @@ def hidden_directions(facade: Facade, eye: ArrayLike, directions: ArrayLike) -> 
     return np.isfinite(first_met(facade, here, here + flat)).reshape(ray.shape[:-1])
 
 
-def hidden_corners(facade: Facade, points: Array, owner: Index, lens: Array) -> Mask:
-    """Return which of `points`, shape (n, 3), on the patches `owner`, another patch hides from the lens.
+def hidden_corners(patches: Sequence[Patch], points: Array, owner: Index, lens: Array) -> Mask:
+    """Return which of `points`, shape (n, 3), on those of `patches` that `owner` counts, another hides from the lens.
 
     Unlike a shadow, what lies upon a corner in its own plane hides it, and a line of sight along an edge is free.
     """
     result = np.zeros(len(points), dtype=bool)
-    normals = np.array([p.normal for p in facade.patches])
-    for j, patch in enumerate(facade.patches):
+    normals = np.array([p.normal for p in patches])
+    for j, patch in enumerate(patches):
         above = points @ patch.normal - patch.offset
         height = float(patch.normal @ lens) - patch.offset
         # A corner may lie a little off its patch's plane, and does not hide itself or what it is joined to.
