@@ -1,6 +1,7 @@
 """The one exception that bad input raises."""
 
 import math
+import unicodedata
 from typing import Any
 
 
@@ -93,7 +94,10 @@ def numbers(field: str, value: Any, length: int, *, unit: str = "") -> tuple[flo
 
 
 def text(field: str, value: Any) -> str:
-    """Return `value` if it is a non-empty string, or raise `InputError`."""
+    """Return `value` if it is a string of letters in one line, or raise `InputError`."""
     if not isinstance(value, str) or not value.strip():
         raise InputError(field, value, "a name of at least one letter")
+    # Controls, ends of lines, halves of characters: none is typed on purpose, and files and terminals obey them.
+    if not value.isprintable() and any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in value):
+        raise InputError(field, value, "a name in one line, without control characters")
     return value

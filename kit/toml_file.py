@@ -8,17 +8,16 @@ import difflib
 import json
 import os
 import re
-import secrets
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from kit.errors import InputError
 from kit.fields import MISSING, Many, Number, OneOf, Spec
-from kit.files import read_file
+from kit.files import read_file, write_files
 from kit.units import metres_per
 from kit.words import join
 
@@ -363,21 +362,9 @@ def read_text(what: str, path: Any) -> str:
 def write_text(what: str, path: Path, text: str) -> None:
     """Write a file: whatever happens meanwhile, it is the old one or the new one; a link or a folder is refused."""
     where = f"{what} {str(path)!r}"
-    part = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
-    try:
-        if path.is_symlink() or (path.exists() and not path.is_file()):
-            raise InputError(where, "a link or a folder", "a file of its own")
-        with part.open("xb") as stream:
-            stream.write(text.encode())
-            stream.flush()
-            os.fsync(stream.fileno())
-        part.replace(path)
-    except InputError:
-        raise
-    except (OSError, ValueError) as error:
-        with suppress(OSError, ValueError):
-            part.unlink(missing_ok=True)
-        raise InputError(where, f"cannot be written ({error})", "a file in a folder that is there") from None
+    if not path.parent.is_dir():
+        raise InputError(where, "in no folder", "a file in a folder that is there")
+    write_files(where, path.parent, {path.name: text.encode})
 
 
 def toml(value: Any) -> str:

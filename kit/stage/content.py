@@ -14,6 +14,7 @@ patch's outline is a polygon on the raster. Both are exact to rounding; nothing 
 
 import io
 import math
+import os
 import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
@@ -34,6 +35,7 @@ from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.pattern_vision import PatternView, seen
 from kit.fields import FLAG, POINT, Is, OneOf
+from kit.files import write_files
 from kit.light.cast import Cast, cast_light
 from kit.results import Frame, Result, make_frame, pick
 from kit.source.beam import Beam
@@ -410,6 +412,7 @@ HEAD = """\
 # The comment ends with the first line that does not begin with this sign; then comes a header, then a row per corner.
 # picture: {columns} columns, {rows} rows; lens at x {x:.3f}, y {y:.3f}, z {z:.3f} m
 # patch: part of the front; surface: what it is made of; content: what it is good for ({kinds})
+#   (' stands before a name that begins with =, +, - or @, which a spreadsheet would take for a formula)
 # ring: 0 outline, 1 and up its holes; corner: from 1, in order round the ring
 # x_m, y_m, z_m: metres; x to the right as the audience sees the front, y up from the ground, z towards the audience
 # column, row: pixels from the top left corner of the picture, whose first pixel has its centre at 0.5, 0.5; beyond the
@@ -447,33 +450,26 @@ def save_masks(
     ------
     InputError
         For a folder that cannot be made or written, files that are there, a kind or patch that is unknown or missing,
-        and whatever `picture_map` refuses. Nothing is written before all files are found to be free.
+        and whatever `picture_map` refuses. All files are written, or none: see `kit.files.write_files`.
     """
     Is(kind=Scene).check("scene", scene)
     FLAG.check("patches", patches)
     FLAG.check("overwrite", overwrite)
     chosen = _checked_kinds(parts, scene.facade)
-    try:
-        base = Path(folder)
-    except TypeError:
-        raise InputError("folder", folder, "the path of a folder") from None
-    writers: dict[Path, Callable[[], bytes]] = {}
-    for k in range(len(scene.projectors)):
-        own = base if len(scene.projectors) == 1 else base / f"projector_{k + 1}"
-        writers |= {own / name: make for name, make in _files(picture_map(scene, k), chosen, patches).items()}
-    try:
-        taken = [] if overwrite else [path.name for path in writers if path.exists() or path.is_symlink()]
-        if not taken:
-            for path, make in writers.items():
-                path.parent.mkdir(parents=True, exist_ok=True)
-                path.write_bytes(make())
-    except (OSError, ValueError) as error:  # ValueError: a zero in the path
-        why = getattr(error, "strerror", None) or str(error)
-        raise InputError("folder", str(folder), f"a folder that can be written ({why})") from None
+    where = f"folder {str(folder)!r}"
+    if not isinstance(folder, str | Path) or not str(folder).strip():
+        raise InputError("folder", folder, "the path of a folder")
+    base, many = Path(folder), len(scene.projectors) > 1
+    made = {
+        f"projector_{k + 1}/{name}" if many else name: make
+        for k in range(len(scene.projectors))
+        for name, make in _files(picture_map(scene, k), chosen, patches).items()
+    }
+    taken = [] if overwrite else [name for name in made if os.path.lexists(base / name)]
     if taken:
-        right = f"a folder without these files, or overwrite=True ({', '.join(taken[:3])} is there)"
-        raise InputError("folder", str(folder), right)
-    return tuple(writers)
+        raise InputError(where, f"{taken[0]} is there", "a folder without these files, or overwrite=True")
+    write_files(where, base, made)
+    return tuple(base / name for name in made)
 
 
 def _files(picture: PictureMap, chosen: Mapping[str, Kind], patches: bool) -> dict[str, Callable[[], bytes]]:
@@ -501,6 +497,8 @@ def _front(picture: PictureMap, chosen: Mapping[str, Kind]) -> bytes:
     columns, rows = picture.beam.resolution
     x, y, z = picture.beam.position
     table = picture.corners.assign(content=picture.corners["patch"].map(chosen))
+    for name in ("patch", "surface"):
+        table[name] = table[name].replace(r"^(?=[=+\-@])", "'", regex=True)
     for names, digits in ((AXES, 6), (PIXEL, 4)):
         table[[*names]] = table[[*names]].map(f"{{:.{digits}f}}".format, na_action="ignore")
     head = HEAD.format(columns=columns, rows=rows, x=x, y=y, z=z, kinds=", ".join(KINDS))
