@@ -83,6 +83,29 @@ def test_factors_of_a_typical_chain_are_the_rows_that_were_chosen():
     assert (projector.resolution, projector.lens_shift) == ((1280, 800), (0.1, 0.2))
 
 
+@pytest.mark.analytic
+def test_the_light_of_a_zoom_follows_it_between_the_rows_of_the_table():
+    zoom = kit.typical_projector(4000, (1.0, 2.0), lens_shift=(0.0, 0.0))
+    for ratio, option in ((1.0, "wide end of zoom"), (1.5, "middle of zoom"), (2.0, "long end of zoom")):
+        row = reference.row("light_losses", option, group="lens")
+        lens, shift = (f for f in zoom.at(ratio).chain if f.name.startswith("lens"))
+        assert (lens.low, lens.nominal, lens.high) == pytest.approx((row.low, row.value, row.high), rel=1e-12)
+        assert (shift.low, shift.nominal, shift.high) == (1.0, 1.0, 1.0)
+    light = [zoom.at(ratio).transmission()[1] for ratio in np.linspace(1.0, 2.0, 11)]
+    assert np.all(np.diff(light) < 0)
+    # A shift of a quarter of a picture costs half of what half a picture costs; more is not known to cost more.
+    half = reference.row("light_losses", "half a picture").value
+    for across, cost in ((0.25, 0.5 * (1 - half)), (0.5, 1 - half), (0.8, 1 - half)):
+        moved = zoom.set_to(1.0, (across, 0.0), zoom=(1.0, 2.0))
+        assert moved.transmission()[1] == pytest.approx(zoom.at(1.0).transmission()[1] * (1 - cost), rel=1e-12)
+        # Set once more, it is as if it had been set so at once.
+        assert zoom.at(1.7).set_to(1.0, (across, 0.0), zoom=(1.0, 2.0)) == moved
+    # What has no zoom of the table is left as it was given; so is a ratio that takes another lens.
+    plain = kit.Projector(light_output=1, throw_ratio=(1.0, 2.0))
+    assert plain.at(1.5).chain == ()
+    assert zoom.set_to(3.0, (0.0, 0.0), zoom=(1.0, 2.0)).chain == zoom.chain
+
+
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("options", "named"),

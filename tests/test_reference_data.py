@@ -283,7 +283,7 @@ def test_glare_relation_is_limited_to_1_to_30_degrees():
 
 def test_light_losses_keep_the_order_of_the_chain():
     groups = dict.fromkeys(row.group for row in reference.table("light_losses"))
-    assert list(groups) == ["rating", "picture mode", "ageing", "lens", "housing window", "dust"]
+    assert list(groups) == ["rating", "picture mode", "ageing", "lens", "lens shift", "housing window", "dust"]
     assert all(row.low > 0.0 and row.high <= 1.0 for row in reference.table("light_losses"))
     assert levels(reference.row("light_losses", "as stated")) == (0.8, 0.9, 1.0)
     assert levels(reference.row("light_losses", "none", group="housing window")) == (1.0, 1.0, 1.0)

@@ -11,7 +11,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Self
 
+import numpy as np
+
 from kit import fields, reference
+from kit.arrays import Array
 from kit.bands import in_quadrature
 from kit.errors import InputError
 from kit.results import pick
@@ -120,7 +123,22 @@ class Projector(fields.Declared):
             short, long = self.throw_ratio
             if not short <= ratio <= long:
                 raise InputError("throw_ratio", throw_ratio, f"{short:g} to {long:g}, the range of this lens")
+            return self.set_to(ratio, self.lens_shift, zoom=self.throw_ratio)
         return replace(self, throw_ratio=ratio)
+
+    def set_to(self, throw_ratio: float, lens_shift: tuple[float, float], *, zoom: tuple[float, float]) -> Self:
+        """Return this projector with its lens set within a range of `zoom`; a typical chain gets what that costs."""
+        (low, high), shift = zoom, math.hypot(*lens_shift)
+        chain = [factor for factor in self.chain if not factor.name.startswith("lens shift: ")]
+        where = [k for k, factor in enumerate(chain) if factor.name.startswith("lens: ") and "zoom" in factor.name]
+        if low < high and low <= throw_ratio <= high and where:
+            names = f"lens: zoom at {throw_ratio:.2f}", f"lens shift: {shift:.2f}"
+            bands = lens_light(zoom, throw_ratio, shift).T.tolist()
+            chain[where[0] : where[0] + 1] = [
+                Factor(name=name, low=least, nominal=usual, high=most, source="between rows of light_losses.csv")
+                for name, (least, usual, most) in zip(names, bands, strict=True)
+            ]
+        return replace(self, throw_ratio=throw_ratio, lens_shift=lens_shift, chain=tuple(chain))
 
     def fixed_throw_ratio(self) -> float:
         """Return the one throw ratio in use, or raise `InputError` for a zoom that is not set."""
@@ -158,6 +176,21 @@ def combine(factors: Iterable[Sequence[float]]) -> Levels:
     low = in_quadrature([middle / low for low, middle, _ in rows], -1)
     high = in_quadrature([high / middle for _, middle, high in rows], 1)
     return nominal * float(low), nominal, nominal * float(high)
+
+
+def lens_light(zoom: tuple[float, float], throw_ratio: Any, shift: Any) -> Array:
+    """Return low, nominal and high of what a zoom at a throw ratio, and a shift, leave, shape (level, loss, ...)."""
+
+    def between(group: str, options: tuple[str, ...], at: Any) -> list[Any]:
+        rows = [reference.row("light_losses", option, group=group) for option in options]
+        known = np.linspace(0.0, 1.0, len(rows))
+        return [np.interp(at, known, [getattr(row, end) for row in rows]) for end in ("low", "value", "high")]
+
+    low, high = zoom
+    place, ends = (throw_ratio - low) / (high - low), ("wide end", "middle", "long end")
+    zooms = between("lens", tuple(f"{end} of zoom" for end in ends), place)
+    # The row for half a picture is the most that is known.
+    return np.stack([zooms, between("lens shift", ("none", "half a picture"), 2.0 * shift)], axis=1)
 
 
 def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...]:
