@@ -176,10 +176,10 @@ def test_a_picture_beside_a_surface_leaves_it_without_figures(scene, straight):
     pair = straight(3.0, 4.0, x=2.0, lumens=9000.0, sequential_contrast=2000.0, chain=[LOSS])
     half = replace(given_scene, projectors=[pair])
     front = LitFront(half, 0.25, Target(), ["roof line"])
-    assert front.lit_share[1] == 0
-    assert front.lit_share[2] == pytest.approx(0.6, abs=0.02)
-    assert front.lit_share[0] == pytest.approx(0.3, abs=0.01)
-    assert np.isnan(front.white_luminance[1]).all()
+    assert front.verdict[1].lit_share == 0
+    assert front.verdict[2].lit_share == pytest.approx(0.6, abs=0.02)
+    assert front.verdict[0].lit_share == pytest.approx(0.3, abs=0.01)
+    assert front.verdict[1].white_luminance is None
     result = kit.string_dimming(half, spacing=0.25)
     assert np.isnan(result["contrast"].values[:, 1]).all()
     assert np.isnan(result["most_dimming"].values[1]).all()

@@ -93,8 +93,9 @@ class EveningPlan(Result):
     def calendar(self) -> xr.Dataset:
         """The season, one evening in a few."""
         return evenings(
-            self.scene, self.site, *self.season, every=EVERY, step=STEP, target=self.target, spacing=self.spacing
-        )
+            self.scene, self.site, *self.season, every=EVERY, step=STEP, target=self.target, spacing=self.spacing,
+            banded=False,
+        )  # fmt: skip
 
     @property
     def clock(self) -> pd.Timestamp:

@@ -15,6 +15,7 @@ grow with :math:`E` alone: its points are sorted once, and a draw is a search.
 What has one cause is drawn once: a loss for all projectors, a surface for all its patches, a lamp for all points.
 """
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -35,8 +36,6 @@ from kit.sky.site import GLOW, MOON, TWILIGHT
 PAIRS = 1 << 16
 # A part's median is followed through the draws by that of so many of its points, an odd number.
 SAMPLE = 15
-# Of the range in which an amount is looked for, by equal ratios.
-HALVINGS = 18
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -155,7 +154,7 @@ class Trials:
     """The judged points of a map from `light_map`, ready to be tried in any number of draws."""
 
     def __init__(self, light: xr.Dataset) -> None:
-        data = {name: variable.values for name, variable in light.variables.items()}
+        self.light, data = light, {name: variable.values for name, variable in light.variables.items()}
         self.points = points = judged_points(light)
         self.names = [str(name) for name in data["source"]]
         self.doubt = dict(zip(data["input"].tolist(), data["doubt"], strict=True))
@@ -182,6 +181,7 @@ class Trials:
         self.black = lumens * at("unit_black") if self.blended else self.white
         self.ambient = at("ambient_illuminance")
         self.blocks = tuple(self._block(k, run) for k, run in points.patches)
+        self._many: dict[int, Draws] = {}
 
     def _block(self, patch: int, run: slice) -> Block:
         here = self.ambient[:, run]
@@ -215,8 +215,10 @@ class Trials:
         )  # fmt: skip
 
     def many(self, draws: int) -> Draws:
-        """Return so many draws, a power of 2; the same ones each time."""
-        return self.draws(normal_draws(len(self.inputs), draws))
+        """Return so many draws, a power of 2; the same ones each time, remembered."""
+        if draws not in self._many:
+            self._many[draws] = self.draws(normal_draws(len(self.inputs), draws))
+        return self._many[draws]
 
     def dimmed(self, some: Draws, left: float) -> Draws:
         """Return the draws with a share `left` of all ambient light but the sky's, as `Ambient.dimmed` leaves it."""
@@ -269,29 +271,36 @@ class Trials:
         least = target.least_of(sum(block.size for block in self.blocks[blocks]))
         return np.asarray(self.good(some, target, blocks, alone=alone).sum(axis=2) >= least)
 
-    def room(self, target: Target, blocks: slice, more: Callable[[Array], Draws], low: float, high: float) -> Array:
-        """Return up to which amount of some light a part is enough, and of enough contrast, shape (2, draw).
+    def room(self, target: Target, none: Draws, one: Draws, runs: Sequence[slice]) -> Array:
+        """Return up to which amount of some light parts are enough, and of enough contrast, shape (2, draw, part).
 
-        `more` returns the draws with an amount in each; -inf: not even with none, inf: with `high` too.
+        `none`, `one`: the draws without it, and with an amount of 1. -inf: not even with none, inf: however much.
         """
-        result = np.empty((2, len(more(np.zeros(1)).level)))
-        for found, k in zip(result, (0, 2), strict=True):
-            ends = np.full((2, found.size), [[low], [high]])
-            none, most = (self.enough(more(end), target, blocks, alone=True)[k] for end in (0.0 * ends[0], ends[1]))
-            for _ in range(HALVINGS):
-                middle = np.sqrt(ends[0] * ends[1])
-                holds = self.enough(more(middle), target, blocks, alone=True)[k]
-                ends = np.where([holds, ~holds], middle, ends)
-            found[:] = np.where(most, np.inf, np.where(none, ends[0], -np.inf))
+        every, more = np.arange(self.points.seen.size), target.contrast - 1.0
+        sizes = [run.stop - run.start for run in runs]
+        last = [size - math.ceil(target.least_of(size)) for size in sizes]
+        result, step = np.empty((2, len(none.veil), len(runs))), max(1, PAIRS // every.size)
+        for part in (np.arange(len(none.veil))[start : start + step] for start in range(0, len(none.veil), step)):
+            white, black, around = self.luminances(none.at(part), every)
+            left = white - target.contrast * black - more * around
+            takes = more * (self.around(one.at(part), every) - around)
+            with np.errstate(divide="ignore", invalid="ignore"):
+                clear = np.where(left < 0.0, -np.inf, np.where(takes > 0.0, left / takes, np.inf))
+            both = np.where(white < target.white_luminance, -np.inf, clear)
+            for i, (run, k) in enumerate(zip(runs, last, strict=True)):
+                result[:, part, i] = [np.partition(stands[:, run], k)[:, k] for stands in (both, clear)]
         return result
 
     def luminances(self, some: Draws, at: Sequence[int] | Index) -> tuple[Array, Array, Array]:
         """Return projected white, projected black, and ambient light with the veil, at points, shape (draw, point)."""
-        patch = self.points.patch[at]
-        gain, wall = some.gain[:, patch] / np.pi, some.wall[:, patch] / np.pi
+        gain = some.gain[:, self.points.patch[at]] / np.pi
         black = (some.light * some.dark) @ self.black[:, at] + self._bounce(some)
-        around = wall * (some.sources @ self.ambient[:, at] + some.even[:, None]) + some.veil[:, None]
-        return gain * (some.light @ self.white[:, at]), gain * black, around
+        return gain * (some.light @ self.white[:, at]), gain * black, self.around(some, at)
+
+    def around(self, some: Draws, at: Sequence[int] | Index) -> Array:
+        """Return the last of `luminances` alone."""
+        wall = some.wall[:, self.points.patch[at]] / np.pi
+        return np.asarray(wall * (some.sources @ self.ambient[:, at] + some.even[:, None]) + some.veil[:, None])
 
     def _bounce(self, some: Draws) -> Array:
         """Return the light by way of the ground, shape (draw, 1) [lx]."""

@@ -18,17 +18,18 @@ import xarray as xr
 from kit import reference, results
 from kit.arrays import Array, Index, Mask
 from kit.decision.chance import Draws
-from kit.decision.verdict import STATES, Target, checked_target
-from kit.decision.washout import DRAWS, PAIRS, WHOLE, LitFront
+from kit.decision.verdict import STATES, Target, checked_target, levels_of
+from kit.decision.washout import PAIRS, WHOLE, LitFront
 from kit.errors import InputError
 from kit.eye.glare import moon_veil, sky_veils
 from kit.eye.light_map import Scene
-from kit.fields import NAME, Declared, Is, Many, Number, Text, declared
+from kit.fields import NAME, SPACING, Declared, Is, Many, Number, Text, declared
 from kit.light.lamps import LAMPS, Lamp
+from kit.memory import Memory
 from kit.quantities import attrs, labelled
 from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import Luminaire
-from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Sky, Times, clock_times
+from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Times, clock_times
 from kit.source.projector import LEVELS
 from kit.wall.points import Planes
 from kit.words import capital, percent
@@ -103,7 +104,7 @@ EVENTS = Many(label="passing light", of=Is(kind=Passing), unique="name")
 def evenings(
     scene: Scene, site: Site, first: Any, last: Any = None, *, every: int = 1, begin: str = "15:00",
     hours: float = 10.0, step: float = 5.0, target: Target | None = None, spacing: float = 0.3,
-    passing: Iterable[Passing] = (),
+    passing: Iterable[Passing] = (), banded: bool = True,
 ) -> xr.Dataset:  # fmt: skip
     """Return contrast and verdict against the clock, over one evening or many.
 
@@ -126,6 +127,8 @@ def evenings(
         Pixel size of the front [m].
     passing : sequence of Passing
         Each is looked at by itself, on top of all the rest.
+    banded : bool
+        Whether contrast has its band too, which takes most of the time of a season; low and high are NaN without.
 
     Returns
     -------
@@ -153,23 +156,21 @@ def evenings(
     events = EVENTS.check("passing", passing)
     dates, minutes, utc = _moments(site, first, first if last is None else last, every, begin, hours, step)
     clock = site.clock(utc)
-    sky = site.sky_at(utc)
-
-    study = _Study(scene, site, target, spacing)
-    front, contrast = study.front, study.contrast(sky)
+    study = _study(scene, site, target, spacing)
+    front, contrast = study.front, study.contrast(utc, banded=banded)
     with_events = np.full((len(events), *utc.shape, len(front.parts)), np.nan)
     for found, event in zip(with_events, events, strict=True):
         when = event.happens(clock)
         if when.any():
-            found[when] = _Study(scene, site, target, spacing, event.lamps).median(site.sky_at(utc[when]))
+            found[when] = _study(scene, site, target, spacing, event.lamps).median(utc[when])
 
-    chance = study.chance(sky)
+    chance = study.chance(utc)
     passes, dark = (front.levels(one) for one in chance)
     earliest, earliest_dark = (_earliest(study, site, utc, minutes, k, one) for k, one in enumerate((passes, dark)))
     until, lasts = _lasts(utc, earliest, passes)
     times = {"earliest": earliest, "dark_enough": earliest_dark, "until": until}
-    names, lux, veils = study.sources(sky)
-    place = sky.positions
+    names, lux, veils = study.sources(utc)
+    place = site.sky_at(utc).positions
     rises = _horizon(utc, place.sun_elevation, place.moon_elevation)
     axes, many, each = ("date", "minute"), ("date", "minute", "part", "level"), ("date", "part", "level")
     data = {
@@ -179,7 +180,8 @@ def evenings(
         "sun_all_day": ("date", _sun_all_day(place, site.latitude)), "contrast": (many, contrast),
         "chance": (many[:3], chance[0]),
         "ambient_illuminance": (("source", *axes), lux), "veiling_luminance": (("source", *axes), veils),
-        "white_luminance": (("part", "level"), front.white_luminance), "lit_share": ("part", front.lit_share),
+        "white_luminance": (("part", "level"), [levels_of(part.white_luminance) for part in front.verdict]),
+        "lit_share": ("part", [part.lit_share for part in front.verdict]),
         "passing_minutes": (each, lasts), "contrast_passing": (("passing", *many[:3]), with_events),
         "passing_share": ("passing", [event.share for event in events]),
     }  # fmt: skip
@@ -355,18 +357,15 @@ def switching(
     if away.min() > step * MINUTE:
         raise InputError("clock", str(time), f"a time in the {hours:g} hours after {begin}")
     j = int(away.argmin())
-    sky = site.sky_at(utc)
-    rows = []
+    then, rows = utc[0, [j]], []
     for kept in changes.values():
-        study = _Study(replace(scene, ambient=replace(scene.ambient, lamps=kept)), site, target, spacing, only=part)
+        study = _study(replace(scene, ambient=replace(scene.ambient, lamps=kept)), site, target, spacing)
         i = _part_index(study.front.parts, part)
-        passes = study.front.levels(study.chance(sky)[0])
+        passes = study.front.levels(study.chance(utc)[0])
         start = _earliest(study, site, utc, minutes, 0, passes)[0, i]
-        _, lux, veils = study.sources(sky)
-        rows.append((
-            lux[:, 0, j].sum(), veils[:, 0, j].sum(), study.contrast(sky)[0, j, i], _status(passes[0, j, i]),
-            site.clock(start),
-        ))  # fmt: skip
+        _, lux, veils = study.sources(then)
+        contrast = study.contrast(then, banded=True)[0, i]
+        rows.append((lux.sum(), veils.sum(), contrast, _status(passes[0, j, i]), site.clock(start)))
     names = ("ambient_illuminance", "veiling_luminance", "contrast", "status", "earliest")
     columns = dict(zip(names, map(np.array, zip(*rows, strict=True)), strict=True))
     return xr.Dataset(
@@ -420,14 +419,26 @@ def switching_sentence(result: xr.Dataset) -> str:
     return text
 
 
-class _Study:
-    """A front under the lamps of a scene and any sky; `only` one part of it is judged, if it is named."""
+_recent: Memory["_Study"] = Memory(keep=4, most=0)
+_skies: Memory[Memory[Array]] = Memory(keep=2, most=0)
 
-    def __init__(
-        self, scene: Scene, site: Site, target: Target, spacing: float, more: Sequence[Lamp] = (), only: str = ""
-    ) -> None:
-        self.ambient = replace(scene.ambient, sky=site.sky_at(NOON), lamps=(*scene.ambient.lamps, *more))
+
+def _study(scene: Scene, site: Site, target: Target, spacing: float, more: Sequence[Lamp] = ()) -> "_Study":
+    """Return the study of a scene without its sky and with more lamps; the last ones are remembered."""
+    lamps = (*scene.ambient.lamps, *more)
+    bare = replace(scene, ambient=replace(scene.ambient, sky=None, lamps=lamps))
+    key = bare, site, target, SPACING.check("spacing", spacing)
+    return _recent.get(key, 0, lambda: _Study(*key))
+
+
+class _Study:
+    """A front under the lamps of a scene and any sky."""
+
+    def __init__(self, scene: Scene, site: Site, target: Target, spacing: float) -> None:
+        self.ambient = replace(scene.ambient, sky=site.sky_at(NOON))
         self.facade, self.site = scene.facade, site
+        here = site, scene.facade, scene.ambient.eye, scene.ambient.age
+        self.skies = _skies.get(here, 0, lambda: Memory(keep=32, most=20_000))
         self.front = front = LitFront(replace(scene, ambient=self.ambient), spacing, target, SKY)
         self.trials = trials = front.trials
         self.sky_veil = sky_veils(self.ambient, scene.facade)
@@ -440,25 +451,25 @@ class _Study:
         # Of 1 cd/m2 of sky: light on the front and veil. Where neither is, 1 lx stands for it.
         self.share = np.pi * (site.sky_view + 0.5 * site.ground_reflectance)
         self.unit = (self.share, self.sky_veil) if self.share + self.sky_veil > 0.0 else (1.0, 0.0)
-        self.room = np.full((2, DRAWS, len(front.parts)), -np.inf)
-        for i, blocks in enumerate(front.blocks):
-            if only in ("", front.parts[i]):
-                self.room[:, :, i] = trials.room(target, blocks, self._under, 1e-8, 1e5)
-        self._sky: Sky | None = None
-        self._over = np.zeros(0)
+        some = front.some
+        one = some._replace(even=some.even + self.unit[0], veil=some.veil + self.unit[1])
+        self.room = trials.room(target, some, one, front.runs)
 
-    def _under(self, luminance: Array) -> Draws:
-        """Return the draws under a sky of so much luminance in each [cd/m2]."""
-        some = self.front.some
-        return some._replace(even=self.unit[0] * luminance, veil=some.veil + self.unit[1] * luminance)
+    def lights(self, utc: Times) -> Array:
+        """Return luminance of twilight and glow, the moon's veil [cd/m2], its light on each plane [lx]: (..., light).
 
-    def moon_veil(self, sky: Sky) -> Array:
-        """Return the moon's veil by the times of `sky` [cd/m2]; remembered, for it is asked for more than once."""
-        if self._sky is not sky:
-            self._sky, self._over = sky, moon_veil(self.ambient, self.facade, sky)[0]
-        return self._over
+        Remembered: it is asked for again, and is the same whatever the lamps and the machines are.
+        """
 
-    def _adds(self, sky: Sky, full: Draws, walls: Array, turned: Array) -> Callable[[slice], Array]:
+        def found() -> Array:
+            sky = self.site.sky_at(utc)
+            even, over = sky.luminances(), moon_veil(self.ambient, self.facade, sky)[0]
+            first = np.stack(np.broadcast_arrays(even[TWILIGHT], even[GLOW], over), axis=-1)
+            return np.concatenate([first, sky.moon(self.normals)], axis=-1)
+
+        return self.skies.get((utc.shape, utc.tobytes()), utc.size, found)
+
+    def _adds(self, utc: Times, full: Draws, walls: Array, turned: Array) -> Callable[[slice], Array]:
         """Return what the sky adds to the luminance of parts or points of reflectances `walls`, shape (draw, part).
 
         `turned`, shape (part, plane), are the planes of each. The result takes a slice of the times and returns shape
@@ -466,56 +477,53 @@ class _Study:
         """
         twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
         each = walls / np.pi * self.share + self.sky_veil
-        times = twilight * each, glow * each, moon * walls / np.pi, moon
-        bright, over = sky.luminances(), self.moon_veil(sky)
-        lights = [light.reshape(-1, 1, 1) for light in (bright[TWILIGHT], bright[GLOW], over)]
-        lights.insert(2, (sky.moon(self.normals) @ turned.T).reshape(-1, 1, len(turned)))
-        return lambda part: np.asarray(sum(light[part] * factor for light, factor in zip(lights, times, strict=True)))
+        rest = moon * walls / np.pi * turned.T[:, None]
+        factors = np.concatenate([[twilight * each, glow * each, np.broadcast_to(moon, each.shape)], rest])
+        lights, each = self.lights(utc).reshape(-1, len(factors)), factors.reshape(len(factors), -1)
+        return lambda part: (lights[part] @ each).reshape(-1, *walls.shape)
 
-    def chance(self, sky: Sky) -> Array:
+    def chance(self, utc: Times) -> Array:
         """Return the chance that a part is enough, and that it has contrast enough, shape (2, ..., part)."""
         full, patch = self.front.full, self.trials.points.patch
         walls = np.stack([full.wall[:, patch[run]].mean(axis=1) for run in self.front.runs], axis=1)
-        adds, unit = self._adds(sky, full, walls, self.turned), walls / np.pi * self.unit[0] + self.unit[1]
-        shape = np.shape(sky.positions.sun_elevation)
-        found = np.empty((2, math.prod(shape), len(self.front.parts)))
+        adds, unit = self._adds(utc, full, walls, self.turned), walls / np.pi * self.unit[0] + self.unit[1]
+        with np.errstate(invalid="ignore"):  # a black wall without a veil
+            found, stands = np.empty((2, self.lights(utc)[..., 0].size, len(self.front.parts))), self.room * unit
         step = max(1, 8 * PAIRS // walls.size)
         for part in (slice(start, start + step) for start in range(0, found.shape[1], step)):
-            with np.errstate(invalid="ignore"):  # a black wall without a veil
-                added = adds(part) / unit
-            found[:, part] = [(added <= room).mean(axis=1) for room in self.room]
-        return found.reshape(2, *shape, -1)
+            added = adds(part)
+            found[:, part] = [(added <= most).mean(axis=1) for most in stands]
+        return found.reshape(2, *utc.shape, -1)
 
-    def median(self, sky: Sky) -> Array:
+    def median(self, utc: Times) -> Array:
         """Return the median contrast of each part, all as given, shape (..., part)."""
-        rho = self.front.given.wall[0][self.trials.points.patch] / np.pi
-        even, moon = (sky.twilight() + sky.glow()).reshape(-1, 1), sky.moon(self.normals)
-        over = (self.sky_veil * sum(sky.luminances().values()) + self.moon_veil(sky)).reshape(-1, 1)
-        planes = moon.reshape(-1, moon.shape[-1])
-        found = self.front.contrast(
-            len(even), lambda part: rho * (even[part] + planes[part][:, self.plane]) + over[part]
-        )
-        return found.reshape(*moon.shape[:-1], -1)
+        front, every = self.front, self._turned(slice(None))
+        adds = self._adds(utc, front.usual, front.usual.wall[:, self.trials.points.patch], every)
+        shape = utc.shape
+        return front.contrast(math.prod(shape), lambda part: adds(part)[:, 0]).reshape(*shape, -1)
 
-    def contrast(self, sky: Sky) -> Array:
-        """Return the same with its band, shape (..., part, level)."""
-        front, found = self.front, self.median(sky)
-        patch, turned = self.trials.points.patch[front.sample], np.eye(len(self.normals))[self.plane[front.sample]]
+    def contrast(self, utc: Times, *, banded: bool) -> Array:
+        """Return the same with its band, shape (..., part, level); NaN for the ends if it is not `banded`."""
+        front, found = self.front, self.median(utc)
+        if not banded:
+            return np.stack([np.full_like(found, np.nan), found, np.full_like(found, np.nan)], axis=-1)
+        patch, turned = self.trials.points.patch[front.sample], self._turned(front.sample)
 
         def more(_: Draws, full: Draws) -> Callable[[slice], Array]:
-            return self._adds(sky, full, full.wall[:, patch], turned)
+            return self._adds(utc, full, full.wall[:, patch], turned)
 
         return front.banded(found.reshape(-1, found.shape[-1]), more).reshape(*found.shape, 3)
 
-    def sources(self, sky: Sky) -> tuple[list[str], Array, Array]:
+    def _turned(self, points: Index | slice) -> Array:
+        return np.eye(len(self.normals))[self.plane[points]]
+
+    def sources(self, utc: Times) -> tuple[list[str], Array, Array]:
         """Return names of all sources, their mean light [lx] and their veil [cd/m2], shape (source, ...)."""
-        moon = sky.moon(self.normals) @ self.turned[0]
-        over, even = self.moon_veil(sky), sky.luminances()
-        rest = [k for k, name in enumerate(self.trials.names) if name not in SKY]
-        lux = [sky.twilight(), sky.glow(), moon]
-        lux += [np.full(moon.shape, self.trials.ambient[k].mean()) for k in rest]
-        veils = [self.sky_veil * even[TWILIGHT], self.sky_veil * even[GLOW], over]
-        veils += [np.full(moon.shape, self.trials.veils[k]) for k in rest]
+        twilight, glow, over, *moon = np.moveaxis(self.lights(utc), -1, 0)
+        rest, ones = [k for k, name in enumerate(self.trials.names) if name not in SKY], np.ones(over.shape)
+        lux = [self.share * twilight, self.share * glow, np.tensordot(self.turned[0], moon, 1)]
+        lux += [self.trials.ambient[k].mean() * ones for k in rest]
+        veils = [self.sky_veil * twilight, self.sky_veil * glow, over, *(self.trials.veils[k] * ones for k in rest)]
         return [*SKY, *(self.trials.names[k] for k in rest)], np.array(lux), np.array(veils)
 
 
@@ -538,7 +546,7 @@ def _earliest(study: _Study, site: Site, utc: Times, minutes: Array, which: int,
     after = utc[i, at[i, part, level] - 1]
     tried = after[:, None] + np.arange(1, int(np.ceil(gap))) * MINUTE
     times, back = np.unique(tried, return_inverse=True)
-    found = study.front.levels(study.chance(site.sky_at(times))[which])
+    found = study.front.levels(study.chance(times)[which])
     holds = found[back.reshape(tried.shape), part[:, None], level[:, None]]
     sooner = holds.any(axis=1)
     result[tuple(unsure[sooner].T)] = tried[sooner, holds[sooner].argmax(axis=1)]

@@ -255,8 +255,12 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
     if DRAWS.check("draws", draws).bit_count() != 1:
         raise InputError("draws", draws, "a power of 2, such as 512 or 2048")
-    data = light.variables  # quicker than a labelled array with its coordinates each time
-    trials = Trials(light)
+    return judged(Trials(light), target, draws)
+
+
+def judged(trials: Trials, target: Target, draws: int) -> Verdict:
+    """Return the verdict of `judge` on a map that is ready to be tried."""
+    light, data = trials.light, trials.light.variables  # quicker than labelled arrays with their coordinates each time
     points, some = trials.points, trials.many(draws)
     white, contrast, illuminance = (
         data[name].values.ravel()[points.seen] for name in ("white_luminance", "contrast", "illuminance")

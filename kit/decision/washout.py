@@ -7,7 +7,7 @@ amount of it is then enough in those draws that stand more. The figures are thos
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import cached_property
 from math import ceil, floor
 
 import numpy as np
@@ -18,7 +18,7 @@ from scipy.optimize import brentq
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
 from kit.decision.chance import Draws, Trials, middle_90, sampled
-from kit.decision.verdict import Target, checked_target, judge, levels_of
+from kit.decision.verdict import Part, Target, checked_target, judged
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.eye.light_map import Scene, light_map
@@ -34,7 +34,7 @@ WHOLE = "the whole front"
 WASHED = 0.1
 DIMMINGS = Many(of=DIMMING, least=1, optional=True, meaning="levels of the curve")
 # Of what is not known: a season has thousands of moments.
-DRAWS = 256
+DRAWS = 512
 
 
 class LitFront:
@@ -46,23 +46,24 @@ class LitFront:
     """
 
     def __init__(self, scene: Scene, spacing: float, target: Target, off: Sequence[str]) -> None:
-        light = light_map(Is(kind=Scene).check("scene", scene), spacing)
-        verdict, self.target = judge(light, target, draws=DRAWS), target
-        self.trials = trials = Trials(light)
-        found, points = (verdict.front, *verdict.surfaces), trials.points
+        self.trials = trials = Trials(light_map(Is(kind=Scene).check("scene", scene), spacing))
+        self.target, points = target, trials.points
         self.parts = (WHOLE, *(name for name, _ in points.surfaces))
         self.runs = (slice(0, points.seen.size), *(run for _, run in points.surfaces))
-        self.blocks = tuple(map(trials.within, self.runs))
-        self.lit_share = np.array([part.lit_share for part in found])
-        self.white_luminance = np.array([levels_of(part.white_luminance) for part in found])
         self.off = np.isin(trials.names, list(off))
         self.full, self.usual = trials.many(DRAWS), trials.draws(np.zeros((len(trials.inputs), 1)))
         self.some, self.given = (self.scaled(draws, np.zeros(len(draws.veil))) for draws in (self.full, self.usual))
         white, black, around = (v[0] for v in trials.luminances(self.given, np.arange(points.seen.size)))
         self.nominal = white, black, around
-        self.coming = trials.luminances(self.usual, np.arange(points.seen.size))[2][0] - self.nominal[2]
+        self.coming = trials.around(self.usual, np.arange(points.seen.size))[0] - self.nominal[2]
         self.lit = [np.flatnonzero(trials.white[:, run].any(axis=0)) + run.start for run in self.runs]
         self.sample = np.concatenate([sampled(where) for where in self.lit])
+
+    @cached_property
+    def verdict(self) -> tuple[Part, ...]:
+        """The verdict on each part with all light."""
+        found = judged(self.trials, self.target, DRAWS)
+        return found.front, *found.surfaces
 
     def scaled(self, draws: Draws, amount: Array) -> Draws:
         """Return draws with an amount of the light of the sources `off` in each, in place of all of it."""
@@ -97,9 +98,12 @@ class LitFront:
         result, pairs = np.stack([contrast] * 3, axis=-1), ((self.given, self.usual), (self.some, self.full))
         light = [(self.trials.luminances(some, self.sample), more(some, full)) for some, full in pairs]
         step = max(1, 8 * PAIRS // (DRAWS * self.sample.size))
-        for part in (slice(start, start + step) for start in range(0, len(contrast), step)):
+
+        def work(part: slice) -> None:
             found = [contrast_at_eye(*at, added(part)) for at, added in light]
             result[part, :, ::2] *= np.moveaxis(middle_90(found[0], found[1], len(self.parts)), 0, -1)
+
+        share_out(work, [slice(start, start + step) for start in range(0, len(contrast), step)])
         return result
 
     def levels(self, chance: ArrayLike) -> Mask:
@@ -135,9 +139,10 @@ def string_dimming(
     lamps = tuple(lamp.dimmed(1.0) if lamp.name in strings else lamp for lamp in ambient.lamps)
     front = LitFront(replace(scene, ambient=replace(ambient, lamps=lamps)), spacing, target, strings)
     trials, (white, black, around) = front.trials, front.nominal
+    rooms = trials.room(target, front.some, front.full, front.runs)[1]
 
     def more(some: Draws, full: Draws) -> Callable[[slice], Array]:
-        off, on = (trials.luminances(draws, front.sample)[2] for draws in (some, full))
+        off, on = (trials.around(draws, front.sample) for draws in (some, full))
         return lambda part: levels[part, None, None] * (on - off)
 
     # Where there was no end of it, all is lost as soon as there is one.
@@ -150,11 +155,10 @@ def string_dimming(
         return float(np.median(kept[where])) - (1.0 - WASHED)
 
     most, loss = np.full((len(front.parts), 3), np.nan), np.full(len(front.parts), np.nan)
-    for i, (where, blocks) in enumerate(zip(front.lit, front.blocks, strict=True)):
+    for i, where in enumerate(front.lit):
         # Of those draws that stand the least, or as much as half, or the most.
-        room = trials.room(target, blocks, partial(front.scaled, front.full), 1e-6, 1.0)[1]
         sure = target.confidence
-        found = np.sort(room)[[DRAWS - ceil(sure * DRAWS), DRAWS // 2, DRAWS - 1 - floor((1.0 - sure) * DRAWS)]]
+        found = np.sort(rooms[:, i])[[DRAWS - ceil(sure * DRAWS), DRAWS // 2, DRAWS - 1 - floor((1.0 - sure) * DRAWS)]]
         most[i] = np.where(found == -np.inf, np.nan, np.minimum(found, 1.0))
         # More light on the wall and in the eye, less contrast: there is one root.
         if where.size and unwashed(1.0, where) < 0.0:

@@ -139,7 +139,7 @@ def evening_chart(result: xr.Dataset, *, date: Any = None, part: str = WHOLE) ->
     one = pick(result, date, part)
     clock, wanted = _minutes(one), result.attrs["wanted_contrast"]
     low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
-    top = _round_up(max(SCALES["contrast"].high, 2.0 * wanted, 1.3 * float(np.nanmax(high))), decades=True)
+    top = _round_up(max(SCALES["contrast"].high, 2.0 * wanted, 1.3 * float(np.nanmax([nominal, high]))), decades=True)
     dark, middle = _tones()
     passing = one["passing"].values.astype(str).tolist()
     styles: list[dict[str, Any]] = [{"color": dark, "linewidth": 2, "label": "contrast"}]
