@@ -1,39 +1,21 @@
-"""What people call surfaces: other words for those of the reference data, and the kind that a name speaks of."""
+"""What people call surfaces: words in ``surface_names.toml`` for those of the data, and the kind that a name tells."""
 
 import re
+import tomllib
 from collections.abc import Mapping
 from functools import cache
+from pathlib import Path
 
 from kit import reference
 from kit.errors import InputError
 from kit.toml_file import choices
 from kit.wall.facade import Surface, kinds
 
-# Words that say the same.
-SAME = {
-    "gray": "grey", "tan": "beige", "sand": "beige", "ivory": "cream", "offwhite": "cream",
-    "clapboard": "siding", "weatherboard": "siding", "weatherboarding": "siding", "cladding": "siding",
-    "render": "stucco", "rendering": "stucco", "plaster": "stucco", "timber": "wood", "wooden": "wood",
-    "glass": "window", "pane": "window", "blind": "shade", "shutter": "shade",
-}  # fmt: skip
+WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+SAME: dict[str, str] = WORDS["same"]
+OTHER_NAMES: dict[str, list[str]] = WORDS["other_names"]
 # Words that say nothing about how light a surface is.
 IDLE = {"a", "the", "of", "and", "with", "closed", "vinyl", "barn", "inner", "coloured", "colored", "plain"}
-# Names that mean one surface and share no words with it; of several shades the middle one.
-OTHER_NAMES = {
-    "bare window": ("dark window", "black window", "clear window", "uncovered window", "window without shade"),
-    "window with white shade": ("white window", "white shade", "shaded window"),
-    "window with closed blinds grey": ("grey shade", "window with grey shade"),
-    "window with dark curtain": ("dark curtain", "window with curtain"),
-    "grey stone": ("stone", "field stone", "fieldstone", "granite"), "light stone": ("limestone", "sandstone"),
-    "dark stone": ("basalt",), "beige stucco": ("stucco",), "white stucco": ("cream stucco",),
-    "concrete": ("cement",), "concrete block": ("cinder block", "block"),
-    "dark siding": ("black siding", "charcoal siding", "brown siding", "dark brown siding", "navy siding"),
-    "dark door": ("black door", "navy door", "dark green door"), "wood door": ("brown door",),
-    "asphalt shingle roof": ("shingle", "dark shingle", "asphalt shingle", "dark shingle roof", "shingle roof"),
-    "clay tile roof": ("tile roof", "tiled roof", "clay tile", "roof tile"),
-    "bedsheet cotton": ("bedsheet", "bed sheet", "white sheet"), "off-white fabric": ("canvas",),
-    "white trim": ("trim", "white frame", "white post"), "grass": ("lawn",), "concrete paving": ("paving",),
-}  # fmt: skip
 
 
 def find_surface(name: str, own: Mapping[str, Surface], field: str = "surface") -> Surface:
