@@ -392,7 +392,7 @@ def test_frame_has_one_row_for_each_wall():
         assert row["left when neutral"] == wall.neutral_share
     assert walls[0].frame().equals(frame[:1])
     line = text_table(frame).split("\n")[1]
-    assert re.split(r"\s{2,}", line)[:6] == ["red brick", "lamp", "recovered", "0.423", "0.383", "0.186"]
+    assert re.split(r"\s{2,}", line)[:6] == ["red brick", "lamp", "recovered", "0.423", "0.383", "0.149"]
     share = walls[0].neutral_share
     assert walls[0].sentence().endswith(f"until its white is neutral, {share:.0%} of the light is left.")
 

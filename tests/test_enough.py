@@ -8,7 +8,8 @@ import pytest
 
 import kit
 
-BRICK = kit.Surface.from_reference("red brick")
+# Red brick of one library (KLUM): what is known of one wall, where the table has a band over all sources.
+BRICK = kit.Surface(name="red brick", reflectance=0.188, low=0.15, high=0.25, kind="brick")
 WIDTH, HEIGHT = 8.0, 5.0
 
 

@@ -13,7 +13,8 @@ from kit.decision.payoff import pay_off, projector_price
 from kit.wall.cloth import LOWER_STOREY, Cloth, Hanging, cover, hang, wet_surface
 
 COTTON = Cloth.from_reference("white cotton")
-BRICK = kit.Surface.from_reference("red brick")
+# Red brick of one library (KLUM): what is known of one wall, where the table has a band over all sources.
+BRICK = kit.Surface(name="red brick", reflectance=0.188, low=0.15, high=0.25, kind="brick")
 PRICED = [row for row in reference.table("prices") if row.group == "projector"]
 CLASSES = sorted((float(row.name.split()[0]), (row.low, row.value, row.high)) for row in PRICED)
 STREET = kit.Ambient(vertical_illuminance=2.0)

@@ -75,7 +75,7 @@ def test_on_the_lowest_rung_practice_and_physics_agree_with_their_chances(lumens
 
 @pytest.mark.practice
 @pytest.mark.parametrize(
-    ("lumens", "width", "window", "brick"), [(2000, 25, 10, 4), (3000, 30, 10, 5), (3000, 40, 10, 0)]
+    ("lumens", "width", "window", "brick"), [(2000, 25, 10, 2), (3000, 30, 10, 2), (3000, 40, 10, 0)]
 )
 def test_on_the_lowest_rung_a_small_machine_does_for_shaded_windows(lumens, width, window, brick):
     result = verdict(lumens, width, "red brick", windows=True, height_ft=14, target=RUNG)
@@ -158,8 +158,10 @@ def test_8000_lumens_on_white_fabric_are_excellent_at_40_feet_and_pass_at_60():
 
 
 @pytest.mark.practice
-@pytest.mark.parametrize(("lumens", "width"), [(2000, 25), (3000, 30)])
-def test_a_small_projector_works_on_shaded_windows_and_not_on_the_brick_around_them(lumens, width):
+@pytest.mark.parametrize(("lumens", "width", "status"), [(2000, 25, "borderline"), (3000, 30, "enough")])
+def test_a_small_projector_works_on_shaded_windows_and_not_on_the_brick_around_them(lumens, width, status):
+    # Thin shades reflect half of what dense ones do; the band holds both, so 2,000 lumens do for most shades, not all.
     result = verdict(lumens, width, "red brick", windows=True, height_ft=14)
-    assert result.surface("window with white shade").status == "enough"
+    assert result.surface("window with white shade").status == status
+    assert result.surface("window with white shade").chance > 0.8
     assert result.surface("red brick").status == "not enough"

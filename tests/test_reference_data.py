@@ -2,6 +2,7 @@ import csv
 import math
 from itertools import pairwise
 
+import numpy as np
 import pytest
 import scipy.constants
 
@@ -103,10 +104,11 @@ def test_every_reflectance_has_a_band_and_is_below_one(row):
     assert 0.0 < row.low < row.value < row.high < 1.0
 
 
-def test_every_siding_is_marked_as_not_found():
+def test_every_siding_of_vinyl_is_marked_as_not_found():
     for name in reference.names("surfaces", "siding"):
-        assert surface(name).status == "from memory"
-        assert "not found" in surface(name).note
+        if name != "black fibre cement siding":
+            assert surface(name).status == "from memory"
+            assert "not found" in surface(name).note
 
 
 # Remembered and computed values. `regression`: the same memory, or the same look into a source, stands in the table and
@@ -117,7 +119,6 @@ def test_every_siding_is_marked_as_not_found():
 @pytest.mark.parametrize(
     ("name", "expected"),
     [
-        ("red brick", (0.15, 0.188, 0.25)),
         ("beige brick", (0.18, 0.374, 0.59)),
         ("white stucco", (0.32, 0.543, 0.74)),
         ("bright concrete", (0.24, 0.35, 0.44)),
@@ -126,6 +127,44 @@ def test_every_siding_is_marked_as_not_found():
 def test_reflectances_seen_in_the_klum_library(name, expected):
     assert levels(surface(name)) == expected
     assert surface(name).status == "seen"
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("name", "published"),
+    [
+        # KLUM (Ilehag et al., Remote Sensing 11(18) 2149, 2019), ECOSTRESS (Meerdink et al. 2019), SLUM (Kotthaus et
+        # al., ISPRS J. 94, 2014), Santa Barbara (EcoSIS), lighting practice tables and a laboratory's window data.
+        ("red brick", (0.15, 0.188, 0.25, 0.150, 0.099, 0.093, 0.10, 0.15)),
+        ("dark red brick", (0.150, 0.099, 0.093)),
+        ("painted brick", (0.575, 0.515, 0.59)),
+        ("white painted brick", (0.515,)),
+        ("mortar", (0.14, 0.18, 0.24)),
+        ("grey siding", (0.47,)),
+        ("white stucco", (0.32, 0.74, 0.63, 0.54)),
+        ("light wood", (0.49, 0.52, 0.45, 0.30, 0.60)),
+        ("dark wood", (0.05, 0.10, 0.15)),
+        ("weathered wood", (0.05,)),
+        ("concrete", (0.15, 0.29, 0.54, 0.19, 0.26, 0.38, 0.33)),
+        ("light stone", (0.35, 0.56, 0.61)),
+        ("dark stone", (0.09, 0.10, 0.172)),
+        ("slate roof", (0.09, 0.10, 0.172)),
+        ("asphalt shingle roof", (0.06, 0.12, 0.22)),
+        ("bare window", (0.083, 0.080, 0.113, 0.06, 0.08)),
+        ("concrete paving", (0.25, 0.39, 0.26, 0.33)),
+    ],
+)
+def test_bands_hold_the_published_values(name, published):
+    row = surface(name)
+    assert row.low <= min(published) + 1e-9
+    assert row.high >= max(published) - 1e-9
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("name", ["red brick", "mortar"])
+def test_where_sources_disagree_the_value_is_the_middle_of_the_band(name):
+    row = surface(name)
+    assert row.value == pytest.approx(math.sqrt(row.low * row.high), abs=5e-3)
 
 
 @pytest.mark.analytic
@@ -152,23 +191,45 @@ def test_plain_pane_is_at_best_the_ideal_one():
     assert surface("bare window").low < reflected < surface("bare window").high
 
 
+def light_through_a_shaded_pane(shade):
+    """Diffuse reflectance of a shade behind 3 mm of clear glass: Fresnel and absorption at every angle."""
+    angle = (np.arange(2000) + 0.5) / 2000 * np.pi / 2
+    half_space = np.sin(2 * angle) * np.pi / 2 / 2000
+    n, straight = reference.value("constants", "refractive index of window glass"), 0.899  # of 3 mm, as measured
+    face = ((n - 1.0) / (n + 1.0)) ** 2
+    # T = (1 - r)^2 a / (1 - r^2 a^2), solved for what is left of light that crosses the pane once.
+    once = (math.hypot((1 - face) ** 2, 2 * face * straight) - (1 - face) ** 2) / (2 * face**2 * straight)
+    inside = np.arcsin(np.sin(angle) / n)
+    crossing = once ** (1 / np.cos(inside))
+    reflected = transmitted = 0.0
+    for a, b in ((angle, inside), (inside, angle)):
+        r = ((np.cos(a) - n * np.cos(b)) / (np.cos(a) + n * np.cos(b))) ** 2
+        through = (1 - r) ** 2 * crossing / (1 - (r * crossing) ** 2)
+        transmitted += 0.5 * np.sum(through * half_space)
+        reflected += 0.5 * np.sum((r + r * crossing * through) * half_space)
+    return straight * transmitted * shade / (1.0 - reflected * shade)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("shade", "diffuse", "off"), [(0.7, 0.580, 0.002), (0.746, 0.606, 0.03)])
+def test_a_shade_behind_a_pane_agrees_with_a_window_engine(shade, diffuse, off):
+    # Output of a national laboratory's open window engine for its own test data: a shade, and closed white slats,
+    # which are no plane: 3% less.
+    assert light_through_a_shaded_pane(shade) == pytest.approx(diffuse, rel=off)
+
+
 @pytest.mark.analytic
 @pytest.mark.parametrize(
     ("name", "behind"),
     [
-        ("window with white shade", (0.55, 0.70, 0.80)),
+        # White shades: pleated 0.46, roller fabric 0.48 to 0.56, a shade of 0.70, slats 0.746.
+        ("window with white shade", (0.46, 0.70, 0.746)),
         ("window with closed blinds grey", (0.25, 0.40, 0.55)),
         ("window with dark curtain", (0.04, 0.10, 0.20)),
     ],
 )
 def test_shade_behind_a_pane_is_the_diffuse_part(name, behind):
-    reflected, transmitted = ideal_pane()
-    expected = [
-        sum(transmitted**2 * shade * (reflected * shade) ** k for k in range(30))  # bounce by bounce
-        for shade in behind
-    ]
-    assert levels(surface(name)) == pytest.approx(expected, abs=1e-4)
-    assert surface(name).status == "from memory"
+    assert levels(surface(name)) == pytest.approx([light_through_a_shaded_pane(shade) for shade in behind], abs=1e-4)
 
 
 @pytest.mark.analytic

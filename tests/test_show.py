@@ -302,7 +302,7 @@ def test_the_first_line_says_wall_light_place_and_target_in_one_sentence(folder,
     show = opened(folder, EVERYTHING)
     size = {"ft": "40.0 ft wide and 19.0 ft high", "m": "12.2 m wide and 5.8 m high"}[units]
     assert show.sentence(units) == (
-        f"Small, {size}; main wall red brick (reflectance 0.19); light of the street 0.50 lx; 41.9° N 87.7° W, the "
+        f"Small, {size}; main wall red brick (reflectance 0.15); light of the street 0.50 lx; 41.9° N 87.7° W, the "
         "front faces east; wanted: white of 12 cd/m², contrast of 7:1."
     )
     assert show.sentence() == show.sentence("ft")
@@ -635,7 +635,11 @@ def test_every_surface_has_its_kind_band_and_colour():
     table = kit.surfaces()
     assert table.loc["grey siding", ["kind", "reflectance", "low", "high"]].tolist() == ["siding", 0.32, 0.16, 0.52]
     assert table["status"].isin(["seen", "from memory"]).all()
-    assert table["colour"].str.fullmatch("#[0-9a-f]{6}").all()
+    # The band is drawn: three colours, from dark to light.
+    greens = [table[name].str[3:5].map(lambda level: int(level, 16)) for name in ("darkest", "colour", "lightest")]
+    assert (greens[0] < greens[1]).all()
+    assert (greens[1] < greens[2]).all()
+    assert all(table[name].str.fullmatch("#[0-9a-f]{6}").all() for name in ("darkest", "colour", "lightest"))
     red, green, blue = (int(table.loc["red brick", "colour"][i : i + 2], 16) for i in (1, 3, 5))
     assert red > green > blue
     # A neutral grey of reflectance 0.32 is level 0.6027 of sRGB (IEC 61966-2-1): 1.055 * 0.32 ** (1 / 2.4) - 0.055.

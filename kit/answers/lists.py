@@ -1,6 +1,7 @@
 """What people choose from: surfaces with their colours, and towns with their time zones."""
 
 import re
+from dataclasses import replace
 from functools import cache
 from importlib.resources import files
 
@@ -21,7 +22,8 @@ def surfaces() -> Frame:
     -------
     pandas.DataFrame
         Indexed by name: ``kind``, ``reflectance`` with ``low`` and ``high``, ``status`` ("seen" or "from memory"),
-        ``colour`` by daylight, as ``"#rrggbb"`` of sRGB, where an ideal white wall is white, and ``also called``.
+        ``darkest``, ``colour`` and ``lightest`` of its band by daylight, as ``"#rrggbb"`` of sRGB, where an ideal white
+        wall is white, and ``also called``.
 
     Examples
     --------
@@ -39,13 +41,16 @@ def _surfaces() -> Frame:
     daylight = ambient_spectrum("daylight")
     rows = []
     for row in reference.table("surfaces"):
-        light = tristimulus(daylight, surface_spectrum(Surface.from_reference(row.name))) / tristimulus(daylight)[1]
-        red, green, blue = np.rint(255 * np.clip(colour.XYZ_to_sRGB(light), 0.0, 1.0)).astype(int).tolist()
+        plain, seen = Surface.from_reference(row.name), {}
+        for name, share in {"darkest": row.low, "colour": row.value, "lightest": row.high}.items():
+            wall = replace(plain, reflectance=share)
+            light = tristimulus(daylight, surface_spectrum(wall)) / tristimulus(daylight)[1]
+            levels = np.rint(255 * np.clip(colour.XYZ_to_sRGB(light), 0.0, 1.0)).astype(int)
+            seen[name] = "#" + bytes(levels.tolist()).hex()
         rows.append(
             {
                 "name": row.name, "kind": row.group, "reflectance": row.value, "low": row.low, "high": row.high,
-                "status": row.status, "colour": f"#{red:02x}{green:02x}{blue:02x}",
-                "also called": ", ".join(OTHER_NAMES.get(row.name, ())),
+                "status": row.status, **seen, "also called": ", ".join(OTHER_NAMES.get(row.name, ())),
             }
         )  # fmt: skip
     return make_frame(rows, index="name")

@@ -173,7 +173,7 @@ def pay_off(
     >>> scene = kit.Scene(facade=front, projectors=[(machine, place)], ambient=street)
     >>> found = kit.pay_off(scene, kit.cover(front, kit.Cloth.from_reference("white cotton")))
     >>> round(found.worth, -2)
-    14800.0
+    18400.0
     """
     shade = reference.row("prices", "shade for one street side lamp")
     lamp: Levels = (shade.low, shade.value, shade.high)

@@ -165,7 +165,7 @@ def wall_colour(
     >>> import kit
     >>> brick = kit.wall_colour(kit.light_source("lamp"), kit.Surface.from_reference("red brick"))
     >>> f"{brick.luminance['white']:.1f} cd/m² at 100 lx; {brick.neutral_share:.0%} left when white is made neutral"
-    '5.9 cd/m² at 100 lx; 46% left when white is made neutral'
+    '4.7 cd/m² at 100 lx; 46% left when white is made neutral'
     """
     import colour
 

@@ -50,15 +50,19 @@ def _base(name: str, kind: str) -> spectra.Spectrum:
     source = f"{typical}{rows[0].source}, {rows[0].edition}" if rows else "nothing known of its colour"
     if "chart patch" in known or "cfi 2017 sample" in known:
         return _measured(name, known, source)
+    points = {float(q.split()[2]): value for q, value in known.items() if q.startswith("reflectance at ")}
+    if points and "x" not in known:  # the smoothest curve through points alone is straight between them
+        values = np.interp(spectra.WAVELENGTHS, list(points), list(points.values()))
+        return spectra.spectrum(name, spectra.WAVELENGTHS, values, "recovered", source)
     if not rows or ("x" not in known and known["munsell chroma"] == 0.0):
         flat = np.full(len(spectra.WAVELENGTHS), 0.5)
         return spectra.spectrum(name, spectra.WAVELENGTHS, flat, "assumed flat", source)
-    reflectance = reference.value("surfaces", rows[0].name, quantity="reflectance")
+    # Of the sample whose spectrum it is; what is expected of a surface of that name may span many.
+    reflectance = known.get("reflectance") or reference.value("surfaces", rows[0].name, quantity="reflectance")
     if "x" in known:
         x, y = known["x"], known["y"]
     else:
         x, y = _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
-    points = {float(q.split()[2]): value for q, value in known.items() if q.startswith("reflectance at ")}
     values = recover(x, y, reflectance, points)
     return spectra.spectrum(name, spectra.WAVELENGTHS, values, "recovered", source)
 
