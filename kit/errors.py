@@ -2,6 +2,7 @@
 
 import math
 import unicodedata
+from itertools import islice
 from typing import Any
 
 
@@ -25,21 +26,22 @@ class InputError(ValueError):
         self.field = field
         self.value = value
         self.right = right
-        given = f"{_shortly(field, 150)} = {_shown(value)}: expected "
-        # A long list of names gives way to field and value: 300 characters are what fits under a panel.
-        super().__init__(given + _shortly(right, min(260, max(150, 295 - len(given)))))
+        # 300 characters are what fits under a panel: a long list of names gives way to field and value.
+        given = f"{_shortly(field, 130)} = "
+        given += f"{_shown(value, min(120, 287 - len(given) - min(len(right), 100)))}: expected "
+        super().__init__(given + _shortly(right, max(100, 300 - len(given))))
 
 
-def _shown(value: Any) -> str:
+def _shown(value: Any, longest: int) -> str:
     try:
-        return _shortly(repr(value), 120)
+        return _shortly(repr(value), longest)
     except (RecursionError, ValueError):  # nested too deeply, or a number of thousands of digits
         return f"a {type(value).__name__} too long to show"
 
 
 def _shortly(words: str, longest: int) -> str:
     """Return `words` in one line, without their middle where they are longer than a message can bear."""
-    half = longest // 2
+    half = (longest - 5) // 2
     short = words if len(words) <= longest else f"{words[:half]} ... {words[-half:]}"
     return "".join(c if c.isprintable() else repr(c)[1:-1] for c in short)
 
@@ -85,7 +87,7 @@ def numbers(field: str, value: Any, length: int, *, unit: str = "") -> tuple[flo
     """Return `value` as a tuple of `length` finite floats, or raise `InputError`."""
     right = f"{length} finite numbers" + (f" in {unit}" if unit else "")
     try:
-        items = tuple(value)
+        items = tuple(islice(value, length + 1))
     except TypeError:
         raise InputError(field, value, right) from None
     if len(items) != length:

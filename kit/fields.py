@@ -13,6 +13,7 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import islice
 from typing import TYPE_CHECKING, Any, ClassVar
 
 from kit.errors import InputError, number, numbers, text
@@ -276,10 +277,11 @@ class Is(Spec):
 
 @dataclass(frozen=True, kw_only=True)
 class Many(Spec):
-    """A sequence of at least so many things, each of which is right; no two agree in the attribute `unique`."""
+    """A sequence of so many things, each of which is right; no two agree in the attribute `unique`."""
 
     of: Spec = Spec()
     least: int = 0
+    most: int = 1000
     unique: str = ""
 
     def checked(self, field: str, value: Any) -> tuple[Any, ...]:
@@ -289,7 +291,9 @@ class Many(Spec):
             raise InputError(field, value, f"a list of {noun}")
         # An item of the wrong type is blamed on the whole field: "lamps", not "lamps[3]", is what was typed.
         where = (lambda i: field) if isinstance(self.of, Is) else (lambda i: f"{field}[{i}]")
-        found = tuple(self.of.check(where(i), item) for i, item in enumerate(value))
+        found = tuple(self.of.check(where(i), item) for i, item in enumerate(islice(value, self.most + 1)))
+        if len(found) > self.most:
+            raise InputError(field, found, f"at most {self.most:,} {noun}")
         if len(found) < self.least:
             raise InputError(
                 field, found, f"at least {self.least} {noun}" if self.least > 1 else f"at least one of {noun}"

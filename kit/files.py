@@ -27,9 +27,10 @@ def read_file(what: str, path: str | Path, *, right: str, most: int) -> bytes:
             there = "a folder" if file.is_dir() else "not a file" if file.exists() else "no such file"
             raise InputError(where, there, f"the path of {right}")
         with file.open("rb") as stream:
-            found = stream.read(most + 1) if os.fstat(stream.fileno()).st_size <= most else None
-        if found is None or len(found) > most:  # or it grows while it is read
-            raise InputError(where, "a larger file", f"at most {most // 1_000_000} MB")
+            size = os.fstat(stream.fileno()).st_size
+            found = stream.read(most + 1) if size <= most else b""
+        if max(size, len(found)) > most:  # or it grows while it is read
+            raise InputError(where, f"{max(size, len(found)):,} bytes or more", f"at most {most / 1e6:g} MB")
         return found
     except InputError:
         raise

@@ -21,7 +21,11 @@ from kit.files import read_file, write_files
 from kit.units import metres_per
 from kit.words import join
 
-MOST_BYTES = 2_000_000
+# A house of 800 parts stays far below all of these; what does not is a mistake or a trap. A line holds a patch's
+# openings, a table so many fields; items are those of all lists of a file, such as corners.
+MOST_BYTES, MOST_LETTERS, MOST_FIELDS, MOST_ITEMS = 1_000_000, 200_000, 1000, 10_000
+# Names joined by dots, each of which may be quoted, of which TOML allows any number.
+CHAIN = re.compile(r"""(?:\.\s*(?:[\w-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')\s*){20}""")
 # So many mistakes fit on a page; so many letters of a list a line of a message bears whole.
 MOST_MISTAKES, LINE = 8, 140
 LONGEST = 200
@@ -136,13 +140,6 @@ class Named(Spec):
     of: Record
 
 
-@dataclass(frozen=True, kw_only=True)
-class Several(Many):
-    """A list of up to `most` items."""
-
-    most: int = 1000
-
-
 class Values(dict[str, Any]):
     """The right fields of a record; `whole` where nothing in it was wrong."""
 
@@ -157,6 +154,7 @@ class Reader:
     def __init__(self, file: str, fields: Mapping[str, Spec]) -> None:
         self.file, self.fields, self.unit = file, fields, "m"
         self.mistakes: list[InputError] = []
+        self.items = 0  # of all lists so far
 
     def wrong(self, field: str, value: Any, right: str) -> None:
         """Note a mistake; `finish` raises it."""
@@ -184,11 +182,18 @@ class Reader:
     def parse(self, source: str) -> dict[str, Any] | None:
         """Return what the text holds, evident slips of TOML mended and noted; None where one is beyond mending."""
         lines = source.replace("\r\n", "\n").split("\n")
-        lists = "|".join(name for name, spec in self.fields.items() if isinstance(spec, Several))
+        lists = "|".join(name for name, spec in self.fields.items() if isinstance(spec, Many))
         alone = [i for i, line in enumerate(lines) if re.fullmatch(rf" *\[ *({lists}) *\] *(#.*)?", line[:1000])]
         for i in alone:
             name = lines[i].partition("#")[0].strip(" []")
             lines[i] = f"[[{name}]]"
+        if len(source) > MOST_BYTES:
+            self.wrong("text", f"{len(source):,} letters", f"at most {MOST_BYTES:,}")
+            return None
+        for i, line in enumerate(lines):
+            if len(line) > MOST_LETTERS or CHAIN.search(line):
+                self.wrong(f"line {i + 1}", line, f"up to {MOST_LETTERS:,} letters, and 20 names joined by dots")
+                return None
         if alone:
             self.wrong(f"line {alone[0] + 1}", f"[{name}]", f"[[{name}]] in double brackets, each time")
         for _ in range(MOST_MISTAKES):
@@ -203,7 +208,7 @@ class Reader:
             if message == "Unclosed array":  # which is found where the next field begins
                 i = next((k for k in range(i, max(i - 9, -1), -1) if lines[k].count("[") > lines[k].count("]")), i)
             given, right = lines[i].strip(), ""
-            if at and len(lines[i]) <= 1000 and len(source) < MOST_BYTES // 10:
+            if at and len(lines[i]) <= 1000 and len(source) < MOST_BYTES // 5:
                 right = _mend(lines, i, message)
             self.wrong(f"line {i + 1}" if at else "text", given if at else message, right or f"valid TOML ({message})")
             if not right:
@@ -214,7 +219,9 @@ class Reader:
         """Return the right fields of a table; what is wrong, missing or unknown is noted."""
         values, before = Values(), len(self.mistakes)
         values.where = where
-        if isinstance(content, dict):
+        if isinstance(content, dict) and len(content) > MOST_FIELDS:
+            self.wrong(where.rstrip(": ,") or "text", f"{len(content)} fields", f"at most {MOST_FIELDS}")
+        elif isinstance(content, dict):
             values.given = frozenset(content)
             meant = {self._unknown(name, content, fields, where) for name in content if name not in fields}
             for name, spec in fields.items():
@@ -248,13 +255,14 @@ class Reader:
         match spec, value:
             case Record(), _:
                 return self.record(spec.fields, value, f"{field}{',' if ': ' in field else ':'} ")
-            case Named(), dict():
+            case Named(), dict() if len(value) <= MOST_FIELDS:
                 return {key: self.record(spec.of.fields, own, f"{spec.label} {key!r}: ") for key, own in value.items()}
             case Many(), list():
-                most = getattr(spec, "most", 1000)
-                if not spec.least <= len(value) <= most:
+                self.items += len(value)
+                if not spec.least <= len(value) <= spec.most or self.items > MOST_ITEMS:
                     few = len(value) < spec.least
-                    self.wrong(field, value, f"at least {spec.least} of them" if few else f"at most {most} of them")
+                    right = f"at least {spec.least} of them" if few else f"at most {spec.most} of them"
+                    self.wrong(field, value, f"{right}, and {MOST_ITEMS:,} items of all lists" if not few else right)
                     return None
                 if isinstance(spec.of, Record):
                     where = (f"{_called(field, item, i)}: " for i, item in enumerate(value, 1))
@@ -370,7 +378,7 @@ def write_text(what: str, path: Path, text: str) -> None:
 def toml(value: Any) -> str:
     """Return a value as TOML, tables in braces."""
     if isinstance(value, bool | str):
-        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return json.dumps(value, ensure_ascii=False)
     if isinstance(value, Mapping):
         return f"{{ {', '.join(f'{key} = {toml(item)}' for key, item in value.items())} }}"
     if isinstance(value, list | tuple):

@@ -47,7 +47,7 @@ from kit.source.spectra import light_source_names
 from kit.stage.audience import Viewer, windscreen
 from kit.stage.fit import fitting_distance, fitting_throw_ratio, usual_shift
 from kit.stage.search import Stand
-from kit.toml_file import Reader, Record, Several, Values, table
+from kit.toml_file import Reader, Record, Values, table
 from kit.units import length_text
 from kit.wall.cloth import MASONRY, Cloth, cloth_names
 from kit.wall.facade import Facade, Surface
@@ -78,7 +78,7 @@ SKY = OneOf(label="night sky", options=_skies)
 GROUND = OneOf(label="ground in front", options=lambda: reference.names("surfaces", "ground"))
 PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
 WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")
-AREA = Several(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
+AREA = Many(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -193,7 +193,7 @@ SHOW: dict[str, Spec] = {
     **SCALARS,
     "place": Record(fields=PLACE, label="where the house stands", optional=True),
     "target": Record(fields=TARGET, label="what is wanted", optional=True),
-    **{name: Several(of=Record(fields=own), default=()) for name, (_, own) in LISTS.items()},
+    **{name: Many(of=Record(fields=own), default=()) for name, (_, own) in LISTS.items()},
 }
 BY_PATH = {name: spec for name, spec in SHOW.items() if name not in HOUSE} | {"units": UNIT.but(optional=True)}
 

@@ -31,7 +31,7 @@ from kit.files import read_file
 from kit.units import metres_per
 
 # Real files stay below 1 MB and 70 000 values; what is far larger is a mistake or a trap. 1e9 cd is a searchlight.
-MOST_BYTES, MOST_VALUES, MOST_INTENSITY, LONGEST_NUMBER = 4_000_000, 1_000_000, 1e9, 40
+MOST_BYTES, MOST_VALUES, MOST_INTENSITY, LONGEST_NUMBER = 1_500_000, 1_000_000, 1e9, 40
 # How far the integrated flux may lie from the file's own before it is refused as one in other units.
 ABSURD = 10.0
 # Angles closer than this are one angle [deg].
@@ -403,7 +403,7 @@ def _lines(source: str, file: str) -> list[str]:
 
 def _version(line: str, file: str) -> int:
     """Return the year of the LM-63 edition; a file of 1986 has no such line."""
-    match = re.match(r"\s*IES(?:NA)?\s*:?\s*(?:LM-?63-?)?(\d{2}|\d{4})\s*$", line, re.IGNORECASE | re.ASCII)
+    match = re.match(r"\s*IES(?:NA)?\s*:?\s*(?:LM-?63-?)?(\d{2}|\d{4})\s*$", line[:200], re.IGNORECASE | re.ASCII)
     editions = ("1986", "1991", "1995", "2002", "2019")
     found = [edition for edition in editions if match is None or edition.endswith(match[1])]
     if not found:

@@ -7,6 +7,7 @@ Where two patches lie in one plane, the later one lies on top, as a window drawn
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import cache, cached_property
+from itertools import islice
 from typing import Any, Self
 
 import numpy as np
@@ -24,6 +25,8 @@ from kit.source.spectra import Spectrum
 PLANE_TOLERANCE = 0.01
 # Pieces thinner than this are rounding, not wall [m].
 THINNEST = 1e-6
+# Of an outline, and of holes; an index of patches on a raster has 16 bits.
+MOST_CORNERS, MOST_PATCHES = 1000, 30_000
 
 Ring = tuple[Point, ...]
 
@@ -40,9 +43,9 @@ class Outline(Spec):
 
     def checked(self, field: str, value: Any) -> Any:
         """Return the corners as (x, y, z), none twice in a row nor the first again as the last."""
-        corners = tuple(value) if is_many(value) else ()
-        if len(corners) < 3:
-            raise InputError(field, value, "three or more corners")
+        corners = tuple(islice(value, MOST_CORNERS + 1)) if is_many(value) else ()
+        if not 3 <= len(corners) <= MOST_CORNERS:
+            raise InputError(field, value, f"three or more corners, and at most {MOST_CORNERS:,}")
         ring: list[Point] = []
         for i, corner in enumerate(corners, 1):
             if not is_many(corner) or len(corner) not in (2, 3):
@@ -65,7 +68,10 @@ class Outlines(Outline):
         """Return the corners of each; a message counts them from 1."""
         if not is_many(value):
             raise InputError(field, value, "a list of outlines")
-        return tuple(super(Outlines, self).checked(f"{field} {i}", ring) for i, ring in enumerate(value, 1))
+        rings = tuple(islice(value, MOST_CORNERS + 1))
+        if len(rings) > MOST_CORNERS:
+            raise InputError(field, rings, f"at most {MOST_CORNERS:,} outlines")
+        return tuple(super(Outlines, self).checked(f"{field} {i}", ring) for i, ring in enumerate(rings, 1))
 
 
 GAIN = Number(label="gain", above=0.0, meaning="luminance towards the audience over that of a perfect diffuser")
@@ -246,7 +252,7 @@ class Facade(Declared):
     (0.0, 8.0, 0.0, 3.0)
     """
 
-    patches: tuple[Patch, ...] = declared(Many(label="patches", of=Is(kind=Patch), unique="name"))
+    patches: tuple[Patch, ...] = declared(Many(label="patches", of=Is(kind=Patch), unique="name", most=MOST_PATCHES))
     name: str = declared(NAME, default="house front")
 
     def __post_init__(self) -> None:

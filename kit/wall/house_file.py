@@ -25,8 +25,8 @@ import shapely
 
 from kit import reference
 from kit.errors import InputError
-from kit.fields import FLAG, NAME, REFLECTANCE, OneOf, Spec, Vector
-from kit.toml_file import Named, Reader, Record, Several, TypedLength, Values, metres, read_text, table, toml
+from kit.fields import FLAG, NAME, REFLECTANCE, Many, OneOf, Spec, Vector
+from kit.toml_file import Named, Reader, Record, TypedLength, Values, metres, read_text, table, toml
 from kit.wall.facade import GAIN, KIND, Facade, Patch, Ring, Surface, with_returns
 from kit.wall.raster import SAME_PLANE
 from kit.wall.surface_names import find_surface, kind_of
@@ -53,7 +53,7 @@ class Corner(Vector):
 PLACE = TypedLength(label="length", unit="m", low=-1000.0, high=1000.0)
 SIZE = PLACE.but(above=0.0)
 UNIT = OneOf(label="unit of all lengths in this file", options=tuple(UNIT_NAMES))
-CORNERS = Several(of=Corner(of=PLACE), least=3, label="corners in order round it, [x, y] or [x, y, depth]")
+CORNERS = Many(of=Corner(of=PLACE), least=3, label="corners in order round it, [x, y] or [x, y, depth]")
 SURFACE: dict[str, Spec] = {
     "reflectance": REFLECTANCE, "low": REFLECTANCE.but(optional=True), "high": REFLECTANCE.but(optional=True),
     "gain": GAIN.but(optional=True), "kind": KIND,
@@ -67,13 +67,13 @@ PATCH: dict[str, Spec] = {
     "corners": CORNERS.but(optional=True),
     "depth": PLACE.but(default=0.0, meaning="in front of the wall"),
     "thickness": PLACE.but(low=0.0, optional=True, meaning="of a post or a board; left out: back to the wall"),
-    "holes": Several(of=CORNERS, default=(), label="openings"),
+    "holes": Many(of=CORNERS, default=(), label="openings"),
     "judged": FLAG.but(default=True, meaning="whether a verdict counts the patch"),
 }
 HOUSE: dict[str, Spec] = {
     "name": NAME, "units": UNIT, "units_checked": FLAG.but(default=False, meaning="take unusual sizes as they are"),
     "surfaces": Named(of=Record(fields=SURFACE), label="surface", default=()),
-    "patch": Several(of=Record(fields=PATCH), least=1, most=2000),
+    "patch": Many(of=Record(fields=PATCH), least=1, most=800),
 }  # fmt: skip
 
 
@@ -193,16 +193,22 @@ def _note_hidden(facade: Facade, reader: Reader) -> None:
     """Note patches that nobody can see: behind another, for want of a hole, or under a later one of its plane."""
     seen = [p for p in facade.patches if p.faces_audience]
     shapes = shapely.STRtree([p.elevation for p in seen])
-    depths = [(min(z), max(z)) for z in ([c[2] for c in p.outline] for p in seen)]
-    for k, (patch, shape, (_, nearest)) in enumerate(zip(seen, shapes.geometries, depths, strict=True)):
-        for i in sorted(shapes.query(shape, predicate="covered_by")):
+    farthest, nearest = (np.array([f(c[2] for c in p.outline) for p in seen]) for f in (min, max))
+    over, under = shapes.query(shapes.geometries, predicate="covers")
+    in_front = farthest[over] > nearest[under] + SAME_PLANE
+    over, under, in_front = (x[in_front | (over > under)] for x in (over, under, in_front))
+    order = np.lexsort((over, under))
+    begins = np.searchsorted(under[order], np.arange(len(seen) + 1))
+    for k, patch in enumerate(seen):
+        for at in order[begins[k] : begins[k + 1]]:
+            i = over[at]
             other = seen[i]
             z0, zx, zy = other.depth_plane()
-            if depths[i][0] > nearest + SAME_PLANE:
+            if in_front[at]:
                 right = f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)"
-                reader.wrong(f"patch {patch.name!r}: depth", round(nearest / metres(reader.unit), 4), right)
+                reader.wrong(f"patch {patch.name!r}: depth", round(float(nearest[k]) / metres(reader.unit), 4), right)
                 break
-            if i > k and all(abs(z0 + zx * x + zy * y - z) <= SAME_PLANE for x, y, z in patch.outline):
+            if all(abs(z0 + zx * x + zy * y - z) <= SAME_PLANE for x, y, z in patch.outline):
                 what = patch.surface.kind if patch.surface.kind in ("window", "door") else "smaller patch"
                 right = f"a place after {other.name!r}, which covers it: write the {what} after the wall"
                 reader.wrong(f"patch {patch.name!r}", "hidden", right)
