@@ -159,10 +159,9 @@ def test_a_grey_wall_has_the_luminance_of_the_closed_form(wall, straight, lamp, 
     black = full / sequential
     if on.get("scatter"):
         black += full * 2.0 * (1 / 250.0 - 1 / 1500.0) * drive
-    if on.get("bounce"):
-        black += (2.0 - math.pi / 2) / 4 * ground * drive * 0.4 * full
-    # Full white is what is stated: its own leak is not added once more.
-    luminance = (gain or 0.4) / math.pi * (black + drive * (full - black)) + 0.4 * ambient / math.pi
+    back = (2.0 - math.pi / 2) / 4 * ground * drive * 0.4 * full if on.get("bounce") else 0.0
+    # Full white is what is stated: its own leak is not added once more. What the ground sends back is.
+    luminance = (gain or 0.4) / math.pi * (black + drive * (full - black) + back) + 0.4 * ambient / math.pi
     if on.get("veil"):
         luminance += 10.0 * 0.3 / 5.0**2
     assert view["xyz"].shape == (20, 32, 3)

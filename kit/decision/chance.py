@@ -4,8 +4,8 @@ A draw changes the light of projector :math:`i` by a factor :math:`F_i`, its bla
 of each source of ambient light by :math:`a_j`, the reflectance :math:`\rho` of each surface. A point is good where both
 white and contrast are: with :math:`g` the reflectance, or the gain of a screen,
 
-.. math:: \sum_i F_i E_i \ge \frac{\pi L}{g}, \qquad
-          \sum_i F_i (E_i - C d_i D_i) - (C - 1) \frac{\rho}{g} \sum_j a_j A_j \ge C B + (C - 1) \frac{\pi V}{g}
+.. math:: \sum_i F_i E_i \ge \frac{\pi L}{g} - B, \qquad
+          \sum_i F_i (E_i - C d_i D_i) - (C - 1) \frac{\rho}{g} \sum_j a_j A_j \ge (C - 1) (B + \frac{\pi V}{g})
 
 with :math:`E_i` the light of white at the point, :math:`D_i` that before pictures are blended, :math:`A_j` the ambient
 light, :math:`B` the light that the ground sends back and :math:`V` the veil. Both lines are linear in what differs from
@@ -239,8 +239,9 @@ class Trials:
         wall, gain = some.wall[:, patches], some.gain[:, patches]
         even = some.sources @ np.array([block.even for block in chosen]).T + some.even[:, None]
         with np.errstate(divide="ignore", invalid="ignore"):
-            white = np.pi * target.white_luminance / gain
-            contrast = target.contrast * self._bounce(some) + more * (wall * even + np.pi * some.veil[:, None]) / gain
+            back = self._bounce(some)
+            white = np.pi * target.white_luminance / gain - back
+            contrast = more * (back + (wall * even + np.pi * some.veil[:, None]) / gain)
             ratio = more * wall / gain
             keep = some.light * (1.0 - target.contrast * some.dark)
             # One projector: what it takes. A black too bright for the contrast: more light makes it no better.
@@ -293,9 +294,9 @@ class Trials:
 
     def luminances(self, some: Draws, at: Sequence[int] | Index) -> tuple[Array, Array, Array]:
         """Return projected white, projected black, and ambient light with the veil, at points, shape (draw, point)."""
-        gain = some.gain[:, self.points.patch[at]] / np.pi
-        black = (some.light * some.dark) @ self.black[:, at] + self._bounce(some)
-        return gain * (some.light @ self.white[:, at]), gain * black, self.around(some, at)
+        gain, back = some.gain[:, self.points.patch[at]] / np.pi, self._bounce(some)
+        black = (some.light * some.dark) @ self.black[:, at] + back
+        return gain * (some.light @ self.white[:, at] + back), gain * black, self.around(some, at)
 
     def around(self, some: Draws, at: Sequence[int] | Index) -> Array:
         """Return the last of `luminances` alone."""

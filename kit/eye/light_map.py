@@ -3,7 +3,8 @@
 The black that the eye sees is not dark. It is filled by what the panel leaks when it shows black (sequential contrast);
 by what a bright picture scatters inside the lens (checkerboard contrast) and by way of wall and ground
 (`bounce_factor`), both of which grow with the average picture level; and by ambient light on the wall and the veil in
-the eye. The projectors' `white_luminance` and `black_luminance` leave out these last two, the contrast does not:
+the eye. The projectors' `white_luminance` and `black_luminance` leave out these last two, the contrast does not; what
+the ground sends back falls on white and black alike, so contrast is never below 1:
 
     contrast = (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil)
 
@@ -231,7 +232,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     }  # fmt: skip
     stated = float(sum(machine.light_output for machine in machines))
     attrs = {"front": facade.name, "stated_light_output": stated, "spacing": raster.grid.spacing}
-    attrs["average_picture_level"] = scene.average_picture_level
+    attrs |= {"average_picture_level": scene.average_picture_level, "light_from_ground": bounce}
     return xr.Dataset({name: labelled(name, *given) for name, given in found.items()}, coords, attrs)
 
 

@@ -91,7 +91,9 @@ def night_view(
     matrices = np.array([*(colours[s][0] for s in surfaces), np.full((3, 3), np.nan)])
     whites = np.array([*(colours[s][1] for s in surfaces), np.full(3, np.nan)])
     gain = np.array([*map(gain_of, surfaces), np.nan])[index] / np.pi
-    bright, dark = light["illuminance"].values * gain, light["black_illuminance"].values * gain
+    # What the ground sends back is the same whatever a point shows.
+    bright = (light["illuminance"].values + light.attrs["light_from_ground"]) * gain
+    dark = light["black_illuminance"].values * gain
     # Full white is what the projector is stated to give, its own leak and scatter included.
     mixed = dark[..., None] + drive * (bright - dark)[..., None]
     xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)

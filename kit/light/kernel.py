@@ -90,11 +90,10 @@ def map_rows(
             for p in range(lumens.size):
                 e += lumens[p] * faded[p, row, column]
                 e_dark += dark[p] * lumens[p] * units[p, row, column]
-            e_dark += bounce
             rest = reflectance[i] * ambient[row, column] / 3.141592653589793 + veil
-            bright, low = facing[i] * e, facing[i] * e_dark
+            bright, low = facing[i] * (e + bounce), facing[i] * (e_dark + bounce)
             below = low + rest
-            illuminance[row, column], black_illuminance[row, column] = e, e_dark
+            illuminance[row, column], black_illuminance[row, column] = e, e_dark + bounce
             white[row, column], black[row, column] = bright, low
             diffuse[row, column] = reflectance[i]
             # No light at all in white or black: nothing to tell apart.
