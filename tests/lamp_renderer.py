@@ -47,3 +47,30 @@ def illuminance(polygons, *, lamp, extent, shape):
     """
     mi = base._mitsuba()
     return base._pixels(mi, _scene(mi, polygons, extent, shape, [lamp]), shape) / calibration()
+
+
+def by_way_of_the_ground(wall, ground, reflectance, *, lamp, extent, shape, samples=1 << 13):
+    """Return the light of one isotropic lamp that reaches a wall by one bounce off the ground, as `illuminance` does.
+
+    Parameters
+    ----------
+    wall, ground : array_like, shape (N, 3)
+    """
+    per_lux = calibration()
+    mi = base._mitsuba("scalar_rgb")  # its loop over a path does not compile everywhere
+    found = []
+    for depth in (3, 2):
+        scene = {"type": "scene", "integrator": {"type": "path", "max_depth": depth, "rr_depth": 99}}
+        scene["sensor"] = base._sensor(mi, [wall], extent, shape, samples)
+        scene["front"] = base._front(mi, [wall])
+        grey = {"type": "diffuse", "reflectance": {"type": "rgb", "value": float(reflectance)}}
+        square = mi.ScalarTransform4f(np.column_stack([
+            np.append(0.5 * (ground[1] - ground[0]), 0.0), np.append(0.5 * (ground[3] - ground[0]), 0.0),
+            (0.0, 1.0, 0.0, 0.0), np.append(ground.mean(axis=0), 1.0),
+        ]))  # fmt: skip
+        scene["ground"] = {"type": "rectangle", "to_world": square, "bsdf": {"type": "twosided", "bsdf": grey}}
+        position, candela = lamp
+        light = {"type": "rgb", "value": float(candela)}
+        scene["lamp"] = {"type": "point", "position": [float(c) for c in position], "intensity": light}
+        found.append(base._pixels(mi, mi.load_dict(scene), shape, samples) / per_lux)
+    return found[0] - found[1]

@@ -117,7 +117,8 @@ def a_sky(site=None, **found):
 
 def light_over(ambient, raster):
     """What each source puts on the front and in the eye; NaN where there is no wall."""
-    veils, light = source_veils(ambient, raster.facade), source_maps(ambient, raster)
+    ground = ambient.sky.site.ground_reflectance if ambient.sky else 0.0
+    veils, light = source_veils(ambient, raster.facade), source_maps(ambient, raster, ground)
     data = {
         "ambient_illuminance": (("source", "y", "x"), np.where(raster.patch < 0, np.nan, light)),
         "veiling_luminance": ("source", veils.luminance),
@@ -140,14 +141,14 @@ def lit(scene_ambient, spacing=0.25, **more):
 
 @pytest.mark.property
 def test_sources_add_linearly_in_any_order():
-    glare = (kit.Glare(illuminance=0.5, angle=7.0),)
+    glare, bare = (kit.Glare(illuminance=0.5, angle=7.0),), a_sky(a_site(ground_reflectance=0.0))
     lamps = (porch(), gutter(), porch(called="other", position=(3.0, 2.0, 4.0)))
-    together = light_on(kit.Ambient(vertical_illuminance=0.4, glare=glare, lamps=lamps, sky=a_sky(), eye=EYE, age=40))
+    together = light_on(kit.Ambient(vertical_illuminance=0.4, glare=glare, lamps=lamps, sky=bare, eye=EYE, age=40))
     names = ["even light", "twilight", "sky glow", "moon", "porch light", "gutter", "other"]
     assert list(together["source"].values) == names
     alone = [
         light_on(kit.Ambient(age=40, eye=EYE, **more))
-        for more in ({"vertical_illuminance": 0.4, "glare": glare}, {"sky": a_sky()}, *({"lamps": [v]} for v in lamps))
+        for more in ({"vertical_illuminance": 0.4, "glare": glare}, {"sky": bare}, *({"lamps": [v]} for v in lamps))
     ]
     for name in ("ambient_illuminance", "veiling_luminance", "glare_close"):
         # Rounding only.
@@ -213,7 +214,7 @@ def test_remembered_maps_are_not_the_callers_to_change(monkeypatch):
 
 @pytest.mark.analytic
 def test_the_same_even_light_from_sky_or_stated_makes_the_same_map():
-    dark = a_sky(moon_elevation=-5.0)
+    dark = a_sky(a_site(ground_reflectance=0.0), moon_elevation=-5.0)
     lux = float(dark.twilight() + dark.glow())
     assert lux > 0.3
     even, sky, both = (
@@ -221,7 +222,7 @@ def test_the_same_even_light_from_sky_or_stated_makes_the_same_map():
         for more in (
             {"vertical_illuminance": lux},
             {"sky": dark},
-            {"vertical_illuminance": 0.25 * lux, "sky": a_sky(moon_elevation=-5.0), "lamps": [porch(dimming=0.0)]},
+            {"vertical_illuminance": 0.25 * lux, "sky": dark, "lamps": [porch(dimming=0.0)]},
         )
     )
     # Rounding only.
@@ -267,7 +268,7 @@ def test_a_part_of_the_front_has_the_light_of_the_whole():
 
 @pytest.mark.analytic
 def test_the_moon_on_each_plane_of_a_front():
-    sky = a_sky(moon_azimuth=150.0, moon_elevation=35.0)
+    sky = a_sky(a_site(ground_reflectance=0.0), moon_azimuth=150.0, moon_elevation=35.0)
     light = light_on(kit.Ambient(sky=sky)).sel(source="moon")["ambient_illuminance"]
     full, low, high = float(sky.moon_normal()), math.cos(math.radians(35)), math.sin(math.radians(35))
     ahead, aside = low * math.cos(math.radians(30)), low * math.sin(math.radians(30))  # to the south, to the east

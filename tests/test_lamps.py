@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 import kit
 from kit import reference
 from kit.eye.glare import lamp_at_eye, lamp_veil, veiling_luminance
-from kit.light.lamps import lamp_illuminance, lamp_map
+from kit.light.lamps import ground_light, lamp_illuminance, lamp_map
 from kit.sky.luminaire import LedString, Luminaire, headlamps, typical_luminaire
 from kit.sky.photometric_file import beam, isotropic
 from kit.wall.raster import Grid
@@ -396,3 +396,64 @@ def test_headlamps_towards_the_house_light_it_and_away_from_it_do_not():
         row, column = np.unravel_index(light.argmax(), light.shape)
         assert abs(grid.x[column] - x) <= 0.26
         assert abs(grid.y[row] - 0.65) <= 0.26
+
+
+# Light by way of the ground
+
+FLAT = kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], GREY)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("position", "rho"), [((1.0, 5.0, 9.0), 0.9), ((-2.0, 2.4, 1.5), 0.3)])
+def test_light_by_way_of_the_ground_is_that_of_an_independent_renderer(position, rho):
+    """Mitsuba 3's path tracer, lamp to ground to wall: one of its paths more than the light that comes straight."""
+    one = Luminaire(name="lamp", position=position, distribution=isotropic(100.0))
+    extent, shape = (-4.0, 4.0, 0.0, 5.0), (5, 8)
+    raster = kit.FrontRaster.over(kit.Facade([FLAT]), extent, 1.0)
+    ground = [(-150.0, 0.0, 0.0), (150.0, 0.0, 0.0), (150.0, 0.0, 150.0), (-150.0, 0.0, 150.0)]
+    whole = lamp_map(raster, [one], rho)
+    theirs = renderer.by_way_of_the_ground(
+        np.array(FLAT.outline), np.array(ground), rho, lamp=(position, 100.0 / (4 * np.pi)), extent=extent, shape=shape
+    )
+    # Noise of its paths, and up to 3.4% near the ground, where the light changes within `APART`.
+    ours = whole - lamp_map(raster, [one])
+    np.testing.assert_allclose(ours, theirs, rtol=0.05)
+    assert ours.mean() == pytest.approx(theirs.mean(), rel=0.01)
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("lean", [0.0, 30.0])
+def test_evenly_lit_ground_gives_half_of_its_light_to_an_upright_wall_and_less_to_a_roof(lean):
+    """A lamp so high that the ground before the house is lit evenly: (1 - sin b) / 2 of what the ground gets."""
+    high = 4.0 * math.tan(math.radians(lean))
+    front = kit.Facade([kit.Patch("roof", [(-1, 0, 0), (1, 0, 0), (1, 4, -high), (-1, 4, -high)], GREY)])
+    one = Luminaire(name="moon", position=(0.0, 3e4, 20.0), distribution=isotropic(1e9))
+    raster = kit.FrontRaster.over(front, (-1.0, 1.0, 0.0, 4.0), 0.5)
+    on_ground = 1e9 / (4 * np.pi) / 3e4**2
+    # The light of each rectangle is that of its middle: 0.7% less here.
+    expected = 0.5 * on_ground * (1.0 - math.sin(math.radians(lean)))
+    np.testing.assert_allclose(ground_light(raster, one), expected, rtol=0.01)
+
+
+@pytest.mark.property
+def test_a_string_lights_the_ground_as_its_nodes_do():
+    string = LedString(name="eaves", path=((-3.0, 4.0, 0.5), (3.0, 4.0, 0.5)), spacing=2.0, node_flux=40.0)
+    raster = kit.FrontRaster.over(kit.Facade([FLAT]), (-4.0, 4.0, 0.0, 5.0), 0.5)
+    nodes = [
+        Luminaire(name=f"node {i}", position=tuple(at), distribution=isotropic(40.0))
+        for i, at in enumerate(string.nodes().tolist())
+    ]
+    alone = sum(ground_light(raster, node) for node in nodes)
+    # Other cells of the ground; a node shines all round, as `IntensityDistribution.uniform` does.
+    np.testing.assert_allclose(ground_light(raster, string), alone, rtol=0.02)
+
+
+@pytest.mark.published
+def test_snow_doubles_what_a_street_lamp_gives_a_front():
+    """About 99% more by the audit that asked for it, whose lamp and place are not known: by a typical one 18 m away."""
+    raster = kit.FrontRaster.over(
+        kit.Facade([kit.Patch("wall", [(-6, 0), (6, 0), (6, 6), (-6, 6)], GREY)]), (-6.0, 6.0, 0.0, 6.0), 0.5
+    )
+    one = typical_luminaire("street lamp", position=(0.0, 7.0, 18.0))
+    bare, snow = (lamp_map(raster, [one], rho).mean() for rho in (0.0, 0.9))
+    assert snow / bare == pytest.approx(1.99, abs=0.05)

@@ -5,7 +5,8 @@ import matplotlib as mpl
 import numpy as np
 import pytest
 import xarray as xr
-from hypothesis import assume, given
+from fronts import on_plane, random_front
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from scipy import integrate
 from scipy.spatial.transform import Rotation
@@ -100,8 +101,8 @@ def test_all_lumens_land_on_a_wall_that_takes_the_whole_picture(throw):
 def test_a_tilted_wall_takes_all_lumens_on_its_true_area(throw, across, up):
     flux, bound, light = flux_on_a_plane(*throw, slope=(across, up))
     assert abs(flux - 1000) < bound
-    # The same sum in another order; rounding only.
-    assert float(light["picture_share"].sum()) * 1000 == pytest.approx(flux, rel=1e-9)
+    # The same sum in another order, held to all that there is; rounding only.
+    assert float(light["picture_share"].sum()) * 1000 == pytest.approx(min(flux, 1000), rel=1e-9)
 
 
 @pytest.mark.property
@@ -548,6 +549,44 @@ def test_ground_adds_its_share_of_the_walls_light_to_black(wall, straight):
         rtol=1e-12,
     )
     np.testing.assert_array_equal(maps[1]["illuminance"], maps[0]["illuminance"])
+
+
+@pytest.mark.analytic
+def test_snow_takes_contrast_from_143_to_32(wall, straight):
+    """A grey wall of 0.5 whose machine alone gives 143:1: 1 / (1/143 + (2 - pi/2)/4 x 0.9 x 0.5 x 0.5), and the white
+    beside it gets the same light."""
+    pair = straight(sequential_contrast=143.0)
+    bare, snow = (
+        float(kit.light_map(scene(wall(8, 5, reflectance=0.5), pair, ground_reflectance=rho), 0.5)["contrast"].mean())
+        for rho in (0.0, reference.value("surfaces", "new snow"))
+    )
+    back = (2 - math.pi / 2) / 4 * 0.9 * 0.5 * 0.5
+    assert (bare, snow) == pytest.approx((143.0, (1.0 + back) / (1 / 143 + back)), rel=1e-12)
+    assert round(snow) == 33  # 32 where white is counted without it
+
+
+@pytest.mark.property
+@settings(max_examples=200, deadline=None)
+@given(st.integers(0, 1 << 20))
+def test_contrast_is_at_least_1_and_no_light_is_made_on_any_house(seed):
+    rng = np.random.default_rng(seed)
+    front = random_front(seed, count=2, returns=bool(seed % 2))
+    lean = rng.uniform(2.0, 18.0)
+    roof = on_plane([(-5, 6), (5, 6), (4, 6.6), (-4, 6.6)], 6.0 * lean, 0.0, -lean)
+    front = kit.Facade([*front.patches, kit.Patch("roof that leans back", roof, PLAIN)])
+    machine = kit.Projector(
+        light_output=1000.0, throw_ratio=rng.uniform(0.5, 2.0), resolution=(16, 10),
+        sequential_contrast=rng.uniform(200, 5000), zones=rng.uniform(0.5, 1.0, (3, 3)),
+        chain=[Factor(name="pane", low=0.7, nominal=0.75, high=0.8, source="a light meter")],
+    )  # fmt: skip
+    place = kit.Placement(position=(rng.uniform(-6, 6), rng.uniform(0.2, 8), rng.uniform(4, 20)), aim=(0, 3, 0))
+    light = kit.light_map(
+        scene(front, (machine, place), ground_reflectance=rng.uniform(0, 1), average_picture_level=rng.uniform()), 0.25
+    )
+    # The panels' least ambient light is 0.0086 lx; here there is none at all. Rounding only.
+    assert np.nanmin(light["contrast"]) >= 1.0 - 1e-12
+    landed = float((light["picture_share"] * light["delivered_light"]).sum())
+    assert landed <= 1000.0 * 0.75 * (1.0 + 1e-12)
 
 
 @pytest.mark.analytic

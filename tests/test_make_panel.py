@@ -48,7 +48,7 @@ right, ground | window with white shade  | 3.7 | 1.1  | 1.1  | 1.9  |
 FARMHOUSE = """
 wall          | red siding               | 0   | 0    | 14   | 5.4  |
 upper left    | window with white shade  | 0.9 | 3.5  | 1.2  | 1.3  |
-roof          | snow                     | 0   | 5.4  | 14   | 3.6  |
+roof          | new snow                 | 0   | 5.4  | 14   | 3.6  |
 upper right   | window with white shade  | 11.4| 3.5  | 1.2  | 1.3  |
 door          | white door               | 6.5 | 0.2  | 1    | 2.1  |
 """

@@ -111,11 +111,16 @@ CASES = [
 
 
 def by_hand(lumens, width_ft, surface):
-    """White of a flat front [cd/m2]: delivered lumens on the picture's area (16:10), times reflectance over pi."""
+    """White of a flat front [cd/m2]: delivered lumens on the picture's area (16:10), times reflectance over pi.
+
+    The grass sends back its part of half of that: a long wall's, (2 - pi/2) / 4.
+    """
     # As stated, standard picture, first seasons, middle of the zoom, plain pane, clean.
     delivered = lumens * 0.90 * 0.85 * 0.93 * 0.92 * 0.90 * 1.00
     width = width_ft * FOOT
-    return delivered / (width * width * 10 / 16) * reference.value("surfaces", surface) / math.pi
+    rho, grass = (reference.value("surfaces", name) for name in (surface, "grass"))
+    back = 1.0 + (2.0 - math.pi / 2) / 4 * grass * 0.5 * rho
+    return delivered / (width * width * 10 / 16) * rho / math.pi * back
 
 
 @pytest.mark.analytic

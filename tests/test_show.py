@@ -168,7 +168,7 @@ def test_everything_that_a_show_may_say_is_kept(folder):
     show = opened(folder, EVERYTHING)
     foot = 0.3048
     assert {field.name for field in fields(show) if getattr(show, field.name) is None} == {"house_file"}
-    assert (show.ambient, show.facing, show.night_sky, show.ground) == (0.5, 90, "rural sky", "snow")
+    assert (show.ambient, show.facing, show.night_sky, show.ground) == (0.5, 90, "rural sky", "new snow")
     assert (show.latitude, show.longitude, show.timezone) == (41.85, -87.65, "America/Chicago")
     # Rounding only, here and below.
     assert (show.distance, show.walk) == pytest.approx((35 * foot, 45 * foot), rel=1e-12)
@@ -197,7 +197,7 @@ def test_everything_that_a_show_may_say_is_kept(folder):
     assert (show.district, show.purpose) == ("a floodlit wall in a bright district", "a picture to look at in passing")
     assert show.target() == kit.Target(white_luminance=12, contrast=7, share=0.7, confidence=0.8)
     site = show.site()
-    assert (site.facing, site.ground_reflectance) == (90, kit.Surface.from_reference("snow").reflectance)
+    assert (site.facing, site.ground_reflectance) == (90, kit.Surface.from_reference("new snow").reflectance)
     assert show.assumed == ()
     assert show.full == show
 

@@ -23,13 +23,14 @@ def site(**changes):
     return kit.Site(**CHICAGO | changes)
 
 
-def one_sky(facing=180.0, **found):
+def one_sky(facing=180.0, ground=0.0, **found):
     """A sky with sun and moon where they are put; a full moon, the sun far below the horizon."""
     values = {
         "sun_elevation": -40.0, "sun_azimuth": 0.0, "moon_elevation": 30.0, "moon_azimuth": 180.0,
         "moon_phase_angle": 0.0, "moon_distance": 3.8e8,
     } | found  # fmt: skip
-    return Sky(site=site(facing=facing), positions=Positions(**{k: np.asarray(v, float) for k, v in values.items()}))
+    here = site(facing=facing, ground_reflectance=ground)
+    return Sky(site=here, positions=Positions(**{k: np.asarray(v, float) for k, v in values.items()}))
 
 
 # The clock
@@ -292,6 +293,18 @@ def test_light_of_the_moon_on_upright_walls(facing, azimuth, elevation, phase, t
     np.testing.assert_allclose(light, [expected], rtol=1e-9, atol=1e-15)
 
 
+@pytest.mark.analytic
+def test_moonlit_ground_adds_its_part_to_a_wall():
+    """Half of an upright wall's view is ground of reflectance rho that gets E: rho E / 2; a level roof sees none."""
+    snow, bare = (
+        one_sky(180.0, rho, moon_azimuth=[150.0, 150.0, 0.0], moon_elevation=[30.0, -10.0, 30.0]) for rho in (0.9, 0.0)
+    )
+    on_level = sky.moon_normal(elevation=30.0, phase_angle=0.0) * 0.5
+    more = snow.moon([(0, 0, 1), (0, 1, 0)]) - bare.moon([(0, 0, 1), (0, 1, 0)])
+    # Above the horizon before the house; below it; behind the house, whose shadow lies there.
+    np.testing.assert_allclose(more, [[0.45 * on_level, 0.0], [0.0, 0.0], [0.0, 0.0]], rtol=1e-12, atol=1e-18)
+
+
 @pytest.mark.property
 @given(st.floats(-90, 90), st.floats(0, 360), st.floats(0, 180), st.floats(0, 360))
 def test_walls_and_ground_share_the_moon_as_three_axes_do(elevation, azimuth, phase, facing):
@@ -329,7 +342,7 @@ def test_the_moon_behind_the_house_gives_nothing_and_in_front_the_cosine_of_each
 
 @pytest.mark.analytic
 def test_twilight_and_glow_on_the_wall_by_hand():
-    found = one_sky(sun_elevation=[-5.0, -40.0, -90.0])
+    found = one_sky(ground=0.06, sun_elevation=[-5.0, -40.0, -90.0])
     wall = 0.5 + 0.5 * found.site.ground_reflectance
     star = sky.horizontal_illuminance(-90.0)
     ground = sky.horizontal_illuminance([-5.0, -40.0, -90.0]) - star

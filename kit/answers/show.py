@@ -71,11 +71,13 @@ def _lamp_kinds() -> tuple[str, ...]:
 
 
 def _skies() -> tuple[str, ...]:
-    return tuple(name for name in reference.names("sky", "sky glow") if name.endswith(" sky"))
+    return tuple(row.name for row in reference.table("sky") if (row.group, row.quantity) == ("sky glow", "brightness"))
 
 
 SKY = OneOf(label="night sky", options=_skies)
-GROUND = OneOf(label="ground in front", options=lambda: reference.names("surfaces", "ground"))
+GROUND = OneOf(
+    label="ground in front", options=lambda: reference.names("surfaces", "ground"), former={"snow": "new snow"}
+)
 PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
 WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")
 AREA = Many(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
@@ -287,7 +289,8 @@ class Show(Declared, Result):
     def lamp_light(self) -> float:
         """Median on the front of the light of the lamps that are named [lx]."""
         raster = FrontRaster.over(self.house, self.house.bounds, 0.25)
-        return float(np.nanmedian(lamp_map(raster, [lamp.luminaire() for lamp in self.lamps or ()])))
+        ground = reference.value("surfaces", self.ground or "grass")
+        return float(np.nanmedian(lamp_map(raster, [lamp.luminaire() for lamp in self.lamps or ()], ground)))
 
     @cached_property
     def assumed(self) -> tuple[str, ...]:

@@ -130,12 +130,18 @@ class Scene(Declared):
     projectors: Machines = declared(Many(of=Machine(), least=1))
     ambient: Ambient = declared(Is(kind=Ambient), default=Ambient)
     average_picture_level: float = declared(AVERAGE_PICTURE_LEVEL)
-    ground_reflectance: float = declared(
-        SHARE, label="ground reflectance", default=0.0, meaning="of the ground in front; 0: not counted"
+    ground_reflectance: float | None = declared(
+        SHARE, label="ground reflectance", default=None, meaning="of the ground; None: as under its sky; none: 0"
     )
     doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this")
     blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
     obstacles: tuple[Obstacle, ...] = declared(OBSTACLES, default=(), meaning="what stands in the beams")
+
+    @property
+    def ground(self) -> float:
+        """Reflectance of the ground, the same for lamps and for the picture's own light as for the sky."""
+        given, sky = self.ground_reflectance, self.ambient.sky
+        return given if given is not None else sky.site.ground_reflectance if sky else 0.0
 
 
 def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = None) -> xr.Dataset:
@@ -185,10 +191,10 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     surfaces = [patch.surface for patch in facade.patches]
     reflectance = np.array([surface.reflectance for surface in surfaces])
     # What comes back from the ground, of each projector's light on each patch, per reflectance and picture level.
-    back = bounce_factor() * scene.ground_reflectance / raster.seen_area * lumens[:, None] * share
+    back = bounce_factor() * scene.ground / raster.seen_area * lumens[:, None] * share
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
     veils, _ = source_veils(scene.ambient, facade)
-    sources = source_maps(scene.ambient, raster)
+    sources = source_maps(scene.ambient, raster, scene.ground)
     ambient, veil = sources[0] if len(sources) == 1 else sources.sum(axis=0), float(veils.sum())
     facing = np.array([surface.luminance_factor for surface in surfaces]) / np.pi
     maps = np.empty((len(MAPS), *raster.patch.shape))

@@ -70,11 +70,11 @@ class Ambient(Declared):
         return (EVEN, *sky, *(lamp.name for lamp in self.lamps))
 
 
-def source_maps(ambient: Ambient, raster: FrontRaster) -> Array:
+def source_maps(ambient: Ambient, raster: FrontRaster, ground_reflectance: float = 0.0) -> Array:
     """Return what each source of `Ambient.sources` puts on the front, shape (source, y, x) [lx].
 
     NaN where there is no wall, but for even light alone, which is one number for all. Lamps and strings are shaded by
-    the front's own depth (`lamp_map`); the moon shines on all that faces it; the sky is equally bright all over.
+    the front's own depth and light the ground too (`lamp_map`); the moon shines on all that faces it.
     """
     if not ambient.lamps and ambient.sky is None:
         return np.broadcast_to(float(ambient.vertical_illuminance), (1, *raster.patch.shape))
@@ -83,5 +83,5 @@ def source_maps(ambient: Ambient, raster: FrontRaster) -> Array:
     if ambient.sky is not None:
         moon = np.append(ambient.sky.moon(raster.planes.normal), np.nan)
         maps += [float(ambient.sky.twilight()) * wall, float(ambient.sky.glow()) * wall, moon[raster.plane]]
-    maps += [lamp_map(raster, [lamp]) for lamp in ambient.lamps]
+    maps += [lamp_map(raster, [lamp], ground_reflectance) for lamp in ambient.lamps]
     return np.array(maps)

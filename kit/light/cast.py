@@ -75,7 +75,7 @@ def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: Extent, obst
         check_in_front(facade, placement.position, f"projector {count}: position", "a lens")
         beams.append(Beam.of(projector, placement))
         units.append(unit_map(raster, beams[-1], obstacles))
-        shares.append(sums(units[-1], raster))
+        shares.append(landed(units[-1], raster))
         if not shares[-1].any():
             if obstacles and reached(raster, beams[-1].position, beams[-1].corners()).any():
                 names = ", ".join(thing.name for thing in obstacles)
@@ -112,6 +112,15 @@ def sums(values: Array, raster: FrontRaster) -> Array:
     return np.bincount(patch + 1, weights=runs, minlength=len(raster.pixel_area) + 1)[1:] * raster.pixel_area
 
 
+def landed(unit: Array, raster: FrontRaster) -> Array:
+    """Return the share of a projector's light that lands on each patch, shape (patch,), at most 1 in all.
+
+    Where its edges fall between the points, a picture, or a roof that is seen nearly edge-on, counts too large.
+    """
+    share = sums(unit, raster)
+    return share / max(1.0, share.sum())
+
+
 def blended(cast: Cast) -> tuple[Array, Array]:
     r"""Return the light of each projector where pictures that overlap are faded into each other.
 
@@ -139,7 +148,7 @@ def blended(cast: Cast) -> tuple[Array, Array]:
     weights = np.where(total > 0.0, weights / np.where(total > 0.0, total, 1.0), reach / reach.sum(axis=0))
     units = cast.units.copy()
     units.reshape(len(units), -1)[:, where] *= weights
-    return units, np.array([sums(unit, cast.raster) for unit in units])
+    return units, np.array([landed(unit, cast.raster) for unit in units])
 
 
 def unit_map(raster: FrontRaster, beam: Beam, obstacles: Sequence[Obstacle] = ()) -> Array:

@@ -1,8 +1,8 @@
 """The light of lamps and LED strings: on any points, and on the front with the front's own shadows.
 
 The law of a point holds beyond about five times the largest length of the lamp's luminous part; nearer, a real lamp
-gives less. Light that comes by way of the ground, the sky or other walls is not counted, nor is anything that stands
-between lamp and front other than the front's own depth.
+gives less. Light that comes by way of the ground is counted, where its reflectance is given; that by way of the sky or
+other walls is not, nor is anything that stands between lamp and front other than the front's own depth.
 """
 
 from collections.abc import Iterable
@@ -10,6 +10,7 @@ from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.interpolate import RegularGridInterpolator
 
 from kit.arrays import Array, Mask
 from kit.errors import InputError
@@ -30,6 +31,8 @@ SHADOW_STEP = 1.0
 NEAR = 8
 # Pairs of node and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 13
+# Light by way of the ground is found at points of the front so far apart, closer near the ground, and interpolated [m].
+APART = 0.75
 
 # Maps of lamps at full light are kept, so that a slider for their dimming is quick; large ones would hold memory.
 _recent: Memory[Array] = Memory(keep=64, most=1 << 17)
@@ -66,12 +69,13 @@ def lamp_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Array
     return source_illuminance(lamp, points, normals).sum(axis=-1)
 
 
-def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp]) -> Array:
+def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp], ground_reflectance: float = 0.0) -> Array:
     """Return the illuminance that lamps make on the front, with its own shadows, shape (y, x) [lx].
 
     NaN where there is no wall; a lamp or node behind or inside the front is refused. A luminaire's light is that at the
     centre of a pixel; the light of a string, which may hang closer to the wall than a pixel is wide, is the mean over
-    the pixel near its nodes. Each lamp's map at full light is remembered.
+    the pixel near its nodes. Light by way of the ground is that of `ground_light`. Each lamp's map at full light is
+    remembered.
     """
     grid, result = raster.grid, np.zeros(raster.patch.shape)
     front = tuple((patch.outline, patch.holes) for patch in raster.facade.patches)
@@ -80,8 +84,41 @@ def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp]) -> Array:
         key = (front, full, grid.x.tobytes(), grid.y.tobytes())
         make = _luminaire_map if isinstance(lamp, Luminaire) else _string_map
         result += lamp.dimming * _recent.get(key, result.size, partial(make, raster, full))
+        if ground_reflectance:
+            back = _recent.get((*key, "ground"), result.size, partial(ground_light, raster, full))
+            result += ground_reflectance * lamp.dimming * back
     result[raster.patch < 0] = np.nan
     return result
+
+
+def ground_light(raster: FrontRaster, lamp: Lamp) -> Array:
+    """Return the light of a lamp by way of level ground in front of the house, per its reflectance, shape (y, x) [lx].
+
+    The ground is cut into rectangles, each evenly lit and exact in its share of an upright wall's view: a small plane
+    square to a rectangle with a corner at its foot, Howell's catalogue, B-4 (from memory). Taken as if the whole front
+    stood at z = 0; what leans back by an angle b sees (1 - sin b) of it. Shadows on the ground are not counted.
+    """
+    places, (left, right, bottom, top) = sources(lamp), raster.facade.bounds
+    height = max(0.05, float(np.median(places[:, 1])))
+    reach = np.append(0.0, np.geomspace(height / 8.0, max(30.0, 20.0 * height), 28))
+    edges = []
+    for axis in (0, 2):
+        first, last = places[:, axis].min(), places[:, axis].max()
+        between = np.linspace(first, last, 2 + int(8.0 * (last - first) / height))
+        edges.append(np.unique(np.concatenate([first - reach, between, last + reach])))
+    x, z = edges[0], np.unique(np.maximum(edges[1], 0.0))
+    middle = np.stack(np.meshgrid(0.5 * (x[1:] + x[:-1]), 0.0, 0.5 * (z[1:] + z[:-1]), indexing="ij"), axis=-1)[:, 0]
+    lit = np.array([lamp_illuminance(lamp, row, (0.0, 1.0, 0.0)) for row in middle])
+    across = np.linspace(left, right, 2 + int((right - left) / APART))
+    up = bottom + (top - bottom) * np.linspace(0.0, 1.0, 2 + int((top - bottom) / APART)) ** 1.5
+    y = np.maximum(up, 0.01)[:, None, None, None]
+    aside = x[:, None] - across[:, None, None]
+    slant = np.hypot(y, z)
+    view = np.arctan(aside / y) - y / slant * np.arctan(aside / slant)
+    found = (np.diff(np.diff(view, axis=2), axis=3) * lit).sum(axis=(2, 3)) / (2.0 * np.pi)
+    spread = RegularGridInterpolator((up, across), found, bounds_error=False, fill_value=None)
+    tilt = 1.0 - np.append(raster.planes.normal[:, 1], np.nan)[raster.plane]
+    return np.asarray(spread(tuple(np.meshgrid(raster.grid.y, raster.grid.x, indexing="ij"))) * tilt)
 
 
 def _luminaire_map(raster: FrontRaster, lamp: Luminaire) -> Array:

@@ -135,12 +135,16 @@ class Sky(Declared):
         return {TWILIGHT: (sun - night) / np.pi, GLOW: np.broadcast_to(glow, np.shape(sun))}
 
     def moon(self, normals: ArrayLike) -> Array:
-        """Return the direct light of the moon on walls with unit `normals`, shape (n, 3), as an array (..., n) [lx].
+        """Return the light of the moon on walls with unit `normals`, shape (n, 3), as an array (..., n) [lx].
 
-        The axes are those of the front. What faces away gets 0: when the moon stands behind the house, its front gets
-        nothing. There are no shadows, and no light that the air scatters, see `kit.sky.natural_light.moon_normal`.
+        The axes are those of the front, light by way of moonlit ground included. When the moon stands behind the
+        house, its front gets nothing: the house's shadow lies on that ground. There are no other shadows, and no light
+        that the air scatters, see `kit.sky.natural_light.moon_normal`.
         """
-        return self.moon_normal()[..., None] * np.maximum(self.moon_direction() @ np.asarray(normals, float).T, 0.0)
+        towards, walls = self.moon_direction(), np.asarray(normals, float)
+        lit = np.where(towards[..., 2:] > 0.0, towards[..., 1:2], 0.0)
+        ground = 0.5 * self.site.ground_reflectance * lit * (1.0 - walls[:, 1])
+        return self.moon_normal()[..., None] * (np.maximum(towards @ walls.T, 0.0) + ground)
 
     def moon_normal(self) -> Array:
         """Return the direct light of the moon on a surface that faces it [lx]."""
