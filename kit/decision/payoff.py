@@ -21,12 +21,13 @@ import xarray as xr
 
 from kit import reference
 from kit.arrays import Mask
+from kit.bands import drawn_share, worked_out
 from kit.decision.verdict import Target, brightest, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import LIGHT_OUTPUT, SHARE, Number
 from kit.results import Format, Frame, Result, make_frame, pick
-from kit.source.projector import Levels, combine
+from kit.source.projector import Levels
 from kit.units import edge
 from kit.wall.cloth import Covering
 from kit.words import percent, short
@@ -79,7 +80,7 @@ class PayOff(Result):
     routes: tuple[Route, ...]  # the bare wall, then more lumens, cloth, a smaller picture, less ambient light
     stated_light_output: float
     worth: float  # what the bare wall would need for the luminance that the cloth gives [lm]
-    worth_band: tuple[float, float]  # from the bands of wall and cloth in quadrature
+    worth_band: tuple[float, float]  # its middle 90%, from the bands of wall and cloth
     break_even_price: float | None  # of cloth and lining, at which it costs what the extra lumens cost [USD/m2]
     break_even_area: float | None  # of wall above which more lumens are cheaper [m2]; None where none are listed
     wall_only_contrast: tuple[float, float]  # bare and covered: no veil in the eye, nothing sent back by the ground
@@ -292,12 +293,11 @@ def _medians(light: xr.Dataset, names: tuple[str, ...]) -> tuple[float, float]:
 def _worth_band(covering: Covering, worth: float) -> tuple[float, float]:
     """Return the band of `worth`: that of the cloth over that of the wall, for the largest patch it covers."""
     name = max(covering.patches, key=lambda name: covering.bare.patch(name).area)
-    wall, cloth = (facade.patch(name).surface for facade in (covering.bare, covering.facade))
-    # A band that reaches down to nothing has no logarithm; a millionth stands for it.
-    floors = [max(surface.low, 1e-6 * surface.reflectance) for surface in (wall, cloth)]
-    low, nominal, high = combine(
-        [(floors[1], cloth.reflectance, cloth.high), (1.0 / wall.high, 1.0 / wall.reflectance, 1.0 / floors[0])]
-    )
+    bands = [
+        (surface.low, surface.reflectance, surface.high)
+        for surface in (facade.patch(name).surface for facade in (covering.bare, covering.facade))
+    ]
+    low, nominal, high = worked_out(lambda wall, cloth: cloth / wall, *bands, by=drawn_share)
     return worth * low / nominal, worth * high / nominal
 
 

@@ -1,21 +1,21 @@
 """The projector: stated light output, the factors on its way to the wall, leak, scatter and zones.
 
 Stated lumens are not lumens on the wall. A `Projector` carries a chain of named `Factor` values, each with low, nominal
-and high and a source; none is applied that was not given. The factors are independent of each other, so their product's
-band is taken as the root of the summed squares of the relative (logarithmic) deviations, the rule for a product in
-JCGM 100:2008 (GUM), clause 5.1.2, doi:10.59161/JCGM100-2008E.
+and high and a source; none is applied that was not given. The factors are independent of each other; their product's
+band is that of draws (`kit.bands`), as JCGM 101:2008 has it, doi:10.59161/JCGM101-2008.
 """
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import reduce
 from typing import Any, Self
 
 import numpy as np
 
 from kit import fields, reference
 from kit.arrays import Array
-from kit.bands import in_quadrature
+from kit.bands import worked_out
 from kit.errors import InputError
 from kit.results import pick
 
@@ -170,12 +170,8 @@ class Projector(fields.Declared):
 
 
 def combine(factors: Iterable[Sequence[float]]) -> Levels:
-    """Return the product of factors, each (low, nominal, high), with their deviations in quadrature."""
-    rows = list(factors)
-    nominal = math.prod(middle for _, middle, _ in rows)
-    low = in_quadrature([middle / low for low, middle, _ in rows], -1)
-    high = in_quadrature([high / middle for _, middle, high in rows], 1)
-    return nominal * float(low), nominal, nominal * float(high)
+    """Return the product of independent factors, each (low, nominal, high), with its band."""
+    return worked_out(lambda *values: reduce(np.multiply, values, 1.0), *factors)
 
 
 def lens_light(zoom: tuple[float, float], throw_ratio: Any, shift: Any) -> Array:
@@ -223,7 +219,7 @@ def typical_projector(
     >>> import kit
     >>> projector = kit.typical_projector(4000, 1.2)
     >>> [round(share, 2) for share in projector.transmission()]  # of the stated lumens: low, nominal, high
-    [0.47, 0.59, 0.71]
+    [0.47, 0.59, 0.7]
     """
     names = ("sequential contrast", "checkerboard contrast")
     sequential, checkerboard = (reference.value("projector_classes", name, group="default") for name in names)

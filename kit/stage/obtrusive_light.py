@@ -29,7 +29,7 @@ from numpy.typing import ArrayLike
 
 from kit import reference
 from kit.arrays import Array
-from kit.bands import in_quadrature
+from kit.bands import worked_out
 from kit.decision.chance import judged_points
 from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
@@ -97,7 +97,7 @@ ROAD = Many(label="road", of=Is(kind=Receiver), least=2)
 
 @dataclass(frozen=True, kw_only=True)
 class Compared:
-    """A figure with its likely band beside its limit: light and wall, independent, combined in quadrature."""
+    """A figure with its likely band beside its limit: light and wall are independent."""
 
     value: float
     low: float
@@ -107,12 +107,11 @@ class Compared:
     @classmethod
     def of(cls, by_light: Array, by_wall: Array, limit: float) -> "Compared":
         """Return a figure with its band, from what the `LEVELS` of light and those of the wall make it, each alone."""
-        low, (value, _), high = np.transpose([by_light, by_wall])
+        value = float(by_light[1])
         if value == 0.0:
-            return cls(value=0.0, low=0.0, high=float(high.max()), limit=limit)
-        with np.errstate(divide="ignore"):
-            least, most = (float(value * in_quadrature(end / value, sign)) for end, sign in ((low, -1), (high, 1)))
-        return cls(value=float(value), low=least, high=most, limit=limit)
+            return cls(value=0.0, low=0.0, high=float(max(by_light[2], by_wall[2])), limit=limit)
+        low, _, high = worked_out(lambda light, wall: light * wall / value, by_light, by_wall)
+        return cls(value=value, low=low, high=high, limit=limit)
 
     @property
     def status(self) -> Status:

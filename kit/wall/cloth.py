@@ -13,11 +13,11 @@ from numpy.typing import ArrayLike
 
 from kit import reference
 from kit.arrays import Array
-from kit.bands import in_quadrature
+from kit.bands import drawn_share, worked_out
 from kit.errors import InputError
 from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Number, Vector, declared, specs
 from kit.results import Frame, Result, banded, make_frame
-from kit.source.projector import Levels
+from kit.source.projector import Levels, combine
 from kit.source.spectra import WAVELENGTHS, Spectrum, spectrum
 from kit.units import edge
 from kit.wall.facade import THINNEST, Facade, Patch, Surface, split_at
@@ -98,30 +98,28 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
 
     The wall is dry, and of no kind taken to be porous; `how` not given is one dry layer, close to it. `spectral`: also
     work out the reflectance by wavelength, the wall's own colour behind the cloth included; the cloth is taken to
-    reflect alike at all wavelengths. The band combines those of the cloth's reflectance, its transmittance and the wall
-    in quadrature (JCGM 100:2008, 5.1.2). Wet cloth's low end is that of a soaked sheet.
+    reflect alike at all wavelengths. The band is that of draws of the cloth's reflectance, its transmittance, which
+    is at most what that leaves, and the wall (`kit.bands`). The low end of what rain leaves is a soaked sheet.
     """
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")
     how = how or Hanging()
     porous = _porous(wall)
     bands = (cloth.reflectance, cloth.transmittance, (wall.low, wall.reflectance, wall.high))
-    nominal = [band[1] for band in bands]
-    # All nominal, then the low end of each with the others nominal, then the high end of each.
-    single = [[*nominal[:k], bands[k][end], *nominal[k + 1 :]] for end in (0, 2) for k in range(len(bands))]
-    r, t, back = np.array([nominal, *single]).T
-    middle, *ends = np.asarray(_hung(r, t, back, how, porous, wet_sheet).reflectance).tolist()
-    low, high = ends[: len(bands)], ends[len(bands) :]
-    if how.wet:
-        soaked = np.asarray(_hung(r[:1], t[:1], back[:1], how, porous, soaked_sheet).reflectance)
-        low.append(min(float(soaked[0]), middle))
-    # A reflectance of nothing has no logarithm.
-    ratios = [np.maximum(values, 1e-12) / max(middle, 1e-12) for values in (low, high)]
-    down, up = (float(in_quadrature(values, sign)) for values, sign in zip(ratios, (-1, 1), strict=True))
+
+    def under(r: Array, t: Array, back: Array) -> Array:
+        r, t, back = np.broadcast_arrays(r, np.minimum(t, 1.0 - np.asarray(r)), back)
+        return np.asarray(_hung(r, t, back, how, porous, wet_sheet).reflectance)
+
+    low, middle, high = worked_out(under, *bands, by=drawn_share)
+    if how.wet and middle:
+        r, t, back = (np.array(nominal) for _, nominal, _ in bands)
+        soaked = float(np.asarray(_hung(r, t, back, how, porous, soaked_sheet).reflectance)) / middle
+        low, middle, high = combine([(low, middle, high), (min(soaked, 1.0), 1.0, 1.0)])
     number, lining = f"{how.layers} x " if how.layers > 1 else "", f", {how.lining.name}" if how.lining else ""
     return Surface(
         name=f"{'wet ' if how.wet else ''}{number}{cloth.name}{lining} on {wall.name}", kind="fabric",
-        reflectance=min(middle, 1.0), low=min(middle * down, 1.0), high=min(middle * up, 1.0),
+        reflectance=middle, low=low, high=min(high, 1.0),
         spectrum=_spectrum(cloth, wall, how, porous) if spectral else None,
     )  # fmt: skip
 
