@@ -235,6 +235,6 @@ def _picture(choice: ClothChoice, house: Facade) -> Picture:
     return _from_file(str(path), changed)
 
 
-@lru_cache(maxsize=2)
+@lru_cache(maxsize=1)
 def _from_file(path: str, changed: int) -> Picture:
     return load_picture(path, transparent="black")

@@ -7,7 +7,10 @@ light, with the primaries and the white of sRGB (which are those of Rec. 709).
 from __future__ import annotations
 
 import io
+import math
+import struct
 import warnings
+import zlib
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,9 +26,10 @@ from kit.files import read_file
 if TYPE_CHECKING:
     from PIL import Image, ImageFile
 
-# What a home projector shows many times over; larger files are mistakes or traps.
-MOST_PIXELS = 50_000_000
-MOST_BYTES = 200_000_000
+# Four times what a home projector shows; larger files are mistakes or traps. So many are kept, and so many rows turned
+# into light at once: a file costs up to 440 MB while it is read (WebP, whose decoder copies: 600 MB), and then 107 MB.
+MOST_PIXELS, MOST_ACROSS, MOST_KEPT, ROWS = 34_000_000, 65_535, 4096 * 2176, 256
+MOST_BYTES = 140_000_000
 
 # Nothing that runs a program of its own (EPS, PDF) and nothing seldom tested.
 FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "BMP", "GIF")
@@ -109,7 +113,8 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     says. sRGB is decoded by IEC 61966-2-1 as carried by colour-science; a file without a colour profile counts as sRGB.
     An embedded ICC profile other than sRGB is converted with relative colorimetric intent, at 8 bits; a colour that
     sRGB does not hold becomes the nearest that it holds. Of a JPEG that carries several pictures (previews, depth
-    maps), the first is the picture.
+    maps), the first is the picture. Of one of more than 4096 x 2176 pixels a smaller one is kept, whose pixels are the
+    mean light of the areas they cover.
     """
     from PIL import Image, UnidentifiedImageError
 
@@ -124,6 +129,8 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 _check_header(where, image, data)
+                if image.format == "PNG":
+                    _check_rows(where, data)
                 return Picture(name=name, rgb=_linear(where, image, transparent))
     except InputError:
         raise
@@ -139,7 +146,7 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
 
 def _check_header(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
     """Refuse, before anything is decoded, what is too large or would be decoded wrongly."""
-    if image.width * image.height > MOST_PIXELS:
+    if image.width * image.height > MOST_PIXELS or max(image.size) > MOST_ACROSS:
         raise InputError(where, f"{image.width} x {image.height} pixels", FEWER)
     if image.width * image.height == 0:
         raise InputError(where, f"{image.width} x {image.height} pixels", "a picture with at least one pixel")
@@ -171,15 +178,64 @@ def _check_header(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
             raise InputError(where, f"a PNG of file gamma {gamma:g}", "sRGB: save it as sRGB")
 
 
+def _check_rows(where: str, data: bytes) -> None:
+    """Refuse a PNG whose rows end too early, which the decoder leaves black without a word."""
+    width, height, depth, colour, _, _, interlaced = struct.unpack(">IIBBBBB", data[16:29])
+    bits = depth * {2: 3, 4: 2, 6: 4}.get(colour, 1)
+    passes = zip(
+        (0, 4, 0, 2, 0, 1, 0), (0, 0, 4, 0, 2, 0, 1), (8, 8, 4, 4, 2, 2, 1), (8, 8, 8, 4, 4, 2, 2), strict=True
+    )
+    needed = 0
+    for left, top, across, down in passes if interlaced else ((0, 0, 1, 1),):
+        columns, rows = -(-(width - left) // across), -(-(height - top) // down)
+        needed += rows * (1 + (columns * bits + 7) // 8) if columns > 0 else 0
+    at, stream = 8, zlib.decompressobj()
+    while needed > 0 and at + 8 <= len(data):
+        size, kind = struct.unpack(">I4s", data[at : at + 8])
+        packed = data[at + 8 : at + 8 + size] if kind == b"IDAT" else b""
+        while packed and needed > 0:
+            needed -= len(stream.decompress(packed, 1 << 20))
+            packed = stream.unconsumed_tail
+        at += size + 12
+    if needed > 0:
+        raise InputError(where, "a PNG without all of its rows", f"{READABLE} that is whole")
+
+
 def _linear(where: str, image: Image.Image, transparent: str) -> Array:
-    from colour.models import eotf_sRGB
     from PIL import ImageOps
 
     profile = image.info.get("icc_profile")
     # Refused before the pixels are touched, where the profile is of no use.
     transform = _transform(where, profile, image.mode) if profile else None
     image.load()
-    image = ImageOps.exif_transpose(image)
+    ImageOps.exif_transpose(image, in_place=True)
+    (width, height), clear = image.size, 0
+    less = min(1.0, math.sqrt(MOST_KEPT / (width * height)))
+    columns, rows = int(less * width), int(less * height)
+    across, down = _area_weights(width, columns), _area_weights(height, rows)
+    rgb = np.zeros((rows, columns, 3), np.float32)
+    for top in range(0, height, ROWS):
+        part = slice(top, min(top + ROWS, height))
+        light, opacity = _light(image.crop((0, part.start, width, part.stop)), transform)
+        if opacity is not None:
+            clear += int(np.count_nonzero(opacity < 1.0))
+            light = light * (opacity if light.ndim == 2 else opacity[..., None])
+        if less == 1.0:
+            rgb[part] = light if light.ndim == 3 else light[..., None]
+            continue
+        at, weight = slice(part.start * rows // height, -(-part.stop * rows // height)), down[:, part]
+        for i in range(3):
+            rgb[at, :, i] += weight[at] @ (across @ (light if light.ndim == 2 else light[..., i]).T).T
+    if clear and transparent == "refuse":
+        right = 'an opaque picture, or transparent="black" (a projector shows no light there)'
+        raise InputError(where, f"transparent in {clear / (width * height):.2%} of its pixels", right)
+    return np.minimum(rgb, 1.0, out=rgb)  # sums of shares, rounded
+
+
+def _light(image: Image.Image, transform: Callable[[Image.Image], Image.Image] | None) -> tuple[Array, Array | None]:
+    """Return the light of pixels, and their opacity where some may let light through."""
+    from colour.models import eotf_sRGB
+
     if image.mode.startswith("I;16"):
         drive = np.asarray(image).astype(np.uint16)  # in this machine's byte order
         key = image.info.get("transparency")
@@ -189,15 +245,8 @@ def _linear(where: str, image: Image.Image, transparent: str) -> Array:
         opacity = None if alpha is None else np.asarray(alpha, np.float32) / 255
         colours = image.convert(_colour_mode(image.mode))
         drive = np.asarray(colours if transform is None else transform(colours))
-    if opacity is not None and opacity.min() < 1.0 and transparent == "refuse":
-        share = float(np.mean(opacity < 1.0))
-        right = 'an opaque picture, or transparent="black" (a projector shows no light there)'
-        raise InputError(where, f"transparent in {share:.2%} of its pixels", right)
     top = np.iinfo(drive.dtype).max
-    rgb = np.asarray(eotf_sRGB(np.arange(top + 1) / top), np.float32)[drive]
-    if opacity is not None:
-        rgb *= opacity if rgb.ndim == 2 else opacity[..., None]
-    return np.repeat(rgb[..., None], 3, axis=-1) if rgb.ndim == 2 else rgb
+    return np.asarray(eotf_sRGB(np.arange(top + 1) / top), np.float32)[drive], opacity
 
 
 def _colour_mode(mode: str) -> str:
