@@ -432,6 +432,9 @@ DIMMING = Number(
     meaning="present light over full light of a lamp",
 )  # fmt: skip
 AGE = Number(label="age", unit="years", low=0.0, high=120.0, meaning="of the viewer; the veil grows with it")
+PIGMENT = Number(
+    label="eye pigment", low=0.0, high=1.2, default=0.5, meaning="iris: 0 very dark, 0.5 brown, 1 blue, 1.2 very light"
+)
 LATITUDE = Number(label="latitude", unit="degrees", low=-90.0, high=90.0, meaning="north positive")
 LONGITUDE = Number(label="longitude", unit="degrees, east positive", low=-180.0, high=180.0)
 FACING = Number(

@@ -211,7 +211,7 @@ def test_a_veil_takes_more_contrast_from_a_darker_wall(wall, straight, dark, tim
     pair = straight(sequential_contrast=1000)
     low, high = (kit.light_map(scene(wall(reflectance=rho), pair, ambient=ambient), 0.5) for rho in (dark, bright))
     assert (low["contrast"] < high["contrast"]).all()
-    veil = glare / 10  # Vos: 10 E / angle^2
+    veil = float(kit.veiling_luminance(glare, 10))
     expected = (dark * (100 + lux) / np.pi + veil) / (dark * (0.1 + lux) / np.pi + veil)
     # Rounding only.
     np.testing.assert_allclose(low["contrast"], expected, rtol=1e-9)
@@ -702,7 +702,7 @@ def test_black_is_raised_where_pictures_overlap_on_each_surface_alike(straight):
     # Rounding only.
     np.testing.assert_allclose(light["white_luminance"], factor * white, rtol=1e-9)
     np.testing.assert_allclose(light["black_luminance"], factor * raised, rtol=1e-9)
-    rest = rho * 0.5 + 0.1 / 10
+    rest = rho * 0.5 + float(kit.veiling_luminance(0.1, 10))
     np.testing.assert_allclose(light["contrast"], (factor * white + rest) / (factor * raised + rest), rtol=1e-9)
     # All three surfaces lie under the overlap and beside it.
     inside = np.broadcast_to(raised > black, factor.shape)
@@ -716,7 +716,7 @@ def test_what_a_map_holds_lies_along_the_dimensions_that_it_is_said_to(wall, str
     maps = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
     expected = dict.fromkeys((*maps, "patch"), plane) | {
         "ambient_illuminance": ("source", *plane),
-        "veiling_luminance": ("source",),
+        "veiling_luminance": ("source", "y", "x"),
         "picture_share": ("projector", "patch_index"),
         "reflectance_band": ("level", "patch_index"),
         "chain": ("projector", "step", "level"),

@@ -149,14 +149,15 @@ def test_light_on_the_wall_alone_gives_cloth_and_wall_one_contrast(rho, reflecte
 
 @pytest.mark.analytic
 def test_a_veil_in_the_eye_is_why_cloth_still_helps_contrast():
-    # 1 lx at the eye from 10 degrees off: 10 x 1 / 10^2 = 0.1 cd/m2 (CIE 146:2002).
-    veiled = kit.Ambient(vertical_illuminance=2.0, glare=(kit.Glare(illuminance=1.0, angle=10.0),))
+    # 1.6 lx at the eye from 10 degrees off.
+    veil = float(kit.veiling_luminance(1.6, 10.0))
+    veiled = kit.Ambient(vertical_illuminance=2.0, glare=(kit.Glare(illuminance=1.6, angle=10.0),))
     scene = seen(ambient=veiled)
     found = pay_off(scene, cover(scene.facade, COTTON))
     contrasts = []
     for surface in (BRICK, hang(COTTON, BRICK)):
         rho = surface.reflectance
-        contrasts.append((rho * 102 / math.pi + 0.1) / (rho * 2 / math.pi + 0.1))
+        contrasts.append((rho * 102 / math.pi + veil) / (rho * 2 / math.pi + veil))
     bare, cloth = found.route("as it is").contrast, found.route("cloth").contrast
     # Rounding only.
     assert [bare, cloth] == pytest.approx(contrasts, rel=1e-12)

@@ -251,10 +251,6 @@ def test_two_layers_of_white_fabric():
         ("inch", 0.0254, "m"),
         ("foot-candle", 1.0 / 0.3048**2, "lx"),
         ("foot-lambert", 1.0 / 0.3048**2 / math.pi, "cd/m2"),
-        ("disability glare constant", 10.0, "deg2 (cd/m2)/lx"),
-        ("glare angle", 10.0, "deg"),
-        ("glare age reference", 70.0, "years"),
-        ("glare age exponent", 4.0, "1"),
         ("refractive index of window glass", 1.52, "1"),
         ("refractive index of water", 1.333, "1"),
         ("refractive index of masonry", 1.55, "1"),
@@ -337,9 +333,13 @@ def test_lengths_agree_with_a_library():
     assert reference.value("constants", "inch") == pytest.approx(scipy.constants.inch, rel=1e-14)
 
 
-def test_glare_relation_is_limited_to_1_to_30_degrees():
-    row = reference.row("constants", "glare angle")
-    assert (row.low, row.high) == (1.0, 30.0)
+def test_glare_equation_is_that_of_the_cie_and_limited_to_0_1_to_100_degrees():
+    # CIE 146:2002, general disability glare equation, from memory.
+    names = ("near", "middle", "wide", "even", "age reference", "age exponent")
+    found = [reference.value("eye", f"glare {name}") for name in names]
+    assert found == [10.0, 5.0, 0.1, 0.0025, 62.5, 4.0]
+    row = reference.row("eye", "glare angle")
+    assert (row.low, row.high) == (0.1, 100.0)
 
 
 def test_light_losses_keep_the_order_of_the_chain():

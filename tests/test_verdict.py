@@ -64,7 +64,7 @@ def test_figures_of_an_even_wall_are_those_worked_out_by_hand(wall, straight):
 @pytest.mark.parametrize(("lux", "glare"), [(0.0, 0.4), (4.0, 0.4), (4.0, 0.0)])
 def test_a_darker_wall_dims_picture_and_ambient_light_and_the_veil_stays(wall, straight, lux, glare):
     part = kit.judge(light_of(wall, straight, ambient=lux, glare=glare, chain=[], lumens=3600.0)).front
-    veil = 10 * glare / 10**2  # Vos: 10 E / angle^2
+    veil = float(kit.veiling_luminance(glare, 10))
 
     def contrast(reflectance):
         white, around = reflectance * 90 / math.pi, reflectance * lux / math.pi
@@ -133,7 +133,7 @@ def test_what_nominal_misses_comes_before_what_may_be_missed(wall, straight):
 @pytest.mark.analytic
 def test_where_there_is_no_ambient_light_less_of_it_mends_nothing(wall, straight):
     light = light_of(wall, straight, ambient=0.0, glare=5.0)
-    veil = 10 * 5.0 / 10**2
+    veil = float(kit.veiling_luminance(5.0, 10))
     contrast = (WHITE + veil) / (WHITE / 1000 + veil)
     remedy = kit.judge(light, Target(white_luminance=4, contrast=1.1 * contrast)).front.remedy
     assert remedy.ambient_illuminance is None
@@ -153,7 +153,7 @@ SHORT = {
     "luminance": ({}, Target(white_luminance=20, contrast=7)),
     "contrast": ({}, Target(white_luminance=4, contrast=30)),
     "both": ({}, Target(white_luminance=18, contrast=30)),
-    "veil": ({"glare": 5.0, "ambient": 1.0}, Target(white_luminance=4, contrast=20)),
+    "veil": ({"glare": 8.0, "ambient": 1.0}, Target(white_luminance=4, contrast=20)),
     "scatter": ({"checkerboard_contrast": 100.0}, Target(white_luminance=4, contrast=22)),
     "lawn": ({"ground": 0.3, "doubt": kit.Doubt()}, Target(white_luminance=14, contrast=9)),
     "surer": ({"doubt": kit.Doubt()}, Target(white_luminance=8, contrast=15, share=1.0, confidence=0.97)),

@@ -5,12 +5,12 @@ of each source of ambient light by :math:`a_j`, the reflectance :math:`\rho` of 
 white and contrast are: with :math:`g` the reflectance, or the gain of a screen,
 
 .. math:: \sum_i F_i E_i \ge \frac{\pi L}{g} - B, \qquad
-          \sum_i F_i (E_i - C d_i D_i) - (C - 1) \frac{\rho}{g} \sum_j a_j A_j \ge (C - 1) (B + \frac{\pi V}{g})
+          \sum_i F_i (E_i - C d_i D_i) - \frac{C - 1}{g} \sum_j a_j (\rho A_j + \pi V_j) \ge (C - 1) B
 
 with :math:`E_i` the light of white at the point, :math:`D_i` that before pictures are blended, :math:`A_j` the ambient
-light, :math:`B` the light that the ground sends back and :math:`V` the veil. Both lines are linear in what differs from
-point to point, so a draw needs no map. On a patch that one projector lights, and ambient light evenly, the left sides
-grow with :math:`E` alone: its points are sorted once, and a draw is a search.
+light and :math:`V_j` the veil of each source, :math:`B` the light that the ground sends back. Both lines are linear in
+what differs from point to point, so a draw needs no map. On a patch that one projector lights, and ambient light
+evenly, the left sides grow with :math:`E` alone: its points are sorted once, and a draw is a search.
 
 What has one cause is drawn once: a loss for all projectors, a surface for all its patches, a lamp for all points.
 """
@@ -128,8 +128,8 @@ class Draws(NamedTuple):
     dark: Array  # black over white
     level: Array  # (draw,): average picture level
     sources: Array  # (draw, source): factor on ambient light
-    even: Array  # (draw,): what comes on top of it evenly [lx]
-    veil: Array  # [cd/m2]
+    veils: Array  # factor on its veil
+    even: Array  # (draw,): what comes on top of ambient light evenly [lx]
     wall: Array  # (draw, patch): reflectance
     gain: Array  # for the projectors' light
 
@@ -143,8 +143,8 @@ class Block(NamedTuple):
 
     patch: int
     size: int
-    even: Array  # (source,): ambient light that is the same at all points [lx]
-    uneven: Index  # the other sources
+    even: Array  # (2, source): ambient light [lx], and pi times veil, that is the same at all points
+    uneven: tuple[Index, Index]  # the other sources of each
     # (row, point): ones, white of each projector, black where it differs, and the sources `uneven`; where the white of
     # one projector is all that there is, that alone, in ascending order.
     rows: Array
@@ -166,7 +166,7 @@ class Trials:
         self.surface_names = [f"reflectance of {name}" for name in data["surface_name"]]
         self.gain, self.bounce = data["gain"], data["bounce"]
         self.leak, self.scatter, self.landed = data["leak"], data["scatter"], data["landed_share"]
-        self.level, self.veils = float(light.attrs["average_picture_level"]), data["veiling_luminance"]
+        self.level = float(light.attrs["average_picture_level"])
         self.dimmable = np.array([name not in (TWILIGHT, GLOW, MOON) for name in self.names])
         self.lamps = self.dimmable & np.array([name != EVEN for name in self.names])
         inputs = [*self.doubt, *self.losses, *dict.fromkeys(self.surface_names)]
@@ -179,17 +179,17 @@ class Trials:
         self.white = lumens * at("unit_white")
         self.blended = "unit_black" in data
         self.black = lumens * at("unit_black") if self.blended else self.white
-        self.ambient = at("ambient_illuminance")
+        self.ambient, self.veils = at("ambient_illuminance"), at("veiling_luminance")
         self.blocks = tuple(self._block(k, run) for k, run in points.patches)
         self._many: dict[int, Draws] = {}
 
     def _block(self, patch: int, run: slice) -> Block:
-        here = self.ambient[:, run]
-        even = (here == here[:, :1]).all(axis=1)
-        uneven = np.flatnonzero(~even)
-        rows = np.concatenate([self.white[:, run], *([self.black[:, run]] if self.blended else []), here[uneven]])
+        here = np.stack([self.ambient[:, run], np.pi * self.veils[:, run]])
+        even = (here == here[..., :1]).all(axis=2)
+        rows = np.concatenate([self.white[:, run], *([self.black[:, run]] if self.blended else []), here[~even]])
         rows = np.sort(rows, axis=1) if len(rows) == 1 else np.insert(rows, 0, 1.0, axis=0)
-        return Block(patch, run.stop - run.start, np.where(even, here[:, 0], 0.0), uneven, rows)
+        uneven = np.flatnonzero(~even[0]), np.flatnonzero(~even[1])
+        return Block(patch, run.stop - run.start, np.where(even, here[..., 0], 0.0), uneven, rows)
 
     def draws(self, normal: Array) -> Draws:
         """Return the draws of standard normal numbers for each of `inputs`, shape (input, draw)."""
@@ -209,8 +209,8 @@ class Trials:
         low, nominal, high = self.bands.T
         wall = drawn_share(np.stack([z[name] for name in self.surface_names], axis=1), low, nominal, high)
         return Draws(
-            light=light, dark=leak + scatter * level * self.landed, level=level[:, 0], sources=sources,
-            even=np.zeros(len(sources)), veil=sources @ self.veils, wall=wall,
+            light=light, dark=leak + scatter * level * self.landed, level=level[:, 0], sources=sources, veils=sources,
+            even=np.zeros(len(sources)), wall=wall,
             gain=np.where(np.isnan(self.gain), wall, self.gain),
         )  # fmt: skip
 
@@ -224,7 +224,7 @@ class Trials:
         """Return the draws with a share `left` of all ambient light but the sky's, as `Ambient.dimmed` leaves it."""
         sources = some.sources * np.where(self.dimmable, left, 1.0)
         # What is known only by its light at the eye is no lamp that could be dimmed.
-        return some._replace(sources=sources, veil=np.where(self.lamps, sources, some.sources) @ self.veils)
+        return some._replace(sources=sources, veils=np.where(self.lamps, sources, some.veils))
 
     def repainted(self, some: Draws, patches: Sequence[int], reflectance: float) -> Draws:
         """Return the draws with another, known reflectance of some patches."""
@@ -237,27 +237,32 @@ class Trials:
         chosen, more = self.blocks[blocks], target.contrast - 1.0
         patches = [block.patch for block in chosen]
         wall, gain = some.wall[:, patches], some.gain[:, patches]
-        even = some.sources @ np.array([block.even for block in chosen]).T + some.even[:, None]
+        even = np.array([block.even for block in chosen]).swapaxes(0, 1).swapaxes(1, 2)
+        rest = wall * (some.sources @ even[0] + some.even[:, None]) + some.veils @ even[1]
         with np.errstate(divide="ignore", invalid="ignore"):
             back = self._bounce(some)
             white = np.pi * target.white_luminance / gain - back
-            contrast = more * (back + (wall * even + np.pi * some.veil[:, None]) / gain)
-            ratio = more * wall / gain
+            contrast = more * (back + rest / gain)
+            ratio = -more * wall / gain, -more / gain
             keep = some.light * (1.0 - target.contrast * some.dark)
             # One projector: what it takes. A black too bright for the contrast: more light makes it no better.
             ends = white / some.light[:, :1], np.where(keep[:, :1] > 0.0, contrast / keep[:, :1], np.inf)
         black = [some.light, -target.contrast * some.light * some.dark] if self.blended else [keep]
-        result = np.empty((3 if alone else 1, len(some.veil), len(chosen)))
+        result = np.empty((3 if alone else 1, len(some.level), len(chosen)))
         for k, block in enumerate(chosen):
             if len(block.rows) == 1:
                 bright, clear = (block.size - np.searchsorted(block.rows[0], end[:, k]) for end in ends)
                 result[:, :, k] = (np.minimum(bright, clear), bright, clear)[: len(result)]
                 continue
             light = np.insert(some.light, 0, -white[:, k], axis=1)
-            both = np.concatenate([-contrast[:, [k]], *black, -ratio[:, [k]] * some.sources[:, block.uneven]], axis=1)
+            around = zip(ratio, (some.sources, some.veils), block.uneven, strict=True)
+            spoils = [times[:, [k]] * factor[:, which] for times, factor, which in around]
+            both = np.concatenate([-contrast[:, [k]], *black, *spoils], axis=1)
+            there = both.any(axis=0)  # what is off costs no time
+            both, rows = both[:, there], block.rows[there]
             step, ones = max(1, PAIRS // block.size), np.ones(block.size, np.float32)
             for part in (slice(start, start + step) for start in range(0, len(light), step)):
-                enough = light[part] @ block.rows[: light.shape[1]] >= 0.0, both[part] @ block.rows >= 0.0
+                enough = light[part] @ block.rows[: light.shape[1]] >= 0.0, both[part] @ rows >= 0.0
                 for row, found in zip(result[:, part, k], (enough[0] & enough[1], *enough), strict=False):
                     row[:] = found.astype(np.float32) @ ones
         return result
@@ -280,8 +285,8 @@ class Trials:
         every, more = np.arange(self.points.seen.size), target.contrast - 1.0
         sizes = [run.stop - run.start for run in runs]
         last = [size - math.ceil(target.least_of(size)) for size in sizes]
-        result, step = np.empty((2, len(none.veil), len(runs))), max(1, PAIRS // every.size)
-        for part in (np.arange(len(none.veil))[start : start + step] for start in range(0, len(none.veil), step)):
+        result, step = np.empty((2, len(none.level), len(runs))), max(1, PAIRS // every.size)
+        for part in (np.arange(len(none.level))[start : start + step] for start in range(0, len(none.level), step)):
             white, black, around = self.luminances(none.at(part), every)
             left = white - target.contrast * black - more * around
             takes = more * (self.around(one.at(part), every) - around)
@@ -300,8 +305,8 @@ class Trials:
 
     def around(self, some: Draws, at: Sequence[int] | Index) -> Array:
         """Return the last of `luminances` alone."""
-        wall = some.wall[:, self.points.patch[at]] / np.pi
-        return np.asarray(wall * (some.sources @ self.ambient[:, at] + some.even[:, None]) + some.veil[:, None])
+        light = some.sources @ self.ambient[:, at] + some.even[:, None]
+        return np.asarray(some.wall[:, self.points.patch[at]] / np.pi * light + some.veils @ self.veils[:, at])
 
     def _bounce(self, some: Draws) -> Array:
         """Return the light by way of the ground, shape (draw, 1) [lx]."""

@@ -5,7 +5,6 @@ midnight if they last, and whether daylight saving begins or ends meanwhile or n
 what they add to the lamps of the street; all moments of a season are computed at once.
 """
 
-import math
 import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -21,7 +20,7 @@ from kit.decision.chance import Draws
 from kit.decision.verdict import STATES, Target, checked_target, levels_of
 from kit.decision.washout import PAIRS, WHOLE, LitFront
 from kit.errors import InputError
-from kit.eye.glare import moon_veil, sky_veils
+from kit.eye.glare import moon_glare, sights_to, veils_of
 from kit.eye.light_map import Scene
 from kit.fields import NAME, SPACING, Declared, Is, Many, Number, Text, declared
 from kit.light.lamps import LAMPS, Lamp
@@ -441,52 +440,77 @@ class _Study:
         self.skies = _skies.get(here, 0, lambda: Memory(keep=32, most=20_000))
         self.front = front = LitFront(replace(scene, ambient=self.ambient), spacing, target, SKY)
         self.trials = trials = front.trials
-        self.sky_veil = sky_veils(self.ambient, scene.facade)
-        planes = Planes.of(scene.facade)
+        planes, eye, points = Planes.of(scene.facade), self.ambient.eye, front.position
+        self.sights = np.zeros_like(points) if eye is None else sights_to(eye, points)[0]
         self.normals, self.plane = planes.normal, planes.of_patch[trials.points.patch]
         # What the planes of each part are of its area: the moon's light on a part is taken as their mean.
         count = len(self.normals)
         self.turned = np.array([np.bincount(self.plane[run], minlength=count) for run in front.runs], float)
         self.turned /= self.turned.sum(axis=1, keepdims=True)
-        # Of 1 cd/m2 of sky: light on the front and veil. Where neither is, 1 lx stands for it.
-        self.share = np.pi * (site.sky_view + 0.5 * site.ground_reflectance)
-        self.unit = (self.share, self.sky_veil) if self.share + self.sky_veil > 0.0 else (1.0, 0.0)
-        some = front.some
-        one = some._replace(even=some.even + self.unit[0], veil=some.veil + self.unit[1])
+        # Of 1 cd/m2 of sky: light on the front, and veil. Where neither is, 1 lx stands for it.
+        self.share, glow = np.pi * (site.sky_view + 0.5 * site.ground_reflectance), trials.names.index(GLOW)
+        bright, some = float(site.sky_at(NOON).luminances()[GLOW]), front.some
+        self.sky_veil = trials.veils[glow] / bright
+        self.unit = self.share if self.share + self.sky_veil.max() > 0.0 else 1.0
+        veils = some.veils + np.eye(len(trials.names))[glow] / bright
+        one = some._replace(even=some.even + self.unit, veils=veils)
         self.room = trials.room(target, some, one, front.runs)
 
     def lights(self, utc: Times) -> Array:
-        """Return luminance of twilight and glow, the moon's veil [cd/m2], its light on each plane [lx]: (..., light).
+        """Return luminance of twilight and glow [cd/m2], the moon's light at the eye and on each plane [lx], its way.
+
+        These two, n planes and the direction (x, y, z) are of shape (..., 3 + n + 3).
 
         Remembered: it is asked for again, and is the same whatever the lamps and the machines are.
         """
 
         def found() -> Array:
             sky = self.site.sky_at(utc)
-            even, over = sky.luminances(), moon_veil(self.ambient, self.facade, sky)[0]
-            first = np.stack(np.broadcast_arrays(even[TWILIGHT], even[GLOW], over), axis=-1)
-            return np.concatenate([first, sky.moon(self.normals)], axis=-1)
+            even, (towards, light, _) = sky.luminances(), moon_glare(self.ambient, self.facade, sky)
+            first = np.stack(np.broadcast_arrays(even[TWILIGHT], even[GLOW], light.reshape(utc.shape)), axis=-1)
+            return np.concatenate([first, sky.moon(self.normals), towards.reshape(*utc.shape, 3)], axis=-1)
 
         return self.skies.get((utc.shape, utc.tobytes()), utc.size, found)
 
-    def _adds(self, utc: Times, full: Draws, walls: Array, turned: Array) -> Callable[[slice], Array]:
-        """Return what the sky adds to the luminance of parts or points of reflectances `walls`, shape (draw, part).
+    def _mean(self, values: Array, at: Index | slice | None) -> Array:
+        """Return what is known of points `at`, shape (..., point), if there are none its means over the parts."""
+        return values if at is not None else np.stack([values[..., run].mean(axis=-1) for run in self.front.runs], -1)
 
-        `turned`, shape (part, plane), are the planes of each. The result takes a slice of the times and returns shape
-        (time, draw, part) [cd/m2].
+    def _moon(self, lights: Array, at: Index | slice | None) -> Array:
+        """Return the moon's veil over points or parts by `lights`, shape (time, part) [cd/m2]."""
+        there, radius = np.flatnonzero(lights[:, 2]), 0.5 * reference.value("sky", "disc of the moon")
+        sights = self.sights[slice(None) if at is None else at]
+        result = np.zeros((len(lights), len(self.front.runs if at is None else sights)))
+        if there.size:
+            veils = veils_of(sights, lights[there, -3:], lights[there, 2], radius, self.ambient)
+            result[there] = self._mean(veils.T, at)
+        return result
+
+    def _adds(self, utc: Times, full: Draws, walls: Array, at: Index | slice | None = None) -> Callable[[slice], Array]:
+        """Return what the sky adds to the luminance of parts, or points `at`, of reflectances `walls`, (draw, part).
+
+        The result takes a slice of the times and returns shape (time, draw, part) [cd/m2].
         """
+        turned = self.turned if at is None else np.eye(len(self.normals))[self.plane[at]]
         twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
-        each = walls / np.pi * self.share + self.sky_veil
+        each = walls / np.pi * self.share + self._mean(self.sky_veil[slice(None) if at is None else at], at)
         rest = moon * walls / np.pi * turned.T[:, None]
-        factors = np.concatenate([[twilight * each, glow * each, np.broadcast_to(moon, each.shape)], rest])
-        lights, each = self.lights(utc).reshape(-1, len(factors)), factors.reshape(len(factors), -1)
-        return lambda part: (lights[part] @ each).reshape(-1, *walls.shape)
+        factors = np.concatenate([[twilight * each, glow * each, 0.0 * each], rest]).reshape(3 + len(rest), -1)
+        lights = self.lights(utc).reshape(-1, len(factors) + 3)
+
+        def adds(part: slice) -> Array:
+            added = (lights[part, :-3] @ factors).reshape(-1, *walls.shape)
+            if lights[part, 2].any():
+                added += moon * self._moon(lights[part], at)[:, None]
+            return added
+
+        return adds
 
     def chance(self, utc: Times) -> Array:
         """Return the chance that a part is enough, and that it has contrast enough, shape (2, ..., part)."""
         full, patch = self.front.full, self.trials.points.patch
         walls = np.stack([full.wall[:, patch[run]].mean(axis=1) for run in self.front.runs], axis=1)
-        adds, unit = self._adds(utc, full, walls, self.turned), walls / np.pi * self.unit[0] + self.unit[1]
+        adds, unit = self._adds(utc, full, walls), walls / np.pi * self.unit + self._mean(self.sky_veil, None)
         with np.errstate(invalid="ignore"):  # a black wall without a veil
             found, stands = np.empty((2, self.lights(utc)[..., 0].size, len(self.front.parts))), self.room * unit
         step = max(1, 8 * PAIRS // walls.size)
@@ -497,33 +521,32 @@ class _Study:
 
     def median(self, utc: Times) -> Array:
         """Return the median contrast of each part, all as given, shape (..., part)."""
-        front, every = self.front, self._turned(slice(None))
-        adds = self._adds(utc, front.usual, front.usual.wall[:, self.trials.points.patch], every)
-        shape = utc.shape
-        return front.contrast(math.prod(shape), lambda part: adds(part)[:, 0]).reshape(*shape, -1)
+        usual = self.front.usual
+        adds = self._adds(utc, usual, usual.wall[:, self.trials.points.patch], slice(None))
+        return self.front.contrast(utc.size, lambda part: adds(part)[:, 0]).reshape(*utc.shape, -1)
 
     def contrast(self, utc: Times, *, banded: bool) -> Array:
         """Return the same with its band, shape (..., part, level); NaN for the ends if it is not `banded`."""
         front, found = self.front, self.median(utc)
         if not banded:
             return np.stack([np.full_like(found, np.nan), found, np.full_like(found, np.nan)], axis=-1)
-        patch, turned = self.trials.points.patch[front.sample], self._turned(front.sample)
+        patch = self.trials.points.patch[front.sample]
 
         def more(_: Draws, full: Draws) -> Callable[[slice], Array]:
-            return self._adds(utc, full, full.wall[:, patch], turned)
+            return self._adds(utc, full, full.wall[:, patch], front.sample)
 
         return front.banded(found.reshape(-1, found.shape[-1]), more).reshape(*found.shape, 3)
 
-    def _turned(self, points: Index | slice) -> Array:
-        return np.eye(len(self.normals))[self.plane[points]]
-
     def sources(self, utc: Times) -> tuple[list[str], Array, Array]:
         """Return names of all sources, their mean light [lx] and their veil [cd/m2], shape (source, ...)."""
-        twilight, glow, over, *moon = np.moveaxis(self.lights(utc), -1, 0)
+        lights, sky = self.lights(utc), self.sky_veil.mean()
+        twilight, glow, *_ = np.moveaxis(lights, -1, 0)
+        blocks = np.split(lights.reshape(-1, lights.shape[-1]), range(0, utc.size, 1000)[1:])
+        over = np.concatenate([self._moon(block, None)[:, 0] for block in blocks]).reshape(utc.shape)
         rest, ones = [k for k, name in enumerate(self.trials.names) if name not in SKY], np.ones(over.shape)
-        lux = [self.share * twilight, self.share * glow, np.tensordot(self.turned[0], moon, 1)]
+        lux = [self.share * twilight, self.share * glow, lights[..., 3:-3] @ self.turned[0]]
         lux += [self.trials.ambient[k].mean() * ones for k in rest]
-        veils = [self.sky_veil * twilight, self.sky_veil * glow, over, *(self.trials.veils[k] * ones for k in rest)]
+        veils = [sky * twilight, sky * glow, over, *(self.trials.veils[k].mean() * ones for k in rest)]
         return [*SKY, *(self.trials.names[k] for k in rest)], np.array(lux), np.array(veils)
 
 

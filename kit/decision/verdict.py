@@ -321,7 +321,7 @@ def judged(trials: Trials, target: Target, draws: int) -> Verdict:
 
 def _remedy(trials: Trials, some: Draws, target: Target, blocks: slice, member: slice, stated: float) -> Remedy:
     """Return the least of each change that makes a part enough, by the draws."""
-    patches, draws = [block.patch for block in trials.blocks[blocks]], len(some.veil)
+    patches, draws = [block.patch for block in trials.blocks[blocks]], len(some.level)
     wanted = int(np.ceil(target.confidence * draws - 1e-9 * draws))
 
     def found(change: Callable[[Draws, float], Draws], low: float, high: float) -> float | None:

@@ -26,6 +26,7 @@ from kit.fields import DIMMING, Is, Many
 from kit.quantities import labelled
 from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS
+from kit.wall.points import Planes
 
 # Pairs of ambient light and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 15
@@ -42,17 +43,20 @@ class LitFront:
 
     `full`, `some`: draws with all light, and without that of `off`; `usual`, `given`: the one draw in which all is as
     given, likewise; `nominal`: white, black and ambient light at each point in the latter, `coming`: what `off` adds
-    [cd/m2]; `sample`: some lit points of each part.
+    [cd/m2]; `sample`: some lit points of each part; `position` of the points, shape (point, 3) [m].
     """
 
     def __init__(self, scene: Scene, spacing: float, target: Target, off: Sequence[str]) -> None:
         self.trials = trials = Trials(light_map(Is(kind=Scene).check("scene", scene), spacing))
         self.target, points = target, trials.points
+        rows, columns = np.divmod(points.seen, trials.light.sizes["x"])
+        x, y = trials.light["x"].values[columns], trials.light["y"].values[rows]
+        self.position = Planes.of(scene.facade).lift(points.patch, x, y)
         self.parts = (WHOLE, *(name for name, _ in points.surfaces))
         self.runs = (slice(0, points.seen.size), *(run for _, run in points.surfaces))
         self.off = np.isin(trials.names, list(off))
         self.full, self.usual = trials.many(DRAWS), trials.draws(np.zeros((len(trials.inputs), 1)))
-        self.some, self.given = (self.scaled(draws, np.zeros(len(draws.veil))) for draws in (self.full, self.usual))
+        self.some, self.given = (self.scaled(draws, np.zeros(len(draws.level))) for draws in (self.full, self.usual))
         white, black, around = (v[0] for v in trials.luminances(self.given, np.arange(points.seen.size)))
         self.nominal = white, black, around
         self.coming = trials.around(self.usual, np.arange(points.seen.size))[0] - self.nominal[2]
@@ -67,8 +71,8 @@ class LitFront:
 
     def scaled(self, draws: Draws, amount: Array) -> Draws:
         """Return draws with an amount of the light of the sources `off` in each, in place of all of it."""
-        sources = np.where(self.off, draws.sources * amount[:, None], draws.sources)
-        return draws._replace(sources=sources, veil=sources @ self.trials.veils)
+        sources, veils = (np.where(self.off, v * amount[:, None], v) for v in (draws.sources, draws.veils))
+        return draws._replace(sources=sources, veils=veils)
 
     def contrast(self, count: int, more: Callable[[slice], ArrayLike]) -> Array:
         """Return the median contrast of each part, all as given, under each of `count` lights, shape (count, part).
@@ -123,11 +127,11 @@ def string_dimming(
     Returns
     -------
     xarray.Dataset
-        contrast (dimming, part, level); ambient_illuminance [lx], the mean over the front, and veiling_luminance
-        [cd/m2] of the strings (dimming,); most_dimming (part, level), the highest dimming at which so much of the part
-        has contrast enough, for sure (low), as likely as not, or perhaps (high): 1 where it always has, NaN where it
-        has not even with the strings off; first_loss (part,), the dimming at which half of the part has lost a tenth of
-        the contrast that it has without strings, NaN where that is never.
+        contrast (dimming, part, level); ambient_illuminance [lx] and veiling_luminance [cd/m2] of the strings, means
+        over the front (dimming,); most_dimming (part, level), the highest dimming at which so much of the part has
+        contrast enough, for sure (low), as likely as not, or perhaps (high): 1 where it always has, NaN where it has
+        not even with the strings off; first_loss (part,), the dimming at which half of the part has lost a tenth of the
+        contrast that it has without strings, NaN where that is never.
     """
     target = checked_target(target)
     ambient = Is(kind=Scene).check("scene", scene).ambient
@@ -167,7 +171,7 @@ def string_dimming(
     maps = {
         "contrast": (("dimming", "part", "level"), front.banded(contrast, more)),
         "ambient_illuminance": ("dimming", levels * float(trials.ambient[front.off].sum(axis=0).mean())),
-        "veiling_luminance": ("dimming", levels * float(trials.veils[front.off].sum())),
+        "veiling_luminance": ("dimming", levels * float(trials.veils[front.off].sum(axis=0).mean())),
         "most_dimming": (("part", "level"), most),
         "first_loss": ("part", loss),
     }

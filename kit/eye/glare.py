@@ -1,160 +1,183 @@
-r"""The veil in the viewer's eye: light beside the front that the eye itself spreads over the picture.
+r"""The veil in the viewer's eye: light that the eye itself spreads over what it looks at.
 
-A lamp, the moon or the sky above the roof lights the eye; a little of that light is scattered in it and lies over
-everything that is looked at, white and black alike. `veiling_luminance` has the relation.
+A lamp, the moon or the sky above the roof lights the eye; a little of that light is scattered in it and lies over every
+point of the front, white and black alike, the more the nearer the point is to the source as seen from there.
+`veiling_luminance` has the relation. Whether trees or people hide a lamp from the eye is not looked at.
 """
 
-from collections.abc import Iterable
 from functools import lru_cache
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from kit import reference
 from kit.arrays import Array, Point
+from kit.blocks import share_out
 from kit.errors import InputError
-from kit.fields import AGE, POINT, Numbers
+from kit.fields import AGE, PIGMENT, Numbers
 from kit.light.ambient import ASIDE, AT_EYE, Ambient
 from kit.light.lamps import Lamp, source_illuminance, sources
+from kit.memory import Memory
+from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, TWILIGHT, Sky
 from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
-from kit.wall.points import check_in_front, middle
+from kit.wall.points import FrontRaster, check_in_front, middle
 from kit.wall.raster import SAME_PLANE
 
-# Rings and sectors about the line of sight over which the light of the sky is summed: the veil is right within 0.5%.
+# Rings and sectors about the line of sight to the middle of the front, over which the light of the sky is summed.
 RINGS, SECTORS = 96, 240
+# The veil changes slowly from point to point: a finer raster is filled in between so many points of it, the sky's
+# between few. Pairs of point and source that are worked on together stay in the processor's cache.
+POINTS, SKY_POINTS, PAIRS = 1 << 16, 400, 1 << 15
+_recent: Memory[Array] = Memory(keep=64, most=1 << 17)
 
 
-def veiling_luminance(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> Array:
+def veiling_luminance(
+    illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None, pigment: float | None = None
+) -> Array:
     r"""Return the luminance that a glare source spreads over the image in the eye [cd/m2].
 
-    `illuminance` is that at the eye [lx], `angle` lies between source and line of sight, 1 to 30 [deg]; they broadcast.
-    `age` is that of the viewer [years].
+    `illuminance` is that at the eye [lx], `angle` lies between source and line of sight, 0.1 to 100 [deg]; they
+    broadcast. `age` is that of the viewer [years], not given: that of a young eye, 0; `pigment` that of the iris: 0 for
+    very dark, 0.5 for brown (if not given), 1 for blue, 1.2 for very light ones.
 
-    Disability glare, :math:`L_v = 10\,(1 + (A/70)^4)\,E / \theta^2`, with the age :math:`A` if it is given: CIE
-    146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x.
+    The CIE general disability glare equation,
+
+    .. math:: L_v / E = 10 / \theta^3 + (5 / \theta^2 + 0.1\,p / \theta)(1 + (A / 62.5)^4) + 0.0025\,p :
+
+    CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x.
     """
     theta, light = Numbers(of=ASIDE).check("angle", angle), Numbers(of=AT_EYE).check("illuminance", illuminance)
-    factor = reference.value("constants", "disability glare constant")
-    if age is not None:
-        exponent = reference.value("constants", "glare age exponent")
-        factor *= 1.0 + (AGE.check("age", age) / reference.value("constants", "glare age reference")) ** exponent
-    return factor * light / theta**2
+    iris = PIGMENT.default if pigment is None else PIGMENT.check("pigment", pigment)
+    return light * _spread(theta, 0.0 if age is None else AGE.check("age", age), iris)
 
 
-class Veil(NamedTuple):
-    """The veil of sources of light [cd/m2], and their light at the eye from within 1 degree of the line of sight [lx].
+def _spread(angle: Array, age: float, pigment: float) -> Array:
+    """Return veil over illuminance at the eye by angle [deg]; nearer than the relation holds, as at its end."""
+    near, middle, wide, even, years, exponent = (
+        reference.value("eye", f"glare {name}")
+        for name in ("near", "middle", "wide", "even", "age reference", "age exponent")
+    )
+    aged = 1.0 + (age / years) ** exponent
+    u = 1.0 / np.maximum(angle, ASIDE.low)
+    return np.asarray(((near * u + middle * aged) * u + wide * pigment * aged) * u + even * pigment)
 
-    So near the eye sees bright points, for which there is no relation; from beyond 30 degrees the veil is left out.
+
+def veils_of(sights: Array, towards: Array, light: Array, radius: ArrayLike, ambient: Ambient) -> Array:
+    """Return the veil of each source over each line of sight, shape (sight, source) [cd/m2].
+
+    `sights`, shape (sight, 3), and `towards`, shape (source, 3), are unit vectors from the eye, `light` the
+    illuminance on a plane that faces each source, `radius` half the angle that it fills [deg]: in front of a source and
+    within its limb the veil is that at the limb.
     """
-
-    luminance: Array
-    close: Array
-
-
-def veil_of(illuminance: ArrayLike, angle: ArrayLike, *, age: float | None = None) -> Veil:
-    """Return the veil of each source of an illuminance at the eye [lx] at an angle from the line of sight [deg]."""
-    light, theta = np.asarray(illuminance, float), np.asarray(angle, float)
-    near = np.clip(theta, ASIDE.low, ASIDE.high)
-    veil = np.where(near == theta, veiling_luminance(light, near, age=age), 0.0)
-    return Veil(veil, np.where(theta < ASIDE.low, light, 0.0))
+    cosine = sights @ towards.T
+    angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
+    spread = _spread(np.maximum(angle, radius), ambient.age or 0.0, ambient.pigment)
+    return np.asarray(np.maximum(cosine, 0.0) * light * spread)
 
 
-def line_of_sight(eye: Point, target: Point) -> tuple[Array, Array]:
-    """Return the eye [m] and the unit vector from it to `target`, a point apart from it, each of shape (3,)."""
-    here = np.array(POINT.check("eye", eye))
-    sight = np.array(POINT.check("target", target)) - here
-    length = float(np.linalg.norm(sight))
-    if length < SAME_PLANE:
-        raise InputError("target", target, "a point apart from the eye")
-    return here, sight / length
+def veil_over(sights: Array, towards: Array, light: Array, radius: ArrayLike, ambient: Ambient) -> Array:
+    """Return the sum of `veils_of` over all sources, shape (sight,)."""
+    result = np.empty(len(sights))
+
+    def work(part: slice) -> None:
+        result[part] = veils_of(sights[part], towards, light, radius, ambient).sum(axis=1)
+
+    step = max(1, PAIRS // max(1, len(towards)))
+    share_out(work, [slice(start, start + step) for start in range(0, len(sights), step)])
+    return result
 
 
-def angle_from(sight: Array, towards: ArrayLike) -> Array:
-    """Return the angle between the line of sight and directions, shape (..., 3) [deg]."""
-    ray = np.asarray(towards, float)
-    # By the sine too: the cosine alone knows small angles badly.
-    return np.asarray(np.degrees(np.arctan2(np.linalg.norm(np.cross(ray, sight), axis=-1), ray @ sight)))
+def sights_to(eye: Point, points: ArrayLike) -> tuple[Array, Array]:
+    """Return unit vectors from the eye to points, shape (..., 3), and their distance [m]; an eye on one is refused."""
+    ray = np.asarray(points, float) - eye
+    away = np.linalg.norm(ray, axis=-1, keepdims=True)
+    if np.any(away < SAME_PLANE):
+        raise InputError("eye", eye, "a point apart from the front and from all lamps")
+    return ray / away, away[..., 0]
 
 
-def lamp_at_eye(lamp: Lamp, eye: Point, target: Point) -> tuple[Array, Array]:
-    """Return the light of each shining point of a lamp at the eye [lx], and its angle from the line of sight [deg].
-
-    The light is that on a plane across the line from the eye to `target`, 0 from behind the viewer. Whether something
-    hides the lamp is not looked at.
-    """
-    here, sight = line_of_sight(eye, target)
-    places = sources(lamp)
-    if np.any(np.linalg.norm(places - here, axis=1) < SAME_PLANE):
-        raise InputError("eye", eye, f"a point apart from {lamp.name!r}")
-    return source_illuminance(lamp, here, sight), angle_from(sight, places - here)
-
-
-def lamp_veil(lamps: Iterable[Lamp], eye: Point, target: Point, *, age: float | None = None) -> Veil:
-    """Return the veil of all lamps over `target`, each node of a string being a lamp of its own."""
-    veils = [veil_of(*lamp_at_eye(lamp, eye, target), age=age) for lamp in lamps]
-    return Veil(np.sum([v.luminance.sum() for v in veils]), np.sum([v.close.sum() for v in veils]))
+def lamp_glare(lamp: Lamp, eye: Point) -> tuple[Array, Array, Array]:
+    """Return direction, light at the eye and `radius` of each shining point of a lamp, see `veils_of`."""
+    towards, away = sights_to(eye, sources(lamp))
+    size = lamp.size if isinstance(lamp, Luminaire) else 0.0
+    return towards, source_illuminance(lamp, eye), np.degrees(np.arctan(0.5 * size / away))
 
 
 @lru_cache(maxsize=8)
-def sky_veil(facade: Facade, eye: Point, target: Point, *, age: float | None = None) -> float:
-    """Return the veil over `target` of a sky that is equally bright all over, per luminance of that sky.
+def sky_glare(facade: Facade, eye: Point) -> tuple[Array, Array, Array]:
+    """Return the same of each cell of a sky of 1 cd/m2 that neither the front nor the horizon hides.
 
-    The part of the sky counts that is within 1 to 30 degrees of the line of sight, above the horizon and not hidden by
-    the front. Trees and houses beside it would hide more.
+    Trees and houses beside the front would hide more.
     """
-    _, sight = line_of_sight(eye, target)
+    (sight,), _ = sights_to(eye, [middle(facade)])
     aside = np.cross(sight, (0.0, 1.0, 0.0) if abs(sight[1]) < 0.9 else (1.0, 0.0, 0.0))
     aside /= np.linalg.norm(aside)
-    above = np.cross(aside, sight)
-    # Rings of equal ratio: each adds about the same to the veil.
-    edges = np.geomspace(ASIDE.low, ASIDE.high, RINGS + 1)
-    theta = np.sqrt(edges[1:] * edges[:-1])
+    edges = np.append(0.0, np.geomspace(ASIDE.low, 180.0, RINGS))
+    theta = np.radians(0.5 * (edges[1:] + edges[:-1]))[:, None, None]
     phi = 2.0 * np.pi * (np.arange(SECTORS)[:, None] + 0.5) / SECTORS
-    sine, cosine = np.sin(np.radians(theta))[:, None, None], np.cos(np.radians(theta))[:, None, None]
-    directions = cosine * sight + sine * (np.cos(phi) * aside + np.sin(phi) * above)
-    seen = (directions[..., 1] > 0.0) & ~hidden_directions(facade, eye, directions)
-    # Per cd/m2: the solid angle of a ring, projected onto a plane across the line of sight.
-    ring = np.pi * np.diff(np.sin(np.radians(edges)) ** 2)
-    return float(veiling_luminance(ring * seen.mean(axis=1), theta, age=age).sum())
+    around = np.cos(phi) * aside + np.sin(phi) * np.cross(aside, sight)
+    directions = (np.cos(theta) * sight + np.sin(theta) * around).reshape(-1, 3)
+    light = np.repeat(-2.0 * np.pi / SECTORS * np.diff(np.cos(np.radians(edges))), SECTORS)
+    seen = np.flatnonzero(directions[:, 1] > 0.0)
+    seen = seen[~hidden_directions(facade, eye, directions[seen])]
+    return directions[seen], light[seen], np.degrees(np.sqrt(light[seen] / np.pi))
 
 
-def sky_veils(ambient: Ambient, facade: Facade) -> float:
-    """Return the veil of an even sky over the middle of the front, per its luminance; 0 without an eye."""
-    return 0.0 if ambient.eye is None else sky_veil(facade, ambient.eye, middle(facade), age=ambient.age)
-
-
-def moon_veil(ambient: Ambient, facade: Facade, sky: Sky) -> Veil:
-    """Return the veil of the moon over the middle of the front, by the times of `sky`; 0 where the front hides it."""
-    towards, light = sky.moon_direction(), sky.moon_normal()
+def moon_glare(ambient: Ambient, facade: Facade, sky: Sky) -> tuple[Array, Array, float]:
+    """Return the same of the moon at each of the times of `sky`, read in order; no light where the front hides it."""
+    towards, light = sky.moon_direction().reshape(-1, 3), np.array(sky.moon_normal(), float).ravel()
+    there = np.flatnonzero(light)
     if ambient.eye is None:
-        return Veil(np.zeros_like(light), np.zeros_like(light))
-    _, sight = line_of_sight(ambient.eye, middle(facade))
-    light = light * np.maximum(towards @ sight, 0.0)
-    # What is below the horizon, or behind the viewer, sends no light that could be hidden.
-    there = np.asarray(light > 0.0)
-    hidden = np.zeros(there.shape, dtype=bool)
-    hidden[there] = hidden_directions(facade, ambient.eye, towards[there])
-    light = np.where(hidden, 0.0, light)
-    return veil_of(light, angle_from(sight, towards), age=ambient.age)
+        light[:] = 0.0
+    elif there.size:
+        light[there[hidden_directions(facade, ambient.eye, towards[there])]] = 0.0
+    return towards, light, 0.5 * reference.value("sky", "disc of the moon")
 
 
-def source_veils(ambient: Ambient, facade: Facade) -> Veil:
-    """Return the veil of each source of `Ambient.sources`, shape (source,).
+def source_veils(ambient: Ambient, raster: FrontRaster) -> Array:
+    """Return the veil of each source of `Ambient.sources` over each point of the front, shape (source, y, x) [cd/m2].
 
-    Without an eye only what is known by its light there (`Glare`) counts. An eye behind or inside the front, or where a
-    lamp is, is refused.
+    Without an eye only what is known by its light there (`Glare`) counts, which is one number for all; else NaN where
+    there is no wall. An eye behind or inside the front, or where a lamp is, is refused.
     """
-    eye, age = ambient.eye, ambient.age
-    if eye is not None:
-        check_in_front(facade, eye, "eye", "a viewer")
-    veils: list[Any] = [(sum(veiling_luminance(g.illuminance, g.angle, age=age) for g in ambient.glare), 0.0)]
+    eye, shape = ambient.eye, raster.patch.shape
+    known = {"age": ambient.age, "pigment": ambient.pigment}
+    even = sum(float(veiling_luminance(g.illuminance, g.angle, **known)) for g in ambient.glare)
+    if eye is None:
+        given = [even, *(0.0 for _ in ambient.sources()[1:])]
+        return np.broadcast_to(np.array(given)[:, None, None], (len(given), *shape))
+    check_in_front(raster.facade, eye, "eye", "a viewer")
+    wall = np.where(raster.patch < 0, np.nan, 1.0)
+
+    def over(what: Any, most: int, glare: Any) -> Array:
+        def make() -> Array:
+            every = max(1, round((raster.patch.size / most) ** 0.5))
+            some = [np.unique([*range(0, count, every), count - 1]) for count in shape]
+            points = raster.points[np.ix_(*some)]
+            # Beside the wall, where nothing is looked at, a point stands in that is not far from it.
+            y, x = raster.grid.y[some[0]], raster.grid.x[some[1]]
+            points = np.where(np.isnan(points), np.stack(np.broadcast_arrays(x, y[:, None], 0.0), axis=-1), points)
+            towards, light, radius = glare()
+            found = veil_over(sights_to(eye, points.reshape(-1, 3))[0], towards, light, radius, ambient)
+            rows, columns = (
+                np.array([np.interp(np.arange(n), k, unit) for unit in np.eye(k.size)])
+                for n, k in zip(shape, some, strict=True)
+            )
+            return np.asarray(rows.T @ found.reshape(points.shape[:2]) @ columns) if every > 1 else found.reshape(shape)
+
+        return _recent.get((*raster.key, what, eye, *known.values()), raster.patch.size, make)
+
+    maps = [even * wall]
     if ambient.sky is not None:
-        even, luminances = sky_veils(ambient, facade), ambient.sky.luminances()
-        veils += [(even * luminances[TWILIGHT], 0.0), (even * luminances[GLOW], 0.0)]
-        veils += [moon_veil(ambient, facade, ambient.sky)]
-    dark = (0.0, 0.0)
-    veils += [dark if eye is None else lamp_veil([one], eye, middle(facade), age=age) for one in ambient.lamps]
-    return Veil(*np.array(veils, float).T)
+        light = ambient.sky.luminances()
+        one = over(None, SKY_POINTS, lambda: sky_glare(raster.facade, eye)) * wall
+        maps += [float(light[name]) * one for name in (TWILIGHT, GLOW)]
+        towards, moon, radius = moon_glare(ambient, raster.facade, ambient.sky)
+        maps += [over((*towards[0], *moon), POINTS, lambda: (towards, moon, radius)) * wall]
+    for lamp in ambient.lamps:
+        full = lamp.dimmed(1.0)
+        maps += [lamp.dimming * over(full, POINTS, lambda full=full: lamp_glare(full, eye)) * wall]
+    return np.array(maps)

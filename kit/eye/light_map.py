@@ -154,13 +154,13 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     xarray.Dataset
         On (y, x), pixel centres in metres; NaN (index -1) where there is no wall: illuminance and black_illuminance
         [lx], from the projectors on full white and on black by the nominal chain, white_luminance and black_luminance
-        [cd/m2], contrast, reflectance, and patch, index into `patch_index`; on (source, y, x) and (source,):
-        ambient_illuminance [lx] and veiling_luminance [cd/m2] of each source of ambient light; on (projector,
-        patch_index): picture_share, the share of each projector's lumens that lands there, before it is blended; on
-        (level, patch_index): reflectance_band; on (projector, step, level): chain; on (input, level): doubt; on
-        (obstacle,): hidden_share, where one hides any. Read-only, on (projector, y, x): unit_white [lx/lm], illuminance
-        of white per delivered lumen, and unit_black, the same before pictures are blended, where they are. A lens
-        behind or inside the front, or a picture that misses it, is refused.
+        [cd/m2], contrast, reflectance, and patch, index into `patch_index`; on (source, y, x): ambient_illuminance [lx]
+        and veiling_luminance [cd/m2] of each source of ambient light; on (projector, patch_index): picture_share, the
+        share of each projector's lumens that lands there, before it is blended; on (level, patch_index):
+        reflectance_band; on (projector, step, level): chain; on (input, level): doubt; on (obstacle,): hidden_share,
+        where one hides any. Read-only, on (projector, y, x): unit_white [lx/lm], illuminance of white per delivered
+        lumen, and unit_black, the same before pictures are blended, where they are. A lens behind or inside the front,
+        or a picture that misses it, is refused.
 
     Examples
     --------
@@ -193,9 +193,9 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     # What comes back from the ground, of each projector's light on each patch, per reflectance and picture level.
     back = bounce_factor() * scene.ground / raster.seen_area * lumens[:, None] * share
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
-    veils, _ = source_veils(scene.ambient, facade)
+    veils = source_veils(scene.ambient, raster)
     sources = source_maps(scene.ambient, raster, scene.ground)
-    ambient, veil = sources[0] if len(sources) == 1 else sources.sum(axis=0), float(veils.sum())
+    ambient, veil = (one[0] if len(one) == 1 else one.sum(axis=0) for one in (sources, veils))
     facing = np.array([surface.luminance_factor for surface in surfaces]) / np.pi
     maps = np.empty((len(MAPS), *raster.patch.shape))
     given = raster.patch, cast.units, faded, lumens, dark, bounce, reflectance, facing, ambient, veil, maps
@@ -210,7 +210,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         # What is remembered is shared: what the caller changes must not be.
         "patch": (plane, raster.patch.copy()),
         "ambient_illuminance": (("source", *plane), sources),
-        "veiling_luminance": ("source", veils),
+        "veiling_luminance": (("source", *plane), veils),
         "reflectance_band": (("level", *patches), bands),
         "picture_share": (("projector", *patches), cast.share.copy()),
         "chain": (("projector", "step", "level"), chain),

@@ -99,7 +99,7 @@ def night_view(
     xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)
     xyz += whites[index] * (light["ambient_illuminance"].sum("source", skipna=False).values[..., None] / np.pi)
     veil = tristimulus(around)
-    xyz += veil * (float(light["veiling_luminance"].sum()) / veil[1])
+    xyz += veil * (light["veiling_luminance"].sum("source", skipna=False).values[..., None] / veil[1])
     seen, wanted = labelled("xyz", ("y", "x", "channel"), xyz), labelled("drive", ("y", "x", "primary"), drive)
     return light.assign(xyz=seen, drive=wanted, channel=["X", "Y", "Z"], primary=list(CHANNELS))
 

@@ -11,7 +11,7 @@ import numpy as np
 from kit import reference
 from kit.arrays import Array, Point
 from kit.errors import InputError
-from kit.fields import AGE, AMBIENT, POINT, SHARE, Declared, Is, Many, Number, declared
+from kit.fields import AGE, AMBIENT, PIGMENT, POINT, SHARE, Declared, Is, Many, Number, declared
 from kit.light.lamps import LAMPS, Lamp, lamp_map
 from kit.sky.site import GLOW, MOON, TWILIGHT, Sky
 from kit.wall.points import FrontRaster
@@ -19,7 +19,7 @@ from kit.wall.points import FrontRaster
 EVEN = "even light"
 AT_EYE = Number(unit="lx", low=0.0, meaning="illuminance at the eye, on a plane across the line of sight")
 # The angles for which the relation of the veil holds.
-RANGE = reference.row("constants", "glare angle")
+RANGE = reference.row("eye", "glare angle")
 ASIDE = Number(unit="degrees", low=RANGE.low, high=RANGE.high, meaning="angle between the source and what is looked at")
 
 
@@ -37,8 +37,8 @@ class Ambient(Declared):
     """Ambient light on the front and in the eye.
 
     `vertical_illuminance` is even and from whatever is not named otherwise. With nothing else given it is the shortcut
-    for all of it: what a light meter against the wall shows. The viewer at `eye` looks at the middle of the front;
-    without one there is no veil of `lamps` and `sky`. Without an `age` the eye is a young one.
+    for all of it: what a light meter against the wall shows. The viewer at `eye` looks at one point of the front after
+    the other; without one there is no veil of `lamps` and `sky`. Without an `age` the eye is a young one.
     """
 
     vertical_illuminance: float = declared(AMBIENT, default=0.0)
@@ -46,6 +46,7 @@ class Ambient(Declared):
         Many(of=Is(kind=Glare)), default=(), meaning="known only by its light at the eye"
     )
     age: float | None = declared(AGE, default=None)
+    pigment: float = declared(PIGMENT)
     lamps: tuple[Lamp, ...] = declared(LAMPS, unique="name", default=(), meaning="in their places, named apart")
     sky: Sky | None = declared(Is(kind=Sky), default=None, meaning="at one time, from `kit.Site.sky`")
     eye: Point | None = declared(POINT, default=None)

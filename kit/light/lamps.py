@@ -43,11 +43,11 @@ def sources(lamp: Lamp) -> Array:
     return lamp.nodes() if isinstance(lamp, LedString) else np.array([lamp.position])
 
 
-def source_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Array:
+def source_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike | None = None) -> Array:
     """Return the illuminance that each shining point of a lamp makes on points, without shadows, shape (..., n) [lx].
 
     `points`, shape (..., 3) [m], have to be apart from the lamp; `normals`, shape (3,) or (..., 3), are unit normals on
-    the lit side, at an eye the line of sight. What faces away gets nothing.
+    the lit side, not given: facing each shining point. What faces away gets nothing.
     """
     at, places = np.asarray(points, float), sources(lamp)
     ray = at[..., None, :] - places
@@ -56,7 +56,9 @@ def source_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Arr
     if np.any(touching):
         point = at.reshape(-1, 3)[int(touching.any(axis=-1).argmax())]
         raise InputError(f"lamp {lamp.name!r}", tuple(point.tolist()), "a lamp apart from what it lights")
-    arrives = np.maximum(-np.vecdot(ray, np.asarray(normals, float)[..., None, :]), 0.0) / square**1.5
+    arrives = 1.0 / square
+    if normals is not None:
+        arrives *= np.maximum(-np.vecdot(ray, np.asarray(normals, float)[..., None, :]), 0.0) / np.sqrt(square)
     if isinstance(lamp, Luminaire):
         return lamp.intensity(ray / np.sqrt(square)[..., None]) * arrives
     if lamp.facing is not None:
@@ -77,15 +79,14 @@ def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp], ground_reflectance: flo
     the pixel near its nodes. Light by way of the ground is that of `ground_light`. Each lamp's map at full light is
     remembered.
     """
-    grid, result = raster.grid, np.zeros(raster.patch.shape)
-    front = tuple((patch.outline, patch.holes) for patch in raster.facade.patches)
+    result = np.zeros(raster.patch.shape)
     for lamp in LAMPS.check("lamps", lamps):
         full = lamp.dimmed(1.0)
-        key = (front, full, grid.x.tobytes(), grid.y.tobytes())
         make = _luminaire_map if isinstance(lamp, Luminaire) else _string_map
-        result += lamp.dimming * _recent.get(key, result.size, partial(make, raster, full))
+        result += lamp.dimming * _recent.get((*raster.key, full), result.size, partial(make, raster, full))
         if ground_reflectance:
-            back = _recent.get((*key, "ground"), result.size, partial(ground_light, raster, full))
+            key = *raster.key, full, "ground"
+            back = _recent.get(key, result.size, partial(ground_light, raster, full))
             result += ground_reflectance * lamp.dimming * back
     result[raster.patch < 0] = np.nan
     return result

@@ -40,6 +40,7 @@ TILT = ANGLE.but(label="tilt", low=-180.0, high=180.0)
 SHIELDED = ANGLE.but(low=0.0, high=180.0, meaning="from straight down; light above it is lost in a shield")
 FACING = Vector(label="faces", meaning="direction of the half-space that each node lights evenly; None: all round")
 PATH = Many(of=POINT, least=2, meaning="corners of the line: a roof line, a gutter, turns round a tree")
+SIZE = LENGTH.but(label="size", low=0.0, default=0.1, meaning="across its shining part: in the eye it is no point")
 LIGHT_NAME = OneOf(label="colour of the light", options=tuple(AMBIENT), empty=True, default="")
 LEVEL = OneOf(label="flux", options=("low", "nominal", "high"), default="nominal")
 ON_GROUND = Vector(length=2, of=LENGTH)
@@ -67,6 +68,7 @@ class Luminaire(Declared):
     dimming: float = declared(DIMMING)
     shielded: float | None = declared(SHIELDED, default=None)
     spectrum: str = declared(LIGHT_NAME)
+    size: float = declared(SIZE)
 
     def __post_init__(self) -> None:
         super().__post_init__()

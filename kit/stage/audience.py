@@ -15,10 +15,11 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from kit import reference
+from kit.decision.chance import judged_points
 from kit.decision.verdict import Part, Status, Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import AGE, NAME, POINT, Declared, Is, Many, Number, declared
+from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Is, Many, Number, declared
 from kit.light.cast import cast_light
 from kit.results import Frame, Result, make_frame
 from kit.source.beam import Landing
@@ -36,13 +37,14 @@ PANES = "A clean pane dims the picture and keeps its contrast; dirt and rain on 
 
 @dataclass(frozen=True, kw_only=True)
 class Viewer(Declared):
-    """Someone who looks at the middle of the front."""
+    """Someone who looks at the front, from one point of it to the other."""
 
     thing = "viewer"
     name: str = declared(NAME)
     eye: Point = declared(POINT)
     transmittance: float = declared(TRANSMITTANCE)
     age: float | None = declared(AGE, default=None)
+    pigment: float = declared(PIGMENT)
 
 
 VIEWERS = Many(label="viewers", of=Is(kind=Viewer), least=1, unique="name")
@@ -59,7 +61,7 @@ def windscreen(eye: Point, *, name: str = "in a car", age: float | None = None) 
 
 @dataclass(frozen=True, kw_only=True)
 class View:
-    """What one viewer sees of the front as a whole: luminance behind the pane, and the veil in that eye [cd/m2]."""
+    """What one viewer sees of the front as a whole: luminance behind the pane, and the mean veil in that eye."""
 
     viewer: Viewer
     distance: float  # to the middle of the front [m]
@@ -132,8 +134,8 @@ def audience_table(
     Parameters
     ----------
     scene : Scene
-        Eye and age of its ambient light are replaced by the viewer's; glare that is known only by its light at an eye
-        (`kit.Glare`) cannot be moved and is the same for all.
+        Eye, age and pigment of its ambient light are replaced by the viewer's; glare that is known only by its light at
+        an eye (`kit.Glare`) cannot be moved and is the same for all.
     viewers : sequence of Viewer
         At least one, each with a name of its own.
     target : Target, optional
@@ -162,19 +164,19 @@ def audience_table(
 
 
 def _view(scene: Scene, viewer: Viewer, target: Target, spacing: float, landings: list[Landing]) -> View:
-    around = replace(scene.ambient, eye=viewer.eye, age=viewer.age)
+    around = replace(scene.ambient, eye=viewer.eye, age=viewer.age, pigment=viewer.pigment)
     light = light_map(replace(scene, ambient=around), spacing)
     # The pane takes its share of all that makes the contrast, which stays.
     names = (
         "white_luminance", "black_luminance", "delivered_light", "bounce", "ambient_illuminance", "veiling_luminance"
     )  # fmt: skip
     behind = light.assign({name: light[name] * viewer.transmittance for name in names})
-    aim = middle(scene.facade)
+    aim, veil = middle(scene.facade), behind["veiling_luminance"].sum("source").values
     distance = math.dist(viewer.eye, aim)
     return View(
         viewer=viewer, distance=distance,
         angle=math.degrees(math.acos(min(1.0, max(-1.0, (viewer.eye[2] - aim[2]) / distance)))),
-        veiling_luminance=float(behind["veiling_luminance"].sum()), front=judge(behind, target).front,
+        veiling_luminance=float(veil.ravel()[judged_points(behind).seen].mean()), front=judge(behind, target).front,
         pixels_per_degree=math.radians(1.0) / max(float(landing.element(viewer.eye)[0].max()) for landing in landings),
         wanted_pixels_per_degree=60.0 / reference.value("eye", "normal acuity"),
     )  # fmt: skip

@@ -139,6 +139,12 @@ class FrontRaster:
         return cls(facade=facade, grid=grid, patch=visible(facade, grid), planes=Planes.of(facade))
 
     @cached_property
+    def key(self) -> tuple[Any, bytes, bytes]:
+        """What tells it from others: the front's shape and the grid."""
+        front = tuple((patch.outline, patch.holes) for patch in self.facade.patches)
+        return front, self.grid.x.tobytes(), self.grid.y.tobytes()
+
+    @cached_property
     def plane(self) -> NDArray[np.int16]:
         """Index of the plane at each point, -1 where there is no wall, shape (y, x)."""
         return self.planes.of_patch.take(self.patch, mode="wrap")
