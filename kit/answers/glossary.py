@@ -1,9 +1,6 @@
 """The words of the kit in one table, made from the declarations in the code itself."""
 
 import dataclasses
-import re
-from functools import cache
-from pathlib import Path
 
 import kit
 from kit.fields import Band, Number, Range, Spec, Vector, specs
@@ -13,13 +10,13 @@ from kit.units import edge
 
 
 def glossary() -> Frame:
-    """Return every number that the kit takes or gives: name, symbol, unit, meaning, and where it is at home.
+    """Return every number that the kit takes or gives: name, symbol, unit, meaning, and who takes it.
 
     Returns
     -------
     pandas.DataFrame
-        Indexed by name, in alphabetical order; ``where`` names the types that take a number, and the room of the kit
-        that computes it. A name that means two things has two rows.
+        Indexed by name, in alphabetical order; ``where`` names the types that take a number, or says that it is
+        computed. A name that means two things has two rows.
 
     Examples
     --------
@@ -36,7 +33,7 @@ def glossary() -> Frame:
                 _add(rows, name, inner.symbol, inner.unit, meaning, f"kit.{kind.__name__}")
     for name, found in QUANTITIES.items():
         unit = {"1": "", "degree": "degrees"}.get(found.unit, edge(found.unit, "m")[0])
-        _add(rows, name, found.symbol, unit, found.meaning, _room(name))
+        _add(rows, name, found.symbol, unit, found.meaning, "computed")
     return make_frame(sorted(rows, key=lambda row: row["name"]), index="name")
 
 
@@ -68,21 +65,3 @@ def _number(spec: Spec) -> Number | None:
     if isinstance(spec, Number):
         return spec
     return spec.of if isinstance(spec, Vector | Range | Band) else None
-
-
-@cache
-def _sources() -> dict[str, str]:
-    """Return the text of each room that labels quantities."""
-    here = Path(__file__).parents[1]
-    rooms = (path for folder in kit.FOLDERS for path in sorted((here / folder).glob("*.py")))
-    texts = {f"kit.{path.parent.name}.{path.stem}": path.read_text(encoding="utf-8") for path in rooms}
-    return {room: text for room, text in texts.items() if "kit.quantities" in text}
-
-
-def _room(name: str) -> str:
-    """Return the first room along the path of light that labels a quantity: by its name, or by a table of names."""
-    told, made = f'"{name}"', f'f"{name.split("_")[0]}_{{'
-    for room, text in _sources().items():
-        if re.search(rf"labelled\(\s*({told}|\w)", text) and (told in text or made in text):
-            return room
-    return ""

@@ -1,43 +1,24 @@
 """What the answers share: what may be chosen on every page, and how it is asked."""
 
+import tomllib
+from pathlib import Path
+
 from kit import reference
 from kit.decision.verdict import Target, rungs
 from kit.fields import LENGTH, LIGHT_OUTPUT, SHARE, OneOf, Text, specs
 from kit.source.spectra import light_source_names
 
-# The rungs of the ladder in few words, which are ours.
-IN_SHORT = {
-    "a dark front floodlit in dark surroundings": "dark front, floodlit",
-    "a floodlit wall in a dark district": "floodlit wall, dark district",
-    "a floodlit wall in a lit district": "floodlit wall, lit district",
-    "a floodlit wall in a bright district": "floodlit wall, bright town",
-    "an outdoor cinema as found in 1953": "outdoor cinema of 1953",
-    "an outdoor cinema in good order": "outdoor cinema in order",
-    "a picture indoors that two of three viewers took in 1932": "indoors, 2 of 3 content",
-    "a picture indoors that nine of ten viewers took in 1932": "indoors, 9 of 10 content",
-    "the cinema of today": "cinema of today",
-    "a picture to look at in passing": "shapes and colours in passing",
-    "a picture that can be followed": "clear figures and large letters",
-    "a picture to study": "fine drawing", "a film in full motion": "film",
-    "the best picture of an outdoor cinema": "best outdoor cinema",
-}  # fmt: skip
-# How earlier files call rungs.
-WHITES = {
-    "dark": "a floodlit wall in a dark district", "medium": "a floodlit wall in a lit district",
-    "bright": "a floodlit wall in a bright district",
-}  # fmt: skip
-CONTRASTS = {
-    "passive viewing": "a picture to look at in passing", "basic decision making": "a picture that can be followed",
-    "analytical decision making": "a picture to study", "full motion video": "a film in full motion",
-}  # fmt: skip
+# The rungs of the ladder in few words, and how earlier files call them.
+RUNGS = tomllib.loads(Path(__file__).with_name("rungs.toml").read_text(encoding="utf-8"))
+IN_SHORT: dict[str, str] = RUNGS["in_short"]
 # Of a verdict that follows a slider.
 DRAWS = 512
 
 
-def _rung(group: str, unit: str, former: dict[str, str]) -> OneOf:
+def _rung(group: str, unit: str) -> OneOf:
     """Return the declaration of a rung of the ladder, whose menu shows the values too."""
     return OneOf(
-        options=lambda: tuple(rung.name for rung in rungs(group)), former=former,
+        options=lambda: tuple(rung.name for rung in rungs(group)), former=RUNGS["former"][group],
         reading=lambda name: f"{IN_SHORT[name]} ({reference.value('ladder', name, group=group):g}{unit})",
     )  # fmt: skip
 
@@ -45,11 +26,13 @@ def _rung(group: str, unit: str, former: dict[str, str]) -> OneOf:
 LIGHT_SOURCE = OneOf(label="light source", options=light_source_names)
 # Looked up among the surfaces of the house and of the kit where it is used.
 WALL = Text(label="main wall", optional=True, meaning="surface of the main wall and of what matches it")
-DISTRICT = _rung("white", " cd/m²", WHITES).but(
-    label="as bright as", default=WHITES["dark"], meaning="rung of the ladder that is wanted of white"
-)
-PURPOSE = _rung("contrast", ":1", CONTRASTS).but(
-    label="contrast for", default=CONTRASTS["basic decision making"],
+DISTRICT = _rung("white", " cd/m²").but(
+    label="as bright as",
+    default="a floodlit wall in a dark district",
+    meaning="rung of the ladder that is wanted of white",
+)  # fmt: skip
+PURPOSE = _rung("contrast", ":1").but(
+    label="contrast for", default="a picture that can be followed",
     meaning="what is shown: rung of the ladder that is wanted of contrast",
 )  # fmt: skip
 SHARE_WANTED, CONFIDENCE = (specs(Target)[name] for name in ("share", "confidence"))
