@@ -428,11 +428,13 @@ class Show(Declared, Result):
         for which, machine in self._machines():
             if hasattr(choice, f"{which}{how}"):
                 at = {name: getattr(choice, f"{which}{name}", value) for name, value in self.stands_at(machine).items()}
-                lens = {"x": self.middle + at["side"], "aspect": machine.aspect}
+                wide = getattr(choice, "wide", 1.0)  # pictures side by side are fitted as one
+                lens = {"x": self.middle + at["side"], "aspect": machine.aspect * wide}
                 lens |= {name: at[name] for name in ("height", "shift_up")}
-                fit = fitting_distance if how == "distance" else fitting_throw_ratio
-                other = "throw_ratio" if how == "distance" else "distance"
-                changes[f"{which}{how}"] = fit(self.house, at[other], **lens)
+                if how == "distance":
+                    changes[f"{which}{how}"] = fitting_distance(self.house, at["throw_ratio"] / wide, **lens)
+                else:
+                    changes[f"{which}{how}"] = wide * fitting_throw_ratio(self.house, at["distance"], **lens)
         return replace(choice, **changes)  # type: ignore[type-var]
 
     def beyond_zoom(self, choice: Any) -> tuple[str, ...]:
@@ -487,6 +489,7 @@ class Show(Declared, Result):
             at["light_output"], at["throw_ratio"],
             resolution=machine.resolution, lens_shift=(across, at["shift_up"]), options=options,
         )  # fmt: skip
+        made = made.set_to(at["throw_ratio"], made.lens_shift, zoom=machine.zoom)
         return made, Placement(position=(x, at["height"], at["distance"]), aim=(x, at["height"] + rise, 0.0))
 
     def scene(

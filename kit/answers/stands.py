@@ -23,6 +23,7 @@ from kit.stage.aim import Lens
 from kit.stage.audience import Audience, audience_table
 from kit.stage.beam_safety import KeepOuts, keep_out, stray_warning
 from kit.stage.content import ContentParts, content_parts
+from kit.stage.likely import Likely
 from kit.stage.places import Limits, describe
 from kit.stage.search import Search, search
 from kit.units import edge, length_text
@@ -32,6 +33,13 @@ ONE, STACKED, SIDE_BY_SIDE = "one", "two, one on the other", "two, side by side"
 # How wide two pictures side by side overlap, as a share of their width.
 OVERLAP = 0.12
 SETUP = fields.OneOf(label="machines", options=(ONE, STACKED, SIDE_BY_SIDE), default=ONE)
+# What may be looked for in a place, and how `search` calls it.
+CHANCE = "chance that it is enough"
+OBJECTIVES = {
+    "no search": "illuminance", CHANCE: "", "most light": "illuminance", "small dots": "sharpness",
+    "square corners": "keystone", "dots that are used": "pixels",
+}  # fmt: skip
+BEST_FOR = fields.OneOf(label="best place for", options=tuple(OBJECTIVES), default="no search")
 TILT = fields.ANGLE.but(
     label="tilt up", low=-89.0, high=89.0, default=0.0, steps=(-10.0, 25.0, 0.5), meaning="of the machine, upwards"
 )
@@ -55,12 +63,18 @@ class StandChoice(fields.Declared):
     purpose: str = fields.declared(scenes.PURPOSE, default=None)
     share: float = fields.declared(scenes.SHARE_WANTED, default=None)
     confidence: float = fields.declared(scenes.CONFIDENCE, default=None)
+    best_for: str = fields.declared(BEST_FOR)
     units: str = fields.declared(fields.UNITS, default=None)
 
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.setup == STACKED and self.tilt:
             raise InputError("tilt", self.tilt, "0 degrees for stacked machines: lens shift brings them into line")
+
+    @property
+    def wide(self) -> float:
+        """How wide the pictures are together, over one of them."""
+        return 2.0 - OVERLAP if self.setup == SIDE_BY_SIDE else 1.0
 
     def on(self, show: Show) -> "StandChoice":
         """Return the choice with what is not chosen as in `show`."""
@@ -90,12 +104,15 @@ class Arrangement(Result):
         around, machine, projector = self.show.full, self.show.machine, self.scene.projectors[0][0]
         shift = (0.0, max(0.0, self.choice.shift_up))
         lens = Lens(throw_ratio=machine.zoom, shift_up=shift, tilt=(-5.0, 20.0), pan=(-20.0, 20.0))
+        best_for = self.choice.best_for
         try:
-            return search(
+            found = search(
                 self.scene.facade, replace(projector, throw_ratio=machine.throw_ratio), lens, around.stands,
                 obstacles=around.obstacles, limits=Limits(keystone=15.0, blocked=0.1, reached=0.9),
                 audience=around.viewers[0].eye, units=around.units,
+                objective=Likely(self.scene, self.target) if best_for == CHANCE else OBJECTIVES[best_for],
             )  # fmt: skip
+            return replace(found, objective="most light" if best_for == "no search" else best_for)
         except InputError as error:
             return str(error)
 
@@ -141,8 +158,15 @@ class Arrangement(Result):
         return self.parts.frame(units)
 
     def sentence(self, units: str = "m") -> str:
-        """Return whether it is enough, and what the picture is."""
-        return f"{self.verdict.sentence(units)} {self.picture_sentence(units)}"
+        """Return whether it is enough, what the picture is, and the best place where one is looked for."""
+        text = f"{self.verdict.sentence(units)} {self.picture_sentence(units)}"
+        return f"{text} {self.search_sentence(units)}".strip()
+
+    def search_sentence(self, units: str = "m") -> str:
+        """Return the best place in words, or why there is none; nothing where none is looked for."""
+        if self.choice.best_for == "no search":
+            return ""
+        return f"No place: {self.places}" if isinstance(self.places, str) else self.places.sentence(units)
 
     def picture_sentence(self, units: str = "m") -> str:
         """Return what the picture is, in words."""
@@ -164,7 +188,7 @@ class Arrangement(Result):
             text += "Part of the picture never meets the wall. "
         elif keystone >= 0.05:
             text += (
-                f"Its corners are off by up to {keystone:.1f}°; the machine's keystone correction has to mend that. "
+                f"Its corners are off a right angle by up to {keystone:.1f}° (keystone): the machine has to square it. "
             )
         else:
             text += "It is square. "

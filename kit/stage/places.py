@@ -12,14 +12,14 @@ import shapely
 import xarray as xr
 from numpy.typing import ArrayLike
 
-from kit.arrays import Array, Index
+from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
 from kit.errors import InputError
 from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Is, Many, Number, declared
 from kit.quantities import labelled
 from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
-from kit.source.projector import Projector
+from kit.source.projector import Projector, lens_light
 from kit.stage.aim import QUIET, Goal, Lens, aimed, zoomed
 from kit.wall.facade import Facade
 from kit.wall.occlusion import OBSTACLES, Block, Obstacle, Occluders, blocks, crosses
@@ -186,7 +186,7 @@ def placement_of(projector: Projector, places: xr.Dataset, index: int) -> tuple[
     if not np.isfinite(one["aim"].values).all():
         raise InputError("index", index, "a candidate that can be aimed at the target")
     shift = (float(one["shift_across"]), float(one["shift_up"]))
-    fixed = replace(projector, throw_ratio=float(one["throw_ratio"]), lens_shift=shift)
+    fixed = projector.set_to(float(one["throw_ratio"]), shift, zoom=places.attrs["zoom"])
     return fixed, Placement(position=tuple(one["position"].values), aim=tuple(one["aim"].values))
 
 
@@ -211,11 +211,38 @@ def evaluated(front: Front, projector: Projector, lens: Lens, positions: Array, 
     share_out(light, np.array_split(order, -(-len(order) // step)))
     # As set, so that it stays within the lens's range to the last digit.
     out["throw_ratio"] = throw
+    usual = projector.set_to(lens.throw_ratio[0], (0.0, 0.0), zoom=lens.throw_ratio)
+    out["delivered_light"] = np.full(len(throw), usual.delivered()[1])
+    if usual.chain != projector.chain:
+        lost = lens_light(lens.throw_ratio, throw, np.hypot(out["shift_across"], out["shift_up"]))
+        out["delivered_light"] *= lost[1].prod(axis=0)
     fails: dict[str, Any] = {f"fails_{name}": over > SLACK for name, over in excesses(out, lens, limits).items()}
-    return _dataset(
-        positions,
-        {**out, **fails, "feasible": (out["illuminance_median"] > 0.0) & ~np.logical_or.reduce([*fails.values()])},
-    )
+    feasible = (out["illuminance_median"] > 0.0) & ~np.logical_or.reduce([*fails.values()])
+    return _dataset(positions, {**out, **fails, "feasible": feasible}).assign_attrs(zoom=lens.throw_ratio)
+
+
+def beams(places: xr.Dataset, projector: Projector) -> Beam:
+    """Return the beams, batch (candidate,), of places that `evaluated` returns."""
+    data = {name: places[name].values for name in ("position", "aim", "throw_ratio", "shift_across", "shift_up")}
+    forward = data["aim"] - data["position"]
+    forward /= np.linalg.norm(forward, axis=1, keepdims=True)
+    right = np.cross(forward, (0.0, 1.0, 0.0))
+    right /= np.linalg.norm(right, axis=1, keepdims=True)
+    size = np.stack([1.0 / data["throw_ratio"], 1.0 / (projector.aspect * data["throw_ratio"])], axis=1)
+    return Beam(
+        position=data["position"], forward=forward, right=right, up=np.cross(right, forward), size=size,
+        centre=size * np.stack([data["shift_across"], data["shift_up"]], axis=1),
+        resolution=projector.resolution, zones=projector.zones,
+    )  # fmt: skip
+
+
+def lit_points(points: WallPoints, occluders: Occluders, beam: Beam) -> tuple[Landing, Mask, Array]:
+    """Return how beams meet points, which are in the picture, and the light there past all shadows [lx/lm]."""
+    landing = beam.on(points.position, points.normal)
+    reached = landing.inside(SLACK)
+    lit = reached & (landing.height > SAME_PLANE)
+    lit &= ~occluders.hidden(points.position, points.plane, beam.position)
+    return landing, reached, np.where(lit, landing.flat_illuminance(), 0.0)
 
 
 def bounds(lens: Lens, limits: Limits) -> dict[str, tuple[str, float | None, float | None]]:
@@ -260,12 +287,8 @@ def figures(front: Front, beam: Beam) -> dict[str, Array]:
         "depth_range": along.max(axis=1) - along.min(axis=1),
     }  # fmt: skip
 
-    landing = beam.on(front.points.position, front.points.normal)
-    reached = landing.inside(SLACK)
-    lit = reached & (landing.height > SAME_PLANE)
-    lit &= ~front.occluders.hidden(front.points.position, front.points.plane, beam.position)
-    light = landing.flat_illuminance()
-    light[~lit] = 0.0
+    landing, reached, light = lit_points(front.points, front.occluders, beam)
+    lit = light > 0.0
     result["flux_share"] = np.minimum(light @ front.area, 1.0)
 
     target = np.s_[:, : len(front.share)]

@@ -19,6 +19,7 @@ from kit.results import Format, Frame, Result, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
+from kit.stage.likely import Likely
 from kit.stage.places import FAR, LIMITS, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
 from kit.units import edge
 from kit.wall.facade import Facade
@@ -29,10 +30,11 @@ from kit.words import join, percent, plain, short
 
 Objective = str | Callable[[xr.Dataset], ArrayLike]
 
-# What is best: the variable, and whether more of it is better.
-OBJECTIVES = {
-    "illuminance": ("illuminance_median", True), "sharpness": ("coarsest_element", False),
-    "keystone": ("keystone", False), "pixels": ("pixel_share", True),
+# What is best, the more the better.
+OBJECTIVES: dict[str, Callable[[xr.Dataset], xr.DataArray]] = {
+    "illuminance": lambda places: places["illuminance_median"] * places["delivered_light"],
+    "sharpness": lambda places: -places["coarsest_element"], "keystone": lambda places: -places["keystone"],
+    "pixels": lambda places: places["pixel_share"],
 }  # fmt: skip
 # Of the optimiser: how many places it moves at a time, and how often.
 POPULATION, GENERATIONS = 24, 40
@@ -88,6 +90,8 @@ class Search(Result):
     pareto: Index  # feasible, and beaten by no other in light, coarsest element and keystone at once; the best first
     objective: str
     projector: Projector
+    middle: float  # of the front, from which places to the side are counted [m]
+    remark: str = ""  # of the objective
 
     @property
     def best(self) -> xr.Dataset:
@@ -99,24 +103,19 @@ class Search(Result):
         """The best place as `kit.Scene` takes it."""
         return placement_of(self.projector, self.places, self.index)
 
-    @property
-    def lumens(self) -> float:
-        """Light that reaches the wall, nominal chain [lm]."""
-        return self.projector.delivered()[1]
-
     def frame(self, units: str = "m", *, rows: int = 8) -> Frame:
         """Return the best place and the rest of the Pareto set: at most `rows`, spread evenly over the set."""
         (length, metre), (small, inch) = edge("m", units), edge("mm", units)
         others = self.pareto[self.pareto != self.index]
         chosen = np.unique(np.linspace(0, len(others) - 1, min(max(rows - 1, 0), len(others))).round().astype(int))
         some = self.places.isel(candidate=[self.index, *others[chosen]])
-        across, up, away = some["position"].values.T / metre
+        across, up, away = (some["position"].values - (self.middle, 0.0, 0.0)).T / metre
         columns: list[tuple[str, ArrayLike, Format]] = [
-            ("stand", some["stand"].values, str), (f"across [{length}]", across, ONE_DIGIT),
+            ("stand", some["stand"].values, str), (f"to the right [{length}]", across, ONE_DIGIT),
             (f"up [{length}]", up, ONE_DIGIT), (f"off the wall [{length}]", away, ONE_DIGIT),
             ("throw ratio", some["throw_ratio"].values, ".2f"), ("tilt [°]", some["tilt"].values, ONE_DIGIT),
             ("pan [°]", some["pan"].values, ONE_DIGIT),
-            ("illuminance [lx]", some["illuminance_median"].values * self.lumens, ONE_DIGIT),
+            ("illuminance [lx]", OBJECTIVES["illuminance"](some).values, ONE_DIGIT),
             (f"largest pixel [{small}]", some["coarsest_element"].values / inch, short),
             ("corners off by [°]", some["keystone"].values, ONE_DIGIT),
             ("picture used", some["pixel_share"].values, percent),
@@ -129,21 +128,22 @@ class Search(Result):
     def sentence(self, units: str = "m") -> str:
         """Return the best place in words."""
         (length, metre), (small, inch) = edge("m", units), edge("mm", units)
-        best, lumens = self.best, self.lumens
-        x, y, z = (best["position"].values / metre).tolist()
+        best, count = self.best, self.places.sizes["candidate"]
+        x, y, z = ((best["position"].values - (self.middle, 0.0, 0.0)) / metre).tolist()
         one = {str(name): float(value) for name, value in best.data_vars.items() if not value.ndim}
         tilt, pan, keystone = (plain(one[name], 1) for name in ("tilt", "pan", "keystone"))
         across, up = (plain(one[name], 2) for name in ("shift_across", "shift_up"))
+        lumens = one["delivered_light"]
         median, lowest = (lumens * one[name] for name in ("illuminance_median", "illuminance_lowest"))
-        side = f"{plain(abs(x), 1)} {length} to the {'right' if x > 0 else 'left'} of"
+        aside = f"{plain(abs(x), 1)} {length} to the {'right' if x > 0 else 'left'} of"
         return (
             f"Best for {self.objective}: {best['stand'].values!s}, {plain(z, 1)} {length} from the wall, "
-            f"{side if abs(x) >= 0.05 else 'in line with'} x = 0, lens {plain(y, 1)} {length} up. Throw ratio "
-            f"{one['throw_ratio']:.2f}, shift {across} across and {up} up, tilt {tilt}°, pan {pan}°. {lumens:,.0f} "
-            f"lumens on the wall give {median:.0f} lx there (lowest {lowest:.0f} lx); a dot of the picture (pixel) is "
-            f"at most {short(one['coarsest_element'] / inch)} {small} long, the corners are off by {keystone}° "
-            f"(keystone), and {percent(one['pixel_share'])} of the picture is used. "
-            f"{int(self.places['feasible'].sum()):,} of {self.places.sizes['candidate']:,} places would do."
+            f"{aside if abs(x) >= 0.05 else 'in line with'} the middle of the front, lens {plain(y, 1)} {length} up. "
+            f"Throw ratio {one['throw_ratio']:.2f}, shift {across} across and {up} up, tilt {tilt}°, pan {pan}°. "
+            f"{lumens:,.0f} lumens on the wall give {median:.0f} lx there (lowest {lowest:.0f} lx); a dot of the "
+            f"picture (pixel) is at most {short(one['coarsest_element'] / inch)} {small} long, the corners are off by "
+            f"{keystone}° (keystone), and {percent(one['pixel_share'])} of the picture is used. "
+            f"{int(self.places['feasible'].sum()):,} of {count:,} places would do{self.remark}."
         )
 
 
@@ -164,8 +164,8 @@ def search(
         As for `evaluate`.
     objective : {"illuminance", "sharpness", "keystone", "pixels"} or callable
         Largest median illuminance, smallest of the coarsest picture elements, least keystone, largest share of the
-        raster; or a function that takes the Dataset of `evaluate` and returns a number for each candidate, the more
-        the better.
+        raster; a `Likely`, for the chance that it is enough; or any function that takes the Dataset of `evaluate` and
+        returns a number for each candidate, the more the better.
     count : int
         Of candidates.
     units : {"m", "ft"}
@@ -226,6 +226,8 @@ def search(
         pareto=pareto[np.argsort(-worth[pareto], kind="stable")],
         objective=objective if isinstance(objective, str) else getattr(objective, "__name__", "your objective"),
         projector=projector,
+        middle=0.5 * (facade.bounds[0] + facade.bounds[1]),
+        remark=objective.words(places.isel(candidate=best)) if isinstance(objective, Likely) else "",
     )
 
 
@@ -275,19 +277,17 @@ def _amount(value: float, unit: str, write: Callable[[float], str] = THREE) -> s
 
 def _worth(objective: Objective, places: xr.Dataset) -> Array:
     """Return how good each place is, the more the better."""
-    if callable(objective):
-        result = np.asarray(objective(places), dtype=float)
-        if result.shape != (places.sizes["candidate"],):
-            right = f"one number for each of {places.sizes['candidate']} candidates"
-            raise InputError("objective", result.shape, right)
-        return result
-    name, more = OBJECTIVES[OneOf(options=tuple(OBJECTIVES)).check("objective", objective)]
-    return places[name].values if more else -places[name].values
+    if not callable(objective):
+        objective = OBJECTIVES[OneOf(options=tuple(OBJECTIVES)).check("objective", objective)]
+    result = np.asarray(objective(places), dtype=float)
+    if result.shape != (places.sizes["candidate"],):
+        raise InputError("objective", result.shape, f"one number for each of {places.sizes['candidate']} candidates")
+    return result
 
 
 def _pareto(places: xr.Dataset, feasible: Mask) -> Index:
     """Return the feasible places that no other beats in illuminance, coarsest element and keystone at once."""
-    costs = np.stack([-places["illuminance_median"], places["coarsest_element"], places["keystone"]], axis=1)
+    costs = -np.stack([OBJECTIVES[name](places) for name in ("illuminance", "sharpness", "keystone")], axis=1)
     left = np.flatnonzero(feasible & np.isfinite(costs).all(axis=1))
     # In this order only an earlier one can be as good in everything.
     left = left[np.lexsort(costs[left].T[::-1])]

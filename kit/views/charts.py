@@ -361,7 +361,10 @@ def draw_tradeoff(found: Search, ax: Axes | None = None, *, units: str = "m") ->
     ax, (small, size) = _axes(ax), edge("mm", units)
     places = found.places
     good = places["feasible"].values
-    element, light = places["coarsest_element"].values / size, places["illuminance_median"].values * found.lumens
+    element, light = (
+        places["coarsest_element"].values / size,
+        (places["illuminance_median"] * places["delivered_light"]).values,
+    )
     keystone = places["keystone"].values
     dots = ax.scatter(element[good], light[good], c=keystone[good], s=12, cmap=COLOURS, linewidths=0)
     best = found.pareto

@@ -37,7 +37,8 @@ class StandPanel(Panel):
             self._drawn = units, reach
         about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
         yield "picture", picture(self._board.draw(result.scene.projectors), about)
-        yield "words", words("kit-place", result.verdict.sentence(units), result.picture_sentence(units))
+        told = (result.verdict.sentence(units), result.picture_sentence(units), result.search_sentence(units))
+        yield "words", words("kit-place", *filter(None, told))
         yield "caution", caution(result.keep_out.sentence(units), self.caution)
         about = (
             "Plan, elevation and section to one scale each. Square: lens. Dashed: where a lens may stand. Grey: "
