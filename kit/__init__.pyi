@@ -98,10 +98,10 @@ from .stage.beam_safety import keep_out as keep_out
 from .stage.content import content_parts as content_parts
 from .stage.content import picture_map as picture_map
 from .stage.content import save_masks as save_masks
+from .stage.likely import Likely as Likely
 from .stage.obtrusive_light import Receiver as Receiver
 from .stage.obtrusive_light import obtrusive_light as obtrusive_light
 from .stage.obtrusive_light import road_light as road_light
-from .stage.likely import Likely as Likely
 from .stage.places import Limits as Limits
 from .stage.places import describe as describe
 from .stage.places import evaluate as evaluate

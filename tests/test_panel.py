@@ -247,7 +247,7 @@ def test_more_lumens_and_less_ambient_help_and_the_wall_changes_luminance_only(s
     cloth = brick(replace(base, wall="white fabric"))
     assert cloth.white_luminance.median == pytest.approx(start.white_luminance.median * 0.68 / 0.15)
     assert 0.95 * start.contrast.median < cloth.contrast.median <= start.contrast.median
-    # Same picture width from twice the distance with twice the throw ratio, another lens each: same light on a flat wall.
+    # Same picture width from twice the distance with twice the throw ratio, another lens each: as much light.
     names = ("second_distance", "second_throw_ratio")
     far, farther = (brick(replace(base, **{name: k * getattr(base, name) for name in names})) for k in (2, 4))
     assert far.white_luminance.median == pytest.approx(farther.white_luminance.median, rel=0.01)
