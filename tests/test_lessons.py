@@ -97,13 +97,6 @@ def test_lightness_is_that_of_cie_1976(percent, wanted):
     assert lightness(0.5 * percent, 50.0) == pytest.approx(wanted, rel=1e-9)
 
 
-@pytest.mark.bad_input
-@pytest.mark.parametrize(("value", "white"), [(-1.0, 10.0), (math.nan, 10.0), (1.0, 0.0), (1.0, math.inf)])
-def test_lightness_refuses_what_cannot_be(value, white):
-    with pytest.raises(kit.InputError):
-        lightness(value, white)
-
-
 @pytest.mark.parametrize("one", LESSONS, ids=TITLES)
 def test_every_option_is_answered_and_a_wrong_one_names_the_right_one(one):
     for question in (one.guess, one.check):

@@ -328,34 +328,6 @@ def test_shapes_that_do_not_go_together_are_refused():
 
 
 @pytest.mark.bad_input
-@pytest.mark.parametrize("bad", ["daylight", np.ones(401)])
-def test_bad_kinds_of_light_are_refused(bad):
-    with pytest.raises(InputError) as caught:
-        scotopic_photopic_ratio(bad)
-    assert (caught.value.field, caught.value.right) == ("light", "a kit.Spectrum or kit.LightSource")
-    with pytest.raises(InputError) as caught:
-        scotopic_photopic_ratio(ambient_spectrum("daylight"), bad)
-    assert (caught.value.field, caught.value.right) == ("reflectance", "a kit.Spectrum")
-
-
-@pytest.mark.bad_input
-def test_light_of_no_power_is_refused():
-    with pytest.raises(InputError, match=r"'dark'.*some power"):
-        scotopic_photopic_ratio(power("dark", lambda waves: 0.0))
-    with pytest.raises(InputError, match=r"'daylight' on 'black wall'.*some power"):
-        scotopic_photopic_ratio(ambient_spectrum("daylight"), power("black wall", lambda waves: 0.0))
-    infrared = power("infrared", lambda waves: np.where(waves > 800.0, 1.0, 0.0), np.arange(380.0, 901.0, 5.0))
-    with pytest.raises(InputError, match=r"'infrared'.*some power"):
-        scotopic_photopic_ratio(infrared)
-
-
-@pytest.mark.bad_input
-def test_a_wall_that_sends_back_more_than_it_gets_is_refused():
-    with pytest.raises(InputError, match=r"'bright'.*reflectance"):
-        scotopic_photopic_ratio(ambient_spectrum("daylight"), power("bright", lambda waves: 1.01))
-
-
-@pytest.mark.bad_input
 @pytest.mark.parametrize("bad", [{}, [1.0], {"": 1.0}, {3: 1.0}, {"a": 0.2}, {"a": 16.0}, {"a": np.nan}])
 def test_bad_lights_are_refused(bad):
     with pytest.raises(InputError, match="light"):

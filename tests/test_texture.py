@@ -386,28 +386,7 @@ def test_unknown_patterns_and_missing_reflectances_are_refused():
 
 
 @pytest.mark.bad_input
-@pytest.mark.parametrize(
-    ("field", "value"),
-    [
-        ("distance", 0),
-        ("luminance", -1),
-        ("picture_size", (0, 6)),
-        ("picture_size", (10, 0.01)),
-        ("picture_contrast", 0.5),
-    ],
-)
-def test_a_view_names_the_field_that_cannot_be(field, value):
-    with pytest.raises(InputError, match=field):
-        seen(BRICK, **(VIEW | {field: value}))
-
-
-@pytest.mark.bad_input
-def test_only_patterns_are_seen_and_only_functions_combine():
-    with pytest.raises(InputError, match="pattern"):
-        seen("modular brick", **VIEW)
-    for combine in (None, 0.5, "cloth"):
-        with pytest.raises(InputError, match="combine"):
-            behind(BRICK, combine)
+def test_a_layer_that_sends_back_what_cannot_be_is_refused():
     for wrong in (1.2, math.nan, None):
         with pytest.raises(InputError, match="unit_reflectance"):
             behind(BRICK, lambda r, wrong=wrong: wrong)

@@ -55,9 +55,7 @@ def lightness(luminance: float, white: float) -> float:
     """
     import colour
 
-    above = Number(unit="cd/m²", above=0.0).check("white", white)
-    value = Number(unit="cd/m²", low=0.0).check("luminance", luminance)
-    return float(colour.colorimetry.lightness_CIE1976(100.0 * value / above, 100.0))
+    return float(colour.colorimetry.lightness_CIE1976(100.0 * luminance / white, 100.0))
 
 
 def _machine(lumens: float, distance: float, ratio: float) -> tuple[Projector, Placement]:

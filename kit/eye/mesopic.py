@@ -26,7 +26,7 @@ from numpy.typing import ArrayLike
 from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import NAME, Is, Many, Number, Numbers, together
+from kit.fields import NAME, Many, Number, Numbers, together
 from kit.results import Frame, Result, make_frame
 from kit.source.spectra import FINE, LightSource, Spectrum, light_source
 from kit.wall.facade import Surface
@@ -40,7 +40,6 @@ WORTH = (
     "The table: by how much each light is worth more (+) or less (-) than a light meter says, beside where you look, "
     "to an eye adapted to that luminance; S/P is its light for night vision over its light for day vision."
 )
-LIGHT, WALL = Is(kind=(Spectrum, LightSource)), Is(kind=Spectrum)
 
 LUMINANCES = (0.1, 0.3, 1.0, 3.0, 5.0)
 SOURCES = ("lamp", "laser phosphor", "three laser")
@@ -51,18 +50,11 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
     """Return the S/P ratio of a light, reflected if a reflectance is given: its scotopic over its photopic luminance.
 
     S/P = 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm; of a projector's light source it is that of
-    white. Anything else, a light of no power there, or a reflectance above 1 raises `InputError`.
+    white.
     """
-    LIGHT.check("light", light)
     channels = light.channels if isinstance(light, LightSource) else (light,)
     power = np.sum([channel.fine for channel in channels], axis=0)
-    where = f"light {light.name!r}"
-    if reflectance is not None:
-        power = power * WALL.check("reflectance", reflectance).as_reflectance().fine
-        where += f" on {reflectance.name!r}"
-    photopic, scotopic = _observers() @ power
-    if not photopic > 0.0:
-        raise InputError(where, 0.0, "some power between 380 and 780 nm")
+    photopic, scotopic = _observers() @ (power if reflectance is None else power * reflectance.as_reflectance().fine)
     return float(reference.value("eye", "maximum efficacy of rods over cones") * scotopic / photopic)
 
 

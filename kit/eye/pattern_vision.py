@@ -21,8 +21,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from kit.arrays import Array
-from kit.errors import InputError
-from kit.fields import LENGTH, Is, Number, Vector
 from kit.results import Format, Frame, Result, make_frame
 from kit.units import edge
 from kit.wall.texture import Pattern
@@ -30,12 +28,6 @@ from kit.words import plain, short
 
 # Where the distance at which a pattern vanishes is looked for, in courses: from within reach to beyond any eye.
 NEAREST, FARTHEST, STEPS = 1.0, 1e5, 500
-
-PATTERN = Is(kind=Pattern)
-DISTANCE = LENGTH.but(above=0.0)
-LUMINANCE = Number(unit="cd/m²", low=0.0)
-SIZE = Vector(length=2, of=LENGTH.but(above=0.0))
-PICTURE_CONTRAST = Number(low=1.0, optional=True)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -104,15 +96,9 @@ def seen(
 
     `luminance` is the mean over the lit wall, as the eye sees it [cd/m2]; `picture_size` is width and height of the lit
     part [m], at least one course high, which set the pupil, and how many courses the eye takes together;
-    `picture_contrast` is white over black of the picture on this wall. A value out of its range raises `InputError`.
+    `picture_contrast` is white over black of the picture on this wall.
     """
-    PATTERN.check("pattern", pattern)
-    distance = DISTANCE.check("distance", distance)
-    luminance = LUMINANCE.check("luminance", luminance)
-    width, height = SIZE.check("picture_size", picture_size)
-    if height < pattern.course_height:
-        raise InputError("picture_size[1]", height, f"at least one course, {pattern.course_height:g} m")
-    picture_contrast = PICTURE_CONTRAST.check("picture_contrast", picture_contrast)
+    width, height = picture_size
 
     def sensitivity(d: ArrayLike) -> Array:
         course, *field = (subtended(length, d) for length in (pattern.course_height, width, height))

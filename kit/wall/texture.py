@@ -137,7 +137,5 @@ def behind(pattern: Pattern, combine: Callable[[float], float]) -> Pattern:
 
     `combine` returns the reflectance of layer and backing together, of the backing's reflectance.
     """
-    if not callable(combine):
-        raise InputError("combine", combine, "a function of a reflectance that returns a reflectance")
     unit, joint = combine(pattern.unit_reflectance), combine(pattern.joint_reflectance)
     return replace(pattern, name=f"{pattern.name} behind a layer", unit_reflectance=unit, joint_reflectance=joint)
