@@ -445,24 +445,46 @@ def test_positive_roll_turns_the_picture_clockwise_for_the_audience():
 @pytest.mark.property
 @given(readings)
 def test_zone_gain_has_mean_one(zones):
-    # Between breaks the gain is a cubic in each direction: Gauss quadrature with four nodes is exact.
-    nodes, weights = np.polynomial.legendre.leggauss(4)
-    breaks = np.array([-0.5, -1 / 3, 0, 1 / 3, 0.5])
-    half = np.diff(breaks)[:, None] / 2
-    at = ((breaks[:-1, None] + breaks[1:, None]) / 2 + half * nodes).ravel()
-    weight = (half * weights).ravel()
-    mean = weight @ zone_gain(zones, at[None, :], at[:, None]) @ weight
-    # Rounding only.
-    assert mean == pytest.approx(1.0, rel=1e-12)
+    at = (np.arange(300) + 0.5) / 300 - 0.5
+    # The edge of what is held at the brightest reading falls between the nodes of either quadrature.
+    assert zone_gain(zones, at[None, :], at[:, None]).mean() == pytest.approx(1.0, rel=2e-3)
 
 
 @pytest.mark.property
 @given(readings, st.floats(-0.5, 0.5), st.floats(-0.5, 0.5))
-def test_zone_gain_stays_within_the_readings(zones, across, up):
-    table = np.array(zones) / np.mean(zones)
-    gain = zone_gain(zones, across, up)
+def test_zone_gain_is_positive_and_nowhere_above_the_brightest_reading(zones, across, up):
+    centres = np.array([-1 / 3, 0, 1 / 3])
+    brightest = zone_gain(zones, centres[None, :], centres[:, None]).max()
     # Rounding only.
-    assert table.min() * (1 - 1e-12) <= gain <= table.max() * (1 + 1e-12)
+    assert 0.0 < zone_gain(zones, across, up) <= brightest * (1 + 1e-9)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize("shift", [(0.0, 0.0), (0.0, 0.5), (0.2, -0.3)])
+@pytest.mark.parametrize("half", [0.3, 0.6, 1.0])
+def test_a_lens_that_follows_the_fourth_power_of_the_cosine_is_met_to_its_corners(half, shift):
+    """A reading held beyond the outer centres was up to 30% too bright there with a half angle of 31 degrees."""
+    # The cosine-fourth law of a lens, as in every textbook of optics (from memory); `half`: tangent at the edge.
+
+    def field(across, up):
+        x, y = 2.0 * half * (across + shift[0]), 2.0 * half * 0.625 * (up + shift[1])
+        return (1.0 + x**2 + y**2) ** -2.0
+
+    centres, at = np.array([-1 / 3, 0, 1 / 3]), np.linspace(-0.5, 0.5, 21)
+    zones = field(centres[None, :], -centres[:, None])
+    nodes, weights = np.polynomial.legendre.leggauss(60)
+    mean = 0.25 * weights @ field(0.5 * nodes, 0.5 * nodes[:, None]) @ weights
+    expected = field(at[None, :], at[:, None]) / mean
+    found = zone_gain(zones, at[None, :], at[:, None])
+    capped = expected > zones.max() / mean
+    # Between two centres the field may be brighter than at either: what is held there is missing from the mean.
+    np.testing.assert_allclose(found[~capped], expected[~capped], rtol=0.015 if capped.any() else 1e-9)
+    assert (found[capped] > 0.88 * expected[capped]).all()
+    if shift == (0.0, 0.0):
+        assert not capped.any()
+        if half == 0.6:
+            held = zones[0, 1] / zones.mean() / expected[-1, 10], zones[0, 0] / zones.mean() / expected[-1, -1]
+            assert 1.1 < held[0] < 1.3 < held[1] < 1.5
 
 
 @pytest.mark.analytic
@@ -471,15 +493,16 @@ def test_zone_gain_takes_the_readings_at_the_zone_centres_top_row_first_left_to_
     centres = np.array([-1 / 3, 0, 1 / 3])
     gain = zone_gain(zones, centres[None, :], -centres[:, None])
     # Rounding only.
-    np.testing.assert_allclose(gain * 50.0, zones, rtol=1e-12)
+    np.testing.assert_allclose(gain / gain[1, 1] * 50.0, zones, rtol=1e-12)
 
 
 @pytest.mark.analytic
 def test_the_gain_of_a_beam_is_that_of_its_zones():
     zones = np.array([[10.0, 20, 30], [40, 50, 60], [70, 80, 90]])
     beam = kit.Beam.of(kit.Projector(light_output=1, throw_ratio=2, zones=zones), PLACE)
-    # The zones at the top left, in the middle and at the right of the middle row, over their mean of 50.
-    np.testing.assert_allclose(beam.gain([-1 / 3, 0, 1 / 3], [1 / 3, 0, 0]), [0.2, 1.0, 1.2], rtol=1e-12)
+    # The zones at the top left, in the middle and at the right of the middle row, over the middle one.
+    gain = beam.gain([-1 / 3, 0, 1 / 3], [1 / 3, 0, 0])
+    np.testing.assert_allclose(gain / gain[1], [0.2, 1.0, 1.2], rtol=1e-12)
 
 
 @pytest.mark.analytic
@@ -491,7 +514,7 @@ def test_zones_fall_on_the_wall_as_the_audience_reads_them():
     points = np.array([[(x, y, 0.0) for x in (-1, 0, 1)] for y in (1, 0, -1)])
     ratio = illuminance(uneven, place, points, PERPENDICULAR) / illuminance(even, place, points, PERPENDICULAR)
     # Rounding only.
-    np.testing.assert_allclose(ratio * 50.0, zones, rtol=1e-12)
+    np.testing.assert_allclose(ratio / ratio[1, 1] * 50.0, zones, rtol=1e-12)
 
 
 @pytest.mark.property

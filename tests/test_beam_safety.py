@@ -8,6 +8,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
 
 import kit
 from kit import reference
@@ -237,8 +238,12 @@ def test_lens_zones_weigh_what_goes_to_the_sky_and_falling_light_is_none(wall):
     zones = ((2, 2, 2), (1, 1, 1), (1, 1, 1))
     projector = replace(PLAIN, lens_shift=(0.0, 0.5), zones=zones)
     (area,) = keep_out(scene(wall(8.0, 3.0), (projector, square(y=0.5)))).areas
-    # The smooth step of the upper row integrates to 1/3, all of it above the middle, on top of an even 1; mean 4/3.
-    assert area.sky_share == pytest.approx((0.5 + 1 / 3) / (4 / 3), abs=1 / RAYS[1])
+
+    def gain(y):  # the parabola through the roots of 1, 1 and 1/2, held at the brightest
+        return max(1.0 + (math.sqrt(0.5) - 1.0) * (4.5 * y * y + 1.5 * y), math.sqrt(0.5)) ** -2
+
+    above, below = (quad(gain, *ends, points=[sum(ends) / 1.5])[0] for ends in ((0.0, 0.5), (-0.5, 0.0)))
+    assert area.sky_share == pytest.approx(above / (above + below), abs=1 / RAYS[1])
     # A high lens that looks down past the sides of a narrow wall sends nothing up.
     down = replace(PLAIN, lens_shift=(0.0, -0.5))
     (falling,) = keep_out(scene(wall(2.0, 9.0), (down, square(y=6.0)))).areas

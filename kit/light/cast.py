@@ -13,7 +13,7 @@ from kit.arrays import Array, Extent, Mask
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.memory import Memory
-from kit.source.beam import Beam, Landing
+from kit.source.beam import Beam, Landing, zone_table
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.wall.facade import Facade
@@ -167,7 +167,7 @@ def unit_map(raster: FrontRaster, beam: Beam, obstacles: Sequence[Obstacle] = ()
         axes[:, k, 2] = a[2] * slope[:, 0] - a @ lens
     strength = float(beam.unit_illuminance) * raster.planes.ahead(lens)
     window = np.stack([beam.centre - 0.5 * beam.size, beam.size], axis=1).ravel()
-    zones = np.empty((0, 0)) if beam.zones is None else np.array(beam.zones)[::-1] / np.mean(beam.zones)
+    zones = np.empty((0, 0)) if beam.zones is None else zone_table(beam.zones)
     result = np.empty(lit.shape)
     given = (raster.plane, lit, raster.grid.x, raster.grid.y, axes, strength, window, zones, result)
     in_bands(lambda first, last: unit_rows(first, last, *given), *lit.shape)

@@ -24,9 +24,7 @@ def compiled(function: Any) -> Any:
 
 @compiled
 def _zone_weights(place: float) -> tuple[float, float, float]:
-    low, high = min(max(-3.0 * place, 0.0), 1.0), min(max(3.0 * place, 0.0), 1.0)
-    low, high = low * low * (3.0 - 2.0 * low), high * high * (3.0 - 2.0 * high)
-    return low, 1.0 - low - high, high
+    return place * (4.5 * place - 1.5), 1.0 - 9.0 * place * place, place * (4.5 * place + 1.5)
 
 
 @compiled
@@ -39,7 +37,7 @@ def unit_rows(
     `plane`, shape (y, x): -1, NaN in the result, where there is no wall; `axes`, shape (plane, 3, 3): distance from the
     lens forward, to the right and up: how it grows with x and with y, and at (0, 0); `strength`, shape (plane,):
     illuminance per lumen times depth cubed; `window`: left, width, bottom and height of the picture at unit depth;
-    `zones`, shape (3, 3): bottom row first, mean 1; or (0, 0) for a flat field.
+    `zones`, shape (3, 3): `kit.source.beam.zone_table`; or (0, 0) for a flat field.
     """
     for row in range(first, last):
         for column in range(x.size):
@@ -58,11 +56,12 @@ def unit_rows(
                     t = (up[0] * x[column] + (up[1] * y[row] + up[2])) / depth
                     across = _zone_weights((s - window[0]) / window[1] - 0.5)
                     above = _zone_weights((t - window[2]) / window[3] - 0.5)
-                    gain = 0.0
+                    root, least = 0.0, zones[0, 0]
                     for i in range(3):
                         for j in range(3):
-                            gain += above[i] * zones[i, j] * across[j]
-                    light *= gain
+                            root += above[i] * zones[i, j] * across[j]
+                            least = min(least, zones[i, j])
+                    light /= max(root, least) ** 2
                 result[row, column] = light
 
 

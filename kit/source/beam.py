@@ -26,7 +26,7 @@ from a point at the distance :math:`r` along the unit vector :math:`v` it is :ma
 """
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -260,21 +260,30 @@ class Landing:
 
 
 def zone_gain(zones: ArrayLike, across: ArrayLike, up: ArrayLike) -> Array:
-    """Return the lens's illuminance relative to a flat field that carries the same flux; dimensionless, mean 1.
+    r"""Return the lens's illuminance relative to a flat field that carries the same flux; dimensionless, mean 1.
 
-    `zones` are readings, top row first, left to right; places run from -0.5 (left, bottom) to 0.5 (right, top). The
-    nine readings hold at the zone centres; between them runs a smooth step (3 t^2 - 2 t^3), beyond the outer centres
-    the reading stays. Each of the three weights along an axis then has integral 1/3, so the picture's mean is the mean
-    of the nine readings, which is how IEC 61947-1 turns them into lumens: flux is conserved exactly, and no value
-    leaves the range of the readings.
+    `zones` are readings, top row first, left to right; places run from -0.5 (left, bottom) to 0.5 (right, top). At the
+    zone centres the gains are as the nine readings; in between and beyond, :math:`gain^{-1/2}` is the parabola through
+    them, in both directions, which a lens that falls off with the fourth power of the cosine follows exactly, shifted
+    or not. Nothing is brighter than the brightest reading. Where the lens falls off, the picture's mean is less than
+    that of its nine readings, which IEC 61947-1 turns into lumens: here the flux is that of the lumens.
     """
-    readings = np.asarray(zones, float)
-    table = readings[::-1] / readings.mean()
-    by_column, by_row = _zone_weights(across), _zone_weights(up)
-    return np.asarray(sum(by_row[row] * np.tensordot(table[row], by_column, 1) for row in range(3)))
+    table = zone_table(tuple(map(tuple, np.asarray(zones, float).tolist())))
+    return np.asarray(1.0 / np.maximum(_over_zones(table, across, up), table.min()) ** 2)
 
 
-def _zone_weights(place: ArrayLike) -> Array:
-    steps = (np.clip(sign * 3.0 * np.asarray(place, float), 0.0, 1.0) for sign in (-1.0, 1.0))
-    low, high = (step * step * (3.0 - 2.0 * step) for step in steps)
-    return np.stack([low, 1.0 - low - high, high])
+@lru_cache(maxsize=32)
+def zone_table(zones: Zones) -> Array:
+    """Return gain^(-1/2) at the zone centres, bottom row first, for a mean gain of 1; see `zone_gain`."""
+    table = np.array(zones)[::-1] ** -0.5
+    at, weight = np.polynomial.legendre.leggauss(96)
+    gain = np.maximum(_over_zones(table, 0.5 * at, 0.5 * at[:, None]), table.min()) ** -2
+    return np.asarray(table * np.sqrt(0.25 * weight @ gain @ weight))
+
+
+def _over_zones(table: Array, across: ArrayLike, up: ArrayLike) -> Array:
+    columns, rows = (
+        (place * (4.5 * place - 1.5), 1.0 - 9.0 * place**2, place * (4.5 * place + 1.5))
+        for place in (np.asarray(across, float), np.asarray(up, float))
+    )
+    return np.asarray(sum(table[i, j] * rows[i] * columns[j] for i in range(3) for j in range(3)))
