@@ -17,7 +17,7 @@ from kit.eye.pattern_vision import seen, subtended
 from kit.fields import specs
 from kit.results import shown, text_table
 from kit.stage import content
-from kit.stage.content import BESIDE, KINDS, content_parts, picture_map, save_masks
+from kit.stage.content import BESIDE, KINDS, content_parts, missing, picture_map, save_masks
 from kit.wall.texture import Pattern
 
 GREY = kit.Surface(name="grey", reflectance=0.5)
@@ -961,3 +961,24 @@ def test_parts_need_a_map_of_the_scene_a_viewer_and_known_patterns(plain):
         found.share("film")
     with pytest.raises(kit.InputError, match="units"):
         found.frame("yd")
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize("zones", [None, ((5, 6, 4), (7, 9, 6), (3, 5, 4))])
+def test_one_number_says_what_misses_the_front(demo, zones):
+    (projector, place) = demo.projectors[0]
+    machine = replace(projector, zones=zones)
+    pixels = picture_map(replace(demo, projectors=[(machine, place)]))
+    down, across = (np.arange(0.5, size) / size - 0.5 for size in pixels.patch.shape)
+    gain = np.broadcast_to(pixels.beam.gain(across, -down[:, None]), pixels.patch.shape)
+    past = float(gain[pixels.patch < 0].sum() / gain.sum())
+    assert 0.1 < past < 0.6
+    # By fewer pixels: a row of them along the outline of the front is half in, half out.
+    assert missing(demo.facade, [(machine, place)]) == pytest.approx(past, abs=0.004)
+    # Light that the audience does not see, on the sides of a bay or an eave, lands and does not go past.
+    light = kit.light_map(replace(demo, projectors=[(machine, place)]), 0.05)
+    assert past < 1.0 - float(light["picture_share"].sum())
+    # Of two, by their lumens: the second lands all of its light.
+    small = replace(machine, throw_ratio=9.0, light_output=3 * machine.light_output)
+    both = missing(demo.facade, [(machine, place), (small, place)])
+    assert both == pytest.approx(past / 4, abs=0.002)

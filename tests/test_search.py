@@ -332,6 +332,8 @@ def test_picture_elements_are_those_of_the_map_from_picture_to_wall_by_differenc
     eye = np.array([1.0, 1.6, 12.0])
     places = evaluate(wall(8, 5), MACHINE, PLAIN, [(3, -1, 7), (-5, 4, 8)], points=1000, audience=eye)
     x, y = (part.ravel() for part in np.meshgrid(np.arange(-3.9, 4, 0.2), np.arange(0.1, 5, 0.2)))
+    # The corners count for the size on the wall, and not for what is seen of it.
+    x, y, sample = np.append(x, [-4, 4, 4, -4]), np.append(y, [0, 0, 5, 5]), np.s_[: len(x)]
     h = 1e-4
     for i in range(2):
         pair = placement_of(MACHINE, places, i)
@@ -351,8 +353,27 @@ def test_picture_elements_are_those_of_the_map_from_picture_to_wall_by_differenc
         view /= distance[:, None]
         flat = np.concatenate([element, np.zeros((len(x), 1, 2))], axis=1)
         turned = (flat - view[:, :, None] * np.einsum("nk,nkj->nj", view, flat)[:, None]) / distance[:, None, None]
-        widest = np.degrees(np.linalg.svd(turned, compute_uv=False)[:, 0].max())
+        widest = np.degrees(np.linalg.svd(turned, compute_uv=False)[sample, 0].max())
         assert float(places["pixels_per_degree"][i]) == pytest.approx(1 / widest, rel=1e-6)
+
+
+@pytest.mark.analytic
+def test_the_finest_element_of_a_narrow_board_is_at_its_near_end():
+    """A board of 8 m x 4 cm, 0.6 m before the wall, has few points of a sparse sample, or one, in its middle."""
+    plain = kit.Surface(name="plain", reflectance=0.5)
+    wall = kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], plain)
+    board = kit.Patch("board", [(-4, 3, 0.6), (4, 3, 0.6), (4, 3.04, 0.6), (-4, 3.04, 0.6)], plain)
+    machine = kit.Projector(light_output=4000, throw_ratio=0.45, resolution=(1600, 1000))
+    place = kit.Placement(position=(3.5, 2.5, 6.0), aim=(0.0, 2.5, 0.0))
+    few, many = (describe(kit.Facade([wall, board]), machine, place, points=points) for points in (20, 1e5))
+    for name in ("finest_element", "coarsest_element"):
+        assert float(few[name]) == pytest.approx(float(many[name]), rel=1e-6)
+    # By hand, at the board's right end, 5.4 m before the lens and 0.5 m beside it, and so turned from the axis by that
+    # angle and the pan: across, an element of 1 / (0.45 x 1600) covers cos^2 of the turn, and the board's depth over
+    # cos^2 of its slant. Up and down the place is half a metre off the axis, which is left out.
+    slant, pan = np.arctan(0.5 / 5.4), np.arctan(3.5 / 6.0)
+    across = 5.4 * np.cos(slant + pan) ** 2 / np.cos(slant) ** 2 / (0.45 * 1600)
+    assert float(few["finest_element"]) == pytest.approx(1e3 * across, rel=0.02)
 
 
 @pytest.mark.analytic

@@ -15,6 +15,7 @@ from kit.decision.several import RACK, STATES, compare_setups, electrical_power,
 from kit.light.ambient import Ambient
 from kit.light.cast import cast_light
 from kit.results import text_table
+from kit.words import short
 
 BLACK = {"sequential_contrast": 1000.0, "checkerboard_contrast": 200.0}
 
@@ -265,8 +266,9 @@ def test_setups_have_the_figures_of_their_maps(compared, straight):
     assert two.black == pytest.approx(one.black, rel=1e-12)
     assert (two.count, one.count, side.count) == (2, 1, 2)
     assert [s.stated_light_output for s in compared.setups] == [8000.0] * 3
-    assert (one.overlap_share, one.overlap_black, one.single_black) == (0.0, None, one.black)
-    assert (two.overlap_share, two.overlap_black, two.single_black) == (1.0, two.black, None)
+    assert (one.overlap_share, one.overlap_black, one.single_black) == (0.0, None, None)
+    assert (two.overlap_share, two.overlap_black) == (1.0, two.black)
+    assert two.single_black == pytest.approx(two.black / 2, rel=1e-12)
     assert side.overlap_share == pytest.approx(1.0 / 8.0)
     assert side.overlap_black == pytest.approx(2 * side.single_black, rel=1e-12)
     # A square picture of 8 m by 5 m is 8:5 elements; every one of them lands.
@@ -291,6 +293,23 @@ def test_a_failure_leaves_the_others(compared):
     assert gone.lit_share == pytest.approx(4.5 / 8.0, abs=1e-9)
     assert gone.white_luminance == pytest.approx(side.front.white_luminance.median, rel=1e-12)
     assert all(STATES.index(f.status) >= STATES.index(gone.status) for f in side.failures)
+    # Bright as it is, a picture on 56% of the front is not enough where 80% has to be good.
+    assert (gone.status, gone.chance) == ("not enough", 0.0)
+    assert "56% of the front is still lit, with white" in side.sentence()
+    assert "not enough, fewer than 1 chance in 10." in side.sentence()
+
+
+@pytest.mark.analytic
+def test_raised_black_is_compared_at_the_same_points(straight):
+    """The overlap falls on a dark door: its black is lower than that of the white wall beside it, and yet doubled."""
+    white, dark = (kit.Surface(name=name, reflectance=rho) for name, rho in (("white", 0.7), ("dark", 0.05)))
+    wall = kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], white)
+    front = kit.Facade([wall, kit.Patch("door", [(-0.6, 0), (0.6, 0), (0.6, 5), (-0.6, 5)], dark)])
+    (found,) = compare_setups({"both": scene(front, *row_of_two(straight, **BLACK), blend=True)}).setups
+    assert found.overlap_black == pytest.approx(2 * found.single_black, rel=1e-9)
+    assert found.overlap_black < found.black
+    low, high = short(found.single_black), short(found.overlap_black)
+    assert f"({high} where pictures overlap; one alone: {low})" in found.sentence()
 
 
 @pytest.mark.property

@@ -20,6 +20,7 @@ from kit.source.placement import Placement
 from kit.source.projector import TYPICAL_OPTIONS, Projector
 from kit.source.spectra import light_source
 from kit.stage.beam_safety import stray_warning
+from kit.stage.content import missing
 from kit.units import length_text
 from kit.wall.facade import Surface
 from kit.words import percent, the
@@ -97,12 +98,12 @@ class Comparison(Result):
         """Return what the picture of machine 0 or 1 is, in words: its size, what it covers, what is lost."""
         machine, place = self.machines[i]
         width = place.position[2] / machine.fixed_throw_ratio()
-        lost = max(0.0, 1.0 - float(self.maps[i]["picture_share"].sum()))
+        lost = missing(self.show.house, (self.machines[i],))
         return (
             f"From {length_text(place.position[2], units, 0)} its picture is {length_text(width, units, 0)} wide and "
             f"{length_text(width / machine.aspect, units, 0)} high. It reaches "
-            f"{percent(self.verdicts[i].front.lit_share)} of the front; {percent(lost)} of its light goes past the "
-            f"front or falls where nobody sees it. {stray_warning(lost)}"
+            f"{percent(self.verdicts[i].front.lit_share)} of the front; {percent(lost)} of its light goes past it. "
+            f"{stray_warning(lost)}"
         ).strip()
 
     def colour_sentence(self, i: int) -> str:

@@ -22,7 +22,7 @@ from kit.source.projector import Projector
 from kit.stage.aim import Lens
 from kit.stage.audience import Audience, audience_table
 from kit.stage.beam_safety import KeepOuts, keep_out, stray_warning
-from kit.stage.content import ContentParts, content_parts
+from kit.stage.content import ContentParts, content_parts, missing
 from kit.stage.likely import Likely
 from kit.stage.places import Limits, describe
 from kit.stage.search import Search, search
@@ -170,18 +170,18 @@ class Arrangement(Result):
 
     def picture_sentence(self, units: str = "m") -> str:
         """Return what the picture is, in words."""
-        names = ("pixel_share", "finest_element", "coarsest_element", "pixels_per_degree", "keystone", "blocked_share")
-        pixels, finest, coarsest, fine, keystone, blocked = (float(self.figures[name]) for name in names)
+        names = ("finest_element", "coarsest_element", "pixels_per_degree", "keystone", "blocked_share")
+        finest, coarsest, fine, keystone, blocked = (float(self.figures[name]) for name in names)
         small, size = edge("mm", units)
-        lost = max(0.0, 1.0 - float(self.light["picture_share"].sum()) / len(self.scene.projectors))
+        lost = missing(self.scene.facade, self.scene.projectors)
         text = (
             f"The picture reaches {percent(self.verdict.front.lit_share)} of the front; {percent(lost)} of the light "
-            f"goes past it. {capital(percent(pixels))} of the picture's dots (pixels) land on the front's rectangle"
+            "goes past it"
         )
         if math.isfinite(coarsest):
             text += (
-                f", each {short(finest / size)} to {short(coarsest / size)} {small}; from the walk {fine:.0f} go to a "
-                "degree of view (60 look smooth)"
+                f". The picture's dots (pixels) there are {short(finest / size)} to {short(coarsest / size)} {small} "
+                f"large; from the walk {fine:.0f} go to a degree of view (60 look smooth)"
             )
         text += ". "
         if not math.isfinite(keystone):

@@ -20,7 +20,7 @@ from kit.decision.chance import judged_points
 from kit.decision.payoff import between_classes, projector_price
 from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, levels_of
 from kit.errors import InputError
-from kit.eye.light_map import Scene, light_map
+from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import LENGTH, NAME, Is, Number
 from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Frame, Result, banded, make_frame
@@ -95,6 +95,7 @@ class Failure:
     lit_share: float
     white_luminance: float = 0.0
     contrast: float = 1.0
+    chance: float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,7 +109,7 @@ class Setup:
     surfaces: tuple[Part, ...]
     black: float  # median luminance of projected black on the lit part that is judged [cd/m2]
     overlap_black: float | None  # the same where two or more machines reach; None where there is no such part
-    single_black: float | None  # and where one does
+    single_black: float | None  # and what the brightest of them alone would leave at the same points
     overlap_share: float  # of the lit part, where two or more reach
     pixels: float  # stacked machines show the same picture: more light and no more detail
     coarsest: float
@@ -140,7 +141,7 @@ class Setup:
                 row |= banded(f"{name}{unit}" if part is self.front else f"{name}, {part.name}{unit}", levels)
         return row | {
             "black [cd/m²]": self.black, "black where pictures overlap [cd/m²]": self.overlap_black,
-            "black where one reaches [cd/m²]": self.single_black, "overlap, share of the lit part": self.overlap_share,
+            "black there of one alone [cd/m²]": self.single_black, "overlap, share of the lit part": self.overlap_share,
             "pixels on the front": self.pixels, f"longest of them [{small}]": 1e3 * self.coarsest / inch,
             **banded("price [USD]", self.price), **banded("electrical power [W]", self.power),
             "if one fails: verdict": left.status, "if one fails: lit": left.lit_share,
@@ -158,7 +159,7 @@ class Setup:
             f"lights, black {short(self.black)} cd/m²"
         )
         if self.overlap_black is not None and self.single_black is not None:
-            words += f" ({short(self.overlap_black)} where pictures overlap, {short(self.single_black)} elsewhere)"
+            words += f" ({short(self.overlap_black)} where pictures overlap; one alone: {short(self.single_black)})"
         words += "."
         if self.price is not None and self.power is not None:
             words += f" About {short(self.price[1])} USD and {short(self.power[1])} W."
@@ -168,7 +169,7 @@ class Setup:
             return f"{words} {dark}"
         return (
             f"{words} If one machine fails, {percent(left.lit_share)} of the front is still lit, with white "
-            f"{short(left.white_luminance)} cd/m²: {left.status}."
+            f"{short(left.white_luminance)} cd/m²: {left.status}, {chances(left.chance)}."
         )
 
 
@@ -260,12 +261,16 @@ def _setup(name: str, scene: Scene, target: Target, spacing: float) -> Setup:
     points = judged_points(light).seen
     reach = np.sum([unit.ravel()[points] > 0.0 for unit in cast.units], axis=0)
     black = light["black_luminance"].values.ravel()[points]
+    machines, level = [projector for projector, _ in scene.projectors], scene.average_picture_level
+    weight = light["delivered_light"].values * black_share(machines, level, light["landed_share"].values)
+    leaks = weight[:, None] * cast.units.reshape(len(weight), -1)[:, points][:, reach > 1]
     lit = np.count_nonzero(reach)
-    stated = [projector.light_output for projector, _ in scene.projectors]
+    stated = [machine.light_output for machine in machines]
     return Setup(
         name=name, stated_light_output=verdict.stated_light_output, count=len(stated), front=verdict.front,
         surfaces=verdict.surfaces, black=_median_of(black[reach > 0]) or 0.0,
-        overlap_black=_median_of(black[reach > 1]), single_black=_median_of(black[reach == 1]),
+        overlap_black=_median_of(black[reach > 1]),
+        single_black=_median_of(black[reach > 1] * leaks.max(axis=0) / leaks.sum(axis=0)) if leaks.any() else None,
         overlap_share=np.count_nonzero(reach > 1) / lit if lit else 0.0, pixels=pixels, coarsest=coarsest,
         price=_together([projector_price(lumens) for lumens in stated]),
         power=_together([electrical_power(lumens) for lumens in stated]),
@@ -281,6 +286,7 @@ def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Fail
     return Failure(
         projector=failing + 1, status=front.status, lit_share=front.lit_share,
         white_luminance=_median(front, "white_luminance"), contrast=_median(front, "contrast", dark=1.0),
+        chance=front.chance,
     )  # fmt: skip
 
 

@@ -78,6 +78,7 @@ class Goal:
     rectangle: Array  # that bounds the target in elevation, on the plane of its main (largest) patch
     normal: Array
     outline: Array  # corners of the target's patches
+    facing: Array  # normals there
     corners: Array  # of the rectangle, and of the patches that stand out from the plane
 
     @classmethod
@@ -94,7 +95,8 @@ class Goal:
             corners = np.concatenate([rectangle, out])
             # A picture is convex, so the hull is enough.
             corners = corners[ConvexHull(corners).vertices]
-        return cls(rectangle=rectangle, normal=main.normal, outline=outline, corners=corners)
+        facing = np.concatenate([np.tile(p.normal, (len(p.rings[0]), 1)) for p in patches])
+        return cls(rectangle=rectangle, normal=main.normal, outline=outline, facing=facing, corners=corners)
 
     @cached_property
     def middle(self) -> Array:

@@ -18,7 +18,7 @@ import os
 import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -36,7 +36,7 @@ from kit.eye.light_map import Scene
 from kit.eye.pattern_vision import PatternView, seen
 from kit.fields import FLAG, POINT, Is, OneOf
 from kit.files import write_files
-from kit.light.cast import Cast, cast_light
+from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Frame, Result, make_frame, pick
 from kit.source.beam import Beam
 from kit.units import edge
@@ -59,6 +59,8 @@ BESIDE = "beside"
 
 # What lies nearer to the lens than this is in the lens [m].
 NEAREST = 1e-3
+# Columns of a picture whose pixels are only counted.
+COARSE = 240
 # Longest part of a file's name that comes from a patch's name, in letters.
 LONGEST = 40
 
@@ -117,6 +119,18 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
         given = (placement.position, placement.aim, projector.lens_shift)
         raise InputError(f"{where}, aim, lens_shift", given, "a picture that meets the front; this one misses it")
     return PictureMap(facade=scene.facade, beam=beam, patch=patch, corners=_corners(patches, front, beam))
+
+
+def missing(facade: Facade, machines: Machines) -> float:
+    """Return the share of all light that would land on no part of the front, by `COARSE` columns of each picture."""
+    missed, lumens = [], [machine.delivered()[1] for machine, _ in machines]
+    for machine, place in machines:
+        size = COARSE, max(1, round(COARSE / machine.aspect))
+        beam = Beam.of(replace(machine, resolution=size), place)
+        across, down = ((np.arange(many) + 0.5) / many - 0.5 for many in size)
+        beside = _first_seen(facade.patches, len(facade.patches), beam) < 0
+        missed.append(float(np.mean(beside * beam.gain(across, -down[:, None]))))
+    return float(np.average(missed, weights=lumens))
 
 
 def _first_seen(patches: Sequence[Patch], front: int, beam: Beam) -> NDArray[np.int16]:

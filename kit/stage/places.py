@@ -295,7 +295,9 @@ def figures(front: Front, beam: Beam) -> dict[str, Array]:
     lit, reached, light = lit[target], reached[target], light[target]
     within = reached @ front.share
     # Between the outermost points and the target's edge the picture may end: then it is not quite all.
-    whole = beam.on(goal.outline).inside(SLACK).all(axis=1)
+    corners = beam.on(goal.outline, goal.facing)
+    inside = corners.inside(SLACK)
+    whole = inside.all(axis=1)
     result["reached_share"] = np.where(whole, 1.0, np.minimum(within, 1.0 - 0.5 * front.share.min()))
     result["blocked_share"] = np.where(within > 0, (reached & ~lit) @ front.share / within, 0.0)
     some = lit.any(axis=1)
@@ -306,9 +308,12 @@ def figures(front: Front, beam: Beam) -> dict[str, Array]:
     result["illuminance_median"] = np.where(some, median, 0.0)
     result["illuminance_lowest"] = np.where(some, ordered[:, 0], 0.0)
 
-    longest, shortest = landing.element()
-    result["finest_element"] = np.where(some, 1e3 * np.where(lit, shortest[target], np.inf).min(axis=1), np.nan)
-    result["coarsest_element"] = np.where(some, 1e3 * np.where(lit, longest[target], 0.0).max(axis=1), np.nan)
+    # On a plane elements are largest and smallest at corners, which points may miss by much on a narrow board.
+    count = np.append(lit, inside & (corners.height > SAME_PLANE), axis=1)
+    both = (landing.element(), corners.element())
+    longest, shortest = (np.append(points[target], ends, axis=1) for points, ends in zip(*both, strict=True))
+    result["finest_element"] = np.where(some, 1e3 * np.where(count, shortest, np.inf).min(axis=1), np.nan)
+    result["coarsest_element"] = np.where(some, 1e3 * np.where(count, longest, 0.0).max(axis=1), np.nan)
     if front.audience is not None:
         widest = np.where(lit, landing.element(front.audience)[0][target], 0.0).max(axis=1)
         result["pixels_per_degree"] = np.where(some, np.radians(1.0) / widest, np.nan)
