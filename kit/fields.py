@@ -411,6 +411,7 @@ DISTANCE = Number(
 )  # fmt: skip
 LENS_HEIGHT = Number(
     label="lens height", symbol="h", unit="m", steps=(0.1, 4.6, 0.1), feet=(0.5, 15.0, 0.5), default=0.3048,
+    # The default stands in reference_data/content_parts.csv.
     meaning="of the lens above the ground line",
 )  # fmt: skip
 AMBIENT = Number(
@@ -424,7 +425,7 @@ WHITE_LUMINANCE = Number(
 )
 CONTRAST = Number(label="contrast", symbol="C", above=1.0, meaning="white over black at the eye that is wanted")
 AVERAGE_PICTURE_LEVEL = Number(
-    label="average picture level", symbol="APL", low=0.0, high=1.0, default=0.5,
+    label="average picture level", symbol="APL", low=0.0, high=1.0, default=0.5,  # reference_data/content_parts.csv
     meaning="mean of the picture on the front, relative to full white",
 )  # fmt: skip
 DIMMING = Number(

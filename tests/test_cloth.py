@@ -278,9 +278,9 @@ def test_the_spectrum_has_the_photopic_reflectance_or_a_little_more(daylight, cl
         surface = hang(Cloth.from_reference(cloth), wall, HANGINGS[how], spectral=True)
         found, _ = daylight(surface.spectrum)
         # The relation bends upwards with the wall's reflectance, so the mean of what it gives by wavelength is above
-        # what it gives for the mean (Jensen). Over all cloths and walls of the tables the most is 0.0027, for mesh on
-        # a red door. 2e-5: the wall's own spectrum has its reflectance to that.
-        assert -2e-5 < found - surface.reflectance < 0.003, name
+        # what it gives for the mean (Jensen). Over all cloths and walls of the tables the most is 0.0036, wet cotton on
+        # yellow siding. 2e-5: the wall's own spectrum has its reflectance to that.
+        assert -2e-5 < found - surface.reflectance < 0.004, name
         behind, _ = daylight(surface_spectrum(wall))
         assert behind == pytest.approx(wall.reflectance, abs=2e-5)
         # Without `spectral` nothing is known by wavelength and nothing else changes.

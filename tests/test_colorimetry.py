@@ -120,12 +120,12 @@ class _Wall:
 @pytest.mark.parametrize(
     ("name", "worst", "by"),
     [
-        ("lamp", "red door", -0.06),
-        ("lamp, brightest white", "red door", -0.19),
-        ("laser phosphor", "red door", -0.09),
-        ("laser phosphor, brightest white", "red door", -0.18),
+        ("lamp", "grass", 0.06),
+        ("lamp, brightest white", "red door", -0.17),
+        ("laser phosphor", "red door", -0.06),
+        ("laser phosphor, brightest white", "red door", -0.15),
         ("three laser", "red door", 0.74),
-        ("three led", "red door", 0.36),
+        ("three led", "red door", 0.22),
     ],
 )
 def test_how_far_other_lights_are_from_the_photometric_path(name, worst, by):
@@ -338,7 +338,7 @@ def test_red_brick_leaves_about_half():
         "laser phosphor": 0.45,
         "laser phosphor, brightest white": 0.42,
         "three laser": 0.50,
-        "three led": 0.48,
+        "three led": 0.46,
     }
 
 
@@ -374,7 +374,7 @@ def test_street_lamps_make_red_brick_brighter_and_blue_siding_darker(wall):
     reflectance = surface_spectrum(surface(wall))
     ratio = reflected_white(sodium, reflectance)[1] / reflected_white(daylight, reflectance)[1]
     # Measured with this kit, to 0.01.
-    assert round(ratio, 2) == {"red brick": 1.34, "blue siding": 0.87, "white fabric": 1.0}[wall]
+    assert round(ratio, 2) == {"red brick": 1.34, "blue siding": 0.84, "white fabric": 1.0}[wall]
 
 
 # Text and bad input
@@ -392,7 +392,7 @@ def test_frame_has_one_row_for_each_wall():
         assert row["left when neutral"] == wall.neutral_share
     assert walls[0].frame().equals(frame[:1])
     line = text_table(frame).split("\n")[1]
-    assert re.split(r"\s{2,}", line)[:6] == ["red brick", "lamp", "recovered", "0.423", "0.383", "0.149"]
+    assert re.split(r"\s{2,}", line)[:6] == ["red brick", "lamp", "recovered", "0.428", "0.379", "0.149"]
     share = walls[0].neutral_share
     assert walls[0].sentence().endswith(f"until its white is neutral, {share:.0%} of the light is left.")
 

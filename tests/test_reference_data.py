@@ -1,13 +1,17 @@
 import csv
 import math
 from itertools import pairwise
+from pathlib import Path
 
 import numpy as np
+import provenance
 import pytest
 import scipy.constants
 
-from kit import reference
+from kit import fields, reference
 from kit.errors import InputError
+
+README = Path(__file__).parents[1] / "README.md"
 
 GOOD = {
     "group": "brick",
@@ -28,7 +32,6 @@ TABLES = (
     "cloths",
     "constants",
     "content_parts",
-    "contrast_categories",
     "doubts",
     "exposure",
     "eye",
@@ -36,7 +39,6 @@ TABLES = (
     "light_losses",
     "light_source_spectra",
     "luminaires",
-    "luminance_targets",
     "masonry_patterns",
     "prices",
     "projector_classes",
@@ -351,31 +353,6 @@ def test_light_losses_keep_the_order_of_the_chain():
 
 
 @pytest.mark.regression
-def test_remembered_contrast_categories():
-    found = {row.name: levels(row) for row in reference.table("contrast_categories")}
-    assert found == {
-        "passive viewing": (7.0,) * 3,
-        "basic decision making": (15.0,) * 3,
-        "analytical decision making": (50.0,) * 3,
-        "full motion video": (80.0,) * 3,
-    }
-
-
-@pytest.mark.regression
-def test_remembered_luminance_targets():
-    assert [reference.value("luminance_targets", name) for name in ("dark", "medium", "bright")] == [4, 6, 12]
-    assert levels(reference.row("luminance_targets", "white")) == pytest.approx((48 - 10.2, 48, 48 + 10.2))
-    flood = {row.name: row.value for row in reference.table("luminance_targets") if row.quantity == "illuminance"}
-    assert len(flood) == 21
-    assert flood["white marble, dark district"] == flood["light stone, dark district"] == 20
-    assert flood["red brick, medium district"] == 150
-    assert flood["dark brick, bright district"] == 360
-    for name, value in flood.items():
-        if name.endswith(", dark district"):
-            assert value < flood[name.replace(", dark", ", medium")] < flood[name.replace(", dark", ", bright")]
-
-
-@pytest.mark.regression
 def test_remembered_ambient_levels():
     curfew = [name for name in reference.names("ambient_levels") if name.startswith("after curfew")]
     assert [reference.value("ambient_levels", name) for name in curfew] == [0.1, 1, 2, 5]
@@ -525,6 +502,26 @@ def test_wrong_number_of_cells_is_refused(tmp_path, row):
 def test_no_row_is_there_twice(name):
     keys = [(row.group, row.name, row.quantity) for row in reference.table(name)]
     assert len(keys) == len(set(keys)) > 0
+
+
+# How much was seen
+
+
+def test_as_many_rows_were_seen_as_the_readme_says():
+    rows = provenance.count()["all"]
+    assert rows.total() == sum(len(reference.table(name)) for name in reference.tables())
+    assert 0.4 < rows["seen"] / rows.total() < 0.5
+    assert "from memory: more than half are, and the\nothers were seen in a source" in README.read_text(
+        encoding="utf-8"
+    )
+
+
+def test_what_fields_assume_stands_in_the_tables():
+    rows = {"average picture level": fields.AVERAGE_PICTURE_LEVEL, "lens height": fields.LENS_HEIGHT}
+    assert {name: reference.value("content_parts", name) for name in rows} == {n: f.default for n, f in rows.items()}
+    assert reference.value("ambient_levels", "low density walkway minimum") == pytest.approx(
+        fields.AMBIENT.default, 1e-3
+    )
 
 
 # Looking up

@@ -175,32 +175,40 @@ def light_source_names() -> tuple[str, ...]:
 def light_source(name: str) -> LightSource:
     """Return the light of a projector by one of `light_source_names`: ``"lamp"`` or ``"lamp, brightest white"``.
 
-    The emission is a sum of Gaussians, each averaged over every nanometre; bands split it into the channels. The
-    three powers are solved so that the sum has the chromaticity of the table.
+    The emission is a sum of Gaussians, each averaged over every nanometre, and of measured lamps; bands split it into
+    the channels. The three powers are solved so that the sum has the chromaticity of the table.
     """
+    import colour
     from scipy.special import ndtr
 
     if name not in light_source_names():
         raise InputError("light source", name, f"one of: {'; '.join(light_source_names())}")
     kind, _, mode = name.partition(", ")
     parts: dict[str, dict[str, float]] = {}
+    carried: dict[str, str] = {}
     for row in reference.table("light_source_spectra"):
         if row.group == kind:
             parts.setdefault(row.name, {})[row.quantity] = row.value
+            if row.quantity == "measured":
+                carried[row.name] = row.locator
+    within = {name: (part.get("from", 0.0) <= FINE) & (part.get("to", math.inf) > FINE) for name, part in parts.items()}
     emission = np.zeros_like(FINE)
-    for part in parts.values():
-        if "peak" in part:
+    for name_of, part in parts.items():
+        if name_of in carried:
+            table = {**colour.SDS_LIGHT_SOURCES, **colour.SDS_ILLUMINANTS}[carried[name_of]]
+            lamp = within[name_of] * np.interp(FINE, table.wavelengths, table.values)
+            emission += part["measured"] * lamp / lamp.sum()
+        elif "peak" in part:
             deviation = part["width"] / (2.0 * math.sqrt(2.0 * math.log(2.0)))
             below, above = ((FINE + end - part["peak"]) / deviation for end in (-0.5, 0.5))
-            emission += part["weight"] * (ndtr(above) - ndtr(below))
-    bands = [parts[f"{channel} band"] for channel in CHANNELS]
-    split = np.stack([np.where((band["from"] <= FINE) & (band["to"] > FINE), emission, 0.0) for band in bands])
+            emission += part.get("weight", 1.0) * (ndtr(above) - ndtr(below))
+    split = np.stack([within[f"{channel} band"] * emission for channel in CHANNELS])
     white = parts[mode or "white"]
     x, y = white["x"], white["y"]
     powers = np.linalg.solve((split @ colour_matching()).T, [x / y, 1.0, (1.0 - x - y) / y])
     if np.any(powers <= 0.0):
         raise InputError(f"light source {name!r}: white", (x, y), "a chromaticity between those of its channels")
-    source = "sum of Gaussians and bands from light_source_spectra.csv; from memory, no product measured"
+    source = "lines, lamps and bands from light_source_spectra.csv; many from memory, no product measured"
     lights = zip(CHANNELS, powers[:, None] * split, strict=True)
     channels = {part: spectrum(f"{name}: {part}", FINE, values, "parametric", source) for part, values in lights}
     return LightSource(name=name, source=source, **channels)

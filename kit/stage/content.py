@@ -260,7 +260,7 @@ def content_parts(
     The rule, patch by patch, first that holds:
 
     1. ``nothing``: the audience sees none of the patch; the patch faces away from the viewer; the picture reaches less
-       than half of it; it sends no light back; or `judge` finds it not enough.
+       of it than the target's share; it sends no light back; or `judge` finds it not enough.
     2. ``slow light``: `judge` finds it borderline; or the wall's own
        pattern drowns detail, because the picture's contrast holds fewer steps of the pattern's ratio than
        ``fewest steps for animation``; or a picture element subtends more than ``coarsest for animation``.

@@ -122,12 +122,14 @@ def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
 
     With n of water, a = 1 - dry and rho(m) the mean reflectance of an interface (`diffuse_interface_reflectance`), a
     wet grain absorbs a_w = a [ (1 - a) / n^2 + a (1 - rho(solid/n)) / (1 - rho(solid)) ], between the limits of weak
-    and strong absorption. The film throws back p = 1 - (1 - rho(n)) / n^2 of what the grains send out, so the surface
-    absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection at normal incidence. a_w is held to at
-    most 1: the strong limit is meant for grains that mirror a little. By Lekner and Dorf, equations from memory.
+    and strong absorption. Even a black grain mirrors rho(solid/n) in water, so a_w is at most 1 - rho(solid/n), and a
+    wet surface is at most as light as a dry one. The film throws back p = 1 - (1 - rho(n)) / n^2 of what the grains
+    send out, so the surface absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection at normal
+    incidence. By Lekner and Dorf, equations from memory.
     """
     mirrored, _ = _film()
-    return (1.0 - mirrored) * _under_film(1.0 - SHARES.check("dry", dry), solid)
+    share: Array = SHARES.check("dry", dry)
+    return np.minimum((1.0 - mirrored) * _under_film(1.0 - share, solid), share)
 
 
 def _water() -> float:
@@ -149,7 +151,7 @@ def _solid_in_water(solid: float) -> tuple[float, float]:
 def _under_film(a: Array, solid: float) -> Array:
     """Return what comes out of a wet surface of dry absorptance `a`, of the light that entered the film."""
     in_air, in_water = _solid_in_water(solid)
-    absorbed = np.minimum(a * ((1.0 - a) / _water() ** 2 + a * (1.0 - in_water) / (1.0 - in_air)), 1.0)
+    absorbed = np.minimum(a * ((1.0 - a) / _water() ** 2 + a * (1.0 - in_water) / (1.0 - in_air)), 1.0 - in_water)
     _, let_out = _film()
     return let_out * (1.0 - absorbed) / (1.0 - (1.0 - let_out) * (1.0 - absorbed))
 

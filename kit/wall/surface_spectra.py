@@ -43,8 +43,8 @@ def _base(name: str, kind: str) -> spectra.Spectrum:
     """Spectrum of a named surface, of a typical one of its kind, or a flat one; of no particular lightness."""
     table = reference.table("surface_spectra")
     rows, typical = [row for row in table if row.name == name], ""
-    if not rows and kind:
-        first = reference.names("surface_spectra", kind)[0]
+    first = next((row.name for row in table if row.group == kind), "")
+    if not rows and first:
         rows, typical = [row for row in table if row.name == first], f"taken as {first}; "
     known = {row.quantity: row.value for row in rows}
     source = f"{typical}{rows[0].source}, {rows[0].edition}" if rows else "nothing known of its colour"

@@ -18,6 +18,8 @@ QUANTITIES = {
     "course height": "course_height", "bed joint": "joint_height",
     "unit length": "unit_length", "head joint": "head_joint",
 }  # fmt: skip
+# Of boards, which have no length: any does.
+ENDLESS = {"unit_length": 1.0, "head_joint": 0.0}
 # Of a brick's face, and of a joint, which boards have none of.
 SIZE, GAP = LENGTH.but(above=0.0), LENGTH.but(low=0.0)
 
@@ -50,8 +52,7 @@ class Pattern(Declared):
         Reflectances that are not given are those of red brick, where the pattern is of bricks, and of mortar, where it
         is of masonry; without one of its own, or for an unknown name, `InputError`.
         """
-        lengths = {quantity: reference.row("masonry_patterns", name, quantity=quantity) for quantity in QUANTITIES}
-        group = next(iter(lengths.values())).group
+        group = reference.row("masonry_patterns", name, quantity="course height").group
         if unit_reflectance is None:
             if group != "brick":
                 right = f"the reflectance of the {group}, 0 to 1 (only bricks have one of their own)"
@@ -62,7 +63,8 @@ class Pattern(Declared):
                 right = "the reflectance that the line of shadow seems to have, 0 to 1 (boards have no mortar)"
                 raise InputError(f"pattern {name!r}: joint_reflectance", None, right)
             joint_reflectance = reference.value("surfaces", "mortar")
-        sizes = {field: lengths[quantity].value for quantity, field in QUANTITIES.items()}
+        rows = (row for row in reference.table("masonry_patterns") if row.name == name)
+        sizes = ENDLESS | {QUANTITIES[row.quantity]: row.value for row in rows}
         return cls(name=name, unit_reflectance=unit_reflectance, joint_reflectance=joint_reflectance, **sizes)
 
     @classmethod
