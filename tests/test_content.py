@@ -566,9 +566,13 @@ def test_a_pattern_that_drowns_detail_leaves_slow_light():
     found = wall_part(scene, patterns={"plain": faint})
     assert found.view.steps > 10 * FEWEST
     assert found.kind == "animation"
-    # A patch's own pattern comes before that of its surface, and none given is said.
+    # A patch's own pattern comes before that of its surface, and where none is given, the one of its kind, which is said.
     assert wall_part(scene, patterns={"plain": stark, "wall": faint}).kind == "animation"
-    assert "its own pattern was not given and is not counted" in wall_part(scene).reasons
+    by_kind = wall_part(scene)
+    assert by_kind.view.pattern == Pattern.of(scene.facade.patch("wall").surface)
+    assert "its own pattern is taken for modular brick" in by_kind.reasons
+    assert "its own pattern is not known and not counted" in wall_part(flat(kind="siding")).reasons
+    assert wall_part(flat(kind="stucco")).view is None
     # From so far away that the courses are not seen, nothing drowns.
     away = found.view.vanishing_distance
     assert away < 2000

@@ -11,6 +11,7 @@ from kit import reference
 from kit.errors import InputError
 from kit.eye.pattern_vision import PatternView, contrast_sensitivity, pattern_frame, seen, subtended
 from kit.results import text_table
+from kit.wall.facade import Surface
 from kit.wall.texture import Pattern, behind
 
 INCH = 0.0254
@@ -390,3 +391,14 @@ def test_a_layer_that_sends_back_what_cannot_be_is_refused():
     for wrong in (1.2, math.nan, None):
         with pytest.raises(InputError, match="unit_reflectance"):
             behind(BRICK, lambda r, wrong=wrong: wrong)
+
+
+@pytest.mark.regression
+def test_a_surface_has_the_pattern_of_its_kind():
+    # Sizes of BIA and ASTM as in masonry_patterns.csv, from memory.
+    kinds = {"red brick": "modular brick", "concrete block": "concrete block", "concrete": None, "white siding": None}
+    found = {name: Pattern.of(Surface.from_reference(name)) for name in kinds}
+    assert {name: one and one.name for name, one in found.items()} == kinds
+    # The wall keeps what it reflects, and paint covers brick and mortar alike.
+    assert found["red brick"].reflectance == pytest.approx(reference.value("surfaces", "red brick"), rel=1e-12)
+    assert Pattern.of(Surface.from_reference("painted brick")).ratio == 1.0

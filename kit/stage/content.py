@@ -275,7 +275,8 @@ def content_parts(
     viewer : (float, float, float), optional
         Eye of the one in the audience who stands nearest [m]. Not given: the scene's ``ambient.eye``.
     patterns : mapping of str to Pattern, optional
-        The wall's own patterns, by name of patch or surface; a patch's own comes first. What is not named has none.
+        The wall's own patterns, by name of patch or surface; a patch's own comes first. What is not named has the one
+        of its kind (`Pattern.of`).
 
     Raises
     ------
@@ -313,15 +314,16 @@ def content_parts(
     found = []
     for i, patch in enumerate(facade.patches):
         part, element, view = parts.get(patch.name), None, None
-        own = patterns.get(patch.name, patterns.get(patch.surface.name))
+        given = patterns.get(patch.name, patterns.get(patch.surface.name))
+        own = given or Pattern.of(patch.surface)
         faces = float(patch.normal @ np.array(eye)) > patch.offset
         if part is not None and part.contrast is not None and faces:
             element = elements[i]
             if own is not None:
                 view = _view(own, light, cast, i, scene.average_picture_level, eye, part.contrast.median)
         kind, reasons = _decide(patch, part, target, faces, element, view)
-        if kind != "nothing" and own is None and patch.surface.kind in masonry:
-            reasons.append("its own pattern was not given and is not counted")
+        if kind != "nothing" and given is None and (own or patch.surface.kind in masonry):
+            reasons.append(f"its own pattern {f'is taken for {own.name}' if own else 'is not known and not counted'}")
         angle, size, largest = element or (None, None, None)
         content = ContentPart(
             name=patch.name, surface=patch.surface.name, kind=kind, reasons=tuple(reasons),

@@ -87,13 +87,14 @@ class Pattern(Declared):
 
     @classmethod
     def of(cls, surface: Surface) -> Self | None:
-        """Return the pattern that a surface has by its kind: bricks in mortar, or painted all over; None: not known."""
-        if surface.kind != "brick":
+        """Return the pattern of a surface by its kind and name: units in mortar, or painted over; None: not known."""
+        name = "concrete block" if "block" in surface.name.split() else {"brick": "modular brick"}.get(surface.kind)
+        if name is None:
             return None
         painted = "painted" in surface.name
         joint = surface.reflectance if painted else reference.value("surfaces", "mortar")
         try:
-            return cls.with_mean("modular brick", surface.reflectance, joint)
+            return cls.with_mean(name, surface.reflectance, joint)
         except InputError:  # darker than its mortar alone would make it
             return None
 
