@@ -566,7 +566,7 @@ def test_a_pattern_that_drowns_detail_leaves_slow_light():
     found = wall_part(scene, patterns={"plain": faint})
     assert found.view.steps > 10 * FEWEST
     assert found.kind == "animation"
-    # A patch's own pattern comes before that of its surface, and where none is given, the one of its kind, which is said.
+    # A patch's own pattern comes before that of its surface, and without one that of its kind, as is said.
     assert wall_part(scene, patterns={"plain": stark, "wall": faint}).kind == "animation"
     by_kind = wall_part(scene)
     assert by_kind.view.pattern == Pattern.of(scene.facade.patch("wall").surface)
