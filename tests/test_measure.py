@@ -8,7 +8,7 @@ import pytest
 
 import kit
 from kit import reference
-from kit.decision.verdict import landing, rungs
+from kit.decision.verdict import Ladder, landing, rungs
 from kit.fields import specs
 
 CERTAIN = kit.Doubt(**dict.fromkeys(specs(kit.Doubt), (1.0, 1.0)))
@@ -206,15 +206,47 @@ def test_a_front_is_told_by_the_ladder_and_a_rung_is_a_target(scene, straight):
 
 def test_the_ladder_is_drawn_with_a_bar_for_each_surface_that_names_itself(scene):
     found = kit.ladder(kit.judge(kit.light_map(scene(), 0.25)))
-    ax = kit.draw_ladder(found)
-    ((low, nominal, high),) = (white for white, _ in found.levels.values())
+    first = kit.draw_ladder(found)
+    both = first.get_figure().axes
+    assert both[0] is first
+    for ax, levels, group in zip(both, found.levels["plain"], ("white", "contrast"), strict=True):
+        (bar,), (low, nominal, high) = ax.patches, levels
+        assert (bar.get_x(), bar.get_width()) == pytest.approx((low, high - low), rel=1e-12)
+        assert float(ax.lines[0].get_xdata()[0]) == nominal
+        assert [label.get_text() for label in ax.get_yticklabels()] == ["plain"]
+        # A line and a name for each rung; names keep apart, by a seventh at least.
+        assert [line.get_xdata()[0] for line in ax.lines[1:]] == [rung.value for rung in rungs(group)]
+        places = [text.get_position()[0] for text in ax.texts]
+        assert len(places) == len(rungs(group))
+        assert all(other >= 1.149 * one for one, other in pairwise(places))
+        assert ax.get_xscale() == "log"
+        assert group in ax.get_xlabel()
+
+
+def test_a_contrast_without_end_runs_out_of_the_ladder_and_what_is_unlit_is_left_out():
+    levels = {"wall": ((1.0, 2.0, 3.0), (40.0, math.inf, math.inf)), "roof": ((math.nan,) * 3, (math.nan,) * 3)}
+    found = Ladder(levels=levels)
+    _, ax = kit.draw_ladder(found).get_figure().axes
     (bar,) = ax.patches
-    assert (bar.get_x(), bar.get_width()) == pytest.approx((low, high - low), rel=1e-12)
-    assert float(ax.lines[0].get_xdata()[0]) == nominal
-    assert [label.get_text() for label in ax.get_yticklabels()] == ["plain"]
-    # A line and a name for each rung; names keep apart, by a seventh at least.
-    assert [line.get_xdata()[0] for line in ax.lines[1:]] == [rung.value for rung in rungs("white")]
-    places = [text.get_position()[0] for text in ax.texts]
-    assert len(places) == len(rungs("white"))
-    assert all(other >= 1.149 * one for one, other in pairwise(places))
-    assert ax.get_xscale() == "log"
+    assert bar.get_x() == 40.0
+    assert bar.get_x() + bar.get_width() > ax.get_xlim()[1]
+    assert ax.get_xlim()[1] < 1000
+    assert found.sentence().startswith("Wall: like a dark front floodlit in dark surroundings; contrast more than the")
+    assert "Roof: not lit." in found.sentence()
+
+
+@pytest.mark.published
+def test_the_stray_light_of_the_best_picture_is_a_contrast_of_333(wall, straight):
+    # Stray light at most 0.3% of the screen's brightness: Estes, Theatre Catalog 1954-55, page 280 (seen).
+    lit = kit.light_map(
+        kit.Scene(
+            facade=wall(reflectance=0.5), projectors=[straight(lumens=4000.0)],
+            ambient=kit.Ambient(vertical_illuminance=0.3),
+        ),
+        0.25,
+    )  # fmt: skip
+    # 100 lx of picture and 0.3 lx of stray light: that of the two together over the stray light.
+    assert float(lit["contrast"].min()) == pytest.approx(1 + 1 / 0.003, rel=1e-9)
+    assert reference.value("ladder", "the best picture of an outdoor cinema", group="contrast") == pytest.approx(
+        1 / 0.003, rel=2e-3
+    )

@@ -413,7 +413,11 @@ class Ladder(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return where each surface lands, in words."""
-        told = [f"{capital(name)}: {landing('white', *white)}." for name, (white, _) in self.levels.items()]
+        told = [
+            f"{capital(name)}: {landing('white', *white)}"
+            + ("." if math.isnan(white[1]) else f"; contrast {landing('contrast', *contrast)}.")
+            for name, (white, contrast) in self.levels.items()
+        ]
         return f"{' '.join(told)} Of what is floodlit the mean is told: that of a picture is below its white."
 
 

@@ -8,7 +8,7 @@ contrast as the maps of a front. A chart has a frame, which seldom changes, and 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -316,33 +316,39 @@ def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOL
     return ax
 
 
-def draw_ladder(found: Ladder, ax: Axes | None = None) -> Axes:
-    """Draw how bright white is on each surface, a bar for the middle 90% with a mark at nominal, among the rungs.
+def draw_ladder(found: Ladder, axes: Sequence[Axes] | None = None) -> Axes:
+    """Draw how bright white is on each surface, and below it the contrast, each among the rungs of its ladder.
+
+    A bar holds the middle 90%, a mark stands at nominal. Returned are the first of the axes.
 
     Parameters
     ----------
     found : Ladder
         From `kit.ladder`.
-    ax : matplotlib Axes, optional
+    axes : two matplotlib Axes, optional
     """
-    ax, steps = _axes(ax), rungs("white")
-    lit = {name: white for name, (white, _) in found.levels.items() if white[2] > 0.0}
+    if axes is None:
+        axes = Figure(figsize=(8.0, 7.6), layout="constrained").subplots(2, 1)
+    lit = {name: levels for name, levels in found.levels.items() if levels[0][2] > 0.0}
     dark, middle = _tones()
-    for row, (low, nominal, high) in enumerate(lit.values()):
-        ax.barh(row, high - low, left=low, height=0.5, color=middle, edgecolor="black")
-        ax.plot(nominal, row, "D", color="white", markeredgecolor="black", markersize=7)
-    x = 0.0
-    for step in steps:
-        x = max(step.value, 1.15 * x)  # so that no name covers another
-        ax.axvline(step.value, color=dark, linewidth=0.8, linestyle=":")
-        ax.text(x, -0.7, IN_SHORT[step.name], rotation=50, va="bottom", **SMALL)
-    ends = [steps[0].value, steps[-1].value, *(end for white in lit.values() for end in white[::2])]
-    ax.set(
-        xscale="log", xlim=(0.7 * min(ends), 1.4 * max(ends)), ylim=(len(lit) - 0.4, -0.6),
-        xlabel="white (cd/m²)", yticks=range(len(lit)), yticklabels=list(lit),
-    )  # fmt: skip
-    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
-    return ax
+    labels = ("white", "white (cd/m²): how bright"), ("contrast", "contrast (x : 1): how clear")
+    for k, (ax, (group, label)) in enumerate(zip(axes, labels, strict=True)):
+        # What has no end runs out of the picture.
+        bars, steps = np.minimum([levels[k] for levels in lit.values()], 1e9).reshape(-1, 3), rungs(group)
+        low, nominal, high = bars.T
+        ax.barh(range(len(lit)), high - low, left=low, height=0.5, color=middle, edgecolor="black")
+        ax.plot(nominal, range(len(lit)), "D", color="white", markeredgecolor="black", markersize=7)
+        x, ends = 0.0, [steps[0].value, steps[-1].value, *bars[bars < 1e9]]
+        for step in steps:
+            x = max(step.value, 1.15 * x)  # so that no name covers another
+            ax.axvline(step.value, color=dark, linewidth=0.8, linestyle=":")
+            ax.text(x, -0.7, IN_SHORT[step.name], rotation=50, va="bottom", **SMALL)
+        ax.set(
+            xscale="log", xlim=(0.7 * min(ends), 1.4 * max(ends)), ylim=(len(lit) - 0.4, -0.6), xlabel=label,
+            yticks=range(len(lit)), yticklabels=list(lit),
+        )  # fmt: skip
+        ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+    return axes[0]
 
 
 def draw_tradeoff(found: Search, ax: Axes | None = None, *, units: str = "m") -> Axes:
