@@ -18,9 +18,9 @@ from .answers.cloths import ClothChoice as ClothChoice
 from .answers.cloths import weigh as weigh
 from .answers.evenings import EveningChoice as EveningChoice
 from .answers.evenings import plan_evening as plan_evening
-from .answers.glossary import glossary as glossary
 from .answers.lessons import all_lessons as all_lessons
 from .answers.lessons import lesson as lesson
+from .answers.lists import glossary as glossary
 from .answers.lists import surfaces as surfaces
 from .answers.lists import towns as towns
 from .answers.show import Machine as Machine

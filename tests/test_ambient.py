@@ -10,11 +10,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
+from kit.blocks import Memory
 from kit.eye.glare import source_veils
 from kit.light import lamps as room
 from kit.light.ambient import source_maps
 from kit.light.lamps import lamp_map
-from kit.memory import Memory
 from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import LedString, typical_luminaire
 from kit.sky.site import Sky

@@ -12,9 +12,8 @@ from PIL import Image
 
 import kit
 from kit import reference
-from kit.answers import lesson_words, lessons
-from kit.answers.lesson_words import about, sized
-from kit.answers.lessons import lightness
+from kit.answers import lessons
+from kit.answers.lessons import about, lightness, sized
 from kit.views.lesson_panel import lesson_picture
 
 LESSONS = kit.all_lessons()
@@ -170,7 +169,7 @@ def test_unknown_lessons_and_answers_are_named():
 @pytest.mark.parametrize("name", lessons.LESSONS)
 def test_every_figure_that_is_computed_is_told_and_every_text_is_there(name):
     """The words are a file of their own: what is missing there, or told by a wrong name, is found here."""
-    words, (knob, figures, _, moved) = lesson_words.read_words()[name], lessons.LESSONS[name]()
+    words, (knob, figures, _, moved) = lessons.read_words()[name], lessons.LESSONS[name]()
     told = {part: words.pop(part) for part in ("guess", "check")}
     outcome = {part: words.pop(part) for part in ("tiles", "figures", "sentence")}
     assert set(words) <= {"title", "why", "caution", "names"}

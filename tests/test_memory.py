@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from kit.memory import Memory
+from kit.blocks import Memory
 
 
 class Maker:

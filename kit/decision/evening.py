@@ -16,6 +16,7 @@ import xarray as xr
 
 from kit import reference, results
 from kit.arrays import Array, Index, Mask
+from kit.blocks import Memory
 from kit.decision.chance import Draws
 from kit.decision.verdict import STATES, Target, checked_target, levels_of
 from kit.decision.washout import PAIRS, WHOLE, LitFront
@@ -24,7 +25,6 @@ from kit.eye.glare import moon_glare, sights_to, veils_of
 from kit.eye.light_map import Scene
 from kit.fields import NAME, SPACING, Declared, Is, Many, Number, Text, declared
 from kit.light.lamps import LAMPS, Lamp
-from kit.memory import Memory
 from kit.quantities import attrs, labelled
 from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import Luminaire

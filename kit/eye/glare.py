@@ -13,12 +13,11 @@ from numpy.typing import ArrayLike
 
 from kit import reference
 from kit.arrays import Array, Point
-from kit.blocks import share_out
+from kit.blocks import Memory, share_out
 from kit.errors import InputError
 from kit.fields import AGE, PIGMENT, Numbers
 from kit.light.ambient import ASIDE, AT_EYE, Ambient
 from kit.light.lamps import Lamp, source_illuminance, sources
-from kit.memory import Memory
 from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, TWILIGHT, Sky
 from kit.wall.facade import Facade

@@ -29,13 +29,13 @@ from scipy.ndimage import map_coordinates
 
 from kit import reference
 from kit.arrays import Array, Extent
+from kit.blocks import Memory
 from kit.errors import InputError
 from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
 from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture
 from kit.fields import Number, OneOf
 from kit.light.cast import blended, cast_light
-from kit.memory import Memory
 from kit.quantities import labelled
 from kit.results import Frame, Result, make_frame
 from kit.source.spectra import CHANNELS, LightSource, ambient_spectrum, tristimulus

@@ -10,9 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from kit.arrays import Array, Extent, Mask
-from kit.blocks import in_bands
+from kit.blocks import Memory, in_bands
 from kit.errors import InputError
-from kit.memory import Memory
 from kit.source.beam import Beam, Landing, zone_table
 from kit.source.placement import Placement
 from kit.source.projector import Projector

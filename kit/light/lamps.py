@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike
 from scipy.interpolate import RegularGridInterpolator
 
 from kit.arrays import Array, Mask
+from kit.blocks import Memory
 from kit.errors import InputError
 from kit.fields import Is, Many
-from kit.memory import Memory
 from kit.sky.luminaire import LedString, Luminaire
 from kit.wall.occlusion import reached
 from kit.wall.points import FrontRaster, check_in_front

@@ -10,8 +10,7 @@ from typing import Any
 import ipywidgets as widgets
 from matplotlib.patches import Rectangle
 
-from kit.answers.lesson_words import Lesson, Outcome, Question
-from kit.answers.lessons import lesson
+from kit.answers.lessons import Lesson, Outcome, Question, lesson
 from kit.errors import InputError
 from kit.views.drawing import Board
 from kit.views.page import caution, picture
