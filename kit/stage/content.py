@@ -423,18 +423,7 @@ def _decide(
     return "animation", [f"enough: {'; '.join(figures.values())}", *remarks]
 
 
-HEAD = """\
-# The corners of a house front on the raster of one projector.
-# The comment ends with the first line that does not begin with this sign; then comes a header, then a row per corner.
-# picture: {columns} columns, {rows} rows; lens at x {x:.3f}, y {y:.3f}, z {z:.3f} m
-# patch: part of the front; surface: what it is made of; content: what it is good for ({kinds})
-#   (' stands before a name that begins with =, +, - or @, which a spreadsheet would take for a formula)
-# ring: 0 outline, 1 and up its holes; corner: from 1, in order round the ring
-# x_m, y_m, z_m: metres; x to the right as the audience sees the front, y up from the ground, z towards the audience
-# column, row: pixels from the top left corner of the picture, whose first pixel has its centre at 0.5, 0.5; beyond the
-#   picture they go on; empty where the corner lies behind the lens
-# in_picture: 1 where the picture reaches the corner; hidden: 1 where another part or an obstacle hides it
-"""
+HEAD = Path(__file__).with_name("front_csv.txt")
 AXES, PIXEL, FLAGS = ("x_m", "y_m", "z_m"), ("column", "row"), ("in_picture", "hidden")
 COLUMNS = ("patch", "surface", "content", "ring", "corner", *AXES, *PIXEL, *FLAGS)
 
@@ -517,7 +506,7 @@ def _front(picture: PictureMap, chosen: Mapping[str, Kind]) -> bytes:
         table[name] = table[name].replace(r"^(?=[=+\-@])", "'", regex=True)
     for names, digits in ((AXES, 6), (PIXEL, 4)):
         table[[*names]] = table[[*names]].map(f"{{:.{digits}f}}".format, na_action="ignore")
-    head = HEAD.format(columns=columns, rows=rows, x=x, y=y, z=z, kinds=", ".join(KINDS))
+    head = HEAD.read_text(encoding="utf-8").format(columns=columns, rows=rows, x=x, y=y, z=z, kinds=", ".join(KINDS))
     text = table.astype(dict.fromkeys(FLAGS, int)).to_csv(columns=[*COLUMNS], index=False, lineterminator="\n")
     return (head + text).encode()
 

@@ -5,7 +5,6 @@ out once, on one map, and a place is a comparison at each point. The doubt about
 """
 
 from dataclasses import replace
-from functools import lru_cache
 
 import numpy as np
 import xarray as xr
@@ -55,7 +54,7 @@ class Likely:
         others = np.setdiff1d(np.flatnonzero(raster.patch >= 0), self.judged)
         self.points = raster.at(np.append(self.judged, others))
         self.occluders = Occluders.of(scene.facade, scene.obstacles)
-        self._lines = lru_cache(self._lines_of)
+        self.lines = {draws: self._lines(draws) for draws in (FEW, MORE)}
 
     def __call__(self, places: xr.Dataset) -> Array:
         """Return what is best of the places of `evaluate`, NaN where one is not feasible; see `shares`."""
@@ -90,7 +89,7 @@ class Likely:
 
     def shares(self, places: xr.Dataset, draws: int) -> Array:
         """Return the share of the judged front that is good at each place in each draw, shape (candidate, draw)."""
-        white, ground_white, clear, ground_clear, dark, scattered = self._lines(draws)
+        white, ground_white, clear, ground_clear, dark, scattered = self.lines[draws]
         result = np.empty((places.sizes["candidate"], draws))
         count, contrast = len(self.judged), self.target.contrast
         usual = float((self.light["landed_share"] * self.light["delivered_light"]).sum())
@@ -111,7 +110,7 @@ class Likely:
         share_out(work, [slice(start, start + step) for start in range(0, len(result), step)])
         return result
 
-    def _lines_of(self, draws: int) -> tuple[Array, ...]:
+    def _lines(self, draws: int) -> tuple[Array, ...]:
         """Return what a draw asks of the light at each judged point, for white and contrast, and what darkens black."""
         # Without the machine's own light there is left what comes by way of the ground, and around.
         none, all_ = (Trials(self.light.assign(landed_share=0.0 * self.light["landed_share"] + k)) for k in (0.0, 1.0))

@@ -122,8 +122,8 @@ class Search(Result):
             ("light on the front, about", some["flux_share"].values, percent),
         ]  # fmt: skip
         names, values, formats = zip(*columns, strict=True)
-        rows_ = [dict(zip(names, row, strict=True)) for row in zip(*values, strict=True)]
-        return make_frame(rows_, dict(zip(names, formats, strict=True)), index="stand")
+        table = [dict(zip(names, row, strict=True)) for row in zip(*values, strict=True)]
+        return make_frame(table, dict(zip(names, formats, strict=True)), index="stand")
 
     def sentence(self, units: str = "m") -> str:
         """Return the best place in words."""
@@ -213,13 +213,9 @@ def search(
     how = {"maxiter": GENERATIONS, "vectorized": True, "updating": "deferred", "polish": False, "seed": 1}
     refined = differential_evolution(badness, stands[home].box, init=start, **how)
     if refined.fun < -worth[best]:
-        found = evaluated(front, projector, lens, refined.x[None], rules)
-        places = xr.concat([places, found], "candidate")
-        owner = np.append(owner, home)
-        worth = np.append(worth, _worth(objective, found))
-        feasible = np.append(feasible, True)
-        best = len(owner) - 1
-    pareto = _pareto(places, feasible)
+        best, owner, worth = len(owner), np.append(owner, home), np.append(worth, -refined.fun)
+        places = xr.concat([places, evaluated(front, projector, lens, refined.x[None], rules)], "candidate")
+    pareto = _pareto(places, np.isfinite(worth))
     return Search(
         places=places.assign_coords(stand=("candidate", [stands[k].name for k in owner.tolist()])),
         index=best,
@@ -285,10 +281,10 @@ def _worth(objective: Objective, places: xr.Dataset) -> Array:
     return result
 
 
-def _pareto(places: xr.Dataset, feasible: Mask) -> Index:
+def _pareto(places: xr.Dataset, among: Mask) -> Index:
     """Return the feasible places that no other beats in illuminance, coarsest element and keystone at once."""
     costs = -np.stack([OBJECTIVES[name](places) for name in ("illuminance", "sharpness", "keystone")], axis=1)
-    left = np.flatnonzero(feasible & np.isfinite(costs).all(axis=1))
+    left = np.flatnonzero(among & places["feasible"].values & np.isfinite(costs).all(axis=1))
     # In this order only an earlier one can be as good in everything.
     left = left[np.lexsort(costs[left].T[::-1])]
     index: list[int] = []
