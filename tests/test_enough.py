@@ -75,6 +75,18 @@ def test_a_wall_with_a_quarter_in_shadow_is_not_enough_however_bright():
     assert kit.judge(light, kit.Target(share=0.6)).status == "enough"
 
 
+def test_what_brings_the_figures_as_given_to_the_target_is_no_remedy():
+    # At 4,000 lm the nominal figures ask for less than twice the lumens; that is no sure thing. The remedy is.
+    seen = verdict(brick(), machine(4000, 0.0, 5.0, 0.0))
+    (wall,) = seen.surfaces
+    doubled = verdict(brick(), machine(4004 * wall.shortfall, 0.0, 5.0, 0.0))
+    assert wall.shortfall > 1.0
+    assert doubled.front.passing_share == 1.0
+    assert doubled.status == "borderline"
+    assert wall.remedy.light_output > 1.2 * 4000 * wall.shortfall
+    assert verdict(brick(), machine(wall.remedy.light_output, 0.0, 5.0, 0.0)).status == "enough"
+
+
 def random_house(generator):
     """A wall with windows and doors of surfaces by chance, one to two machines, lamps or none."""
     names = ("red brick", "white siding", "beige siding", "white stucco", "grey siding", "window with white shade")
