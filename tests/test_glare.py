@@ -424,3 +424,87 @@ def test_many_moments_at_once_are_each_of_them():
     one_by_one = [float(moon_over(ambient, HOUSE, site.sky_at(t), (4.0, 4.9, 0.0))[0]) for t in times.ravel()]
     # Sums of products in another order.
     np.testing.assert_allclose(veil, one_by_one, rtol=1e-9, atol=1e-18)
+
+
+# What the eye spreads of the picture itself
+
+
+FRONT_OF_12 = front(rectangle(-6.0, 6.0, 0.0, 9.0))
+
+
+def by_sum(eye, target, lit, age=0.0, count=1200):
+    """The veil over a point by a sum over the front, of 1 cd/m2 where it is lit: another quadrature, point by point."""
+    x, y = (np.arange(count) + 0.5) / count * 12.0 - 6.0, (np.arange(900) + 0.5) / 100
+    x, y = np.meshgrid(x, y)
+    ray = np.stack([x - eye[0], y - eye[1], 0 * x - eye[2]], axis=-1)
+    away = np.linalg.norm(ray, axis=-1)
+    cosine = ray @ towards(eye, target) / away
+    light = 1e-4 * eye[2] / away**3 * lit(x, y)
+    return float((light * cosine * by_hand(np.degrees(np.arccos(np.clip(cosine, -1, 1))), age)).sum())
+
+
+def white_front(**more):
+    machine = kit.Projector(light_output=8000, throw_ratio=1.0, resolution=(1200, 900), sequential_contrast=1e6)
+    pair = machine, kit.Placement(position=(0.0, 4.5, 12.0), aim=(0.0, 4.5, 0.0))
+    given_values = {
+        "average_picture_level": 1.0,
+        "black_detail": 0.5,
+        "doubt": kit.Doubt(picture_level=(1.0, 1.0)),
+    } | more
+    return kit.Scene(facade=FRONT_OF_12, projectors=[pair], **given_values)
+
+
+@pytest.mark.reference
+@pytest.mark.parametrize(("age", "contrast"), [(0.0, 21.3), (70.0, 11.3)])
+def test_a_black_square_in_a_white_front_has_the_contrast_that_the_eye_leaves(age, contrast):
+    """An audit of its own, by other code, has 21:1, and 11:1 at the age of 70."""
+    eye = (0.0, 1.6, 15.0)
+    light = kit.light_map(white_front(ambient=kit.Ambient(eye=eye, age=age)), 0.1)
+    assert list(light["source"].values) == ["even light", "the picture itself"]
+    for x, y, near in ((0.0, 4.5, 0.04), (5.0, 4.5, 0.05), (0.0, 1.0, 0.04), (-5.5, 8.5, 0.12)):
+        at = light.sel(x=x, y=y, method="nearest")
+        here = float(at["x"]), float(at["y"])
+
+        def lit(x, y, here=here):
+            return (np.abs(x - here[0]) > 0.25) | (np.abs(y - here[1]) > 0.25)
+
+        own = float(at["veiling_luminance"].sum() / at["white_luminance"])
+        assert own == pytest.approx(by_sum(eye, (*here, 0.0), lit, age), rel=near)
+    middle_ = float(light["contrast"].sel(x=0.0, y=4.5, method="nearest"))
+    assert middle_ == pytest.approx(contrast, rel=0.03)
+    # A verdict asks of each draw what its own light spreads: brighter machines win nothing.
+    verdict = kit.judge(light, kit.Target(white_luminance=0.1, contrast=30.0), draws=64)
+    assert verdict.front.contrast.median < 30.0
+    assert verdict.front.contrast.high == pytest.approx(verdict.front.contrast.median, rel=0.01)
+    assert verdict.front.remedy is None or verdict.front.remedy.light_output is None
+
+
+@pytest.mark.analytic
+def test_the_picture_s_own_veil_follows_the_picture_and_its_level():
+    eye = kit.Ambient(eye=(0.0, 1.6, 15.0))
+    full, half = (kit.light_map(white_front(ambient=eye, average_picture_level=a), 0.3) for a in (1.0, 0.5))
+    np.testing.assert_allclose(half["veiling_luminance"], 0.5 * full["veiling_luminance"], rtol=1e-9)
+    wide = kit.light_map(white_front(ambient=eye, black_detail=2.0), 0.3)
+    assert (wide["veiling_luminance"][1] < full["veiling_luminance"][1]).all()
+    with pytest.raises(InputError, match="black_detail"):
+        kit.light_map(white_front(), 0.3)
+
+
+@pytest.mark.analytic
+def test_the_eye_spreads_light_and_makes_none():
+    """In the night view: all that leaves one point is found at others."""
+    from kit.eye.glare import picture_spread, spread_by
+
+    kernel = picture_spread(FRONT_OF_12, (45, 61), 0.2, kit.Ambient(eye=(0.0, 1.6, 15.0)))
+    point = np.zeros((45, 61, 3))
+    point[22, 30] = (1.0, 2.0, 3.0)
+    spread = spread_by(kernel, point) + (1.0 - kernel.sum()) * point
+    # The map's own kernel reaches over twice its size: what lies beyond the map is lost from it, less than a tenth.
+    assert spread.sum(axis=(0, 1)) / point.sum(axis=(0, 1)) == pytest.approx(np.ones(3), rel=0.05)
+    big = np.zeros((89, 121, 3))
+    big[44, 60] = 1.0
+    assert (spread_by(kernel, big) + (1.0 - kernel.sum()) * big).sum() == pytest.approx(3.0, rel=1e-9)
+    # It is the function's integral over the front, by the other quadrature, but for the point itself.
+    away = by_sum((0.0, 1.6, 15.0), (0.0, 4.5, 0.0), lambda x, y: (np.abs(x) > 0.1) | (np.abs(y - 4.5) > 0.1))
+    inside = kernel[22:67, 30:91].sum() - kernel[44, 60]
+    assert inside == pytest.approx(away, rel=0.05)

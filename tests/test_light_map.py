@@ -183,9 +183,10 @@ def test_readings_of_the_lens_lie_where_the_audience_sees_them(wall, straight, r
     projector, place = straight(9.0, 9.0, lumens=8100.0, zones=READINGS.tolist())
     place = dataclasses.replace(place, roll=roll)
     light = kit.light_map(scene(wall(9.0, 9.0), (projector, place)), 1.0)
-    # The top row first, from left to right; 100 lx on average; rounding only.
+    # The top row first, from left to right; rounding only. Some 100 lx on average: the edges lie below the readings.
     found = light["illuminance"].sel(y=[7.5, 4.5, 1.5], x=[-3.0, 0.0, 3.0])
-    np.testing.assert_allclose(found, 100.0 * seen / READINGS.mean(), rtol=1e-9)
+    np.testing.assert_allclose(found / found[1, 1], seen / READINGS[1, 1], rtol=1e-9)
+    assert float(found.mean()) == pytest.approx(100.0, rel=0.01)
 
 
 # Reflectance, contrast, gain

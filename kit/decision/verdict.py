@@ -328,7 +328,7 @@ def _remedy(trials: Trials, some: Draws, target: Target, blocks: slice, member: 
         good = lambda amount, which: trials.enough(change(some.at(which), amount), target, blocks)[0]  # noqa: E731
         return least(good, draws, wanted, low, high)
 
-    factor = found(lambda now, more: now._replace(light=now.light * more), 1.0, 1e6)
+    factor = found(trials.brighter, 1.0, 1e6)
     reflectance = found(lambda now, value: trials.repainted(now, patches, value), 1e-3, 1.0)
     less = found(lambda now, times: trials.dimmed(now, 1.0 / times), 1.0, 1e6)
     lux = trials.ambient[:, member].mean(axis=1)

@@ -32,6 +32,7 @@ from kit.arrays import Array, Extent
 from kit.blocks import Memory
 from kit.errors import InputError
 from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
+from kit.eye.glare import picture_spread, spread_by
 from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture
 from kit.fields import Number, OneOf
@@ -75,6 +76,7 @@ def night_view(
         several projectors the mean by their light.
     """
     FIT.check("fit", fit)
+    scene = replace(scene, black_detail=None)  # what the eye spreads of this picture is worked out below
     first = light_map(scene, spacing, extent=extent)
     weights = np.nan_to_num(first["illuminance"].values)
     # Light from the ground falls into shadows too, and no picture changes it.
@@ -98,6 +100,10 @@ def night_view(
     mixed = dark[..., None] + drive * (bright - dark)[..., None]
     xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)
     xyz += whites[index] * (light["ambient_illuminance"].sum("source", skipna=False).values[..., None] / np.pi)
+    if scene.ambient.eye is not None:
+        # What leaves a point for others is missing there: the eye spreads light and makes none.
+        kernel = picture_spread(scene.facade, index.shape, float(light.attrs["spacing"]), scene.ambient.viewer)
+        xyz = spread_by(kernel, xyz) + (1.0 - kernel.sum()) * xyz
     veil = tristimulus(around)
     xyz += veil * (light["veiling_luminance"].sum("source", skipna=False).values[..., None] / veil[1])
     seen, wanted = labelled("xyz", ("y", "x", "channel"), xyz), labelled("drive", ("y", "x", "primary"), drive)

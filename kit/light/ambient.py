@@ -16,7 +16,8 @@ from kit.light.lamps import LAMPS, Lamp, lamp_map
 from kit.sky.site import GLOW, MOON, TWILIGHT, Sky
 from kit.wall.points import FrontRaster
 
-EVEN = "even light"
+# The last is what the eye spreads of the picture itself.
+EVEN, PICTURE = "even light", "the picture itself"
 AT_EYE = Number(unit="lx", low=0.0, meaning="illuminance at the eye, on a plane across the line of sight")
 # The angles for which the relation of the veil holds.
 RANGE = reference.row("eye", "glare angle")
@@ -51,10 +52,15 @@ class Ambient(Declared):
     sky: Sky | None = declared(Is(kind=Sky), default=None, meaning="at one time, from `kit.Site.sky`")
     eye: Point | None = declared(POINT, default=None)
 
+    @property
+    def viewer(self) -> "Ambient":
+        """The eye alone."""
+        return Ambient(eye=self.eye, age=self.age, pigment=self.pigment)
+
     def __post_init__(self) -> None:
         super().__post_init__()
         for lamp in self.lamps:
-            if lamp.name in (EVEN, TWILIGHT, GLOW, MOON):
+            if lamp.name in (EVEN, PICTURE, TWILIGHT, GLOW, MOON):
                 raise InputError("lamps: name", lamp.name, "a name that no other source of light has")
         if self.sky is not None and np.ndim(self.sky.positions.sun_elevation):
             raise InputError("sky", self.sky, "a kit.Sky at one time, as kit.Site.sky returns")
