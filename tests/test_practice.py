@@ -61,7 +61,7 @@ CLAIMS = {
     (8000, "red brick"): {60: (NO, 0, NO, 0), 50: (MAY, 2, NO, 0), 40: (MAY, 7, NO, 1)},
     # "With white fabric: good." At 80 ft too, on the lowest rung; by default surely to 50 ft.
     (8000, "white fabric"): {80: (YES, 9, NO, 0), 60: (YES, 10, MAY, 8), 50: (YES, 10, YES, 10)},
-    # "3,000 to 4,000 lm on a light house at 40 to 60 ft: good." To 50 ft on the lowest rung; at 60 ft reports are milder.
+    # "3,000 to 4,000 lm on a light house at 40 to 60 ft: good." On the lowest rung to 50 ft; milder is said of 60 ft.
     (3000, "white siding"): {60: (MAY, 3, NO, 0), 50: (YES, 9, NO, 0), 40: (YES, 10, MAY, 5)},
     (4000, "white siding"): {80: (NO, 0, NO, 0), 60: (MAY, 8, NO, 0), 50: (YES, 10, MAY, 2), 40: (YES, 10, MAY, 9)},
     (4000, "cream siding"): {60: (MAY, 6, NO, 0), 50: (YES, 9, NO, 1), 40: (YES, 10, MAY, 7)},
