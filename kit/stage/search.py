@@ -20,12 +20,11 @@ from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
 from kit.stage.likely import Likely
-from kit.stage.places import FAR, LIMITS, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
+from kit.stage.places import LIMITS, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
 from kit.units import edge
 from kit.wall.facade import Facade
-from kit.wall.occlusion import AREA, OBSTACLES, Obstacle, convex
+from kit.wall.occlusion import AREA, OBSTACLES, Obstacle
 from kit.wall.points import check_in_front
-from kit.wall.raster import SAME_PLANE
 from kit.words import join, percent, plain, short
 
 Objective = str | Callable[[xr.Dataset], ArrayLike]
@@ -38,6 +37,8 @@ OBJECTIVES: dict[str, Callable[[xr.Dataset], xr.DataArray]] = {
 }  # fmt: skip
 # Of the optimiser: how many places it moves at a time, and how often.
 POPULATION, GENERATIONS = 24, 40
+# So many places in a stand are looked at for whether they are in front of the house.
+SURE = 500
 # What each limit is on, in words.
 LIMITED = {
     "tilt": "tilted up by {}", "pan": "panned to the right by {}", "reached": "{} of the target in the picture",
@@ -75,10 +76,13 @@ def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles
     """Return positions spread evenly (Halton) in `stands`, outside obstacles, as many in each, shape (count, 3) [m]."""
     places, things = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     total = COUNT.but(low=len(places)).check("count", count)
-    for stand in places:
-        _check_stand(stand, Is(kind=Facade).check("facade", facade))
-    sizes = np.bincount(_owners(total, len(places)))
-    return np.concatenate([_fill(stand, size, things) for stand, size in zip(places, sizes, strict=True)])
+    found = []
+    for stand, size in zip(places, np.bincount(_owners(total, len(places))).tolist(), strict=True):
+        # Few candidates could all miss a part of the stand that lies in the house.
+        points = _fill(stand, max(size, SURE), things)
+        check_in_front(Is(kind=Facade).check("facade", facade), points, f"stand {stand.name!r}: area", "an area")
+        found.append(points[:size])
+    return np.concatenate(found)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -329,22 +333,3 @@ def _room(stand: Stand, obstacles: Sequence[Obstacle]) -> Callable[[Array], Mask
         return np.asarray(inside)
 
     return free
-
-
-def _check_stand(stand: Stand, facade: Facade) -> None:
-    """Raise `InputError` for a stand of which some lies behind or inside the front."""
-    where = f"stand {stand.name!r}: area"
-    low, high = stand.heights
-    check_in_front(facade, [(x, y, z) for x, z in stand.area for y in (low, high)], where, "an area")
-    plan = shapely.Polygon(stand.area)
-    for patch in (p for p in facade.patches if p.faces_audience):
-        z0, zx, zy = patch.depth_plane()
-        start, _, end, _ = patch.elevation.bounds
-        # What of it is as high as the stand, and all that lies behind that.
-        band = patch.elevation & shapely.box(start, low - SAME_PLANE, end, high + SAME_PLANE)
-        for piece in (p for part in shapely.get_parts(band) if part.area > 0.0 for p in convex(part)):
-            near = np.column_stack([piece[:, 0], z0 + zx * piece[:, 0] + zy * piece[:, 1]])
-            behind = shapely.MultiPoint(np.concatenate([near, near - (0.0, FAR)])).convex_hull
-            if behind.intersection(plan).area > SAME_PLANE:
-                right = f"an area in front of the house; some of this one is behind or inside patch {patch.name!r}"
-                raise InputError(where, stand.area, right)
