@@ -117,6 +117,25 @@ def hold(board, machines):
             assert not box.overlaps(artists["distance"].get_window_extent())
 
 
+def test_the_garden_of_the_demo_fits_either_house():
+    show = kit.open_show()
+    house = kit.load_house(ROOT / "notebooks/houses/light_bungalow.toml")
+    left, right, *_ = house.bounds
+    (post,) = (stand for stand in show.full.stands if stand.name == "post")
+    assert (
+        left / 3 + 2 * right / 3
+        > max(x for x, _ in post.area)
+        > min(x for x, _ in post.area)
+        > 2 * left / 3 + right / 3
+    )
+    eyes = [(viewer.name, viewer.eye) for viewer in show.full.viewers]
+    board = kit.PlanBoard(house, grounds=show.grounds(), eyes=eyes, reach=27.0)
+    hold(board, [(kit.typical_projector(8000, 1.0), kit.Placement(position=(0, 1, 12), aim=(0, 1, 0)))])
+    # Every viewer stands within the plan.
+    assert all(board.plan.get_xlim()[0] < x < board.plan.get_xlim()[1] for _, (x, _, _) in eyes)
+    assert all(label.get_visible() for label in board.labels)
+
+
 @pytest.mark.parametrize("units", ["ft", "m"])
 @pytest.mark.parametrize("path", SHOWS, ids=name)
 def test_names_in_a_plan_do_not_overlap(path, units):

@@ -116,7 +116,7 @@ def test_the_lens_sees_the_obstacle_where_the_map_has_its_shadow(boxed, tmp_path
 
 
 def test_a_hedge_over_everything_is_one_error_wherever_it_is_met(bungalow):
-    hedge = block("tall hedge", -3, 14, 2, 2.5, 8)
+    hedge = block("tall hedge", -9, 9, 2, 2.5, 8)
     hidden = replace(bungalow, obstacles=(hedge,))
     for answer in (kit.arrange, kit.compare):
         with pytest.raises(kit.InputError, match="these hide all of it") as caught:
@@ -130,7 +130,7 @@ def test_a_hedge_over_everything_is_one_error_wherever_it_is_met(bungalow):
 
 
 def test_a_hedge_that_hides_most_is_told_and_such_a_place_is_not_feasible(bungalow):
-    hedge = block("hedge", -3, 14, 2, 2.5, 1.7)
+    hedge = block("hedge", -9, 9, 2, 2.5, 1.7)
     free, found = kit.arrange(bungalow), kit.arrange(replace(bungalow, obstacles=(hedge,)))
     assert free.verdict.status == "enough"
     share = float(found.light["hidden_share"].sum())

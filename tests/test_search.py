@@ -675,7 +675,8 @@ def test_the_light_of_a_zoom_falls_as_the_machine_moves_away(wall):
 
 
 def test_a_place_is_told_from_the_middle_of_the_front():
-    bungalow = kit.load_house(HOUSES / "light_bungalow.toml")  # its x counts from the left corner, 10.5 m wide
+    siding = kit.Surface.from_reference("white siding")  # x counts from the left corner
+    bungalow = kit.Facade([kit.Patch("wall", [(0, 0), (10.5, 0), (10.5, 3.1), (0, 3.1)], siding)])
     stand = Stand(name="lawn", area=[(7.2, 10), (7.3, 10), (7.3, 10.1), (7.2, 10.1)], heights=(1.0, 1.1))
     found = search(bungalow, MACHINE, WIDE, [stand], limits=Limits(reached=0.9), count=20, points=60)
     assert "2.0 m to the right of the middle of the front" in found.sentence()

@@ -165,7 +165,8 @@ def test_the_fourth_page_says_what_it_said(show):
     assert float(found.best["throw_ratio"]) < 0.75
     start = kit.arrange(show)
     # As when a part came to be judged by its share: what is good in 9 of 10 cases.
-    assert start.parts.share("animation") == pytest.approx(0.645, abs=0.02)
+    # 0.645 while red brick stood for 0.188, not 0.15, and a white shade for 0.63, not 0.58.
+    assert start.parts.share("animation") == pytest.approx(0.553, abs=0.02)
     assert start.compared.setups[1].front.white_luminance.median == pytest.approx(7.206, rel=0.02)
 
 

@@ -117,7 +117,9 @@ class PlanBoard(Board):
         self.facade, self.units, self.reach = facade, units, reach
         self._metre = 1.0 / metres_per(units)
         left, right, _, top = facade.bounds
+        # Wide enough for every viewer.
         aside = 0.25 * (right - left) + 2.0
+        aside = max([aside, *(1.0 + max(left - x, x - right) for _, (x, _, _) in eyes)])
         height = 1.25 * top + 1.0
         grid = self.figure.add_gridspec(
             2, 2, width_ratios=(right - left + 2 * aside, reach + 1.0), left=0.06, right=0.985, bottom=0.085, top=0.945,
@@ -134,7 +136,7 @@ class PlanBoard(Board):
         for ax, title in ((self.plan, "Plan"), (self.elevation, "Front, with the picture"), (self.section, "Section")):
             ax.set(aspect="equal", title=title)
             ax.tick_params(direction="in", top=True, right=True)
-            ax.xaxis.set_major_locator(MaxNLocator(7, integer=True))
+            ax.xaxis.set_major_locator(MaxNLocator(5, integer=True))
             ax.yaxis.set_major_locator(MaxNLocator(7, integer=True))
             ax.title.set_fontsize(11)
         self._house()
@@ -218,7 +220,9 @@ class PlanBoard(Board):
         taken = [Bbox([(plan.x1 - 0.1 * len(self._beams) * plan.width, plan.y0), (plan.x1, plan.y1)])]
         places = [self.plan.transData.transform((x * self._metre, z * self._metre)) for _, x, z in eyes]
         taken += [Bbox([at, at]).padded(4.0) for at in places]
-        for name, x, z in (*eyes, *areas):
+        low, high = (end / self._metre for end in self.plan.get_xlim())
+        for name, beside, z in (*eyes, *areas):
+            x = min(max(beside, low), high)  # of what begins beyond the plan, where the plan begins
             label = self.plan.annotate(
                 fill(name, 20), (x * self._metre, z * self._metre), xytext=(0, 0), textcoords="offset points",
                 fontsize=8, bbox=PLAIN, arrowprops={"arrowstyle": "-", "linewidth": 0.4}, animated=True,
@@ -229,6 +233,8 @@ class PlanBoard(Board):
                 box = Text.get_window_extent(label).padded(1.0)
                 if plan.contains(*box.min) and plan.contains(*box.max) and not any(map(box.overlaps, taken)):
                     break
+            else:
+                label.set_visible(False)
             taken.append(box)
             labels.append(label)
         return labels
