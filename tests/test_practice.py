@@ -57,14 +57,14 @@ def told(found, claim, rung):
 # Lumens and surface of a claim; for each width [ft], from half of it: status and tenths on the lowest rung, by default.
 CLAIMS = {
     # "8,000 lm on dark brick over 60 ft: not enough." Nor is it at 50 ft; at 40 ft it may be, on the lowest rung.
-    (8000, "dark red brick"): {60: (NO, 0, NO, 0), 50: (NO, 0, NO, 0), 40: (MAY, 3, NO, 0)},
+    (8000, "dark red brick"): {60: (NO, 0, NO, 0), 50: (NO, 0, NO, 0), 40: (MAY, 4, NO, 0)},
     (8000, "red brick"): {60: (NO, 0, NO, 0), 50: (MAY, 2, NO, 0), 40: (MAY, 7, NO, 1)},
-    # "With white fabric: good." At 80 ft too, on the lowest rung; by default surely to 50 ft.
-    (8000, "white fabric"): {80: (YES, 9, NO, 0), 60: (YES, 10, MAY, 8), 50: (YES, 10, YES, 10)},
-    # "3,000 to 4,000 lm on a light house at 40 to 60 ft: good." On the lowest rung to 50 ft; milder is said of 60 ft.
-    (3000, "white siding"): {60: (MAY, 3, NO, 0), 50: (YES, 9, NO, 0), 40: (YES, 10, MAY, 5)},
-    (4000, "white siding"): {80: (NO, 0, NO, 0), 60: (MAY, 8, NO, 0), 50: (YES, 10, MAY, 2), 40: (YES, 10, MAY, 9)},
-    (4000, "cream siding"): {60: (MAY, 6, NO, 0), 50: (YES, 9, NO, 1), 40: (YES, 10, MAY, 7)},
+    # "With white fabric: good." At 80 ft all but surely, on the lowest rung; by default surely to 50 ft.
+    (8000, "white fabric"): {80: (MAY, 9, NO, 0), 60: (YES, 10, MAY, 7), 50: (YES, 10, YES, 10)},
+    # "3,000 to 4,000 lm on a light house at 40 to 60 ft: good." 4,000 to 50 ft, 3,000 to 40 ft; reports are milder.
+    (3000, "white siding"): {60: (MAY, 4, NO, 0), 50: (MAY, 8, NO, 0), 40: (YES, 10, MAY, 5)},
+    (4000, "white siding"): {80: (NO, 1, NO, 0), 60: (MAY, 8, NO, 0), 50: (YES, 10, MAY, 3), 40: (YES, 10, MAY, 8)},
+    (4000, "cream siding"): {60: (MAY, 6, NO, 0), 50: (YES, 9, MAY, 1), 40: (YES, 10, MAY, 7)},
 }  # fmt: skip
 
 
@@ -116,10 +116,10 @@ def test_the_lenses_of_the_throw_claim_are_those_of_their_classes():
 
 # "A small machine on windows with shades is good while the brick fails." On the lowest rung the windows pass to 40 ft,
 # and up to 30 ft the brick around them does not fail, it is borderline. By default 2,000 lm at 25 ft leave the windows
-# borderline, 3,000 lm pass to 30 ft and fail at 40 ft; the brick fails at all three.
+# borderline, 3,000 lm pass there and are borderline at 30 and 40 ft; the brick fails at all three.
 SHADES = {
-    (2000, 25): ((YES, 10), (MAY, 2), (MAY, 9), (NO, 0)), (3000, 25): ((YES, 10), (MAY, 7), (YES, 10), (NO, 0)),
-    (3000, 30): ((YES, 10), (MAY, 2), (YES, 9), (NO, 0)), (3000, 40): ((YES, 10), (NO, 0), (NO, 1), (NO, 0)),
+    (2000, 25): ((YES, 10), (MAY, 2), (MAY, 9), (NO, 0)), (3000, 25): ((YES, 10), (MAY, 7), (YES, 10), (NO, 1)),
+    (3000, 30): ((YES, 10), (MAY, 3), (MAY, 9), (NO, 0)), (3000, 40): ((YES, 9), (NO, 0), (MAY, 2), (NO, 0)),
 }  # fmt: skip
 
 
@@ -153,8 +153,8 @@ def by_hand(lumens, width_ft, surface):
 
     The grass sends back its part of half of that: a long wall's, (2 - pi/2) / 4.
     """
-    # As stated, standard picture, first seasons, middle of the zoom, plain pane, clean.
-    delivered = lumens * 0.90 * 0.85 * 0.93 * 0.92 * 0.90 * 1.00
+    # A known maker's, standard picture, full power, a laser's first seasons, middle of the zoom, plain pane, clean.
+    delivered = lumens * 0.92 * 0.85 * 1.00 * 0.98 * 0.92 * 0.90 * 1.00
     width = width_ft * FOOT
     rho, grass = (reference.value("surfaces", name) for name in (surface, "grass"))
     back = 1.0 + (2.0 - math.pi / 2) / 4 * grass * 0.5 * rho
@@ -172,8 +172,8 @@ def test_the_figure_behind_each_report_is_that_of_a_pocket_calculator(lumens, wi
 @pytest.mark.practice
 @pytest.mark.parametrize(("lumens", "width"), [(3000, 60), (4000, 60), (3000, 50)])
 def test_wider_light_houses_get_less_than_is_reported_by_the_default_target(lumens, width):
-    """Stricter than practice reports, should the reported house be this wide: by 1.4 to 2.1 times."""
+    """Stricter than practice reports, should the reported house be this wide: by 1.3 to 2 times."""
     result = verdict(lumens, width, "white siding")
     assert result.status == "not enough"
     assert result.front.shortfall == pytest.approx(4.0 / by_hand(lumens, width, "white siding"), rel=1e-9)
-    assert 1.4 < result.front.shortfall < 2.1
+    assert 1.3 < result.front.shortfall < 2.0

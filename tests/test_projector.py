@@ -70,7 +70,7 @@ def test_factors_of_a_typical_chain_are_the_rows_that_were_chosen():
     options = {"picture mode": "brightest"}
     chain = kit.typical_chain(options)
     for found, (group, option) in zip(chain, (TYPICAL_OPTIONS | options).items(), strict=True):
-        row = reference.row("light_losses", option, group=group)
+        row = reference.row("light_losses", option, group=group, quantity="factor")
         assert (found.name, found.low, found.nominal, found.high) == (
             f"{group}: {option}", row.low, row.value, row.high,
         )  # fmt: skip
@@ -101,6 +101,24 @@ def test_the_light_of_a_zoom_follows_it_between_the_rows_of_the_table():
     plain = kit.Projector(light_output=1, throw_ratio=(1.0, 2.0))
     assert plain.at(1.5).chain == ()
     assert zoom.set_to(3.0, (0.0, 0.0), zoom=(1.0, 2.0)).chain == zoom.chain
+
+
+def test_a_lamp_ages_faster_than_a_laser_and_nothing_else_differs():
+    laser, lamp = (kit.typical_chain(light_source=name) for name in ("three laser", "lamp, brightest white"))
+    assert laser == kit.typical_chain()
+    assert [a.name for a, b in zip(laser, lamp, strict=True) if a != b] == ["ageing: first seasons"]
+    row = reference.row("light_losses", "first seasons", quantity="factor of a lamp")
+    assert lamp[list(TYPICAL_OPTIONS).index("ageing")].nominal == row.value < 0.98
+    # Where the table has one row for both.
+    old = {"ageing": "end of life"}
+    assert kit.typical_chain(old, light_source="lamp") == kit.typical_chain(old)
+
+
+def test_a_panel_that_is_known_brings_its_own_contrast():
+    known = kit.typical_projector(4000, 1.5, panel="reflective liquid crystal")
+    for field in ("sequential contrast", "checkerboard contrast"):
+        row = reference.row("projector_classes", "reflective liquid crystal", group="panel", quantity=field)
+        assert getattr(known, field.replace(" ", "_")) == row.value
 
 
 @pytest.mark.bad_input

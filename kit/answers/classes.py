@@ -3,21 +3,20 @@
 `compare` takes a `Choice` and returns a `Comparison`: no widgets, no plots.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 
 import xarray as xr
 
-from kit import reference
-from kit.answers.scenes import CONFIDENCE, DISTRICT, DRAWS, LIGHT_SOURCE, MACHINE, PURPOSE, SHARE_WANTED, SHIFT_UP, WALL
-from kit.answers.show import Show
+from kit.answers import scenes
+from kit.answers.show import LOSSES, Show
 from kit.decision.verdict import Target, Verdict, judge
 from kit.eye.colorimetry import wall_colour
 from kit.eye.light_map import light_map
-from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, Is, OneOf, declared
+from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, Is, declared
 from kit.results import Frame, Result
 from kit.source.placement import Placement
-from kit.source.projector import TYPICAL_OPTIONS, Projector
+from kit.source.projector import Projector, loss, warning
 from kit.source.spectra import light_source
 from kit.stage.beam_safety import stray_warning
 from kit.stage.content import missing
@@ -26,37 +25,35 @@ from kit.wall.facade import Surface
 from kit.words import percent, the
 
 # What is chosen of each machine.
-LENS = ("light_output", "throw_ratio", "distance", "shift_up")
-
-
-def _loss(label: str, group: str) -> OneOf:
-    options = lambda: reference.names("light_losses", group)  # noqa: E731
-    return OneOf(label=label, options=options, default=TYPICAL_OPTIONS[group], meaning=f"light lost by {group}")
+LENS, LIGHT = ("light_output", "throw_ratio", "distance", "shift_up"), ("light_source", "kind")
 
 
 @dataclass(frozen=True, kw_only=True)
 class Choice(Declared):
     """Two machines in their places, the wall, and what counts as enough; None: as the show says."""
 
-    first_light_output: float = declared(MACHINE, label="first machine", default=None)
+    first_light_output: float = declared(scenes.MACHINE, label="first machine", default=None)
     first_throw_ratio: float = declared(THROW_RATIO, default=None)
     first_distance: float = declared(DISTANCE, default=None)
-    first_shift_up: float = declared(SHIFT_UP, default=None)
-    first_light_source: str = declared(LIGHT_SOURCE, default=None)
-    wall: str | None = declared(WALL, default=None)
+    first_shift_up: float = declared(scenes.SHIFT_UP, default=None)
+    first_light_source: str = declared(scenes.LIGHT_SOURCE, default=None)
+    first_kind: str = declared(scenes.KIND, default=None)
+    wall: str | None = declared(scenes.WALL, default=None)
     ambient: float = declared(AMBIENT, default=None)
-    district: str = declared(DISTRICT, default=None)
-    purpose: str = declared(PURPOSE, default=None)
-    share: float = declared(SHARE_WANTED, default=None)
-    confidence: float = declared(CONFIDENCE, default=None)
-    second_light_output: float = declared(MACHINE, label="second machine", default=None)
+    district: str = declared(scenes.DISTRICT, default=None)
+    purpose: str = declared(scenes.PURPOSE, default=None)
+    share: float = declared(scenes.SHARE_WANTED, default=None)
+    confidence: float = declared(scenes.CONFIDENCE, default=None)
+    second_light_output: float = declared(scenes.MACHINE, label="second machine", default=None)
     second_throw_ratio: float = declared(THROW_RATIO, default=None)
     second_distance: float = declared(DISTANCE, default=None)
-    second_shift_up: float = declared(SHIFT_UP, default=None)
-    second_light_source: str = declared(LIGHT_SOURCE, default=None)
-    picture_mode: str = declared(_loss("picture mode", "picture mode"))
-    ageing: str = declared(_loss("age of the lamp", "ageing"))
-    housing_window: str = declared(_loss("housing window", "housing window"))
+    second_shift_up: float = declared(scenes.SHIFT_UP, default=None)
+    second_light_source: str = declared(scenes.LIGHT_SOURCE, default=None)
+    second_kind: str = declared(scenes.KIND, default=None)
+    picture_mode: str | None = declared(loss("picture mode"))
+    power_mode: str | None = declared(loss("power mode"))
+    ageing: str | None = declared(loss("ageing", "age of the light"))
+    housing_window: str | None = declared(loss("housing window"))
     units: str = declared(UNITS, default=None)
 
     def on(self, show: Show) -> "Choice":
@@ -78,7 +75,7 @@ class Comparison(Result):
     @cached_property
     def verdicts(self) -> tuple[Verdict, Verdict]:
         """The two verdicts."""
-        first, second = (judge(light, self.target, draws=DRAWS) for light in self.maps)
+        first, second = (judge(light, self.target, draws=scenes.DRAWS) for light in self.maps)
         return first, second
 
     def frame(self, units: str = "m") -> Frame:
@@ -99,11 +96,12 @@ class Comparison(Result):
         machine, place = self.machines[i]
         width = place.position[2] / machine.fixed_throw_ratio()
         lost = missing(self.show.house, (self.machines[i],))
+        claim = warning(self.titles[i], (self.choice.first_kind, self.choice.second_kind)[i])
         return (
             f"From {length_text(place.position[2], units, 0)} its picture is {length_text(width, units, 0)} wide and "
             f"{length_text(width / machine.aspect, units, 0)} high. It reaches "
             f"{percent(self.verdicts[i].front.lit_share)} of the front; {percent(lost)} of its light goes past it. "
-            f"{stray_warning(lost)}"
+            f"{stray_warning(lost)} {claim}"
         ).strip()
 
     def colour_sentence(self, i: int) -> str:
@@ -137,11 +135,12 @@ def compare(show: Show, choice: Choice | None = None, *, spacing: float = 0.075)
     """
     choice = (choice or Choice()).on(Is(kind=Show).check("show", show))
     as_chosen = show.chosen(choice)
-    options = {"picture mode": choice.picture_mode, "ageing": choice.ageing, "housing window": choice.housing_window}
+    losses = {name: getattr(choice, name) for name in LOSSES if getattr(choice, name, None) is not None}
     machines, titles = [], []
     for which, machine in zip(("first", "second"), show.pair, strict=True):
         lens = {name: getattr(choice, f"{which}_{name}") for name in LENS}
-        machines.append(as_chosen.aimed(machine, options, **lens))
+        losses |= {name: getattr(choice, f"{which}_{name}") for name in LIGHT}
+        machines.append(as_chosen.aimed(replace(machine, **losses), **lens))
         lumens = f"{lens['light_output']:,.0f} lm"
         own = lens["light_output"] == machine.lumens and machine.name != lumens
         titles.append(f"{machine.name} ({lumens})" if own else lumens)

@@ -178,7 +178,8 @@ def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.0
     dry, cloth = as_chosen.house, show.cloth(choice.cloth)
     covering = _covering(dry, cloth, choice.cover, choice.layers, choice.lining, choice.gap, choice.wet)
     lens = {name: getattr(choice, name) for name in ("light_output", "distance", "throw_ratio")}
-    scene = as_chosen.scene([as_chosen.aimed(show.machine, **lens)], as_chosen.light(choice.ambient))
+    machine = replace(show.machine, light_source=choice.light_source)
+    scene = as_chosen.scene([as_chosen.aimed(machine, **lens)], as_chosen.light(choice.ambient))
     bare, clothed = replace(scene, facade=covering.bare), replace(scene, facade=covering.facade)
     lumens, twice = f"{choice.light_output:,.0f} lm", f"{2 * choice.light_output:,.0f} lm"
     pairs = {
@@ -235,6 +236,6 @@ def _picture(choice: ClothChoice, house: Facade) -> Picture:
     return _from_file(str(path), changed)
 
 
-@lru_cache(maxsize=1)
+@lru_cache(maxsize=2)
 def _from_file(path: str, changed: int) -> Picture:
     return load_picture(path, transparent="black")

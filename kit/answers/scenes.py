@@ -6,6 +6,7 @@ from pathlib import Path
 from kit import reference
 from kit.decision.verdict import Target, rungs
 from kit.fields import LENGTH, LIGHT_OUTPUT, SHARE, OneOf, Text, specs
+from kit.source.projector import loss
 from kit.source.spectra import light_source_names
 
 # The rungs of the ladder in few words, and how earlier files call them.
@@ -24,6 +25,7 @@ def _rung(group: str, unit: str) -> OneOf:
 
 
 LIGHT_SOURCE = OneOf(label="light source", options=light_source_names)
+KIND = loss("rating", "kind of machine").but(meaning="how its stated light is to be taken")
 # Looked up among the surfaces of the house and of the kit where it is used.
 WALL = Text(label="main wall", optional=True, meaning="surface of the main wall and of what matches it")
 DISTRICT = _rung("white", " cd/m²").but(

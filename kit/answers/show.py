@@ -29,7 +29,7 @@ import numpy as np
 
 from kit import fields, reference, toml_file
 from kit.answers.lists import towns
-from kit.answers.scenes import CONFIDENCE, DISTRICT, PURPOSE, SHARE_WANTED
+from kit.answers.scenes import CONFIDENCE, DISTRICT, KIND, LIGHT_SOURCE, PURPOSE, SHARE_WANTED
 from kit.decision.verdict import NO_WALLS, Target, rung_target
 from kit.errors import InputError
 from kit.eye.light_map import Scene
@@ -43,7 +43,6 @@ from kit.sky.photometric_file import load_distribution
 from kit.sky.site import TIMEZONE, Site
 from kit.source import projector
 from kit.source.placement import Placement
-from kit.source.spectra import light_source_names
 from kit.stage.audience import Viewer, windscreen
 from kit.stage.fit import fitting_distance, fitting_throw_ratio, usual_shift
 from kit.stage.search import Stand
@@ -78,6 +77,12 @@ SKY = OneOf(label="night sky", options=_skies)
 GROUND = OneOf(
     label="ground in front", options=lambda: reference.names("surfaces", "ground"), former={"snow": "new snow"}
 )
+PANEL = OneOf(label="kind of panel", options=lambda: reference.names("projector_classes", "panel"))
+# The losses that a machine may say, by the groups of their table.
+LOSSES = {
+    "kind": "rating", "picture_mode": "picture mode", "power_mode": "power mode", "ageing": "ageing",
+    "housing_window": "housing window", "dust": "dust",
+}  # fmt: skip
 PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
 WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")
 AREA = Many(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
@@ -93,7 +98,14 @@ class Machine(Declared):
     throw_ratio: float | tuple[float, float] = declared(projector.ZOOM, default=0.8)
     lens_shift: tuple[float, float] | None = declared(projector.LENS_SHIFT, default=None)
     resolution: tuple[int, int] = declared(projector.RESOLUTION)
-    light_source: str = declared(OneOf(label="light source", options=light_source_names), default="laser phosphor")
+    light_source: str = declared(LIGHT_SOURCE, default="laser phosphor")
+    kind: str | None = declared(KIND)
+    panel: str | None = declared(PANEL, default=None)
+    picture_mode: str | None = declared(projector.loss("picture mode"))
+    power_mode: str | None = declared(projector.loss("power mode"))
+    ageing: str | None = declared(projector.loss("ageing"))
+    housing_window: str | None = declared(projector.loss("housing window"))
+    dust: str | None = declared(projector.loss("dust"))
     price: float | None = declared(PRICE, default=None)
 
     @property
@@ -106,6 +118,16 @@ class Machine(Declared):
     def aspect(self) -> float:
         """Width over height of the picture."""
         return self.resolution[0] / self.resolution[1]
+
+    @property
+    def light(self) -> dict[str, str]:
+        """Light source and kind, the usual one where it says none."""
+        return {"light_source": self.light_source, "kind": self.kind or projector.TYPICAL_OPTIONS["rating"]}
+
+    @property
+    def losses(self) -> dict[str, str]:
+        """What it says of its losses, by groups of ``reference_data/light_losses.csv``."""
+        return {group: said for name, group in LOSSES.items() if (said := getattr(self, name)) is not None}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -297,6 +319,9 @@ class Show(Declared, Result):
         """What is not said and how it is taken, a phrase each."""
         full = self.full
         light = "the least that a walkway has" if self.lamps is None else "the median on the front of the lamps named"
+        unsaid = {group for group in LOSSES.values() for machine in full.machines if group not in machine.losses}
+        left = [f"{option} ({group})" for group, option in projector.TYPICAL_OPTIONS.items() if group in unsaid]
+        left += ["a panel not known"] if any(machine.panel is None for machine in full.machines) else []
         phrases = {
             "latitude": f"place: {_place(full)}{'' if self.timezone else ', as none is said'}",
             "facing": f"the front faces {compass(full.facing)}",
@@ -311,6 +336,7 @@ class Show(Declared, Result):
             "viewers": "who watches: someone on the walk, in a car and across the street",
             "walk": f"where people walk: {length_text(full.walk, self.units)} from the wall",
             "machines": f"machines: {join([machine.name for machine in full.machines])}, throw ratio 0.8, of no maker",
+            "losses": f"where a machine does not say: {join(left)}" if left else "",
             "distance": "distance: so that the picture fits the front, if it may stand there",
             "cloths": "prices of cloth: those of the kit's own table",
             "district": f"white: as bright as {full.district}",
@@ -318,7 +344,7 @@ class Show(Declared, Result):
             "share": f"good on at least {percent(full.share)} of the front",
             "confidence": f"sure enough: {chances(full.confidence)}",
         }
-        return (*self.taken, *(words for name, words in phrases.items() if getattr(self, name) is None))
+        return (*self.taken, *(words for name, words in phrases.items() if words and getattr(self, name, None) is None))
 
     def frame(self, units: str = "m") -> Frame:
         """Return what is assumed, a row each; `units` change nothing."""
@@ -332,11 +358,12 @@ class Show(Declared, Result):
         wall = [self.house.patch(name).surface for name in self.main_wall[:1]]
         says = "".join(f"; main wall {surface.name} (reflectance {short(surface.reflectance)})" for surface in wall)
         wide, high = (length_text(size, unit) for size in (right - left, top - bottom))
+        claims = " ".join(projector.warning(machine.name, machine.kind) for machine in full.machines)
         return capital(
             f"{self.house.name}, {wide} wide and {high} high{says}; light of the street {short(full.ambient)} lx; "
             f"{_place(full)}, the front faces {compass(full.facing)}; "
-            f"wanted: white of {plain(target.white_luminance)} cd/m², contrast of {plain(target.contrast)}:1."
-        )
+            f"wanted: white of {plain(target.white_luminance)} cd/m², contrast of {plain(target.contrast)}:1. {claims}"
+        ).strip()
 
     @cached_property
     def main_wall(self) -> tuple[str, ...]:
@@ -415,7 +442,7 @@ class Show(Declared, Result):
         known: dict[str, Any] = {name: getattr(self.full, name) for name in CHOSEN}
         known["even"] = self.even
         for which, machine in self._machines():
-            at = self.stands_at(machine) | {"light_source": machine.light_source}
+            at = self.stands_at(machine) | machine.light
             known |= {f"{which}{name}": value for name, value in at.items()}
         gaps = {name: known[name] for name in specs(choice) if getattr(choice, name) is None and name in known}
         return replace(choice, **gaps)  # type: ignore[type-var]
@@ -478,16 +505,15 @@ class Show(Declared, Result):
         first, *more = self.full.machines
         return first, self.machine if self.machine is not first else (more or [first])[0]
 
-    def aimed(
-        self, machine: Machine, options: Mapping[str, str] | None = None, **changes: float
-    ) -> tuple[projector.Projector, Placement]:
-        """Return a machine, with typical losses, in its place; `changes` are of what `stands_at` returns, or `tilt`."""
+    def aimed(self, machine: Machine, **changes: float) -> tuple[projector.Projector, Placement]:
+        """Return a machine, its losses typical if not said, in its place; `changes` are as `stands_at`, or `tilt`."""
         at = {"tilt": 0.0, **self.stands_at(machine)} | changes
         x, rise = self.middle + at["side"], at["distance"] * math.tan(math.radians(at["tilt"]))
         across = 0.0 if machine.lens_shift is None else machine.lens_shift[0]
         made = projector.typical_projector(
             at["light_output"], at["throw_ratio"],
-            resolution=machine.resolution, lens_shift=(across, at["shift_up"]), options=options,
+            resolution=machine.resolution, lens_shift=(across, at["shift_up"]), options=machine.losses,
+            light_source=machine.light_source, panel=machine.panel,
         )  # fmt: skip
         made = made.set_to(at["throw_ratio"], made.lens_shift, zoom=machine.zoom)
         return made, Placement(position=(x, at["height"], at["distance"]), aim=(x, at["height"] + rise, 0.0))

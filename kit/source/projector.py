@@ -18,15 +18,17 @@ from kit.arrays import Array
 from kit.bands import worked_out
 from kit.errors import InputError
 from kit.results import pick
+from kit.words import capital, percent
 
 LEVELS = ("low", "nominal", "high")
 Levels = tuple[float, float, float]
 
 # What a first-time buyer can count on: see the notes in the table for each option.
 TYPICAL_OPTIONS = {
-    "rating": "as stated", "picture mode": "standard", "ageing": "first seasons",
+    "rating": "known maker", "picture mode": "standard", "power mode": "full", "ageing": "first seasons",
     "lens": "middle of zoom", "housing window": "plain pane", "dust": "clean",
 }  # fmt: skip
+CLAIM = "cheap machine with a claim"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -189,17 +191,40 @@ def lens_light(zoom: tuple[float, float], throw_ratio: Any, shift: Any) -> Array
     return np.stack([zooms, between("lens shift", ("none", "half a picture"), 2.0 * shift)], axis=1)
 
 
-def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...]:
+def loss(group: str, label: str = "") -> fields.OneOf:
+    """Return the declaration of an option of a group of ``reference_data/light_losses.csv``, None: the usual one."""
+    return fields.OneOf(
+        label=label or group, options=lambda: reference.names("light_losses", group), optional=True, default=None,
+        nothing="as the show says", meaning=f"light lost by {group}",
+    )  # fmt: skip
+
+
+def warning(name: str, kind: str | None) -> str:
+    """Return what a buyer has to know of the stated light of a kind of machine, in words; mostly nothing."""
+    if kind != CLAIM:
+        return ""
+    half = percent(reference.value("light_losses", CLAIM, group="rating"))
+    return (
+        f"{capital(name)} is a {CLAIM}: in tests, half of such machines gave less than {half} of the light that they "
+        "state, and nearly nine in ten less than 80%. Buy none that you cannot give back, and measure it."
+    )
+
+
+def typical_chain(
+    options: Mapping[str, str] | None = None, *, light_source: str = "laser phosphor"
+) -> tuple[Factor, ...]:
     """Return the documented chain from stated lumens to lumens on the wall.
 
     `options` are changes to the defaults, group to option of ``reference_data/light_losses.csv``, for example
-    ``{"picture mode": "brightest"}``.
+    ``{"power mode": "eco"}``. By its `light_source` a machine ages: a lamp faster than a laser.
     """
     for group in options or {}:
         pick("chain", group, TYPICAL_OPTIONS)
+    lamp = "factor of a lamp" if light_source.startswith("lamp") else ""
 
     def factor(group: str, option: str) -> Factor:
-        row = reference.row("light_losses", option, group=group)
+        rows = {row.quantity for row in reference.table("light_losses") if (row.group, row.name) == (group, option)}
+        row = reference.row("light_losses", option, group=group, quantity=lamp if lamp in rows else "factor")
         source = f"{row.source}, {row.edition}, {row.locator} ({row.status})"
         return Factor(name=f"{group}: {option}", low=row.low, nominal=row.value, high=row.high, source=source)
 
@@ -209,23 +234,28 @@ def typical_chain(options: Mapping[str, str] | None = None) -> tuple[Factor, ...
 def typical_projector(
     light_output: float, throw_ratio: float | tuple[float, float], *, options: Mapping[str, str] | None = None,
     resolution: tuple[int, int] = (1920, 1200), lens_shift: tuple[float, float] = (0.0, 0.5),
+    light_source: str = "laser phosphor", panel: str | None = None,
 ) -> Projector:  # fmt: skip
     """Return a `Projector` of no particular make: documented contrast figures and chain of losses.
 
-    `options` are changes to the chain, as for `typical_chain`.
+    `options` are changes to the chain, by `light_source`, as for `typical_chain`; `panel` is a kind of panel of
+    ``reference_data/projector_classes.csv``, None: not known.
 
     Examples
     --------
     >>> import kit
     >>> projector = kit.typical_projector(4000, 1.2)
     >>> [round(share, 2) for share in projector.transmission()]  # of the stated lumens: low, nominal, high
-    [0.47, 0.59, 0.7]
+    [0.4, 0.63, 0.82]
     """
-    names = ("sequential contrast", "checkerboard contrast")
-    sequential, checkerboard = (reference.value("projector_classes", name, group="default") for name in names)
+    sequential, checkerboard = (
+        reference.value("projector_classes", panel or name, group="panel" if panel else "default", quantity=name)
+        for name in ("sequential contrast", "checkerboard contrast")
+    )
     return Projector(
         light_output=light_output, throw_ratio=throw_ratio, resolution=resolution, lens_shift=lens_shift,
-        chain=typical_chain(options), sequential_contrast=sequential, checkerboard_contrast=checkerboard,
+        sequential_contrast=sequential, checkerboard_contrast=checkerboard,
+        chain=typical_chain(options, light_source=light_source),
     )  # fmt: skip
 
 

@@ -156,7 +156,8 @@ class Panel:
 
     def declarations(self) -> dict[str, Spec]:
         """Return the declared fields of the choice, which the controls follow; the wall from those that are known."""
-        known = {name: spec.but(optional=False) for name, spec in specs(self.choice_type).items()}
+        told = {name: getattr(self.start, name) is not None for name in specs(self.choice_type)}
+        known = {name: spec.but(optional=not told[name]) for name, spec in specs(self.choice_type).items()}
         own = (surface.name for surface in self.of.house.surfaces())
         names = tuple(dict.fromkeys((*own, *reference.names("surfaces"))))
         wall = OneOf(label=known["wall"].label, options=names, optional=True, nothing="as the house is")
