@@ -171,3 +171,9 @@ def test_a_tree_in_the_beam_of_the_demo_house(show_of_demo):
 @pytest.fixture(scope="module")
 def show_of_demo():
     return kit.open_show(HOUSES / "demo_show.toml")
+
+
+@pytest.mark.bad_input
+def test_two_obstacles_of_one_name_are_refused(boxed):
+    with pytest.raises(kit.InputError, match="obstacles"):
+        replace(boxed, obstacles=[boxed.obstacles[0]] * 2)

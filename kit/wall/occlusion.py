@@ -144,7 +144,7 @@ class Obstacle(Declared):
         return tuple(Patch(self.name, face, black) for face in (low, high, *sides)) if self.blocks else ()
 
 
-OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle))
+OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle), unique="name")
 
 
 @dataclass(frozen=True, kw_only=True)
