@@ -113,11 +113,12 @@ class Likely:
     def _lines(self, draws: int) -> tuple[Array, ...]:
         """Return what a draw asks of the light at each judged point, for white and contrast, and what darkens black."""
         # Without the machine's own light there is left what comes by way of the ground, and around.
-        none, all_ = (Trials(self.light.assign(landed_share=0.0 * self.light["landed_share"] + k)) for k in (0.0, 1.0))
+        none, twice = (Trials(self.light.assign(landed_share=0.0 * self.light["landed_share"] + k)) for k in (1.0, 2.0))
         none.white = none.black = np.zeros_like(none.white)
         some, more = none.many(draws), self.target.contrast
+        scattered = twice.many(draws).dark - some.dark
         white, black, around = none.luminances(some, np.arange(len(self.judged)))
         with np.errstate(divide="ignore", invalid="ignore"):
             gain = some.gain[:, none.points.patch] * some.light / np.pi
             lines = self.target.white_luminance / gain, white / gain, (more - 1.0) * around / gain
-            return *lines, (more * black - white) / gain, some.dark[:, 0], (all_.many(draws).dark - some.dark)[:, 0]
+            return *lines, (more * black - white) / gain, (some.dark - scattered)[:, 0], scattered[:, 0]
