@@ -98,7 +98,7 @@ def test_the_second_page_says_what_it_said(show):
 def test_the_weighing_is_data_with_words_apart(show):
     result = weigh(show)
     assert result.frame().loc["cloth", "white [cd/m²]"] == result.payoff.route("cloth").luminance
-    for part in (result.payoff, result.covering, result.verdict):
+    for part in (result.payoff, result.covering, result.payoff.under):
         assert part.sentence("ft") in result.sentence("ft")
 
 

@@ -702,16 +702,18 @@ def test_contrast_while_light_passes_is_that_of_a_scene_with_it_on():
 def test_switching_is_what_each_changed_scene_gives(clock):
     here, given_scene = site(), SCENES["all of it"]
     lamps = given_scene.ambient.lamps
+    # In its place, dark as it is: the same draws.
+    dark, unlit, bare = (lamp.dimmed(0.0) for lamp in (PORCH, STREET, GUTTER))
     result = kit.switching(given_scene, here, clock, shield=55.0, spacing=SPACING, step=20)
     changed = {
         "as it is": lamps,
-        "porch light off": (STREET, GUTTER),
+        "porch light off": (dark, STREET, GUTTER),
         "porch light shaded": (replace(PORCH, shielded=55.0), STREET, GUTTER),
-        "street lamp off": (PORCH, GUTTER),
+        "street lamp off": (PORCH, unlit, GUTTER),
         "street lamp shaded": (PORCH, replace(STREET, shielded=55.0), GUTTER),
-        "gutter off": (PORCH, STREET),
+        "gutter off": (PORCH, STREET, bare),
         "gutter at half": (PORCH, STREET, replace(GUTTER, dimming=0.05)),
-        "no lamp at all": (),
+        "no lamp at all": (dark, unlit, bare),
     }
     assert set(result["change"].values) == set(changed)
     assert result["change"].values[0] == "as it is"
@@ -723,6 +725,7 @@ def test_switching_is_what_each_changed_scene_gives(clock):
         expected = (part.contrast.low, part.contrast.median, part.contrast.high)
         np.testing.assert_allclose(one["contrast"], expected, rtol=1e-9, err_msg=name)
         assert int(one["status"]) == STATUS[part.status]
+        assert float(one["chance"]) == pytest.approx(part.chance, abs=1.5 / DRAWS)
         assert float(one["veiling_luminance"]) == pytest.approx(mean_veil(light), rel=1e-9)
         evening = run(other, here, "2026-12-05", step=20).isel(date=0, part=0)
         np.testing.assert_array_equal(one["earliest"], evening["earliest"], err_msg=name)
@@ -814,15 +817,17 @@ def test_a_sun_that_stays_up_or_down_is_told_from_any_moment(latitude, date):
 
 
 def lamps_changed(**changes):
-    """What `switching` returns, of changes to (contrast, lux on the front, veil)."""
+    """What `switching` returns, of changes to (contrast, lux on the front, veil, chance)."""
     names = ["as it is", *(name.replace("_", " ") for name in changes)]
-    figures = np.array([(25.0, 3.0, 0.1), *changes.values()]).T
+    figures = np.array([(*change, 0.5)[:4] for change in ((25.0, 3.0, 0.1), *changes.values())]).T
     data = {
         name: (
             ("change", "level") if name == "contrast" else ("change",),
             values[:, None] if name == "contrast" else values,
         )
-        for name, values in zip(("contrast", "ambient_illuminance", "veiling_luminance"), figures, strict=True)
+        for name, values in zip(
+            ("contrast", "ambient_illuminance", "veiling_luminance", "chance"), figures, strict=True
+        )
     }
     return xr.Dataset(data, {"change": names, "level": ["nominal"]}, {"clock": "2026-12-05 17:20:00"})
 
@@ -846,6 +851,9 @@ def test_own_lamps_come_first_and_a_surprise_has_its_reason():
         )
     )
     assert said == "At 17:20 one change buys most: porch light off. It takes contrast from 25.0:1 to 40.0:1."
+    # What it does to the chance is said where it does something.
+    said = switching_sentence(lamps_changed(porch_light_off=(40.0, 1.0, 0.1, 0.83)))
+    assert said.endswith("to 40.0:1: 8 chances in 10 that it is enough, where it has 5 chances in 10 now.")
     # A fiftieth more is told.
     assert "buys most" in switching_sentence(lamps_changed(porch_light_off=(25.5, 1.0, 0.1)))
     said = switching_sentence(lamps_changed(porch_light_off=(25.1, 1.0, 0.1)))

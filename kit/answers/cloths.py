@@ -14,7 +14,7 @@ import xarray as xr
 from kit.answers.scenes import CONFIDENCE, DISTRICT, DRAWS, LIGHT_SOURCE, MACHINE, PURPOSE, SHARE_WANTED, WALL
 from kit.answers.show import Show
 from kit.decision.payoff import PayOff, check_reach, pay_off
-from kit.decision.verdict import Target, Verdict, judge
+from kit.decision.verdict import Target
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.night import Screen, daylight_picture, night_view, on_screen
@@ -106,12 +106,7 @@ class Weighing(Result):
     @cached_property
     def payoff(self) -> PayOff:
         """The decision on cloth."""
-        return pay_off(self.scene, self.covering, self.target, spacing=self.spacing)
-
-    @cached_property
-    def verdict(self) -> Verdict:
-        """On the front under cloth."""
-        return judge(self.payoff.after, self.target, draws=DRAWS)
+        return pay_off(self.scene, self.covering, self.target, spacing=self.spacing, draws=DRAWS)
 
     def coverings(self, units: str = "m") -> Frame:
         """Return area, cloth, weight and price for all that the cloth may cover, a row for each choice."""
@@ -151,7 +146,7 @@ class Weighing(Result):
             (
                 self.payoff.sentence(units),
                 self.covering.sentence(units),
-                f"The front under cloth: {self.verdict.sentence(units)}",
+                f"The front under cloth: {self.payoff.under.sentence(units)}",
             )
         )
 

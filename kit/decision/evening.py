@@ -31,7 +31,7 @@ from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Times, clock_times
 from kit.source.projector import LEVELS
 from kit.wall.points import Planes
-from kit.words import capital, percent
+from kit.words import capital, chances, percent
 
 MINUTE = np.timedelta64(60, "s")
 SKY = (TWILIGHT, GLOW, MOON)
@@ -231,15 +231,16 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     facts = ([sun] if sun else []) + [f"{word} {_hour(when)}" for word, when in rises.items() if not np.isnat(when)]
     told = f" ({', '.join(facts)})" if facts else ""
     low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
-    middle, lit = one.sel(level="nominal"), float(one["lit_share"])
+    middle, lit, share = one.sel(level="nominal"), float(one["lit_share"]), percent(result.attrs["wanted_share"])
+    likely = f"at best it has {chances(float(one['chance'].max()))} that at least {share} of it is good enough"
     if not np.isnat(nominal):
-        text = f"{day}: the show can start{about} at {_hour(nominal)}{told}."
+        text = f"{day}: the show can start{about} at {_hour(nominal)}{told}; {likely}."
         if low != high:
             text += f" Perhaps from {_hour(high)}, {'never' if np.isnat(low) else 'from ' + _hour(low)} surely."
         end = middle["until"].values
         return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
     if not np.isnat(high):
-        return f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}; more likely not."
+        return f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}; {likely}."
     never = f"{day}: not enough{about} at any hour"
     if lit < result.attrs["wanted_share"]:
         return f"{never}{told}; the picture reaches only {percent(lit)} of it."
@@ -248,8 +249,7 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     if white < wanted or not np.isnat(dark):
         rest = "contrast never suffices either" if np.isnat(dark) else f"contrast holds from {_hour(dark)}"
         return f"{never}{told}. At no hour is it bright enough ({white:.1f} of {wanted:g} cd/m² wanted); {rest}."
-    best, share = float(middle["contrast"].max()), percent(result.attrs["wanted_share"])
-    wanted = f"{result.attrs['wanted_contrast']:g}:1 wanted on {share} of it"
+    best, wanted = float(middle["contrast"].max()), f"{result.attrs['wanted_contrast']:g}:1 wanted on {share} of it"
     return f"{never}{told}. Contrast reaches at best {best:.1f}:1 in its middle; {wanted}."
 
 
@@ -257,7 +257,7 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
     """Return the earliest start of each evening, or of one in so many, from the result of `evenings`.
 
     A row for each date; times of the clock, NaT for never: ``may start`` when it may be enough, ``start`` when it is as
-    likely as not, ``surely`` when it is.
+    likely as not, ``surely`` when it is; ``best chance``, the highest of the evening.
     """
     _check_result(result, "dark_enough", "kit.evenings")
     _part_index(result["part"].values, part)
@@ -267,10 +267,11 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
         "sunset": one["sunset"], "moonrise": one["moonrise"], "moon lit": one["moon_illuminated"].mean("minute"),
         "dark from": nominal["dark_enough"], "start": nominal["earliest"],
         "may start": one["earliest"].sel(level="high"), "surely": one["earliest"].sel(level="low"),
+        "best chance": one["chance"].max("minute"),
     }  # fmt: skip
     days = pd.Index(map(_day, one["date"].values), name="evening")
     frame = pd.DataFrame({name: values.values for name, values in columns.items()}, index=days)
-    frame.attrs["formats"] = {name: ".0%" if name == "moon lit" else _hour for name in columns}
+    frame.attrs["formats"] = {name: ".0%" if name in ("moon lit", "best chance") else _hour for name in columns}
     return frame
 
 
@@ -329,16 +330,16 @@ def switching(
     Returns
     -------
     xarray.Dataset
-        On (change,), "as it is" first: ambient_illuminance of all sources [lx], veiling_luminance [cd/m2], contrast
-        and status at `clock`, earliest start of that evening (level).
+        On (change,), "as it is" first: ambient_illuminance of all sources [lx], veiling_luminance [cd/m2], contrast,
+        chance and status at `clock`, earliest start of that evening (level).
     """
     _check_scene(scene, site)
     lamps = scene.ambient.lamps
     SHIELD.check("shield", shield)
     changes: dict[str, tuple[Lamp, ...]] = {"as it is": lamps}
     for lamp in lamps:
-        changes[f"{lamp.name} off"] = tuple(other for other in lamps if other is not lamp)
-        # In its place among the others: the same draws.
+        # In its place among the others, dark as it is: the same draws.
+        changes[f"{lamp.name} off"] = tuple(lamp.dimmed(0.0) if other is lamp else other for other in lamps)
         if isinstance(lamp, Luminaire):
             less: Lamp = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
         else:
@@ -346,7 +347,7 @@ def switching(
         word = "shaded" if isinstance(lamp, Luminaire) else "at half"
         changes[f"{lamp.name} {word}"] = tuple(less if other is lamp else other for other in lamps)
     if len(lamps) > 1:
-        changes[NO_LAMP] = ()
+        changes[NO_LAMP] = tuple(lamp.dimmed(0.0) for lamp in lamps)
     target = checked_target(target)
     time = _clock_time("clock", clock)
     # A time after midnight belongs to the evening before.
@@ -360,12 +361,14 @@ def switching(
     for kept in changes.values():
         study = _study(replace(scene, ambient=replace(scene.ambient, lamps=kept)), site, target, spacing)
         i = _part_index(study.front.parts, part)
-        passes = study.front.levels(study.chance(utc)[0])
+        chance = study.chance(utc)[0]
+        passes = study.front.levels(chance)
         start = _earliest(study, site, utc, minutes, 0, passes)[0, i]
         _, lux, veils = study.sources(then)
         contrast = study.contrast(then, banded=True)[0, i]
-        rows.append((lux.sum(), veils.sum(), contrast, _status(passes[0, j, i]), site.clock(start)))
-    names = ("ambient_illuminance", "veiling_luminance", "contrast", "status", "earliest")
+        likely = chance[0, j, i], _status(passes[0, j, i])
+        rows.append((lux.sum(), veils.sum(), contrast, *likely, site.clock(start)))
+    names = ("ambient_illuminance", "veiling_luminance", "contrast", "chance", "status", "earliest")
     columns = dict(zip(names, map(np.array, zip(*rows, strict=True)), strict=True))
     return xr.Dataset(
         {name: labelled(name, ("change", "level")[: found.ndim], found) for name, found in columns.items()},
@@ -382,10 +385,11 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
         "on the front [lx]": one["ambient_illuminance"].values,
         "contrast": one["contrast"].values,
         "start": one["earliest"].values,
+        "chance": one["chance"].values,
         "verdict": [STATES[k] for k in one["status"].values],
     }
     frame = pd.DataFrame(columns, index=pd.Index(one["change"].values.tolist(), name="change"))
-    frame.attrs["formats"] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour}
+    frame.attrs["formats"] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour, "chance": ".0%"}
     frame.attrs["title"] = result.attrs["clock"][:16]
     return frame
 
@@ -393,10 +397,10 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
 def switching_sentence(result: xr.Dataset) -> str:
     """Return which change of a lamp buys most, in words: your own lamps first, with the reason where it surprises."""
     _check_result(result, "change", "kit.switching")
-    at, names = result.attrs["clock"][11:16], ("contrast", "ambient_illuminance", "veiling_luminance")
+    at, names = result.attrs["clock"][11:16], ("contrast", "ambient_illuminance", "veiling_luminance", "chance")
     figures = zip(*(result.sel(level="nominal")[name].values.tolist() for name in names), strict=True)
     found = dict(zip(result["change"].values.tolist(), figures, strict=True))
-    (now, *_), _ = found.pop("as it is"), found.pop(NO_LAMP, None)
+    (now, *_, likely), _ = found.pop("as it is"), found.pop(NO_LAMP, None)
     if not found:
         return "No lamp is on: only the sky and light that no lamp of this list gives are left."
     own = [name for name in found if not any(word in name.lower() for word in NOT_YOURS)]
@@ -404,7 +408,9 @@ def switching_sentence(result: xr.Dataset) -> str:
     theirs, brightest = best not in own, min(found, key=lambda name: found[name][1])
     if mine and found[mine][0] >= MATTERS * now:
         text = f"At {at} one change{' of your own lamps' if theirs else ''} buys most: {mine}. It takes contrast from "
-        text += f"{now:.1f}:1 to {found[mine][0]:.1f}:1."
+        was, then = chances(likely), chances(found[mine][3])
+        text += f"{now:.1f}:1 to {found[mine][0]:.1f}:1"
+        text += "." if was == then else f": {then} that it is enough, where it has {was} now."
     else:
         text = f"At {at} no lamp {'of yours' if theirs else 'by itself'} changes much: contrast stays near {now:.0f}:1."
     if found[best][0] < MATTERS * now:

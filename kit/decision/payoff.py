@@ -22,7 +22,7 @@ import xarray as xr
 from kit import reference
 from kit.arrays import Mask
 from kit.bands import drawn_share, worked_out
-from kit.decision.verdict import Target, brightest, checked_target, judge
+from kit.decision.verdict import Target, Verdict, brightest, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import LIGHT_OUTPUT, SHARE, Number
@@ -30,7 +30,7 @@ from kit.results import Format, Frame, Result, make_frame, pick
 from kit.source.projector import Levels
 from kit.units import edge
 from kit.wall.cloth import Covering
-from kit.words import percent, short
+from kit.words import chances, percent, short
 
 AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of lamps, when they are shaded")
 LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
@@ -84,6 +84,7 @@ class PayOff(Result):
     break_even_price: float | None  # of cloth and lining, at which it costs what the extra lumens cost [USD/m2]
     break_even_area: float | None  # of wall above which more lumens are cheaper [m2]; None where none are listed
     wall_only_contrast: tuple[float, float]  # bare and covered: no veil in the eye, nothing sent back by the ground
+    under: Verdict  # on the front under cloth
     before: xr.Dataset  # maps of the bare and the covered front
     after: xr.Dataset
 
@@ -134,12 +135,15 @@ class PayOff(Result):
             )
         one, other = self.wall_only_contrast
         text += f" It does not buy contrast: {one:.1f}:1 on the bare wall, {other:.1f}:1 on the cloth."
+        wanted, more_lumens = percent(self.under.target.share), self.route("more lumens")
+        text += f" That at least {wanted} of the front is good enough has {chances(bare.chance)} as it is, "
+        text += f"{chances(cloth.chance)} under cloth and {chances(more_lumens.chance)} with that many lumens."
         return f"{text} Cloth catches wind and can burn: anchor it, and keep exits clear."
 
 
 def pay_off(
     scene: Scene, covering: Covering, target: Target | None = None, *, spacing: float = 0.1, ambient_left: float = 0.5,
-    lamp_price: float | None = None,
+    lamp_price: float | None = None, draws: int = 2048,
 ) -> PayOff:  # fmt: skip
     """Compare cloth with the other routes to the same luminance.
 
@@ -157,6 +161,8 @@ def pay_off(
         Share of the ambient light that the fourth route leaves, 0 to 1; of the sky's light it leaves all.
     lamp_price : float, optional
         Of that route [USD]; from ``reference_data/prices.csv`` if not given.
+    draws : int
+        As for `kit.judge`.
 
     Raises
     ------
@@ -189,6 +195,7 @@ def pay_off(
         return light_map(replace(scene, **changes), spacing, extent=extent)
 
     before, after = mapped(bare_scene), mapped(cloth_scene)
+    under = judge(after, target, draws=draws)
     chosen = covering.patches
     check_reach(before, chosen)
     bare_at, cloth_at = _medians(before, chosen), _medians(after, chosen)
@@ -211,7 +218,7 @@ def pay_off(
 
     def route(name: str, change: str, light: xr.Dataset, price: Levels | None) -> Route:
         white, contrast = _medians(light, chosen) if lit_part(light, chosen).any() else (0.0, 1.0)
-        front = judge(light, target).front
+        front = (under if light is after else judge(light, target, draws=draws)).front
         return Route(
             name=name, change=change, luminance=white, contrast=contrast, added_luminance=white - bare_at[0],
             lit_share=front.lit_share, chance=front.chance, status=front.status, price=price,
@@ -242,7 +249,7 @@ def pay_off(
         worth_band=_worth_band(covering, worth),
         break_even_price=None if extra is None else extra[1] / covering.cloth_area[1],
         break_even_area=None if extra is None else (extra[1] / per_area if per_area else math.inf),
-        wall_only_contrast=(wall_only[0], wall_only[1]), before=before, after=after,
+        wall_only_contrast=(wall_only[0], wall_only[1]), under=under, before=before, after=after,
     )  # fmt: skip
 
 

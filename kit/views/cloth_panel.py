@@ -34,7 +34,7 @@ class ClothPanel(Panel):
         yield "picture", picture(self._board.draw(result.views, result.screen.images, result.titles), about)
         yield "caption", paragraphs(f"{about} {result.screen.sentence(units)} Look at it in a dim room.")
         payoff = result.payoff
-        under = f"The front under cloth: {result.verdict.sentence(units)}"
+        under = f"The front under cloth: {payoff.under.sentence(units)}"
         yield "words", words("kit-payoff", payoff.sentence(units), payoff.covering.sentence(units), under)
         ways = payoff.frame(units), "Ways to a brighter wall"
         yield "tables", tables("kit-routes", ways, (payoff.patches_frame(), "Where the cloth hangs"))
