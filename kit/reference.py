@@ -16,7 +16,7 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from kit.errors import InputError
 
 Unit = Literal[
-    "1", "arcmin", "cd/m2", "deg", "(cd/m2)/lx", "kg", "kg/m2", "kg/m3", "lm", "lm/W", "lx", "m", "m/s",
+    "1", "arcmin", "cd", "cd/m2", "deg", "(cd/m2)/lx", "kg", "kg/m2", "kg/m3", "lm", "lm/W", "lx", "m", "m/s",
     "m/s2", "mag", "mag/arcsec2", "nm", "USD", "USD/m2", "years",
 ]  # fmt: skip
 

@@ -61,7 +61,7 @@ EXAMPLES[kit.Obstacle] = lambda: kit.Obstacle(name="tree", area=[(0, 8), (1, 8),
 EXAMPLES[kit.Patch] = lambda: kit.Patch(
     "wall", [(0, 0), (4, 0), (4, 3), (0, 3)], EXAMPLES[kit.Surface](), holes=[[(1, 1), (2, 1), (2, 2)]]
 )
-EXAMPLES[kit.Pattern] = lambda: kit.Pattern.from_reference("modular brick")
+EXAMPLES[kit.Pattern] = lambda: kit.Pattern.of(kit.Surface.from_reference("red brick"))
 EXAMPLES[kit.Surface] = lambda: kit.Surface(name="brick", reflectance=0.2, low=0.1, high=0.3, kind="brick")
 ARGUMENTS[kit.split_at, "height"] = LENGTH, lambda height: kit.split_at(EXAMPLES[kit.Patch](), height)
 ARGUMENTS[kit.Covering.wind_force, "wind_speed"] = (

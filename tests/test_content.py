@@ -688,7 +688,7 @@ def test_the_coarsest_of_two_projectors_counts_and_the_scene_knows_the_viewer():
 
 
 def test_the_demo_house_shows_on_windows_and_not_on_masonry(demo, demo_light):
-    patterns = {"red brick": Pattern.from_reference("modular brick")}
+    patterns = {"red brick": Pattern.of(kit.Surface.from_reference("red brick"))}
     found = content_parts(demo_light, kit.Target(), scene=demo, viewer=VIEWER, patterns=patterns)
     verdict = kit.judge(demo_light, kit.Target())
     by_surface = {}
@@ -942,7 +942,7 @@ def test_parts_need_a_map_of_the_scene_a_viewer_and_known_patterns(plain):
     light = kit.light_map(plain, 0.5)
     good = {"scene": plain, "viewer": (0, 1.6, 10)}
     assert content_parts(light, **good).patches
-    brick = Pattern.from_reference("modular brick")
+    brick = Pattern.of(kit.Surface.from_reference("red brick"))
     for change, match in (
         ({"viewer": None}, "viewer"),
         ({"viewer": (0, 1.6, -1)}, "viewer"),

@@ -532,7 +532,8 @@ def test_limits_are_those_of_the_zone(wall, straight, zone, curfew):
     assert (found.receivers[0].total.limit, found.luminance.limit) == LIMITS[zone, curfew]
     rows = [reference.row("ambient_levels", f"{name}, {zone} surroundings") for name in (f"{curfew} curfew", "facade")]
     assert [(row.unit, row.group, row.status) for row in rows] == [
-        (unit, "obtrusive light limit", "from memory") for unit in ("lx", "cd/m2")
+        ("lx", "obtrusive light limit", "seen" if curfew == "before" else "from memory"),
+        ("cd/m2", "obtrusive light limit", "from memory"),
     ]
 
 
@@ -601,6 +602,46 @@ def test_a_beam_across_the_road_meets_only_drivers_who_face_it(wall, straight):
     # What was not looked at is said too: no assurance.
     assert away.sentence().startswith("Along this line, at this height and looking this way, no beam was found")
     assert away.sentence().endswith("other heights and directions were not looked at.")
+
+
+# EN 12193:2008, Tables 5 and 6, as restated in a facilities guide: zone, luminance of adaptation, cd towards eyes.
+DRIVERS = [("natural", 0.1, 2500), ("rural", 1, 7500), ("suburban", 2, 10000), ("urban", 5, 25000)]
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("zone", "adaptation", "candela"), DRIVERS)
+def test_drivers_and_neighbours_against_en_12193(wall, straight, zone, adaptation, candela):
+    given = scene(wall(), straight(24.0, 10.0, y=2.5, lumens=2400))
+    # Behind the house, past its edge: the lens is 16 m away and 12 m aside, the driver looks along the house's depth.
+    eye = window((12.0, 2.5, -8.0), AWAY)
+    found = light_at(given, eye, environmental_zone=zone, road=[eye, window((12.2, 2.5, -8.0), AWAY)])
+    # The picture of 24 m x 10 m at 8 m is 48 m x 20 m here: 2.5 lx, at the angle whose tangent is 12/16; the veil by
+    # the CIE's equation for a young eye with brown iris. TI = 65% L_v / L^0.8 (from memory).
+    theta = math.degrees(math.atan2(12, 16))
+    veil = 2.5 * (10 / theta**3 + 5 / theta**2 + 0.05 / theta + 0.00125)
+    assert found.road.veil[0] == pytest.approx(veil, rel=1e-6)
+    assert found.road.adaptation == adaptation
+    assert found.road.threshold_increment == pytest.approx(0.65 * max(found.road.veil) / adaptation**0.8, rel=1e-9)
+    assert "EN 12193 allows 15%" in found.road.sentence()
+    # 2.5 lx across the line of sight, at 20 m and with a cosine of 0.8: 1250 cd, below every limit.
+    assert found.receivers[0].intensity.value == pytest.approx(2.5 * 400 / 0.8, rel=1e-6)
+    assert found.receivers[0].intensity.limit == candela
+    assert "that EN 12193 allows a lamp" not in found.sentence()
+
+
+@pytest.mark.published
+def test_a_lens_brighter_than_en_12193_allows_is_told(wall, straight):
+    # 20 times as much light: 25,000 cd where 10,000 are allowed.
+    given = scene(wall(reflectance=0.0), straight(24.0, 10.0, y=2.5, lumens=48000))
+    eye = window((12.0, 2.5, -8.0), AWAY)
+    found = light_at(given, eye)
+    assert found.receivers[0].intensity.status == "exceeds"
+    assert found.status == "exceeds"
+    assert "Window looks into 25,000 cd, more than the 10,000 cd that EN 12193 allows a lamp." in found.sentence()
+    # With so much of its light it keeps that limit and the one for windows.
+    assert found.usable_light <= 10000 / 25000
+    # Who looks away is not met.
+    assert light_at(given, window((12.0, 2.5, -8.0), TOWARDS)).receivers[0].intensity.value == 0.0
 
 
 @pytest.mark.analytic

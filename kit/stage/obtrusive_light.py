@@ -13,8 +13,9 @@ show. Patches of the front hide lenses and lamps, and not their own light; hedge
 is no patch hide nothing.
 
 The limits are those of CIE 150 for planned lighting; its environmental zones E1 to E4 are natural, rural, suburban and
-urban surroundings. Its limit for drivers, the threshold increment, needs the luminance of the road and is left out:
-`road_light` gives the light at the eye, and nothing to compare it with.
+urban surroundings. Light at a driver's eye makes a veil, and what can just be seen has to be brighter by the threshold
+increment, :math:`65\%\,L_v / L^{0.8}` (from memory), at the luminance L to which the road's surroundings adapt the eye.
+EN 12193 limits that, and the intensity that a lens turns towards eyes.
 """
 
 import math
@@ -32,8 +33,10 @@ from kit.arrays import Array
 from kit.bands import worked_out
 from kit.decision.chance import judged_points
 from kit.errors import InputError
+from kit.eye.glare import veiling_luminance
 from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import FLAG, NAME, POINT, Declared, Is, Many, OneOf, Vector, declared
+from kit.light.ambient import ASIDE
 from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
 from kit.results import Frame, Result, banded, make_frame
@@ -135,6 +138,7 @@ class ReceiverLight:
     lamps: float
     beside: float  # of the beams, what passes the house: a mask or a shade takes it away, and the front stays as bright
     total: Compared
+    intensity: Compared  # of the brightest lens towards it [cd]
 
     @property
     def origin(self) -> str:
@@ -151,6 +155,14 @@ class RoadLight(Result):
     along: tuple[float, ...]
     illuminance: tuple[float, ...]
     beside: tuple[float, ...]  # of it, what passes the house; the rest is on its way to the front
+    veil: tuple[float, ...]  # that it makes in a young eye [cd/m2]
+    adaptation: float  # [cd/m2]
+
+    @property
+    def threshold_increment(self) -> float:
+        """Largest along the road, as a share: by so much more must differ what can just be seen."""
+        factor, power = (reference.value("eye", f"threshold increment {name}") for name in ("factor", "exponent"))
+        return factor * max(self.veil) / self.adaptation**power
 
     @property
     def largest(self) -> float:
@@ -190,7 +202,8 @@ class RoadLight(Result):
         where = join([f"from {length_text(a, units)} to {length_text(b, units)}" for a, b in self.stretches])
         return (
             f"On the road a beam meets drivers' eyes {where} along the line, with up to {short(self.largest)} lx at "
-            f"{length_text(self.where, units)}; no limit is checked for that, none at all is best."
+            f"{length_text(self.where, units)}. What drivers can just see must be {percent(self.threshold_increment)} "
+            f"stronger for it; EN 12193 allows {percent(_driver('threshold increment'))}, none at all is best."
         )
 
 
@@ -211,12 +224,14 @@ class ObtrusiveLight(Result):
     @property
     def status(self) -> Status:
         """The worst of all receivers and the front."""
-        return max((self.luminance.status, *(light.total.status for light in self.receivers)), key=STATUSES.index)
+        figures = (self.luminance, *(figure for one in self.receivers for figure in (one.total, one.intensity)))
+        return max((figure.status for figure in figures), key=STATUSES.index)
 
     @property
     def usable_light(self) -> float:
         """Share of the projectors' light, up to 1, with which every figure's high end keeps its limit; 0: none does."""
         lit = [(self.luminance, self.ambient_luminance.high), *((one.total, one.lamps) for one in self.receivers)]
+        lit += [(one.intensity, 0.0) for one in self.receivers]
         over = [(figure, rest) for figure, rest in lit if figure.high > figure.limit]
         if any(rest >= figure.limit for figure, rest in over):
             return 0.0
@@ -229,7 +244,7 @@ class ObtrusiveLight(Result):
         rows = [
             {"receiver": light.receiver.name, away: light.distance / metres}
             | {f"{name} [lx]": beam for name, beam in zip(self._beams("beam"), light.beams, strict=True)}
-            | {"reflected [lx]": light.reflected, "lamps [lx]": light.lamps}
+            | {"reflected [lx]": light.reflected, "lamps [lx]": light.lamps, "lens [cd]": light.intensity.value}
             | light.total.row("total", "lx")
             for light in self.receivers
         ]
@@ -256,6 +271,9 @@ class ObtrusiveLight(Result):
             parts = [f"{capital(name)} gets {most} lx, less than {allowed} surroundings."]
         elif not over:
             parts = [f"Each place gets less than {allowed} surroundings; {name} gets most, {most} lx."]
+        for light in (light for light in self.receivers if light.intensity.status != "within"):
+            most = f"{light.intensity.value:,.0f} cd, more than the {light.intensity.limit:,.0f} cd"
+            parts.append(f"{capital(light.receiver.name)} looks into {most} that EN 12193 allows a lamp.")
         bright = {"within": "keeps", "borderline": "may exceed", "exceeds": "exceeds"}[self.luminance.status]
         parts.append(
             f"On full white the front averages {short(self.luminance.value)} cd/m² and {bright} the limit of "
@@ -352,9 +370,13 @@ def obtrusive_light(
         reflected = surface_illuminance(bright, front.position, front.normal, front.area, receiver)
         nominal, direct = float(reflected[NOMINAL]), _lamp_light(scene.facade, shining, receiver)
         by_light = straight @ losses + direct + nominal * _levels(light, "light_band")
+        away, cosine = _lenses(scene, [receiver])
+        lens = np.where(cosine > 0.0, straight * away**2 / np.maximum(cosine, 1e-9), 0.0)[0]
+        candela = lens.max() * losses[int(lens.argmax())]
         found = ReceiverLight(
             receiver=receiver, distance=distance, beams=tuple(straight.tolist()), reflected=nominal, lamps=direct,
             beside=float(past.sum()), total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
+            intensity=Compared.of(candela, candela[[NOMINAL] * len(LEVELS)], _driver("intensity", environmental_zone)),
         )  # fmt: skip
         results.append(found)
     # A picture wholly on the front may cover a little more than itself where the raster rounds edges up.
@@ -364,11 +386,14 @@ def obtrusive_light(
         environmental_zone=environmental_zone, curfew=curfew, masked=masked, receivers=tuple(results),
         luminance=average, ambient_luminance=ambient, missing=tuple(missing.tolist()),
         missing_flux=tuple((missing * dark * [machine.delivered()[1] for machine in machines]).tolist()),
-        road=None if road is None else road_light(scene, road, masked=masked, spacing=spacing),
+        road=None if road is None else road_light(scene, road, environmental_zone, masked=masked, spacing=spacing),
     )  # fmt: skip
 
 
-def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, spacing: float = 0.1) -> RoadLight:
+def road_light(
+    scene: Scene, road: Sequence[Receiver], environmental_zone: str = ZONES[0], *, masked: bool = False,
+    spacing: float = 0.1,
+) -> RoadLight:  # fmt: skip
     """Return the light of the beams in the eyes of drivers along a road.
 
     Parameters
@@ -378,6 +403,8 @@ def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, 
     road : sequence of Receiver
         Two or more points along the line that drivers' eyes follow, with the lines of sight there. Between them
         position and line of sight change evenly.
+    environmental_zone : str
+        To which the eyes adapt; the darkest if not given.
 
     Raises
     ------
@@ -397,9 +424,23 @@ def road_light(scene: Scene, road: Sequence[Receiver], *, masked: bool = False, 
         for rows in ([point.position for point in given], [point.normal for point in given])
     )
     points = [Receiver(name="road", position=at, facing=sight) for at, sight in zip(positions, normals, strict=True)]
-    _, *parts, _ = _beams(scene, points, masked, spacing)
-    light, past = (tuple(part.sum(axis=1).tolist()) for part in parts)
-    return RoadLight(along=tuple(along.tolist()), illuminance=light, beside=past)
+    _, beams, beside, _ = _beams(scene, points, masked, spacing)
+    angle = np.degrees(np.arccos(_lenses(scene, points)[1]))
+    veil = veiling_luminance(beams, np.clip(angle, ASIDE.low, ASIDE.high))
+    light, past, over = (tuple(part.sum(axis=1).tolist()) for part in (beams, beside, veil))
+    adaptation = _driver("adaptation", ENVIRONMENTAL_ZONE.check("environmental_zone", environmental_zone))
+    return RoadLight(along=tuple(along.tolist()), illuminance=light, beside=past, veil=over, adaptation=adaptation)
+
+
+def _driver(what: str, zone: str = "") -> float:
+    return reference.value("ambient_levels", f"{what}, {zone} surroundings" if zone else what, group="en 12193")
+
+
+def _lenses(scene: Scene, receivers: Sequence[Receiver]) -> tuple[Array, Array]:
+    """Return distances to lenses [m] and cosines from the line of sight, shape (receiver, projector)."""
+    ray = np.array([p.position for _, p in scene.projectors]) - np.array([r.position for r in receivers])[:, None]
+    away = np.linalg.norm(ray, axis=-1)
+    return away, np.clip(np.einsum("rpk,rk->rp", ray, [r.normal for r in receivers]) / away, -1.0, 1.0)
 
 
 def limits(environmental_zone: str, curfew: str) -> tuple[float, float]:

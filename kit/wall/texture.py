@@ -44,25 +44,9 @@ class Pattern(Declared):
             raise InputError(f"pattern {self.name!r}: joint_height", self.joint_height, right)
 
     @classmethod
-    def from_reference(
-        cls, name: str, *, unit_reflectance: float | None = None, joint_reflectance: float | None = None
-    ) -> Self:
-        """Return a pattern of ``reference_data/masonry_patterns.csv``, such as ``"modular brick"``.
-
-        Reflectances that are not given are those of red brick, where the pattern is of bricks, and of mortar, where it
-        is of masonry; without one of its own, or for an unknown name, `InputError`.
-        """
-        group = reference.row("masonry_patterns", name, quantity="course height").group
-        if unit_reflectance is None:
-            if group != "brick":
-                right = f"the reflectance of the {group}, 0 to 1 (only bricks have one of their own)"
-                raise InputError(f"pattern {name!r}: unit_reflectance", None, right)
-            unit_reflectance = reference.value("surfaces", "red brick")
-        if joint_reflectance is None:
-            if group == "siding":
-                right = "the reflectance that the line of shadow seems to have, 0 to 1 (boards have no mortar)"
-                raise InputError(f"pattern {name!r}: joint_reflectance", None, right)
-            joint_reflectance = reference.value("surfaces", "mortar")
+    def from_reference(cls, name: str, *, unit_reflectance: float, joint_reflectance: float) -> Self:
+        """Return a pattern of ``reference_data/masonry_patterns.csv``, as ``"modular brick"``; else `InputError`."""
+        reference.row("masonry_patterns", name, quantity="course height")
         rows = (row for row in reference.table("masonry_patterns") if row.name == name)
         sizes = ENDLESS | {QUANTITIES[row.quantity]: row.value for row in rows}
         return cls(name=name, unit_reflectance=unit_reflectance, joint_reflectance=joint_reflectance, **sizes)
