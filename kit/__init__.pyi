@@ -18,8 +18,6 @@ from .answers.cloths import ClothChoice as ClothChoice
 from .answers.cloths import weigh as weigh
 from .answers.evenings import EveningChoice as EveningChoice
 from .answers.evenings import plan_evening as plan_evening
-from .answers.lessons import all_lessons as all_lessons
-from .answers.lessons import lesson as lesson
 from .answers.lists import glossary as glossary
 from .answers.lists import surfaces as surfaces
 from .answers.lists import towns as towns
@@ -122,7 +120,6 @@ from .views.drawing import MapBoard as MapBoard
 from .views.drawing import NightBoard as NightBoard
 from .views.drawing import draw_house as draw_house
 from .views.evening_panel import EveningPanel as EveningPanel
-from .views.lesson_panel import LessonPanel as LessonPanel
 from .views.make_panel import MakePanel as MakePanel
 from .views.page import report as report
 from .views.page import show as show

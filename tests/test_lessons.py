@@ -10,18 +10,19 @@ import pytest
 from panels import IMAGE
 from PIL import Image
 
+import course
 import kit
+from course import lessons
+from course.lessons import about, lightness, sized
+from course.panel import lesson_picture
 from kit import reference
-from kit.answers import lessons
-from kit.answers.lessons import about, lightness, sized
-from kit.views.lesson_panel import lesson_picture
 
-LESSONS = kit.all_lessons()
+LESSONS = course.all_lessons()
 TITLES = [one.title for one in LESSONS]
 
 
 def right(title, part="guess"):
-    question = getattr(kit.lesson(title), part)
+    question = getattr(course.lesson(title), part)
     return question.options[question.right]
 
 
@@ -80,7 +81,7 @@ def test_the_answers_follow_a_brick_that_sends_back_more_or_less(monkeypatch, br
     monkeypatch.setattr(kit.Surface, "from_reference", surface)
     assert right("Why dark brick is a poor screen", "check") == dimmer
     assert right("What a piece of cloth is worth") == gain
-    said = kit.lesson("What a piece of cloth is worth").guess
+    said = course.lesson("What a piece of cloth is worth").guess
     times = float(re.search(r"white is (\d\.\d) times", said.reasons[said.right])[1])
     assert said.right == 1
     words = ("two", "three", "four", "five", "six")
@@ -144,14 +145,14 @@ def test_lessons_read_like_a_newspaper():
      ("What a piece of cloth is worth", "catches wind and can burn")],
 )  # fmt: skip
 def test_a_lesson_that_tells_of_something_dangerous_cautions(title, words):
-    panel = kit.LessonPanel(title)
+    panel = course.LessonPanel(title)
     assert words in html.unescape(panel.caution.value)
     assert panel.caution in panel.after.children
     assert "class='kit-caution'" in panel.caution.value
 
 
 def test_a_picture_is_grey_and_as_light_as_its_tiles():
-    outcome = kit.lesson("Twice the lumens is not twice as bright").outcome(8000.0)
+    outcome = course.lesson("Twice the lumens is not twice as bright").outcome(8000.0)
     picture = np.asarray(Image.open(io.BytesIO(lesson_picture(outcome))).convert("RGB")).astype(int)
     assert np.ptp(picture, axis=2).max() == 0
     for tile in outcome.tiles:
@@ -161,7 +162,7 @@ def test_a_picture_is_grey_and_as_light_as_its_tiles():
 @pytest.mark.bad_input
 def test_unknown_lessons_and_answers_are_named():
     with pytest.raises(kit.InputError, match="Light thins out"):
-        kit.lesson("Quantum optics")
+        course.lesson("Quantum optics")
     with pytest.raises(kit.InputError, match="index"):
         LESSONS[0].guess.answer(3)
 
@@ -181,7 +182,7 @@ def test_every_figure_that_is_computed_is_told_and_every_text_is_there(name):
 
 
 def test_the_panel_asks_first_and_shows_afterwards():
-    panel = kit.LessonPanel("Light thins out")
+    panel = course.LessonPanel("Light thins out")
     assert panel.after.layout.display == "none"
     panel.guess.buttons[0].click()
     assert panel.after.layout.display is None

@@ -1,1 +1,1 @@
-"""The computed answers of the pages, and the lessons."""
+"""The computed answers of the pages."""

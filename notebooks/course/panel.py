@@ -10,7 +10,7 @@ from typing import Any
 import ipywidgets as widgets
 from matplotlib.patches import Rectangle
 
-from kit.answers.lessons import Lesson, Outcome, Question, lesson
+from course.lessons import Lesson, Outcome, Question, lesson
 from kit.errors import InputError
 from kit.views.drawing import Board
 from kit.views.page import caution, picture
@@ -26,7 +26,7 @@ class LessonPanel:
     Parameters
     ----------
     title : str
-        Of one of `kit.all_lessons`.
+        Of one of `all_lessons`.
     """
 
     def __init__(self, title: str) -> None:
