@@ -349,6 +349,22 @@ def outside():
 
 
 @pytest.mark.bad_input
+@pytest.mark.analytic
+@pytest.mark.parametrize("share", [0.2, 0.5, 1.0])
+def test_a_white_brighter_than_its_colours_leaves_less_when_made_neutral(share):
+    source, brick = light_source("lamp"), surface("red brick")
+    found, plain = (wall_colour(source, brick, colour_share=of) for of in (share, 1.0))
+    # Full colours give `share` of white; what white has more comes where all three channels are on: their least.
+    drive = np.array(found.neutral_drive)
+    shown = primary_matrix(source, surface_spectrum(brick)) @ (share * drive + (1.0 - share) * drive.min())
+    white = primary_matrix(source, surface_spectrum(brick)).sum(axis=1)
+    # Rounding only.
+    np.testing.assert_allclose(shown[:2] / shown.sum(), D65, atol=1e-4)
+    assert shown[1] / white[1] == pytest.approx(found.neutral_share, rel=1e-9)
+    assert max(found.neutral_drive) == pytest.approx(1.0, rel=1e-12)
+    assert found.neutral_share <= plain.neutral_share
+
+
 def test_a_light_without_blue_makes_nothing_neutral():
     found = wall_colour(outside(), grey())
     assert found.neutral_share is None

@@ -252,6 +252,26 @@ def test_pictures_add_up_where_nothing_scatters(wall, straight, lamp):
 
 
 @pytest.mark.analytic
+@pytest.mark.analytic
+def test_a_white_brighter_than_its_colours_is_so_in_the_white_alone(wall, straight, lamp):
+    # AVS Forum, CES 2013, after IDMS 15.4: 980 lm of colour where white has 2,840.
+    share = 980 / 2840
+    machines = [straight(colour_share=of) for of in (1.0, share)]
+    plain, boosted = (
+        [night_view(scene(wall(), pair), even(*rgb), lamp, spacing=0.5)["xyz"].values
+         for rgb in ((1.0, 1.0, 1.0), (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0), (1.0, 0.5, 0.5))]
+        for pair in machines
+    )  # fmt: skip
+    # Rounding only.
+    np.testing.assert_allclose(boosted[0], plain[0], rtol=1e-9)
+    for k in (1, 2, 3):
+        np.testing.assert_allclose(boosted[k], share * plain[k], rtol=1e-9)
+    # A pale red lies between.
+    assert np.all((boosted[4] < plain[4]) & (boosted[4] > share * plain[4]))
+    # The three colours together, as a meter adds them (NISTIR 6657), are the share of white.
+    np.testing.assert_allclose(sum(boosted[1:4]), share * boosted[0], rtol=1e-9)
+
+
 def test_twice_the_lumens_double_the_projected_part_alone(street, house, lamp):
     shown = daylight_picture(house)
     ((projector, place),) = street.projectors

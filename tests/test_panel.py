@@ -284,6 +284,24 @@ def test_the_comparison_is_data_with_words_apart(show):
     assert "8,000 lm" in str(result)
 
 
+def test_a_white_that_is_enough_and_colours_that_are_not_are_told_apart(show):
+    # Stated of one machine, Commercial Integrator: 7,500 lm of white, 1,250 lm of colour.
+    weak = kit.Machine(name="weak", lumens=30000, colour_light_output=5000)
+    plain = replace(weak, name="plain", colour_light_output=30000)
+    result = kit.compare(replace(show, machines=(weak, plain)), spacing=0.3)
+    white, colour = ([verdict.front.chance for verdict in pair] for pair in (result.verdicts, result.coloured))
+    assert white[0] == pytest.approx(white[1], abs=0.01)
+    assert colour[0] < white[0]
+    # Rounding only: a machine whose colours add up to its white.
+    assert colour[1] == white[1]
+    assert "but its colours are not enough" in result.colour_sentence(0)
+    assert "give 17% of the light of its white: its white is enough" in result.colour_sentence(0)
+    assert "give 100% of the light of its white" in result.colour_sentence(1)
+    # What is made to look white on brick is left with less where colours are weak.
+    left = [float(result.colour_sentence(i).rpartition("keeps ")[2].rstrip("%.")) for i in (0, 1)]
+    assert left[0] < left[1]
+
+
 def test_two_machines_of_the_same_light_are_told_apart_and_a_named_one_by_its_name(show):
     same = kit.compare(show, kit.Choice(first_light_output=8000, first_distance=20), spacing=0.3)
     assert same.titles == ("8,000 lm, first", "8,000 lm, second")

@@ -121,6 +121,44 @@ def test_a_panel_that_is_known_brings_its_own_contrast():
         assert getattr(known, field.replace(" ", "_")) == row.value
 
 
+@pytest.mark.analytic
+def test_full_colours_get_their_own_light_and_the_black_of_the_whole(wall, straight):
+    # Stated of one machine, Commercial Integrator: 7,500 lm of white, 1,250 lm of colour.
+    pairs = [
+        straight(lumens=7500, colour_share=1250 / 7500, sequential_contrast=1000, checkerboard_contrast=checkerboard)
+        for checkerboard in (None, 200)
+    ]
+    for machine, place in pairs:
+        both = ((machine, place), (machine.coloured(), place))
+        white, colour = (kit.light_map(kit.Scene(facade=wall(), projectors=[pair]), 0.5) for pair in both)
+        # Rounding only, here and below.
+        np.testing.assert_allclose(colour["illuminance"], white["illuminance"] / 6, rtol=1e-12)
+        leak, scatter = machine.leak(), machine.scatter()
+        black = 7500 / 40 * (leak + scatter * 0.5 / 6)
+        np.testing.assert_allclose(colour["black_illuminance"], black, rtol=1e-9)
+    assert kit.Projector(light_output=1, throw_ratio=1).coloured().transmission() == (1.0, 1.0, 1.0)
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(
+    ("panel", "colour", "white"),
+    [
+        # AVS Forum, CES 2013, after IDMS 15.4: one machine of three panels, one of a single chip with a wheel.
+        ("transmissive liquid crystal", 2950, 2920), ("micromirror single panel", 980, 2840),
+        # At least, CanadaOne, Oct 2012: white up to 4.6 times colour.
+        ("micromirror single panel", 1, 4.6),
+    ],
+)  # fmt: skip
+def test_colour_light_of_a_panel_holds_what_was_metered(panel, colour, white):
+    low, _, high = kit.typical_projector(1, 1, panel=panel).colour_share
+    assert low <= colour / white <= high
+    # Who does not know the panel has a wider band; lasers of three colours need no white segment.
+    unknown, three = kit.typical_projector(1, 1).colour_share, kit.typical_projector(1, 1, light_source="three laser")
+    assert unknown[0] <= colour / white + 0.04
+    assert unknown[0] < three.colour_share[0]
+    assert kit.typical_projector(1, 1, panel=panel, colour_share=0.7).colour_share == (0.7, 0.7, 0.7)
+
+
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("options", "named"),

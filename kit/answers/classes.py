@@ -22,7 +22,7 @@ from kit.stage.beam_safety import stray_warning
 from kit.stage.content import missing
 from kit.units import length_text
 from kit.wall.facade import Surface
-from kit.words import percent, the
+from kit.words import chances, percent, the
 
 # What is chosen of each machine.
 LENS, LIGHT = ("light_output", "throw_ratio", "distance", "shift_up"), ("light_source", "kind")
@@ -78,6 +78,15 @@ class Comparison(Result):
         first, second = (judge(light, self.target, draws=scenes.DRAWS) for light in self.maps)
         return first, second
 
+    @cached_property
+    def coloured(self) -> tuple[Verdict, Verdict]:
+        """The two verdicts on content of full colours: red, green and blue where white would be."""
+        ambient, spacing = self.show.light(self.choice.ambient), float(self.maps[0].attrs["spacing"])
+        machines = ((machine.coloured(), place) for machine, place in self.machines)
+        maps = (light_map(self.show.scene([pair], ambient), spacing) for pair in machines)
+        first, second = (judge(light, self.target, draws=scenes.DRAWS) for light in maps)
+        return first, second
+
     def frame(self, units: str = "m") -> Frame:
         """Return the figures of both machines, one row for each surface, the whole front last."""
         import pandas as pd
@@ -105,15 +114,24 @@ class Comparison(Result):
         ).strip()
 
     def colour_sentence(self, i: int) -> str:
-        """Return what is left of a machine's white on the main wall where it is made to look white, in words."""
-        name = (self.choice.first_light_source, self.choice.second_light_source)[i]
-        share, wall = _neutral(name, self.show.wall), the(self.show.wall.name)
-        return "" if share is None else f"On {wall}, white that is made to look white keeps {percent(share)} of it."
+        """Return in words what a machine's colours get, and what its white keeps if the main wall is to look white."""
+        name, wall = (self.choice.first_light_source, self.choice.second_light_source)[i], the(self.show.wall.name)
+        low, share, high = self.machines[i][0].colour_share
+        white, colour = self.verdicts[i], self.coloured[i]
+        about = "" if low == high else f" ({percent(low)} to {percent(high)})"
+        but = "and" if white.status == colour.status else "but"
+        text = (
+            f"Full red, green and blue together give {percent(share)}{about} of the light of its white: its white is "
+            f"{white.status}, {chances(white.chance)}, {but} its colours are {colour.status}, {chances(colour.chance)}."
+        )
+        left = _neutral(name, self.show.wall, share)
+        return text if left is None else f"{text} On {wall}, white that is made to look white keeps {percent(left)}."
 
 
 @lru_cache(maxsize=64)
-def _neutral(source: str, surface: Surface) -> float | None:
-    return wall_colour(light_source(source), surface).neutral_share if surface.reflectance else None
+def _neutral(source: str, surface: Surface, share: float) -> float | None:
+    light = light_source(source)
+    return wall_colour(light, surface, colour_share=share).neutral_share if surface.reflectance else None
 
 
 def compare(show: Show, choice: Choice | None = None, *, spacing: float = 0.075) -> Comparison:

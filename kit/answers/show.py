@@ -77,6 +77,9 @@ SKY = OneOf(label="night sky", options=_skies)
 GROUND = OneOf(
     label="ground in front", options=lambda: reference.names("surfaces", "ground"), former={"snow": "new snow"}
 )
+COLOUR_LIGHT = fields.LIGHT_OUTPUT.but(
+    label="colour light output", meaning="light of full red, green and blue together, which data sheets may state"
+)
 PANEL = OneOf(label="kind of panel", options=lambda: reference.names("projector_classes", "panel"))
 # The losses that a machine may say, by the groups of their table.
 LOSSES = {
@@ -101,6 +104,7 @@ class Machine(Declared):
     light_source: str = declared(LIGHT_SOURCE, default="laser phosphor")
     kind: str | None = declared(KIND)
     panel: str | None = declared(PANEL, default=None)
+    colour_light_output: float | None = declared(COLOUR_LIGHT, default=None)
     picture_mode: str | None = declared(projector.loss("picture mode"))
     power_mode: str | None = declared(projector.loss("power mode"))
     ageing: str | None = declared(projector.loss("ageing"))
@@ -118,11 +122,6 @@ class Machine(Declared):
     def aspect(self) -> float:
         """Width over height of the picture."""
         return self.resolution[0] / self.resolution[1]
-
-    @property
-    def light(self) -> dict[str, str]:
-        """Light source and kind, the usual one where it says none."""
-        return {"light_source": self.light_source, "kind": self.kind or projector.TYPICAL_OPTIONS["rating"]}
 
     @property
     def losses(self) -> dict[str, str]:
@@ -322,6 +321,7 @@ class Show(Declared, Result):
         unsaid = {group for group in LOSSES.values() for machine in full.machines if group not in machine.losses}
         left = [f"{option} ({group})" for group, option in projector.TYPICAL_OPTIONS.items() if group in unsaid]
         left += ["a panel not known"] if any(machine.panel is None for machine in full.machines) else []
+        left += ["colours as is usual"] if any(m.colour_light_output is None for m in full.machines) else []
         phrases = {
             "latitude": f"place: {_place(full)}{'' if self.timezone else ', as none is said'}",
             "facing": f"the front faces {compass(full.facing)}",
@@ -413,8 +413,8 @@ class Show(Declared, Result):
         """The brightest machine: that of the pages which speak of one."""
         return max(self.full.machines, key=lambda machine: machine.lumens)
 
-    def stands_at(self, machine: Machine) -> dict[str, float]:
-        """Return where a machine stands and its lens is set so that the picture fits, as near the middle as may be."""
+    def stands_at(self, machine: Machine) -> dict[str, Any]:
+        """Return where a machine stands, its lens so that the picture fits, as near the middle as may be; its light."""
         middle, ratio = self.middle, sum(machine.zoom) / 2.0
         x, height, (near, far) = middle, fields.LENS_HEIGHT.default, (0.0, math.inf)
         if self.stands:
@@ -430,7 +430,8 @@ class Show(Declared, Result):
             ratio = float(np.clip(fitting_throw_ratio(self.house, distance, **lens), *machine.zoom))
         return {
             "distance": distance, "throw_ratio": ratio, "shift_up": shift, "side": x - middle, "height": height,
-            "light_output": machine.lumens,
+            "light_output": machine.lumens, "light_source": machine.light_source,
+            "kind": machine.kind or projector.TYPICAL_OPTIONS["rating"],
         }  # fmt: skip
 
     def _machines(self) -> tuple[tuple[str, Machine], ...]:
@@ -442,8 +443,7 @@ class Show(Declared, Result):
         known: dict[str, Any] = {name: getattr(self.full, name) for name in CHOSEN}
         known["even"] = self.even
         for which, machine in self._machines():
-            at = self.stands_at(machine) | machine.light
-            known |= {f"{which}{name}": value for name, value in at.items()}
+            known |= {f"{which}{name}": value for name, value in self.stands_at(machine).items()}
         gaps = {name: known[name] for name in specs(choice) if getattr(choice, name) is None and name in known}
         return replace(choice, **gaps)  # type: ignore[type-var]
 
@@ -514,6 +514,7 @@ class Show(Declared, Result):
             at["light_output"], at["throw_ratio"],
             resolution=machine.resolution, lens_shift=(across, at["shift_up"]), options=machine.losses,
             light_source=machine.light_source, panel=machine.panel,
+            colour_share=machine.colour_light_output and machine.colour_light_output / machine.lumens,
         )  # fmt: skip
         made = made.set_to(at["throw_ratio"], made.lens_shift, zoom=machine.zoom)
         return made, Placement(position=(x, at["height"], at["distance"]), aim=(x, at["height"] + rise, 0.0))

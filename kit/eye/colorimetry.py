@@ -153,12 +153,14 @@ class WallColour(Result):
 
 
 def wall_colour(
-    source: LightSource, surface: Surface, *, white_illuminance: float = 100.0, black_share: float = 0.0
-) -> WallColour:
+    source: LightSource, surface: Surface, *, white_illuminance: float = 100.0, black_share: float = 0.0,
+    colour_share: float = 1.0,
+) -> WallColour:  # fmt: skip
     """Return colour and luminance of a surface in the light of a projector; a gain scales luminance and leaves colour.
 
     `white_illuminance` is that of the projector's white on the wall, above 0 [lx], `black_share` the luminance of black
-    over that of white without it, 0 to 1: leak and ambient light.
+    over that of white without it, 0 to 1: leak and ambient light; `colour_share` the light of full colours together
+    over that of white: what white has above it, a machine adds where all three are on.
 
     Examples
     --------
@@ -183,14 +185,16 @@ def wall_colour(
     difference = colour.delta_E(_to_lab(white / white[1], neutral), np.array([100.0, 0.0, 0.0]), method="CIE 2000")
     # D65 of Y = 1 needs this drive. Scaled until the strongest channel, black light included, is at full.
     drive = np.linalg.solve(matrix, colour.xy_to_XYZ(neutral))
-    red, green, blue = ((1.0 + black_share) * drive / drive.max() - black_share).tolist()
+    least, full = (1.0 - colour_share) * drive.min(), drive.max()
+    pure = (drive - least) / (full - least)
+    red, green, blue = ((1.0 + black_share) * pure - black_share).tolist()
     possible = min(red, green, blue, drive.min()) >= 0.0
     return WallColour(
         surface=surface.name, source=source.name, origin=reflectance.origin, reflectance=float(white[1]),
         chromaticity={name: (float(x), float(y)) for name, (x, y) in zip(names, _xy(shown), strict=True)},
         luminance=dict(zip(names, (per_y * shown[:, 1]).tolist(), strict=True)),
         gamut=left, white_difference=float(difference),
-        neutral_share=float(1.0 / (drive.max() * white[1])) if possible else None,
+        neutral_share=float(colour_share / ((full - least) * white[1])) if possible else None,
         neutral_drive=(red, green, blue) if possible else None,
     )  # fmt: skip
 

@@ -97,7 +97,10 @@ def night_view(
     bright = (light["illuminance"].values + light.attrs["light_from_ground"]) * gain
     dark = light["black_illuminance"].values * gain
     # Full white is what the projector is stated to give, its own leak and scatter included.
-    mixed = dark[..., None] + drive * (bright - dark)[..., None]
+    # What its white has above its colours, white alone has.
+    share = np.average([machine.colour_share[1] for machine, _ in scene.projectors], weights=light["delivered_light"])
+    shown = share * drive + (1.0 - share) * drive.min(axis=-1, keepdims=True)
+    mixed = dark[..., None] + shown * (bright - dark)[..., None]
     xyz = np.einsum("yxij,yxj->yxi", matrices[index], mixed)
     xyz += whites[index] * (light["ambient_illuminance"].sum("source", skipna=False).values[..., None] / np.pi)
     if scene.ambient.eye is not None:

@@ -18,7 +18,7 @@ from kit.arrays import Array
 from kit.bands import worked_out
 from kit.errors import InputError
 from kit.results import pick
-from kit.words import capital, percent
+from kit.words import capital
 
 LEVELS = ("low", "nominal", "high")
 Levels = tuple[float, float, float]
@@ -29,6 +29,10 @@ TYPICAL_OPTIONS = {
     "lens": "middle of zoom", "housing window": "plain pane", "dust": "clean",
 }  # fmt: skip
 CLAIM = "cheap machine with a claim"
+COLOUR_SHARE = fields.Band(
+    label="colour light over white", of=fields.Number(above=0.0, high=1.5), default=1.0,
+    meaning="light of full red, green and blue together over that of white (IDMS 15.4); low, nominal, high",
+)  # fmt: skip
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -101,6 +105,7 @@ class Projector(fields.Declared):
     sequential_contrast: float = fields.declared(SEQUENTIAL_CONTRAST, default=math.inf)
     checkerboard_contrast: float | None = fields.declared(CHECKERBOARD_CONTRAST, default=None)
     zones: tuple[tuple[float, float, float], ...] | None = fields.declared(ZONES, default=None)
+    colour_share: Levels = fields.declared(COLOUR_SHARE)
     chain: tuple[Factor, ...] = fields.declared(
         fields.Many(label="losses", of=fields.Is(kind=Factor)), default=(), meaning="on the light's way to the wall"
     )
@@ -147,6 +152,21 @@ class Projector(fields.Declared):
         if isinstance(self.throw_ratio, tuple):
             raise InputError("throw_ratio", self.throw_ratio, "one throw ratio; set the zoom with projector.at(1.2)")
         return self.throw_ratio
+
+    def coloured(self) -> Self:
+        """Return this machine as it is to content of full colours: a lamp's white may be brighter than they together.
+
+        Black is still that of the whole light; what the lens scatters follows what is shown.
+        """
+        low, middle, high = self.colour_share
+        source = "colour light output, or projector_classes.csv"
+        factor = Factor(
+            name="colour light: of full colours over white", low=low, nominal=middle, high=high, source=source
+        )
+        sequential, scatter = self.sequential_contrast * middle, self.scatter()
+        checkerboard = 1.0 / (1.0 / sequential + scatter / 2.0) if scatter else None
+        chain = (*self.chain, factor)
+        return replace(self, chain=chain, sequential_contrast=sequential, checkerboard_contrast=checkerboard)
 
     def transmission(self) -> Levels:
         """Return the chain's product as (low, nominal, high), dimensionless; see `combine`."""
@@ -201,13 +221,11 @@ def loss(group: str, label: str = "") -> fields.OneOf:
 
 def warning(name: str, kind: str | None) -> str:
     """Return what a buyer has to know of the stated light of a kind of machine, in words; mostly nothing."""
-    if kind != CLAIM:
-        return ""
-    half = percent(reference.value("light_losses", CLAIM, group="rating"))
-    return (
-        f"{capital(name)} is a {CLAIM}: in tests, half of such machines gave less than {half} of the light that they "
-        "state, and nearly nine in ten less than 80%. Buy none that you cannot give back, and measure it."
+    tests = (
+        "in tests, half of them gave less than 20% of the light that they state, and nearly nine in ten less than 80%."
     )
+    advice = f"is a {CLAIM}: {tests} Buy none that you cannot give back, and measure it."
+    return f"{capital(name)} {advice}" if kind == CLAIM else ""
 
 
 def typical_chain(
@@ -220,26 +238,32 @@ def typical_chain(
     """
     for group in options or {}:
         pick("chain", group, TYPICAL_OPTIONS)
-    lamp = "factor of a lamp" if light_source.startswith("lamp") else ""
+    lamp = ("factor of a lamp",) if light_source.startswith("lamp") else ()
 
     def factor(group: str, option: str) -> Factor:
-        rows = {row.quantity for row in reference.table("light_losses") if (row.group, row.name) == (group, option)}
-        row = reference.row("light_losses", option, group=group, quantity=lamp if lamp in rows else "factor")
+        row = _first("light_losses", option, group, *lamp, "factor")
         source = f"{row.source}, {row.edition}, {row.locator} ({row.status})"
         return Factor(name=f"{group}: {option}", low=row.low, nominal=row.value, high=row.high, source=source)
 
     return tuple(factor(*choice) for choice in (TYPICAL_OPTIONS | dict(options or {})).items())
 
 
+def _first(table: str, name: str, group: str, *quantities: str) -> reference.Row:
+    """Return the row of the first of some quantities that there is."""
+    rows = {row.quantity: row for row in reference.table(table) if (row.group, row.name) == (group, name)}
+    found = next((rows[quantity] for quantity in quantities if quantity in rows), None)
+    return found or reference.row(table, name, group=group)
+
+
 def typical_projector(
     light_output: float, throw_ratio: float | tuple[float, float], *, options: Mapping[str, str] | None = None,
     resolution: tuple[int, int] = (1920, 1200), lens_shift: tuple[float, float] = (0.0, 0.5),
-    light_source: str = "laser phosphor", panel: str | None = None,
+    light_source: str = "laser phosphor", panel: str | None = None, colour_share: Any = None,
 ) -> Projector:  # fmt: skip
     """Return a `Projector` of no particular make: documented contrast figures and chain of losses.
 
     `options` are changes to the chain, by `light_source`, as for `typical_chain`; `panel` is a kind of panel of
-    ``reference_data/projector_classes.csv``, None: not known.
+    ``reference_data/projector_classes.csv``, None: not known; `colour_share`, None: as is usual for both.
 
     Examples
     --------
@@ -252,9 +276,14 @@ def typical_projector(
         reference.value("projector_classes", panel or name, group="panel" if panel else "default", quantity=name)
         for name in ("sequential contrast", "checkerboard contrast")
     )
+    if colour_share is None:
+        three = ("colour light of three colours",) if light_source.startswith("three") else ()
+        group = ("panel", panel) if panel else ("default", "colour light")
+        usual = _first("projector_classes", group[1], group[0], *three, "colour light")
+        colour_share = usual.low, usual.value, usual.high
     return Projector(
         light_output=light_output, throw_ratio=throw_ratio, resolution=resolution, lens_shift=lens_shift,
-        sequential_contrast=sequential, checkerboard_contrast=checkerboard,
+        colour_share=colour_share, sequential_contrast=sequential, checkerboard_contrast=checkerboard,
         chain=typical_chain(options, light_source=light_source),
     )  # fmt: skip
 

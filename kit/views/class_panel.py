@@ -39,7 +39,7 @@ class ClassPanel(Panel):
 
         def take(change: Any) -> None:
             machine = machines[change["new"]]
-            at = self.of.stands_at(machine) | machine.light
+            at = self.of.stands_at(machine)
             mine = {f"{which}_{name}": value for name, value in at.items() if f"{which}_{name}" in self.fields}
             self.show(replace(self.choice, **mine))
 
