@@ -698,16 +698,18 @@ def test_the_demo_house_shows_on_windows_and_not_on_masonry(demo, demo_light):
             counted = [p for p in verdict.patches if p.name == patch.name]
             # The kinds follow the verdict; a roof that does not count has none.
             assert all(p.status == patch.part.status for p in counted)
-    # A white shade reflects four times as much as brick in the same light: bright enough in 9 draws of 10,
-    # for thin shades reflect half of dense ones; brick misses 4 cd/m2 even at the high end of its own. Siding lies
+    # A white shade reflects four times as much as brick in the same light: bright enough in nearly 9 draws of 10, a
+    # little less than is wanted, for thin shades reflect half of dense ones and machines give 0.66 to 1.16 of what they
+    # state; nearer the lens, on the bay, in more. Brick misses 4 cd/m2 even at the high end of its own. Siding lies
     # between, with the widest band.
-    assert by_surface["window with white shade"] == {"animation"}
+    assert by_surface["window with white shade"] == {"animation", "slow light"}
+    assert found.patch("bay window").kind == "animation"
     assert by_surface["white trim"] == {"animation"}
     assert by_surface["red brick"] == by_surface["red door"] == {"nothing"}
     assert by_surface["beige siding"] == {"slow light"}
     window, wall = found.patch("upper middle window"), found.patch("main wall")
-    assert window.part.white_luminance.low > 3.6 > wall.part.white_luminance.high
-    assert window.part.chance > 0.9
+    assert window.part.white_luminance.low > 3.3 > wall.part.white_luminance.high
+    assert 0.85 < window.part.chance < 0.9
     assert wall.part.contrast.low > 15.0
     assert wall.reasons == (f"not enough: white of {wall.part.band('white_luminance')} cd/m², 4 wanted",)
     assert found.patch("gable").reasons[0].startswith("borderline: white of")
@@ -717,14 +719,14 @@ def test_the_demo_house_shows_on_windows_and_not_on_masonry(demo, demo_light):
     assert window.element_size == pytest.approx(15.0 / 1920, rel=0.01)
     assert str(found) == f"{found.sentence()}\n\n{text_table(found.frame())}"
     frame = found.frame()
-    assert frame.loc["upper middle window", "good for"] == "animation"
+    assert frame.loc["upper middle window", "good for"] == "slow light"
     assert frame.loc["upper middle window", "pixel [mm]"] == pytest.approx(1000 * window.element_size)
     assert frame.loc["main wall", "why"] == wall.reasons[0]
     assert not any("return" in name for name in frame.index)
     assert found.frame("ft").loc["main wall", "pixel [in]"] == pytest.approx(wall.element_size / 0.0254)
     assert shown(frame).loc["porch roof"].tolist()[2:] == ["-", "-", "-", "-", "no picture reaches it"]
-    # With four times the light brick is bright enough, and the pattern decides between animation and slow light.
-    brighter = street_scene(demo.facade, 32000)
+    # With six times the light brick is bright enough, and the pattern decides between animation and slow light.
+    brighter = street_scene(demo.facade, 48000)
     light = kit.light_map(brighter, 0.1)
     assert content_parts(light, scene=brighter, viewer=VIEWER, patterns=patterns).patch("main wall").kind == "animation"
     stark = Pattern.from_reference("modular brick", unit_reflectance=0.114, joint_reflectance=0.6)
