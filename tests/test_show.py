@@ -196,7 +196,7 @@ def test_everything_that_a_show_may_say_is_kept(folder):
     assert flood.luminaire().pan == 40
     (string,) = show.strings
     assert string.length == pytest.approx(40 * foot, rel=1e-12)
-    assert (string.spacing, string.node_flux) == (0.075, 12)  # a typical one
+    assert (string.spacing, string.node_flux) == (0.075, 4)  # a typical one
     assert [lamp.name for lamp in show.luminaires()] == ["porch light", "flood"]
     assert show.stands[0].heights == pytest.approx((foot, 3 * foot), rel=1e-12)
     assert show.obstacles[0].blocks
@@ -334,7 +334,7 @@ def test_the_first_line_says_wall_light_place_and_target_in_one_sentence(folder,
     assert show.sentence(units) == (
         f"Small, {size}; main wall red brick (reflectance 0.15); light of the street 0.50 lx; 41.9° N 87.7° W, the "
         "front faces east; wanted: white of 12 cd/m², contrast of 7:1. Ours is a cheap machine with a claim: in tests, "
-        "half of them gave less than 20% of the light that they state, and nearly nine in ten less than 80%. "
+        "half of them gave less than 20% of what they state, and nearly nine in ten less than 80%. "
         "Buy none that you cannot give back, and measure it."
     )
     assert show.sentence() == show.sentence("ft")
@@ -615,6 +615,13 @@ def test_a_killed_save_leaves_the_old_show_or_the_new_one(folder):
             time.sleep(wait)
             process.send_signal(signal.SIGKILL)
         assert kit.open_show("show.toml").ambient in range(7)
+
+
+@pytest.mark.bad_input
+def test_colours_far_brighter_than_white_are_refused():
+    with pytest.raises(kit.InputError, match=r"machine 'ours': colour_light_output = 6001.*at most 1.5 times"):
+        kit.Machine(name="ours", lumens=4000, colour_light_output=6001)
+    assert kit.Machine(name="ours", lumens=4000, colour_light_output=6000).colour_light_output == 6000
 
 
 # The schema

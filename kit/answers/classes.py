@@ -11,7 +11,7 @@ import xarray as xr
 from kit.answers import scenes
 from kit.answers.show import LOSSES, Show
 from kit.decision.verdict import Target, Verdict, judge
-from kit.eye.colorimetry import wall_colour
+from kit.eye.colorimetry import WallColour, wall_colour
 from kit.eye.light_map import light_map
 from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, Is, declared
 from kit.results import Frame, Result
@@ -84,8 +84,7 @@ class Comparison(Result):
         ambient, spacing = self.show.light(self.choice.ambient), float(self.maps[0].attrs["spacing"])
         machines = ((machine.coloured(), place) for machine, place in self.machines)
         maps = (light_map(self.show.scene([pair], ambient), spacing) for pair in machines)
-        first, second = (judge(light, self.target, draws=scenes.DRAWS) for light in maps)
-        return first, second
+        return tuple(judge(light, self.target, draws=scenes.DRAWS) for light in maps)  # type: ignore[return-value]
 
     def frame(self, units: str = "m") -> Frame:
         """Return the figures of both machines, one row for each surface, the whole front last."""
@@ -124,14 +123,17 @@ class Comparison(Result):
             f"Full red, green and blue together give {percent(share)}{about} of the light of its white: its white is "
             f"{white.status}, {chances(white.chance)}, {but} its colours are {colour.status}, {chances(colour.chance)}."
         )
-        left = _neutral(name, self.show.wall, share)
-        return text if left is None else f"{text} On {wall}, white that is made to look white keeps {percent(left)}."
+        found = _on_wall(name, self.show.wall, share) if self.show.wall.reflectance else None
+        if found is None or found.neutral_share is None:
+            return text
+        text += f" On {wall}, white that is made to look white keeps {percent(found.neutral_share)}."
+        tint = found.reflectance / self.show.wall.reflectance
+        return text if abs(tint - 1.0) < 0.02 else f"{text} Of this light it gives back {tint:.2f} times what maps say."
 
 
 @lru_cache(maxsize=64)
-def _neutral(source: str, surface: Surface, share: float) -> float | None:
-    light = light_source(source)
-    return wall_colour(light, surface, colour_share=share).neutral_share if surface.reflectance else None
+def _on_wall(source: str, surface: Surface, share: float) -> WallColour:
+    return wall_colour(light_source(source), surface, colour_share=share)
 
 
 def compare(show: Show, choice: Choice | None = None, *, spacing: float = 0.075) -> Comparison:

@@ -112,6 +112,12 @@ class Machine(Declared):
     dust: str | None = declared(projector.loss("dust"))
     price: float | None = declared(PRICE, default=None)
 
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        if (self.colour_light_output or 0.0) > 1.5 * self.lumens:
+            right = "at most 1.5 times its lumens"
+            raise InputError(f"machine {self.name!r}: colour_light_output", self.colour_light_output, right)
+
     @property
     def zoom(self) -> tuple[float, float]:
         """Shortest and longest throw ratio."""
@@ -320,8 +326,8 @@ class Show(Declared, Result):
         light = "the least that a walkway has" if self.lamps is None else "the median on the front of the lamps named"
         unsaid = {group for group in LOSSES.values() for machine in full.machines if group not in machine.losses}
         left = [f"{option} ({group})" for group, option in projector.TYPICAL_OPTIONS.items() if group in unsaid]
-        left += ["a panel not known"] if any(machine.panel is None for machine in full.machines) else []
-        left += ["colours as is usual"] if any(m.colour_light_output is None for m in full.machines) else []
+        more = {"panel": "a panel not known", "colour_light_output": "colours as is usual"}
+        left += [said for name, said in more.items() if any(getattr(m, name) is None for m in full.machines)]
         phrases = {
             "latitude": f"place: {_place(full)}{'' if self.timezone else ', as none is said'}",
             "facing": f"the front faces {compass(full.facing)}",

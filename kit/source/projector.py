@@ -154,18 +154,14 @@ class Projector(fields.Declared):
         return self.throw_ratio
 
     def coloured(self) -> Self:
-        """Return this machine as it is to content of full colours: a lamp's white may be brighter than they together.
-
-        Black is still that of the whole light; what the lens scatters follows what is shown.
-        """
-        low, middle, high = self.colour_share
-        source = "colour light output, or projector_classes.csv"
-        factor = Factor(
-            name="colour light: of full colours over white", low=low, nominal=middle, high=high, source=source
+        """Return this machine as full colours have it: their light, the black of the whole, scatter of their own."""
+        bands, source = (
+            dict(zip(LEVELS, self.colour_share, strict=True)),
+            "colour light output or projector_classes.csv",
         )
-        sequential, scatter = self.sequential_contrast * middle, self.scatter()
+        chain = (*self.chain, Factor(name="colour light: of full colours over white", **bands, source=source))
+        sequential, scatter = self.sequential_contrast * bands["nominal"], self.scatter()
         checkerboard = 1.0 / (1.0 / sequential + scatter / 2.0) if scatter else None
-        chain = (*self.chain, factor)
         return replace(self, chain=chain, sequential_contrast=sequential, checkerboard_contrast=checkerboard)
 
     def transmission(self) -> Levels:
@@ -221,9 +217,7 @@ def loss(group: str, label: str = "") -> fields.OneOf:
 
 def warning(name: str, kind: str | None) -> str:
     """Return what a buyer has to know of the stated light of a kind of machine, in words; mostly nothing."""
-    tests = (
-        "in tests, half of them gave less than 20% of the light that they state, and nearly nine in ten less than 80%."
-    )
+    tests = "in tests, half of them gave less than 20% of what they state, and nearly nine in ten less than 80%."
     advice = f"is a {CLAIM}: {tests} Buy none that you cannot give back, and measure it."
     return f"{capital(name)} {advice}" if kind == CLAIM else ""
 
@@ -251,8 +245,7 @@ def typical_chain(
 def _first(table: str, name: str, group: str, *quantities: str) -> reference.Row:
     """Return the row of the first of some quantities that there is."""
     rows = {row.quantity: row for row in reference.table(table) if (row.group, row.name) == (group, name)}
-    found = next((rows[quantity] for quantity in quantities if quantity in rows), None)
-    return found or reference.row(table, name, group=group)
+    return next((rows[of] for of in quantities if of in rows), None) or reference.row(table, name, group=group)
 
 
 def typical_projector(

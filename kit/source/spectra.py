@@ -58,8 +58,7 @@ class Spectrum(Declared):
         super().__post_init__()
         where, waves = f"spectrum {self.name!r}", self.wavelengths
         if len(self.values) != len(waves):
-            right = f"{len(waves)}, one for each wavelength"
-            raise InputError(f"{where}: values", f"{len(self.values)} values", right)
+            raise InputError(f"{where}: values", f"{len(self.values)} values", f"{len(waves)}, one for each wavelength")
         for before, after in pairwise(waves):
             if after <= before:
                 right = f"wavelengths that ascend; {before:g} nm stands before it"
@@ -140,14 +139,8 @@ def colour_matching() -> Array:
 
 
 def tristimulus(light: Spectrum, reflectance: Spectrum | None = None) -> Array:
-    """Return X, Y, Z of `light`, reflected if a reflectance is given; shape (3,), in the light's own unit.
-
-    The sum runs over 380 to 780 nm every 1 nm (CIE 15).
-    """
-    spectrum = light.fine
-    if reflectance is not None:
-        spectrum = spectrum * reflectance.as_reflectance().fine
-    return spectrum @ colour_matching()
+    """Return X, Y, Z of `light`, reflected if a reflectance is given; shape (3,): a sum over nanometres (CIE 15)."""
+    return (light.fine if reflectance is None else light.fine * reflectance.as_reflectance().fine) @ colour_matching()
 
 
 @cache
