@@ -278,6 +278,21 @@ def test_the_earliest_start_by_maps_alone():
 
 
 @pytest.mark.property
+@pytest.mark.parametrize("clock", ["2026-12-05 16:45", "2026-12-24 00:30"])
+def test_in_fog_a_moment_is_the_map_of_that_moment(clock):
+    foggy, here = replace(SCENES["all of it"], visibility=400.0), site()
+    result, light = one_moment(foggy, here, clock), kit.light_map(at(foggy, here, clock), SPACING)
+    verdict = kit.judge(light, draws=DRAWS)
+    for i, part in enumerate((verdict.front, *verdict.surfaces)):
+        check_contrast(result["contrast"].values[i], part.contrast)
+        assert float(result["chance"][i]) == pytest.approx(part.chance, abs=1.5 / DRAWS)
+    judged = light["judged"].values[light["patch"].values] & (light["patch"].values >= 0)
+    for source in light["source"].values:
+        lux = light.sel(source=source)["ambient_illuminance"].values[judged].mean()
+        assert float(result.sel(source=source)["ambient_illuminance"]) == pytest.approx(lux, rel=1e-9, abs=1e-15)
+
+
+@pytest.mark.property
 def test_how_long_it_lasts_by_every_minute():
     # From evening to morning; and an evening on which the moon comes over a front to the east.
     target = Target(white_luminance=1.0, contrast=8.0, share=0.6)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from kit import fields
+from kit import fields, reference
 from kit.answers.scenes import CONFIDENCE, DISTRICT, MACHINE, PURPOSE, SHARE_WANTED, WALL
 from kit.answers.show import SKY, Show
 from kit.decision.evening import (
@@ -29,7 +29,7 @@ from kit.results import Result
 from kit.sky.luminaire import LedString, headlamps
 from kit.sky.site import Site
 from kit.stage.obtrusive_light import ObtrusiveLight, Receiver, obtrusive_light
-from kit.words import compass, join
+from kit.words import compass, join, percent
 
 ON, SHADED, OFF = "on", "shaded", "off"
 # A shade that holds back what a luminaire sends above this angle from straight down [deg].
@@ -40,6 +40,8 @@ SEASON = ("2026-11-01", "2027-01-06")
 
 
 NAMES = fields.Many(of=fields.NAME)
+CLEAR = "clear"
+AIR = fields.OneOf(label="air", options=lambda: (CLEAR, *reference.names("weather", "air")), meaning="fog or rain")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,6 +61,7 @@ class EveningChoice(fields.Declared):
     throw_ratio: float = fields.declared(fields.THROW_RATIO, default=None)
     wall: str | None = fields.declared(WALL, default=None)
     even: float = fields.declared(fields.AMBIENT, label="even light", default=None)
+    air: str = fields.declared(AIR, default=CLEAR)
     off: tuple[str, ...] = fields.declared(NAMES, label="lamps off", default=None)
     shaded: tuple[str, ...] = fields.declared(NAMES, label="lamps shaded", default=())
     strings: float = fields.declared(
@@ -148,7 +151,15 @@ class EveningPlan(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return when the show can start, and which lamp matters most."""
-        return f"{start_sentence(self.tonight)} {switching_sentence(self.lamps)}"
+        return " ".join(filter(None, (start_sentence(self.tonight), self.weather, switching_sentence(self.lamps))))
+
+    @property
+    def weather(self) -> str:
+        """What fog or rain costs, in words; empty in clear air."""
+        if self.scene.visibility is None:
+            return ""
+        left = percent(self.scene.air(self.scene.projectors[0][1].position))
+        return f"In {self.choice.air} {left} of the picture's light gets to the wall and to you, behind a beam that glows."
 
 
 def plan_evening(
@@ -186,6 +197,8 @@ def plan_evening(
     lens = {name: getattr(choice, name) for name in ("light_output", "distance", "throw_ratio")}
     ambient = as_chosen.light(choice.even, (*lamps, *strings))
     scene = as_chosen.scene([as_chosen.aimed(show.machine, **lens)], ambient)
+    if choice.air != CLEAR:
+        scene = replace(scene, visibility=reference.value("weather", choice.air))
     site, target = as_chosen.site(), as_chosen.target()
     return EveningPlan(
         choice=choice, show=as_chosen, scene=scene, site=site, target=target, season=season, spacing=spacing,

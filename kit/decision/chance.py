@@ -29,7 +29,7 @@ from kit.bands import HIGH, LOW, drawn, drawn_share, normal_draws
 from kit.errors import InputError
 from kit.eye.light_map import DOUBTS
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, declared
-from kit.light.ambient import EVEN, PICTURE
+from kit.light.ambient import EVEN, OWN
 from kit.sky.site import GLOW, MOON, TWILIGHT
 
 # Pairs of draw and point that are worked on together stay in the processor's cache.
@@ -167,7 +167,8 @@ class Trials:
         self.gain, self.bounce = data["gain"], data["bounce"]
         self.leak, self.scatter, self.landed = data["leak"], data["scatter"], data["landed_share"]
         self.level = float(light.attrs["average_picture_level"])
-        self.dimmable = np.array([name not in (TWILIGHT, GLOW, MOON, PICTURE) for name in self.names])
+        self.own = np.isin(self.names, OWN)
+        self.dimmable = np.array([name not in (TWILIGHT, GLOW, MOON, *OWN) for name in self.names])
         self.lamps = self.dimmable & np.array([name != EVEN for name in self.names])
         inputs = [*self.doubt, *self.losses, *dict.fromkeys(self.surface_names)]
         self.inputs = tuple(str(name) for name in inputs)
@@ -207,7 +208,7 @@ class Trials:
         scatter = np.where(self.scatter > 0.0, np.maximum(0.0, 2.0 * (both - leak)), 0.0)
         sources = np.stack([factor.get(name, np.ones(len(level))) for name in self.names], axis=1)
         # A picture spreads over itself as its own light and level have it.
-        own = np.where(np.array(self.names) == PICTURE, level / max(self.level, 1e-9) * self._mean(light), sources)
+        own = np.where(self.own, level / max(self.level, 1e-9) * self._mean(light), sources)
         low, nominal, high = self.bands.T
         wall = drawn_share(np.stack([z[name] for name in self.surface_names], axis=1), low, nominal, high)
         return Draws(
@@ -229,7 +230,7 @@ class Trials:
 
     def brighter(self, some: Draws, times: float) -> Draws:
         """Return the draws with more light of all projectors."""
-        veils = np.where(np.array(self.names) == PICTURE, times * some.veils, some.veils)
+        veils = np.where(self.own, times * some.veils, some.veils)
         return some._replace(light=times * some.light, veils=veils)
 
     def dimmed(self, some: Draws, left: float) -> Draws:

@@ -30,7 +30,7 @@ from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Times, clock_times
 from kit.source.projector import LEVELS
-from kit.wall.points import Planes
+from kit.wall.points import Planes, middle
 from kit.words import capital, chances, percent
 
 MINUTE = np.timedelta64(60, "s")
@@ -454,7 +454,8 @@ class _Study:
         self.turned = np.array([np.bincount(self.plane[run], minlength=count) for run in front.runs], float)
         self.turned /= self.turned.sum(axis=1, keepdims=True)
         # Of 1 cd/m2 of sky: light on the front, and veil. Where neither is, 1 lx stands for it.
-        self.share, glow = np.pi * (site.sky_view + 0.5 * site.ground_reflectance), trials.names.index(GLOW)
+        self.clear, glow = scene.air(middle(scene.facade)), trials.names.index(GLOW)
+        self.share = self.clear * np.pi * (site.sky_view + 0.5 * site.ground_reflectance)
         bright, some = float(site.sky_at(NOON).luminances()[GLOW]), front.some
         self.sky_veil = trials.veils[glow] / bright
         self.unit = self.share if self.share + self.sky_veil.max() > 0.0 else 1.0
@@ -500,7 +501,7 @@ class _Study:
         turned = self.turned if at is None else np.eye(len(self.normals))[self.plane[at]]
         twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
         each = walls / np.pi * self.share + self._mean(self.sky_veil[slice(None) if at is None else at], at)
-        rest = moon * walls / np.pi * turned.T[:, None]
+        rest = self.clear * moon * walls / np.pi * turned.T[:, None]
         factors = np.concatenate([[twilight * each, glow * each, 0.0 * each], rest]).reshape(3 + len(rest), -1)
         lights = self.lights(utc).reshape(-1, len(factors) + 3)
 
@@ -550,7 +551,7 @@ class _Study:
         blocks = np.split(lights.reshape(-1, lights.shape[-1]), range(0, utc.size, 1000)[1:])
         over = np.concatenate([self._moon(block, None)[:, 0] for block in blocks]).reshape(utc.shape)
         rest, ones = [k for k, name in enumerate(self.trials.names) if name not in SKY], np.ones(over.shape)
-        lux = [self.share * twilight, self.share * glow, lights[..., 3:-3] @ self.turned[0]]
+        lux = [self.share * twilight, self.share * glow, self.clear * lights[..., 3:-3] @ self.turned[0]]
         lux += [self.trials.ambient[k].mean() * ones for k in rest]
         veils = [sky * twilight, sky * glow, over, *(self.trials.veils[k].mean() * ones for k in rest)]
         return [*SKY, *(self.trials.names[k] for k in rest)], np.array(lux), np.array(veils)

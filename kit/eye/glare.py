@@ -5,6 +5,7 @@ point of the front, white and black alike, the more the nearer the point is to t
 `veiling_luminance` has the relation. Whether trees or people hide a lamp from the eye is not looked at.
 """
 
+from collections.abc import Callable, Iterable
 from functools import lru_cache
 from itertools import product
 from typing import Any
@@ -22,6 +23,7 @@ from kit.light.ambient import ASIDE, AT_EYE, Ambient
 from kit.light.lamps import Lamp, source_illuminance, sources
 from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, TWILIGHT, Sky
+from kit.source.beam import Beam
 from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import FrontRaster, check_in_front, middle
@@ -32,6 +34,8 @@ RINGS, SECTORS = 96, 240
 # The veil changes slowly from point to point: a finer raster is filled in between so many points of it, the sky's
 # between few. Pairs of point and source that are worked on together stay in the processor's cache.
 POINTS, SKY_POINTS, PAIRS = 1 << 16, 400, 1 << 15
+# Along a line of sight through the beams.
+HAZE_STEPS = 48
 _recent: Memory[Array] = Memory(keep=64, most=1 << 17)
 
 
@@ -166,6 +170,42 @@ def moon_glare(ambient: Ambient, facade: Facade, sky: Sky) -> tuple[Array, Array
     return towards, light, 0.5 * reference.value("sky", "disc of the moon")
 
 
+def filled(raster: FrontRaster, most: int, values: Callable[[Array], Array]) -> Array:
+    """Return what `values` has for points, shape (n, 3), on all points of a raster: asked for `most` or so of them."""
+    shape, every = raster.patch.shape, max(1, round((raster.patch.size / most) ** 0.5))
+    some = [np.unique([*range(0, count, every), count - 1]) for count in shape]
+    points, y, x = raster.points[np.ix_(*some)], raster.grid.y[some[0]], raster.grid.x[some[1]]
+    # Beside the wall, where nothing is looked at, a point stands in that is not far from it.
+    points = np.where(np.isnan(points), np.stack(np.broadcast_arrays(x, y[:, None], 0.0), axis=-1), points)
+    found = values(points.reshape(-1, 3)).reshape(points.shape[:2])
+    between = zip(shape, some, strict=True)
+    rows, columns = (np.array([np.interp(np.arange(n), k, unit) for unit in np.eye(k.size)]) for n, k in between)
+    return np.asarray(rows.T @ found @ columns) if every > 1 else found
+
+
+def haze_veil(raster: FrontRaster, eye: Point, beams: Iterable[Beam], lumens: Iterable[float], haze: float) -> Array:
+    """Return the light of beams in fog or rain of an extinction [1/m] that comes back to the eye, (y, x) [cd/m2].
+
+    Scattered once, and back towards about the lens: a viewer far aside gets less; what thick fog scatters twice is left
+    out.
+    """
+    back = haze / reference.value("weather", "extinction over backscatter")
+    steps = (np.arange(HAZE_STEPS)[:, None] + 0.5) / HAZE_STEPS
+
+    def along(points: Array) -> Array:
+        way, total = eye + steps[..., None] * (points - eye), np.zeros(len(points))
+        length = sights_to(eye, points)[1]
+        for beam, light in zip(beams, lumens, strict=True):
+            landing, from_lens = beam.on(way), np.linalg.norm(way - beam.position, axis=-1)
+            arrives = (
+                beam.unit_illuminance * from_lens / landing.depth**3 * np.exp(-haze * (from_lens + steps * length))
+            )
+            total += back * light * length / HAZE_STEPS * np.where(landing.inside(), arrives, 0.0).sum(axis=0)
+        return total
+
+    return filled(raster, SKY_POINTS, along)
+
+
 def source_veils(ambient: Ambient, raster: FrontRaster) -> Array:
     """Return the veil of each source of `Ambient.sources` over each point of the front, shape (source, y, x) [cd/m2].
 
@@ -183,19 +223,8 @@ def source_veils(ambient: Ambient, raster: FrontRaster) -> Array:
 
     def over(what: Any, most: int, glare: Any) -> Array:
         def make() -> Array:
-            every = max(1, round((raster.patch.size / most) ** 0.5))
-            some = [np.unique([*range(0, count, every), count - 1]) for count in shape]
-            points = raster.points[np.ix_(*some)]
-            # Beside the wall, where nothing is looked at, a point stands in that is not far from it.
-            y, x = raster.grid.y[some[0]], raster.grid.x[some[1]]
-            points = np.where(np.isnan(points), np.stack(np.broadcast_arrays(x, y[:, None], 0.0), axis=-1), points)
             towards, light, radius = glare()
-            found = veil_over(sights_to(eye, points.reshape(-1, 3))[0], towards, light, radius, ambient)
-            rows, columns = (
-                np.array([np.interp(np.arange(n), k, unit) for unit in np.eye(k.size)])
-                for n, k in zip(shape, some, strict=True)
-            )
-            return np.asarray(rows.T @ found.reshape(points.shape[:2]) @ columns) if every > 1 else found.reshape(shape)
+            return filled(raster, most, lambda at: veil_over(sights_to(eye, at)[0], towards, light, radius, ambient))
 
         return _recent.get((*raster.key, what, eye, *known.values()), raster.patch.size, make)
 

@@ -15,17 +15,18 @@ With L = reflectance x E / pi in every term but the veil, **the wall's reflectan
 veil**: a dark wall has the same contrast as a white one. It fails on luminance, and on the veil.
 """
 
-from dataclasses import dataclass
+import math
+from dataclasses import dataclass, replace
 from functools import partial
 
 import numpy as np
 import xarray as xr
 
 from kit import reference
-from kit.arrays import Array, Extent
+from kit.arrays import Array, Extent, Point
 from kit.blocks import in_bands
 from kit.errors import InputError
-from kit.eye.glare import picture_spread, source_veils, spread_by
+from kit.eye.glare import haze_veil, picture_spread, source_veils, spread_by
 from kit.fields import (
     AVERAGE_PICTURE_LEVEL,
     FLAG,
@@ -42,20 +43,22 @@ from kit.fields import (
     declared,
     specs,
 )  # fmt: skip
-from kit.light.ambient import EVEN, PICTURE, Ambient, source_maps
+from kit.light.ambient import EVEN, FOG, PICTURE, Ambient, source_maps
 from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
 from kit.results import Frame, make_frame
 from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.source.placement import Placement
-from kit.source.projector import LEVELS, Projector, combine
+from kit.source.projector import LEVELS, Factor, Projector, combine
 from kit.wall.facade import Facade
 from kit.wall.occlusion import OBSTACLES
 from kit.wall.occlusion import Obstacle as Obstacle
+from kit.wall.points import middle
 
 MAPS = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
 # Those fields of `Doubt` that are of no source of light, by their labels.
 DOUBTS = ("sequential contrast", "checkerboard contrast", "average picture level", "picture width")
+VISIBILITY = Number(label="visibility", unit="m", above=0.0, optional=True, meaning="in fog or rain; None: clear air")
 DETAIL = Number(label="black detail", unit="m", above=0.0, optional=True)
 EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, bottom and top", optional=True)
 
@@ -126,7 +129,9 @@ class Scene(Declared):
     machines make an even white; the leak of each stays and adds, and what a lens scatters follows its faded white.
     Seams are taken to be perfectly aligned. With a `black_detail`, contrast is that which the eye sees between it and
     the white beside it, in a picture that is even else (`kit.eye.glare.picture_spread`): the first map at 0.05 m takes
-    some 0.5 s longer, at 0.3 m hardly so. Obstacles hide the beams; of lamps and sky they are taken to hide nothing.
+    some 0.5 s longer, at 0.3 m hardly so. In fog or rain (`visibility`, Koschmieder: what is seen at all at that
+    distance keeps 2% of its contrast) all light on the front is what gets through the air to the eye. Obstacles hide
+    the beams; of lamps and sky they are taken to hide nothing.
     """
 
     facade: Facade = declared(Is(kind=Facade))
@@ -142,6 +147,15 @@ class Scene(Declared):
     black_detail: float | None = declared(
         DETAIL, default=None, meaning="side of a black square, over which the eye spreads the picture around it"
     )
+
+    visibility: float | None = declared(VISIBILITY, default=None)
+
+    def air(self, start: Point) -> float:
+        """Return the share of light that gets from `start` to the middle of the front and on to the eye, if known."""
+        if self.visibility is None:
+            return 1.0
+        way = sum(math.dist(end, middle(self.facade)) for end in (start, self.ambient.eye) if end is not None)
+        return math.exp(-reference.value("weather", "extinction times visibility") * way / self.visibility)
 
     @property
     def ground(self) -> float:
@@ -189,7 +203,8 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     raster = cast.raster
     faded, share = blended(cast) if scene.blend and len(cast.units) > 1 else (cast.units, cast.share)
 
-    machines = [projector for projector, _ in scene.projectors]
+    air = [scene.air(place.position) for _, place in scene.projectors]
+    machines = [hazed(projector, share) for (projector, _), share in zip(scene.projectors, air, strict=True)]
     transmission = np.array([machine.transmission() for machine in machines])
     lumens = np.array([machine.light_output for machine in machines]) * transmission[:, 1]
     used = share.sum(axis=1)
@@ -200,7 +215,9 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     back = bounce_factor() * scene.ground / raster.seen_area * lumens[:, None] * share
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
     veils = source_veils(scene.ambient, raster)
-    sources = source_maps(scene.ambient, raster, scene.ground)
+    sources, air_here = source_maps(scene.ambient, raster, scene.ground), scene.air(middle(facade))
+    if air_here != 1.0:
+        sources = air_here * sources
     ambient, veil = (one[0] if len(one) == 1 else one.sum(axis=0) for one in (sources, veils))
     facing = np.array([surface.luminance_factor for surface in surfaces]) / np.pi
     names = list(scene.ambient.sources())
@@ -211,6 +228,12 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         kernel = picture_spread(facade, white.shape, raster.grid.spacing, scene.ambient.viewer, scene.black_detail)
         own = spread_by(kernel, scene.average_picture_level * white)
         veils, veil, names = np.concatenate([veils, own[None]]), veil + own, [*names, PICTURE]
+        sources = np.concatenate([sources, np.zeros_like(sources[:1])])
+    if scene.visibility is not None and scene.ambient.eye is not None:
+        haze = reference.value("weather", "extinction times visibility") / scene.visibility
+        glow = haze_veil(raster, scene.ambient.eye, cast.beams, lumens / air, haze)
+        own = np.where(raster.patch < 0, np.nan, scene.average_picture_level * glow)
+        veils, veil, names = np.concatenate([veils, own[None]]), veil + own, [*names, FOG]
         sources = np.concatenate([sources, np.zeros_like(sources[:1])])
     maps = np.empty((len(MAPS), *raster.patch.shape))
     given = raster.patch, cast.units, faded, lumens, dark, bounce, reflectance, facing, ambient, veil, maps
@@ -255,6 +278,14 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     attrs = {"front": facade.name, "stated_light_output": stated, "spacing": raster.grid.spacing}
     attrs |= {"average_picture_level": scene.average_picture_level, "light_from_ground": bounce}
     return xr.Dataset({name: labelled(name, *given) for name, given in found.items()}, coords, attrs)
+
+
+def hazed(machine: Projector, share: float) -> Projector:
+    """Return a machine with what the air leaves of its light; visibility is judged within a factor of 1.5."""
+    if share == 1.0:
+        return machine
+    air = Factor(name="air: fog or rain", low=share**1.5, nominal=share, high=share ** (1 / 1.5), source="Koschmieder")
+    return replace(machine, chain=(*machine.chain, air))
 
 
 def shown(values: Array) -> Array:

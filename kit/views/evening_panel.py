@@ -65,7 +65,7 @@ class EveningPanel(Panel):
         drawn = evening.draw(source_chart(tonight), evening_chart(tonight))
         about = "Left: light on the front through the evening, source by source. Right: contrast against the clock."
         yield "evening", picture(drawn, f"{about} {start}")
-        yield "words", words("kit-start", start, switching_sentence(result.lamps))
+        yield "words", words("kit-start", *filter(None, (start, result.weather, switching_sentence(result.lamps))))
         about = "The season as a map of date and clock: bright where contrast is high; earliest starts and moonrises."
         yield "season", picture(season.draw(season_chart(result.calendar)), about)
         about = (
