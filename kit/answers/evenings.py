@@ -159,7 +159,9 @@ class EveningPlan(Result):
         if self.scene.visibility is None:
             return ""
         left = percent(self.scene.air(self.scene.projectors[0][1].position))
-        return f"In {self.choice.air} {left} of the picture's light gets to the wall and to you, behind a beam that glows."
+        return (
+            f"In {self.choice.air} {left} of the picture's light gets to the wall and to you, behind a beam that glows."
+        )
 
 
 def plan_evening(

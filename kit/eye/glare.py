@@ -1,8 +1,7 @@
 r"""The veil in the viewer's eye: light that the eye itself spreads over what it looks at.
 
-A lamp, the moon or the sky above the roof lights the eye; a little of that light is scattered in it and lies over every
-point of the front, white and black alike, the more the nearer the point is to the source as seen from there.
-`veiling_luminance` has the relation. Whether trees or people hide a lamp from the eye is not looked at.
+A little of the light of a lamp, the moon, the sky above the roof or the picture is scattered in the eye and lies over
+every point of the front, white and black alike. Whether trees or people hide a lamp from the eye is not looked at.
 """
 
 from collections.abc import Callable, Iterable
@@ -29,13 +28,11 @@ from kit.wall.occlusion import hidden_directions
 from kit.wall.points import FrontRaster, check_in_front, middle
 from kit.wall.raster import SAME_PLANE
 
-# Rings and sectors about the line of sight to the middle of the front, over which the light of the sky is summed.
-RINGS, SECTORS = 96, 240
-# The veil changes slowly from point to point: a finer raster is filled in between so many points of it, the sky's
-# between few. Pairs of point and source that are worked on together stay in the processor's cache.
+# About the line of sight to the middle of the front, for the light of the sky; along one, for that of beams in fog.
+RINGS, SECTORS, HAZE_STEPS = 96, 240, 48
+# A finer raster is filled in between so many points, the sky's veil between few. Pairs of point and source that are
+# worked on together stay in the processor's cache.
 POINTS, SKY_POINTS, PAIRS = 1 << 16, 400, 1 << 15
-# Along a line of sight through the beams.
-HAZE_STEPS = 48
 _recent: Memory[Array] = Memory(keep=64, most=1 << 17)
 
 
@@ -44,15 +41,12 @@ def veiling_luminance(
 ) -> Array:
     r"""Return the luminance that a glare source spreads over the image in the eye [cd/m2].
 
-    `illuminance` is that at the eye [lx], `angle` lies between source and line of sight, 0.1 to 100 [deg]; they
-    broadcast. `age` is that of the viewer [years], not given: that of a young eye, 0; `pigment` that of the iris: 0 for
-    very dark, 0.5 for brown (if not given), 1 for blue, 1.2 for very light ones.
+    `illuminance` is that at the eye [lx], `angle` that between source and line of sight, 0.1 to 100 [deg]; they
+    broadcast. `age` of the viewer [years], 0 if not given; `pigment` of the iris: 0 very dark, 0.5 brown (if not
+    given), 1 blue, 1.2 very light. The CIE general disability glare equation (CIE 146:2002; J. J. Vos, Clin. Exp.
+    Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x):
 
-    The CIE general disability glare equation,
-
-    .. math:: L_v / E = 10 / \theta^3 + (5 / \theta^2 + 0.1\,p / \theta)(1 + (A / 62.5)^4) + 0.0025\,p :
-
-    CIE 146:2002; J. J. Vos, Clin. Exp. Optom. 86 (2003) 363, doi:10.1111/j.1444-0938.2003.tb03080.x.
+    .. math:: L_v / E = 10 / \theta^3 + (5 / \theta^2 + 0.1\,p / \theta)(1 + (A / 62.5)^4) + 0.0025\,p .
     """
     theta, light = Numbers(of=ASIDE).check("angle", angle), Numbers(of=AT_EYE).check("illuminance", illuminance)
     iris = PIGMENT.default if pigment is None else PIGMENT.check("pigment", pigment)
@@ -61,37 +55,32 @@ def veiling_luminance(
 
 def _spread(angle: Array, age: float, pigment: float) -> Array:
     """Return veil over illuminance at the eye by angle [deg]; nearer than the relation holds, as at its end."""
-    near, middle, wide, even, years, exponent = (
-        reference.value("eye", f"glare {name}")
-        for name in ("near", "middle", "wide", "even", "age reference", "age exponent")
-    )
-    aged = 1.0 + (age / years) ** exponent
-    u = 1.0 / np.maximum(angle, ASIDE.low)
+    names = ("near", "middle", "wide", "even", "age reference", "age exponent")
+    near, middle, wide, even, years, exponent = (reference.value("eye", f"glare {name}") for name in names)
+    aged, u = 1.0 + (age / years) ** exponent, 1.0 / np.maximum(angle, ASIDE.low)
     return np.asarray(((near * u + middle * aged) * u + wide * pigment * aged) * u + even * pigment)
 
 
 def veils_of(sights: Array, towards: Array, light: Array, radius: ArrayLike, ambient: Ambient) -> Array:
     """Return the veil of each source over each line of sight, shape (sight, source) [cd/m2].
 
-    `sights`, shape (sight, 3), and `towards`, shape (source, 3), are unit vectors from the eye, `light` the
-    illuminance on a plane that faces each source, `radius` half the angle that it fills [deg]: in front of a source and
-    within its limb the veil is that at the limb.
+    `sights`, (sight, 3), and `towards`, (source, 3), are unit vectors from the eye, `light` the illuminance on a plane
+    that faces each source, `radius` half the angle that it fills [deg]: within its limb the veil is that at the limb.
     """
     cosine = sights @ towards.T
-    angle = np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0)))
-    spread = _spread(np.maximum(angle, radius), ambient.age or 0.0, ambient.pigment)
-    return np.asarray(np.maximum(cosine, 0.0) * light * spread)
+    angle = np.maximum(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))), radius)
+    return np.asarray(np.maximum(cosine, 0.0) * light * _spread(angle, ambient.age or 0.0, ambient.pigment))
 
 
 def veil_over(sights: Array, towards: Array, light: Array, radius: ArrayLike, ambient: Ambient) -> Array:
     """Return the sum of `veils_of` over all sources, shape (sight,)."""
-    result = np.empty(len(sights))
+    result, step = np.empty(len(sights)), max(1, PAIRS // max(1, len(towards)))
 
-    def work(part: slice) -> None:
-        result[part] = veils_of(sights[part], towards, light, radius, ambient).sum(axis=1)
+    def work(first: int) -> None:
+        some = slice(first, first + step)
+        result[some] = veils_of(sights[some], towards, light, radius, ambient).sum(axis=1)
 
-    step = max(1, PAIRS // max(1, len(towards)))
-    share_out(work, [slice(start, start + step) for start in range(0, len(sights), step)])
+    share_out(work, range(0, len(sights), step))
     return result
 
 
@@ -99,9 +88,8 @@ def veil_over(sights: Array, towards: Array, light: Array, radius: ArrayLike, am
 def picture_spread(facade: Facade, shape: tuple[int, ...], step: float, ambient: Ambient, hole: float = 0.0) -> Array:
     """Return the veil that 1 cd/m2 of one point of a map makes by its way to another, for `spread_by`.
 
-    `shape` (y, x) and `step` [m] are those of the map. As the eye sees the middle of the front, on the plane z = 0;
-    none within a square of the side `hole` [m]. That is within 4% where the front is seen within 20 degrees of square,
-    and 20% too little in the corner of a front that is seen from its side.
+    `shape` (y, x) and `step` [m] are the map's. None within a square of the side `hole` [m]. All as in the middle of
+    the front, on z = 0: within 5% near there, up to 20% too little in the far corner of a front seen from its side.
     """
     eye, kernel, aim = ambient.eye or (0.0, 0.0, 1.0), np.zeros(()), np.array(middle(facade))
     (sight,), _ = sights_to(eye, [aim])
@@ -175,7 +163,7 @@ def filled(raster: FrontRaster, most: int, values: Callable[[Array], Array]) -> 
     shape, every = raster.patch.shape, max(1, round((raster.patch.size / most) ** 0.5))
     some = [np.unique([*range(0, count, every), count - 1]) for count in shape]
     points, y, x = raster.points[np.ix_(*some)], raster.grid.y[some[0]], raster.grid.x[some[1]]
-    # Beside the wall, where nothing is looked at, a point stands in that is not far from it.
+    # Beside the wall, where nothing is looked at, a point near it stands in.
     points = np.where(np.isnan(points), np.stack(np.broadcast_arrays(x, y[:, None], 0.0), axis=-1), points)
     found = values(points.reshape(-1, 3)).reshape(points.shape[:2])
     between = zip(shape, some, strict=True)
@@ -186,8 +174,7 @@ def filled(raster: FrontRaster, most: int, values: Callable[[Array], Array]) -> 
 def haze_veil(raster: FrontRaster, eye: Point, beams: Iterable[Beam], lumens: Iterable[float], haze: float) -> Array:
     """Return the light of beams in fog or rain of an extinction [1/m] that comes back to the eye, (y, x) [cd/m2].
 
-    Scattered once, and back towards about the lens: a viewer far aside gets less; what thick fog scatters twice is left
-    out.
+    Scattered once, about back to the lens: a viewer far aside gets less; what thick fog scatters twice is left out.
     """
     back = haze / reference.value("weather", "extinction over backscatter")
     steps = (np.arange(HAZE_STEPS)[:, None] + 0.5) / HAZE_STEPS
@@ -212,12 +199,11 @@ def source_veils(ambient: Ambient, raster: FrontRaster) -> Array:
     Without an eye only what is known by its light there (`Glare`) counts, which is one number for all; else NaN where
     there is no wall. An eye behind or inside the front, or where a lamp is, is refused.
     """
-    eye, shape = ambient.eye, raster.patch.shape
-    known = {"age": ambient.age, "pigment": ambient.pigment}
+    eye, known = ambient.eye, {"age": ambient.age, "pigment": ambient.pigment}
     even = sum(float(veiling_luminance(g.illuminance, g.angle, **known)) for g in ambient.glare)
     if eye is None:
-        given = [even, *(0.0 for _ in ambient.sources()[1:])]
-        return np.broadcast_to(np.array(given)[:, None, None], (len(given), *shape))
+        given = np.array([even, *(0.0 for _ in ambient.sources()[1:])])
+        return np.broadcast_to(given[:, None, None], (given.size, *raster.patch.shape))
     check_in_front(raster.facade, eye, "eye", "a viewer")
     wall = np.where(raster.patch < 0, np.nan, 1.0)
 

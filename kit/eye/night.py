@@ -11,10 +11,8 @@ scalefactor for luminance display, Graphics Gems IV (1994) 415-421, from memory)
 .. math:: m = \frac{1}{L_d} \left(\frac{1.219 + (L_d/2)^{0.4}}{1.219 + L_a^{0.4}}\right)^{2.5}
 
 with :math:`L_d` the screen's white and :math:`L_a` the luminance that the eye is adapted to, here the logarithmic mean
-over the fronts of all the options together. Nothing is done about the colour of the light that the eye is adapted to,
-nor about what eyes lose of colour and detail in the dark: below about 3 cd/m2 the real front looks greyer than this.
-A picture's red, green and blue drive the projector's own, so a wide-gamut machine shows them more saturated. The screen
-is sRGB (IEC 61966-2-1), as carried by colour-science.
+over all the options together. What eyes lose of colour and detail in the dark is left out: below about 3 cd/m2 the real
+front looks greyer. A picture's red, green and blue drive the projector's own. The screen is sRGB (IEC 61966-2-1).
 """
 
 from collections.abc import Sequence

@@ -1,28 +1,7 @@
 r"""The beam: a lens in its place, or many lenses at once, and where each of its rays lands.
 
-**Illuminance on any plane.** Take a lens that is small against the distance (a pinhole at its centre) and a panel that
-is evenly lit. Let :math:`d` be the depth of a point along the lens axis. At depth 1 m the picture has width
-:math:`w = 1 / throw ratio` and height :math:`h_1 = w / aspect`, and the plane there is evenly lit with
-:math:`E_1 = \Phi / (w h_1)`. A direction at angle :math:`\beta` to the axis meets that plane at distance
-:math:`1 / \cos\beta`, so its luminous intensity is :math:`I = E_1 (1/\cos\beta)^2 / \cos\beta = E_1 / \cos^3\beta`.
-A wall point at distance :math:`r` in that direction, with incidence angle :math:`\theta` to the wall's normal,
-receives :math:`E = I \cos\theta / r^2`. With :math:`\cos\beta = d / r` and :math:`\cos\theta = h / r`, where :math:`h`
-is the perpendicular distance from lens to the wall's plane, all the distances :math:`r` cancel:
-
-.. math:: E = E_1 \, h / d^3 .
-
-Lens shift moves the picture inside the same plane at unit depth and changes nothing above.
-
-**Size of a picture element on the wall.** A ray :math:`D = f + s r + t u` meets a wall of unit normal :math:`n` at the
-depth :math:`d` with :math:`-n \cdot D = h / d`. With :math:`\alpha = (n \cdot r) d / h` and :math:`\beta = (n \cdot u)
-d / h`,
-
-.. math::
-    \partial X / \partial s = d (r + \alpha D), \qquad \partial X / \partial t = d (u + \beta D),
-
-whose singular values times the pitch of the elements at unit depth are the longest and the shortest extent of an
-element. Their product is :math:`d^3 / h` times the pitch squared: the other face of :math:`E = E_1 h / d^3`. As seen
-from a point at the distance :math:`r` along the unit vector :math:`v` it is :math:`|n \cdot v| / r^2` times that.
+At the depth d along the lens axis a wall whose plane is h from the lens gets :math:`E = E_1 h / d^3`, with E_1 the
+illuminance at unit depth; DEVELOPERS.md derives that, and the size of a picture element.
 """
 
 from dataclasses import dataclass
@@ -260,13 +239,12 @@ class Landing:
 
 
 def zone_gain(zones: ArrayLike, across: ArrayLike, up: ArrayLike) -> Array:
-    r"""Return the lens's illuminance relative to a flat field that carries the same flux; dimensionless, mean 1.
+    """Return the lens's illuminance relative to a flat field that carries the same flux; dimensionless, mean 1.
 
     `zones` are readings, top row first, left to right; places run from -0.5 (left, bottom) to 0.5 (right, top). At the
-    zone centres the gains are as the nine readings; in between and beyond, :math:`gain^{-1/2}` is the parabola through
-    them, in both directions, which a lens that falls off with the fourth power of the cosine follows exactly, shifted
-    or not. Nothing is brighter than the brightest reading. Where the lens falls off, the picture's mean is less than
-    that of its nine readings, which IEC 61947-1 turns into lumens: here the flux is that of the lumens.
+    zone centres the gains are as the nine readings; in between and beyond, gain^(-1/2) is the parabola through them in
+    both directions, as of a cosine-fourth lens, and nothing is brighter than the brightest reading. The mean is below
+    that of the readings where the lens falls off: the flux is that of the lumens.
     """
     table = zone_table(tuple(map(tuple, np.asarray(zones, float).tolist())))
     return np.asarray(1.0 / np.maximum(_over_zones(table, across, up), table.min()) ** 2)

@@ -1,11 +1,9 @@
 """The audience: what each viewer sees, from the pavement, a car or a window upstairs.
 
-The wall is a diffuser, so its luminance is the same from everywhere; what differs from place to place is the veil that
-lamps spread in the eye, how fine the picture elements look, the angle of view, and a pane in between. A clean pane
-takes the same share of everything that passes it: it lowers the luminance and leaves the contrast as it is. **Dirt,
-scratches and rain on it scatter light into the eye and add a veil that is not counted here**, nor are reflections of
-what is lit on the viewer's own side, trees, cars and heads in the way, and parts of the front that its own depth hides
-from a place beside it; the map is that of the front in elevation.
+The wall is a diffuser, so its luminance is the same from everywhere; what differs from place to place is the veil, how
+fine the picture elements look, the angle of view, and a pane in between. A clean pane lowers the luminance and leaves
+the contrast as it is. **Dirt, scratches and rain on it add a veil that is not counted here**, nor are reflections of
+what is lit on the viewer's own side, what stands in the way, and parts that the front's own depth hides from aside.
 """
 
 import math
@@ -51,11 +49,7 @@ VIEWERS = Many(label="viewers", of=Is(kind=Viewer), least=1, unique="name")
 
 
 def windscreen(eye: Point, *, name: str = "in a car", age: float | None = None) -> Viewer:
-    """Return a viewer behind a car's windscreen that passes just as much light as it has to.
-
-    The transmittance, 0.70, is that of FMVSS 205, from memory: ``reference_data/exposure.csv``. A windscreen stands
-    raked and then passes less.
-    """
+    """Return a viewer behind a car's windscreen that passes as much as it has to (FMVSS 205); raked it passes less."""
     return Viewer(name=name, eye=eye, age=age, transmittance=reference.value("exposure", "windscreen"))
 
 
