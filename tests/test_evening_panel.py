@@ -204,11 +204,12 @@ def test_lamps_on_cost_contrast_and_shading_lies_between(show, start):
         i, j = moment(result.tonight, "2026-12-05 20:00")
         return float(result.tonight["contrast"].isel(date=i, minute=j).sel(part=WHOLE, level="nominal"))
 
-    off = at_eight(plan(show, off=("porch light", FLOOD)))
-    shaded = at_eight(plan(show, shaded=("porch light",)))
+    same = {"share": 0.6, "light_output": 10_000.0}
+    off = at_eight(plan(show, off=("porch light", FLOOD), **same))
+    shaded = at_eight(plan(show, shaded=("porch light",), **same))
     assert at_eight(start) <= shaded <= off
     assert at_eight(start) < off
-    assert at_eight(plan(show, strings=0.6)) < at_eight(start) < at_eight(plan(show, strings=0.0))
+    assert at_eight(plan(show, strings=0.6, **same)) < at_eight(start) < at_eight(plan(show, strings=0.0, **same))
 
 
 def test_words_name_the_lamp_that_buys_most_and_say_so_when_none_is_on(show, start):

@@ -40,11 +40,8 @@ from kit.wall.facade import Facade
 from kit.wall.texture import Pattern
 
 DAYLIGHT, WHITE, FILE = "the house by daylight", "all white", "a picture file"
-BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH = (
-    "bare wall and cloth",
-    "once and twice the lumens, bare",
-    "once and twice the lumens, cloth",
-)
+BARE_AND_CLOTH = "bare wall and cloth"
+DOUBLE_BARE, DOUBLE_CLOTH = "once and twice the lumens, bare", "once and twice the lumens, cloth"
 
 LAYERS = Number(label="layers", low=1.0, whole=True, steps=(1.0, 4.0, 1.0), default=1)
 GAP = LENGTH.but(
@@ -142,13 +139,8 @@ class Weighing(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return what the cloth is worth, what it is, and whether the front under it is bright enough."""
-        return " ".join(
-            (
-                self.payoff.sentence(units),
-                self.covering.sentence(units),
-                f"The front under cloth: {self.payoff.under.sentence(units)}",
-            )
-        )
+        under = f"The front under cloth: {self.payoff.under.sentence(units)}"
+        return f"{self.payoff.sentence(units)} {self.covering.sentence(units)} {under}"
 
 
 def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.075) -> Weighing:
@@ -203,14 +195,9 @@ _by_daylight = lru_cache(maxsize=4)(daylight_picture)
 @lru_cache(maxsize=4)
 def _covering(house: Facade, cloth: Cloth, what: str, layers: int, lining: bool, gap: float, wet: bool) -> Covering:
     left, right, bottom, top = house.bounds
-    how = Hanging(
-        layers=layers,
-        lining=Cloth.from_reference("black lining") if lining else None,
-        gap=gap,
-        # The cloth's open edges are those of the whole hanging, taken as wide and high as the front.
-        span=(right - left, top - bottom),
-        wet=wet,
-    )
+    under = Cloth.from_reference("black lining") if lining else None
+    # The cloth's open edges are those of the whole hanging, taken as wide and high as the front.
+    how = Hanging(layers=layers, lining=under, gap=gap, span=(right - left, top - bottom), wet=wet)
     return cover(house, cloth, what, how=how, spectral=True)
 
 

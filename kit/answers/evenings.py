@@ -13,14 +13,7 @@ import xarray as xr
 from kit import fields, reference
 from kit.answers.scenes import CONFIDENCE, DISTRICT, MACHINE, PURPOSE, SHARE_WANTED, WALL
 from kit.answers.show import SKY, Show
-from kit.decision.evening import (
-    Passing,
-    evenings,
-    start_sentence,
-    switching,
-    switching_frame,
-    switching_sentence,
-)  # fmt: skip
+from kit.decision.evening import Passing, evenings, start_sentence, switching, switching_frame, switching_sentence
 from kit.decision.verdict import Target
 from kit.decision.washout import string_dimming
 from kit.errors import InputError

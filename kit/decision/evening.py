@@ -189,24 +189,17 @@ def evenings(
         {name: labelled(name, *found) for name, found in data.items()} | {"status": (many[:3], _status(passes), flags)},
         coords={
             "date": ("date", dates.astype("M8[s]"), {"long_name": "date on which the evening begins"}),
-            "minute": ("minute", minutes, {"long_name": f"minutes after {begin}"}),
-            "part": list(front.parts),
-            "level": list(LEVELS),
-            "source": names,
-            "passing": [event.name for event in events],
-            "clock": (axes, clock, {"long_name": f"clock of {site.timezone}"}),
-            "utc": (axes, utc),
+            "minute": ("minute", minutes, {"long_name": f"minutes after {begin}"}), "part": list(front.parts),
+            "level": list(LEVELS), "source": names, "passing": [event.name for event in events],
+            "clock": (axes, clock, {"long_name": f"clock of {site.timezone}"}), "utc": (axes, utc),
         },
         attrs={
-            "front": scene.facade.name,
-            "timezone": site.timezone,
-            "begin": begin,
-            "wanted_contrast": target.contrast,
-            "wanted_share": target.share,
+            "front": scene.facade.name, "timezone": site.timezone, "begin": begin,
+            "wanted_contrast": target.contrast, "wanted_share": target.share,
             "wanted_white_luminance": target.white_luminance,
             "stated_light_output": float(sum(p.light_output for p, _ in scene.projectors)),
         },
-    )
+    )  # fmt: skip
 
 
 def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, units: str = "m") -> str:
@@ -381,13 +374,14 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
     """Return what `switching` found, a row for each change."""
     _check_result(result, "change", "kit.switching")
     one = result.sel(level="nominal")
-    columns = {
-        "on the front [lx]": one["ambient_illuminance"].values,
-        "contrast": one["contrast"].values,
-        "start": one["earliest"].values,
-        "chance": one["chance"].values,
-        "verdict": [STATES[k] for k in one["status"].values],
+    names = {
+        "on the front [lx]": "ambient_illuminance",
+        "contrast": "contrast",
+        "start": "earliest",
+        "chance": "chance",
     }
+    columns: dict[str, Any] = {column: one[name].values for column, name in names.items()}
+    columns["verdict"] = [STATES[k] for k in one["status"].values]
     frame = pd.DataFrame(columns, index=pd.Index(one["change"].values.tolist(), name="change"))
     frame.attrs["formats"] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour, "chance": ".0%"}
     frame.attrs["title"] = result.attrs["clock"][:16]

@@ -173,11 +173,8 @@ class Verdict(Result):
         """Return the verdict in words: the front first, then what passes and what does not, and what mends it."""
         lit, lumens = self.front.lit_share, f"{self.stated_light_output:,.0f} lumens"
         reach = f"the picture reaches only {percent(lit)}"
-        opening = {
-            "enough": "is enough for most of this front",
-            "borderline": "may or may not be enough for this front",
-            "not enough": "is not enough for most of this front",
-        }[self.status]
+        is_it = {"enough": "is", "borderline": "may or may not be", "not enough": "is not"}[self.status]
+        opening = f"{is_it} enough for {'this' if self.status == 'borderline' else 'most of this'} front"
         if self.front.criterion == "coverage":
             text = f"{lumens} cannot be enough: {reach} of this front."
         else:
