@@ -69,7 +69,7 @@ def read_table(path: str | Path) -> tuple[Row, ...]:
 
 def tables() -> tuple[str, ...]:
     """Return the names of the tables that come with the kit."""
-    return tuple(sorted(path.stem for path in _folder().glob("*.csv")))
+    return tuple(sorted(path.stem for path in folder().glob("*.csv")))
 
 
 @cache
@@ -77,7 +77,7 @@ def table(table_name: str) -> tuple[Row, ...]:
     """Return the rows of a table of the kit, for example ``"surfaces"``; unknown: `InputError`."""
     if table_name not in tables():
         raise InputError("table", table_name, f"one of {', '.join(tables())}")
-    return read_table(_folder() / f"{table_name}.csv")
+    return read_table(folder() / f"{table_name}.csv")
 
 
 def names(table_name: str, group: str | None = None) -> tuple[str, ...]:
@@ -111,7 +111,8 @@ def value(table_name: str, name: str, *, group: str | None = None, quantity: str
     return row(table_name, name, group=group, quantity=quantity).value
 
 
-def _folder() -> Path:
+def folder() -> Path:
+    """Return where the tables are."""
     for place in PLACES:
         if place.is_dir():
             return place

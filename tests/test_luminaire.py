@@ -291,6 +291,25 @@ def test_headlamps_are_a_pair_at_right_angles_to_the_way(position, angle, distan
         assert found.intensity(np.array([-ahead[0], 0.0, -ahead[1]])) == 0
 
 
+# UN R112, class B, dipped beam of one lamp, traffic on the right: degrees to the right, degrees up, at least, at most.
+R112 = [
+    (-3.43, 0.57, 0, 350), (2.5, 1.0, 0, 1750), (1.15, -0.57, 10100, math.inf), (1.72, -0.86, 10100, math.inf),
+    (0.0, -0.86, 5100, math.inf), *((h, v, 0, 625) for h in (-8, -4, -1) for v in (0.2, 1, 2, 4)),
+    *((h, v, 0, 625) for h, v in ((1, 0.6), (3, 1.2), (5, 1.8), (8, 3.0))),
+]  # fmt: skip
+
+
+@pytest.mark.published
+@pytest.mark.parametrize(("right", "up", "least", "most"), R112)
+@pytest.mark.parametrize("level", ["low", "nominal", "high"])
+def test_headlamps_pass_the_points_of_un_r112(right, up, least, most, level):
+    h, v = math.radians(right), math.radians(up)
+    for towards, turn in (((0, -9), 0.0), ((9, 0), -math.pi / 2)):  # towards the house, and along the street
+        ray = np.array([math.cos(v) * math.sin(h - turn), math.sin(v), -math.cos(v) * math.cos(h - turn)])
+        for found in headlamps("car", position=(0, 0), towards=towards, level=level):
+            assert least <= float(found.intensity(ray)) <= most
+
+
 @pytest.mark.bad_input
 @pytest.mark.parametrize(
     ("field", "values"),

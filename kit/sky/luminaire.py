@@ -23,7 +23,7 @@ from kit import reference
 from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import ANGLE, DIMMING, LENGTH, NAME, POINT, Declared, Is, Many, Number, OneOf, Vector, declared
-from kit.sky.photometric_file import FRONT, Distribution, beam, cutoff, isotropic
+from kit.sky.photometric_file import FRONT, Distribution, beam, cutoff, isotropic, load_distribution
 from kit.source.spectra import AMBIENT
 from kit.wall.raster import SAME_PLANE
 
@@ -201,6 +201,9 @@ def headlamps(
 def _typical_shape(name: str, level: str) -> Distribution:
     row = reference.row("luminaires", name, group="luminaire", quantity="flux")
     flux = getattr(row, "value" if level == "nominal" else level)
+    if name == "headlamp":
+        table = load_distribution(reference.folder() / "headlamp.ies")
+        return replace(table, name=name, candela=table.candela * (flux / table.flux()))
     angles = {r.quantity: r.value for r in reference.table("luminaires") if (r.group, r.name) == ("luminaire", name)}
     for quantity, shape in (("beam angle", beam), ("cut-off angle", cutoff)):
         if quantity in angles:
