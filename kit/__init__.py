@@ -6,6 +6,7 @@ surfaces, `Ambient` light, `light_map`, and `judge`. Rooms load when they are fi
 
 import ast
 from pathlib import Path
+from typing import Any
 
 import lazy_loader
 
@@ -19,6 +20,16 @@ for _node in _STUB.body:
     if isinstance(_node, ast.ImportFrom) and _node.module:
         PUBLIC.setdefault(_node.module, []).extend(alias.name for alias in _node.names)
 
-__getattr__, __dir__, __all__ = lazy_loader.attach(
+_load, __dir__, __all__ = lazy_loader.attach(
     __name__, submodules=["errors", "reference", "units", *FOLDERS], submod_attrs=PUBLIC
 )
+
+
+def __getattr__(name: str) -> Any:
+    """Return a room or a public name; a function refuses what its hints do not allow."""
+    found = _load(name)
+    if callable(found) and not isinstance(found, type):
+        from kit.fields import guarded
+
+        found = globals()[name] = guarded(found)
+    return found

@@ -27,6 +27,7 @@ class InputError(ValueError):
         self.value = value
         self.right = right
         # 300 characters are what fits under a panel: a long list of names gives way to field and value.
+        field, right = str(field), str(right)
         given = f"{_shortly(field, 130)} = "
         given += f"{_shown(value, min(120, 287 - len(given) - min(len(right), 100)))}: expected "
         super().__init__(given + _shortly(right, max(100, 300 - len(given))))

@@ -8,13 +8,18 @@ refusal tests and the glossary follow from the declaration.
 from __future__ import annotations
 
 import dataclasses
+import inspect
 import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
+from functools import cache, wraps
 from itertools import islice
-from typing import TYPE_CHECKING, Any, ClassVar
+from pathlib import Path
+from types import UnionType
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Union, get_args, get_origin
 
 from kit.errors import InputError, number, numbers, text
 
@@ -123,7 +128,7 @@ class Numbers(Spec):
         right = f"finite numbers{limits}{' ' + self.of.unit if self.of.unit else ''}"
         try:
             given = np.asarray(value)
-        except ValueError:  # rows of different lengths
+        except (TypeError, ValueError):  # rows of different lengths
             raise InputError(field, value, right) from None
         if given.dtype.kind not in "iuf":
             raise InputError(field, value, right)
@@ -213,7 +218,7 @@ class Text(Spec):
 
     def checked(self, field: str, value: Any) -> str:
         """Return `value` if it is text."""
-        return value if self.empty and value == "" else text(field, value)
+        return value if self.empty and isinstance(value, str) and not value else text(field, value)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -257,6 +262,9 @@ class Day(Spec):
             raise InputError(field, value, "a date such as '2026-12-05'") from None
 
 
+NOUNS = {"str": "text", "Dataset": "Dataset as kit.light_map and others return it"}
+
+
 @dataclass(frozen=True, kw_only=True)
 class Is(Spec):
     """A value of one of the kit's types."""
@@ -266,12 +274,27 @@ class Is(Spec):
     def noun(self) -> str:
         """Return the types' names as people write them."""
         kinds = self.kind if isinstance(self.kind, tuple) else (self.kind,)
-        return " or ".join(f"kit.{kind.__name__}" for kind in kinds)
+        return " or ".join(
+            f"kit.{kind.__name__}" if kind.__module__.startswith("kit") else NOUNS.get(kind.__name__, kind.__name__)
+            for kind in kinds
+        )
 
     def checked(self, field: str, value: Any) -> Any:
         """Return `value` if it is of the type."""
         if not isinstance(value, self.kind):
             raise InputError(field, value, f"a {self.noun()}")
+        return value
+
+
+@dataclass(frozen=True, kw_only=True)
+class PathOf(Is):
+    """The path of a file or a folder: text in one line, or a `Path`."""
+
+    kind: type | tuple[type, ...] = (str, Path)
+
+    def checked(self, field: str, value: Any) -> Any:
+        """Return `value` if it is one."""
+        text(field, str(super().checked(field, value)))
         return value
 
 
@@ -287,7 +310,8 @@ class Many(Spec):
     def checked(self, field: str, value: Any) -> tuple[Any, ...]:
         """Return a tuple of the checked items."""
         noun = f"{self.of.noun()} values" if isinstance(self.of, Is) else "values"
-        if isinstance(value, str | bytes | Mapping) or not isinstance(value, Iterable):
+        endless = not isinstance(value, Iterable) or getattr(value, "ndim", 1) == 0
+        if isinstance(value, str | bytes | Mapping) or endless:
             raise InputError(field, value, f"a list of {noun}")
         # An item of the wrong type is blamed on the whole field: "lamps", not "lamps[3]", is what was typed.
         where = (lambda i: field) if isinstance(self.of, Is) else (lambda i: f"{field}[{i}]")
@@ -338,6 +362,57 @@ def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
         raise InputError(", ".join(arrays), shapes, "arrays whose shapes broadcast together") from None
 
 
+def by_type(hint: Any) -> Spec | None:
+    """Return the declaration that a type hint stands for; None where it says too little."""
+    origin, kinds = get_origin(hint), get_args(hint)
+    if origin in (Union, UnionType):
+        some = tuple(kind for kind in kinds if kind is not type(None))
+        plain = all(isinstance(kind, type) and not get_args(kind) for kind in some)
+        found = by_type(some[0]) if len(some) == 1 else Is(kind=some) if plain else None
+        found = PathOf() if some == (str, Path) else found
+        return found and found.but(optional=len(some) < len(kinds))
+    if origin is Literal:
+        return OneOf(options=kinds)
+    if origin is tuple and set(kinds) <= {int, float}:
+        return Vector(length=len(kinds), of=Number(whole=kinds[0] is int))
+    if origin in (tuple, Sequence, Iterable) and len({*kinds} - {...}) == 1:
+        of, count = by_type(kinds[0]), len(kinds) if origin is tuple and kinds[-1] is not ... else 0
+        return of and (Many(of=of, least=count, most=count) if count else Many(of=of))
+    if hint in (int, float):
+        return Number(whole=hint is int)
+    if hint is bool:
+        return FLAG
+    kind = origin if origin is Mapping else hint
+    return Is(kind=kind) if isinstance(kind, type) and kind not in (object, Any, inspect.Parameter.empty) else None
+
+
+def guarded(call: Callable[..., Any]) -> Callable[..., Any]:
+    """Return a function that refuses, by the hints of its parameters, what cannot be meant, before it begins."""
+
+    @cache
+    def known() -> tuple[list[str], dict[str, Spec]]:
+        found: dict[str, Spec] = {}
+        for name, one in inspect.signature(call).parameters.items():
+            with suppress(NameError):  # a name for the type checker alone
+                hint = one.annotation
+                spec = by_type(eval(hint, inspect.unwrap(call).__globals__) if isinstance(hint, str) else hint)
+                if spec and one.kind not in (one.VAR_POSITIONAL, one.VAR_KEYWORD):
+                    found[name] = spec
+        return list(inspect.signature(call).parameters), found
+
+    @wraps(call)
+    def checked(*args: Any, **given: Any) -> Any:
+        order, specs = known()
+        right = [
+            specs[name].check(name, value) if name in specs else value for name, value in zip(order, args, strict=False)
+        ]
+        return call(
+            *right, *args[len(right) :], **{n: specs[n].check(n, v) if n in specs else v for n, v in given.items()}
+        )
+
+    return checked
+
+
 class Declared:
     """Base of frozen dataclasses whose fields are declared: they check themselves, and document their fields.
 
@@ -349,6 +424,10 @@ class Declared:
     def __init_subclass__(cls) -> None:
         fields = {name: field for name, field in vars(cls).items() if isinstance(field, dataclasses.Field)}
         rows = [line for name, field in fields.items() for line in _about(name, field.metadata.get("spec"))]
+        for name, own in list(vars(cls).items()):
+            if not name.startswith("_") and inspect.isfunction(getattr(own, "__func__", own)):
+                inner = guarded(getattr(own, "__func__", own))
+                setattr(cls, name, type(own)(inner) if hasattr(own, "__func__") else inner)
         head, mark, tail = (cls.__doc__ or "").partition("\n\n")
         if rows:
             cls.__doc__ = "\n".join([head, "", "    Parameters", "    ----------", *rows]) + mark + tail
@@ -389,13 +468,21 @@ def _about(name: str, spec: Spec | None) -> list[str]:
 NAME = Text(label="name")
 SOURCE = Text(label="source", meaning="where the values come from")
 LENGTH = Number(label="length", unit="m")
-POINT = Vector(label="position", of=LENGTH, meaning="x to the right, y up, z towards the audience")
+POINT = Vector(
+    label="position", of=LENGTH.but(low=-1e9, high=1e9), meaning="x to the right, y up, z towards the audience"
+)
 SHARE = Number(label="share", low=0.0, high=1.0)
 ANGLE = Number(label="angle", unit="degrees")
 FLAG = Flag()
 
 SPACING = Number(
-    label="spacing", symbol="Δ", unit="m", above=0.0, meaning="size of one point of a map of the front", default=0.05
+    label="spacing",
+    symbol="Δ",
+    unit="m",
+    above=0.0,
+    high=100.0,
+    default=0.05,
+    meaning="size of one point of a map of the front",
 )
 LIGHT_OUTPUT = Number(
     label="lumens", symbol="Φ", unit="lm", above=0.0, steps=(500.0, 20000.0, 250.0),

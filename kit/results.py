@@ -115,6 +115,12 @@ def pick(field: str, name: str, items: Mapping[str, Item]) -> Item:
     return items[name]
 
 
+def check_made(field: str, found: Any, needed: str, origin: str) -> None:
+    """Raise `InputError` unless `found` is a Dataset with all of the `needed` variables, as `origin` returns it."""
+    if not set(needed.split()) <= set(getattr(found, "variables", ())):
+        raise InputError(field, type(found).__name__, f"the Dataset that {origin} returns")
+
+
 class Result:
     """A result of the kit: `frame` and `sentence`; ``print(result)`` shows both, a notebook too."""
 

@@ -23,7 +23,7 @@ from kit.words import join
 
 # A house of 800 parts stays far below all of these; what does not is a mistake or a trap. A line holds a patch's
 # openings, a table so many fields; items are those of all lists of a file, such as corners.
-MOST_BYTES, MOST_LETTERS, MOST_FIELDS, MOST_ITEMS = 1_000_000, 200_000, 1000, 10_000
+MOST_BYTES, MOST_LETTERS, MOST_FIELDS, MOST_ITEMS = 1_000_000, 200_000, 1000, 6000
 # Names joined by dots, each of which may be quoted, of which TOML allows any number.
 CHAIN = re.compile(r"""(?:\.\s*(?:[\w-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')\s*){20}""")
 # So many mistakes fit on a page; so many letters of a list a line of a message bears whole.

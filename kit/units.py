@@ -3,7 +3,7 @@
 The factors come from ``reference_data/constants.csv``.
 """
 
-from kit.errors import InputError
+from kit.errors import InputError, number
 from kit.reference import value
 
 LENGTHS = ("m", "ft")
@@ -25,7 +25,7 @@ def metres_per(unit: str) -> float:
 
 def check_lengths(units: str) -> None:
     """Raise `InputError` unless `units` is one in which lengths are shown, ``"m"`` or ``"ft"``."""
-    if units not in LENGTHS:
+    if not isinstance(units, str) or units not in LENGTHS:
         raise InputError("units", units, '"m" or "ft"')
 
 
@@ -36,7 +36,8 @@ def foot_lamberts(luminance: float) -> float:
 
 def length_text(length: float, unit: str, digits: int = 1) -> str:
     """Return a length given in metres as text in `unit`, for example ``"42.7 ft"``."""
-    return f"{length / metres_per(unit):.{digits}f} {unit}"
+    places = int(number("digits", digits, minimum=0, maximum=20))
+    return f"{length / metres_per(unit):.{places}f} {unit}"
 
 
 def edge(unit: str, units: str) -> tuple[str, float]:

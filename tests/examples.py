@@ -177,7 +177,9 @@ ARGUMENTS[kit.audience_table, "viewers"] = (
 for _name in ("patches", "overwrite"):
     ARGUMENTS[kit.save_masks, _name] = (
         FLAG,
-        lambda value, name=_name: kit.save_masks("", EXAMPLES[kit.Scene](), {"wall": "animation"}, **{name: value}),
+        lambda value, name=_name: kit.save_masks(
+            "masks", EXAMPLES[kit.Scene](), {"wall": "animation"}, **{name: value}
+        ),
     )
 EXAMPLES[kit.Receiver] = lambda: kit.Receiver(name="window", position=(2, 2, 20), facing=(0, 0, -1))
 _OBTRUSIVE = {

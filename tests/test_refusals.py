@@ -127,7 +127,8 @@ class Talkative(Careful):
         try:
             super().__post_init__()
         except kit.InputError as error:
-            raise kit.InputError(error.field, error.value, error.right + "!" * 300) from None
+            error.args = (f"{error}{'!' * 300}",)
+            raise
 
 
 @dataclass(frozen=True, kw_only=True)

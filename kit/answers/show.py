@@ -275,6 +275,9 @@ class Show(Declared, Result):
 
     def __post_init__(self) -> None:
         super().__post_init__()
+        for name in ("path", "house_file"):
+            fields.PathOf(optional=True).check(name, getattr(self, name))
+        Many(of=fields.Text()).check("taken", self.taken)
         if (self.latitude is None) != (self.longitude is None):
             raise InputError("latitude, longitude", (self.latitude, self.longitude), "both or none of the two")
 
@@ -674,7 +677,7 @@ def save_show(show: Show, path: str | Path, *, overwrite: bool = False) -> Path:
         For a file that is there, for what is no plain file, and for a front or a cloth that no file can hold.
     """
     Is(kind=Show).check("show", show)
-    file = Path(Is(kind=(str, Path)).check("path", path)).absolute()
+    file = Path(fields.PathOf().check("path", path)).absolute()
     if not fields.FLAG.check("overwrite", overwrite) and os.path.lexists(file):
         raise InputError(f"show file {str(path)!r}", "a file that is there", "another name, or overwrite=True")
     text = _show_toml(show, file.parent)

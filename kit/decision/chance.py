@@ -30,6 +30,7 @@ from kit.errors import InputError
 from kit.eye.light_map import DOUBTS
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, declared
 from kit.light.ambient import EVEN, OWN
+from kit.results import check_made
 from kit.sky.site import GLOW, MOON, TWILIGHT
 
 # Pairs of draw and point that are worked on together stay in the processor's cache.
@@ -73,6 +74,7 @@ class Points(NamedTuple):
 
 def judged_points(light: xr.Dataset) -> Points:
     """Return the points of a map from `light_map` that are judged; none: `InputError`."""
+    check_made("light", light, "white_luminance unit_white patch", "kit.light_map")
     data = light.variables
     index = data["patch"].values
     names, surface_names = data["patch_name"].values, data["surface_name"].values
@@ -154,8 +156,8 @@ class Trials:
     """The judged points of a map from `light_map`, ready to be tried in any number of draws."""
 
     def __init__(self, light: xr.Dataset) -> None:
-        self.light, data = light, {name: variable.values for name, variable in light.variables.items()}
         self.points = points = judged_points(light)
+        self.light, data = light, {name: variable.values for name, variable in light.variables.items()}
         self.names = [str(name) for name in data["source"]]
         self.doubt = dict(zip(data["input"].tolist(), data["doubt"], strict=True))
         self.losses: dict[str, list[Array]] = {}

@@ -26,6 +26,7 @@ from kit.eye.light_map import Scene
 from kit.fields import NAME, SPACING, Declared, Is, Many, Number, Text, declared
 from kit.light.lamps import LAMPS, Lamp
 from kit.quantities import attrs, labelled
+from kit.results import check_made
 from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Times, clock_times
@@ -252,7 +253,7 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
     A row for each date; times of the clock, NaT for never: ``may start`` when it may be enough, ``start`` when it is as
     likely as not, ``surely`` when it is; ``best chance``, the highest of the evening.
     """
-    _check_result(result, "dark_enough", "kit.evenings")
+    check_made("result", result, "dark_enough", "kit.evenings")
     _part_index(result["part"].values, part)
     one = result.sel(part=part).isel(date=slice(None, None, NTH.check("every", every)))
     nominal = one.sel(level="nominal")
@@ -292,7 +293,7 @@ def source_frame(result: xr.Dataset, clock: Any) -> pd.DataFrame:
 
 def moment(result: xr.Dataset, clock: Any) -> tuple[int, int]:
     """Return the indices (date, minute) of the moment nearest to a time of the clock; none near: `InputError`."""
-    _check_result(result, "earliest", "kit.evenings")
+    check_made("result", result, "earliest", "kit.evenings")
     times, steps = result["clock"].values, result["minute"].values
     away = np.abs(times - _clock_time("clock", clock))
     i, j = np.unravel_index(int(away.argmin()), away.shape)
@@ -372,7 +373,7 @@ def switching(
 
 def switching_frame(result: xr.Dataset) -> pd.DataFrame:
     """Return what `switching` found, a row for each change."""
-    _check_result(result, "change", "kit.switching")
+    check_made("result", result, "change", "kit.switching")
     one = result.sel(level="nominal")
     names = {
         "on the front [lx]": "ambient_illuminance",
@@ -390,7 +391,7 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
 
 def switching_sentence(result: xr.Dataset) -> str:
     """Return which change of a lamp buys most, in words: your own lamps first, with the reason where it surprises."""
-    _check_result(result, "change", "kit.switching")
+    check_made("result", result, "change", "kit.switching")
     at, names = result.attrs["clock"][11:16], ("contrast", "ambient_illuminance", "veiling_luminance", "chance")
     figures = zip(*(result.sel(level="nominal")[name].values.tolist() for name in names), strict=True)
     found = dict(zip(result["change"].values.tolist(), figures, strict=True))
@@ -628,7 +629,7 @@ def _part_index(parts: Iterable[str], part: str) -> int:
 
 def pick(result: xr.Dataset, date: Any, part: str) -> xr.Dataset:
     """Return one evening of `evenings` for one part of the front; no date: the first. Unknown: `InputError`."""
-    _check_result(result, "dark_enough", "kit.evenings")
+    check_made("result", result, "dark_enough", "kit.evenings")
     _part_index(result["part"].values, part)
     if date is None:
         return result.isel(date=0).sel(part=part)
@@ -674,11 +675,6 @@ def _clock_time(field: str, clock: Any) -> np.datetime64:
 def _check_scene(scene: Scene, site: Site) -> None:
     Is(kind=Scene).check("scene", scene)
     Is(kind=Site).check("site", site)
-
-
-def _check_result(result: xr.Dataset, needed: str, origin: str) -> None:
-    if not isinstance(result, xr.Dataset) or needed not in result:
-        raise InputError("result", type(result).__name__, f"the Dataset that {origin} returns")
 
 
 def clock_minutes(field: str, clock: str) -> int:

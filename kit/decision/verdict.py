@@ -248,8 +248,6 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
         For a map that is not one of `light_map`, or of which no part counts.
     """
     target = checked_target(target)
-    if not isinstance(light, xr.Dataset) or not {"white_luminance", "unit_white", "patch"} <= light.keys():
-        raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
     if DRAWS.check("draws", draws).bit_count() != 1:
         raise InputError("draws", draws, "a power of 2, such as 512 or 2048")
     return judged(Trials(light), target, draws)

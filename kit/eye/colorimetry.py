@@ -15,7 +15,7 @@ import shapely
 
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import REFLECTANCE, SHARE, Number
+from kit.fields import REFLECTANCE, SHARE, Is, Many, Number
 from kit.results import Frame, Result, make_frame
 from kit.source.spectra import CHANNELS, LightSource, Spectrum, tristimulus
 from kit.wall.facade import Surface
@@ -214,7 +214,7 @@ def colour_frame(colours: Iterable[WallColour]) -> Frame:
             "area [Rec. 709]": item.gamut.area_share, "volume [Rec. 709]": item.gamut.volume_share,
             "CIEDE2000 to D65": item.white_difference, "left when neutral": item.neutral_share,
         }
-        for item in colours
+        for item in Many(of=Is(kind=WallColour), least=1).check("colours", colours)
     ]  # fmt: skip
     shares = dict.fromkeys(("area [Rec. 709]", "volume [Rec. 709]", "left when neutral"), ".0%")
     digits = dict.fromkeys(("white x", "white y", "reflectance"), ".3f")

@@ -46,7 +46,7 @@ from kit.fields import (
 from kit.light.ambient import EVEN, FOG, PICTURE, Ambient, source_maps
 from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
-from kit.results import Frame, make_frame
+from kit.results import Frame, check_made, make_frame
 from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.source.placement import Placement
 from kit.source.projector import LEVELS, Factor, Projector, combine
@@ -306,6 +306,7 @@ def black_share(machines: list[Projector], level: float, used: Array) -> Array:
 
 def chain_frame(light: xr.Dataset) -> Frame:
     """Return the way from stated lumens to lumens on the wall in a `light_map`, a row for each projector's factors."""
+    check_made("light", light, "chain step", "kit.light_map")
     rows = []
     for machine, table in enumerate(light["chain"].transpose("projector", "step", "level").values, 1):
         steps = [*zip(light["step"].values[1:], table[1:], strict=True)]

@@ -33,10 +33,10 @@ from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
 from kit.eye.glare import picture_spread, spread_by
 from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture
-from kit.fields import Number, OneOf
+from kit.fields import Is, Many, Number, OneOf
 from kit.light.cast import blended, cast_light
 from kit.quantities import labelled
-from kit.results import Frame, Result, make_frame
+from kit.results import Frame, Result, check_made, make_frame
 from kit.source.spectra import CHANNELS, LightSource, ambient_spectrum, tristimulus
 from kit.wall.facade import Facade
 from kit.wall.raster import Grid, visible
@@ -142,8 +142,8 @@ class Screen(Result):
 
 def on_screen(views: Sequence[xr.Dataset]) -> Screen:
     """Return options, each a `night_view`, as pictures for an sRGB screen, all by one tone curve and one adaptation."""
-    if not views or any(not isinstance(view, xr.Dataset) or "xyz" not in view for view in views):
-        raise InputError("views", len(views), "at least one map that kit.night_view returns")
+    for view in Many(of=Is(kind=xr.Dataset), least=1).check("views", views):
+        check_made("views", view, "xyz", "kit.night_view")
     fronts = [view["xyz"].values for view in views]
     luminance = np.concatenate([xyz[..., 1].ravel() for xyz in fronts])
     luminance = luminance[luminance > 0]
@@ -229,6 +229,7 @@ def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseC
     """
     import pandas as pd
 
+    check_made("view", view, "patch xyz drive", "kit.night_view")
     white = primary_matrix(source).sum(axis=1)
     from_rgb = np.linalg.inv(_screen()[0])
     d65 = from_rgb.sum(axis=1)

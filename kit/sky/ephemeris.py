@@ -52,7 +52,10 @@ def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positio
     Directions are those of geometry, without refraction. At a pole, north is that of a place beside it on the meridian
     `longitude`. UT1 is taken to be UTC, which differ by less than a second (0.004 degree).
     """
-    given = np.asarray(times)
+    try:
+        given = np.asarray(times)
+    except (TypeError, ValueError):  # rows of different lengths
+        given = np.zeros(0)
     if given.dtype.kind != "M" or not in_range(given):
         right = f"UTC times as numpy.datetime64, from {FIRST.astype('M8[D]')} to {LAST.astype('M8[D]')}"
         raise InputError("times", str(times), right)

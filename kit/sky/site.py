@@ -34,6 +34,8 @@ class TimeZone(Text):
     def checked(self, field: str, value: Any) -> str:
         """Return `value` if the database of time zones knows it."""
         try:
+            if value.startswith(("right/", "posix", "localtime", "Factory")):  # of this machine, or with leap seconds
+                raise ValueError
             zoneinfo.ZoneInfo(value)
         except (KeyError, ValueError, TypeError, AttributeError, OSError):
             near = difflib.get_close_matches(str(value).strip().replace(" ", "_"), zoneinfo.available_timezones())
@@ -94,7 +96,7 @@ class Site(Declared):
 
     def clock(self, times: ArrayLike) -> Times:
         """Return UTC times (array of numpy.datetime64) as the clock on the wall shows them."""
-        given = np.asarray(times)
+        given = np.asarray(times) if hasattr(times, "dtype") else np.zeros(0)
         if given.dtype.kind != "M":
             raise InputError("times", str(times), "UTC times as numpy.datetime64")
         index = pd.DatetimeIndex(given.astype("M8[s]").ravel())
@@ -173,7 +175,7 @@ def clock_times(field: str, clock: Any) -> Times:
     last = LAST - np.timedelta64(1, "D")  # the zone shifts times by less
     texts = [clock] if isinstance(clock, str) else clock if isinstance(clock, list | tuple) else ()
     try:
-        written = len(texts) > 0 and all(isinstance(text, str) for text in texts)
+        written = len(texts) > 0 and all(isinstance(text, str) and text[:4].isdecimal() for text in texts)  # not "now"
         given: Any = pd.to_datetime(clock, format="ISO8601") if written else clock
         if getattr(given, "tzinfo", None) is not None:
             raise ValueError("a zone of its own")

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from kit.arrays import Array, Mask
+from kit.fields import guarded
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 
@@ -40,6 +41,7 @@ class Beam:
     zones: Zones | None = None
 
     @classmethod
+    @guarded
     def of(cls, projector: Projector, placement: Placement) -> "Beam":
         """Return the beam of one machine; a zoom that is not set raises `InputError`."""
         width = 1.0 / projector.fixed_throw_ratio()

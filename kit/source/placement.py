@@ -7,12 +7,13 @@ from numpy.typing import ArrayLike
 
 from kit.arrays import Array, Point
 from kit.errors import InputError
-from kit.fields import POINT, Declared, Number, declared
+from kit.fields import POINT, Declared, Number, Numbers, declared, together
 
 ROLL = Number(
     label="roll", unit="degrees", low=-360.0, high=360.0, default=0.0,
     meaning="turn about the lens axis, clockwise for the audience",
 )  # fmt: skip
+SIZE = Numbers(of=Number(low=1e-6, high=1e9))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,9 +46,11 @@ class Placement(Declared):
 
 def picture_width(distance: ArrayLike, throw_ratio: ArrayLike) -> Array:
     """Return the picture's width [m] on a perpendicular wall at `distance` [m]; broadcasts."""
-    return np.asarray(distance, float) / np.asarray(throw_ratio, float)
+    far, ratio = together(distance=SIZE.check("distance", distance), throw_ratio=SIZE.check("throw_ratio", throw_ratio))
+    return far / ratio
 
 
 def throw_ratio_for(width: ArrayLike, distance: ArrayLike) -> Array:
     """Return the throw ratio that makes a picture `width` [m] wide at `distance` [m]; broadcasts."""
-    return np.asarray(distance, float) / np.asarray(width, float)
+    far, wide = together(distance=SIZE.check("distance", distance), width=SIZE.check("width", width))
+    return far / wide

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike
 from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import NAME, SHARE, SOURCE, Declared, Is, Many, Number, OneOf, declared
+from kit.fields import NAME, SHARE, SOURCE, Declared, Is, Many, Number, Numbers, OneOf, declared
 
 WAVELENGTHS: Array = np.arange(380.0, 781.0, 5.0)
 FINE: Array = np.arange(380.0, 781.0, 1.0)
@@ -79,7 +79,7 @@ class Spectrum(Declared):
         """
         from scipy.interpolate import PchipInterpolator
 
-        within = np.clip(np.asarray(wavelengths, float), self.wavelengths[0], self.wavelengths[-1])
+        within = np.clip(Numbers().check("wavelengths", wavelengths), self.wavelengths[0], self.wavelengths[-1])
         with np.errstate(over="ignore"):  # it divides by slopes; in the far tail of a line they are all but zero
             curve = PchipInterpolator(self.wavelengths, self.values)
         return np.asarray(curve(within), float)
@@ -174,8 +174,7 @@ def light_source(name: str) -> LightSource:
     import colour
     from scipy.special import ndtr
 
-    if name not in light_source_names():
-        raise InputError("light source", name, f"one of: {'; '.join(light_source_names())}")
+    OneOf(options=light_source_names).check("light source", name)
     kind, _, mode = name.partition(", ")
     parts: dict[str, dict[str, float]] = {}
     carried: dict[str, str] = {}

@@ -48,7 +48,9 @@ FLATTEST = 1e-6
 
 DISTANCES = Many(label="distances from the lens", of=LENGTH.but(low=NEAREST), least=1)
 EYE_HEIGHTS = Range(label="eye heights", of=LENGTH.but(low=0.0), optional=True)
-WALK = LENGTH.but(label="walk", above=0.0, optional=True, meaning="from the plane of the wall to who walks past")
+WALK = LENGTH.but(
+    label="walk", low=0.01, high=1e9, optional=True, meaning="from the plane of the wall to who walks past"
+)
 
 CAUTION = (
     "No safety certificate and no hazard assessment: never look into the lens, and let no child do it. Risk groups of "

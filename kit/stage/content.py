@@ -37,7 +37,7 @@ from kit.eye.pattern_vision import PatternView, seen
 from kit.fields import FLAG, POINT, Is, OneOf
 from kit.files import write_files
 from kit.light.cast import Cast, Machines, cast_light
-from kit.results import Frame, Result, make_frame, pick
+from kit.results import Frame, Result, check_made, make_frame, pick
 from kit.source.beam import Beam
 from kit.units import edge
 from kit.wall.facade import Facade, Patch
@@ -291,8 +291,7 @@ def content_parts(
     the lit part. Whether one part of the front hides another from the viewer is not looked at; the map is an elevation.
     """
     Is(kind=Scene).check("scene", scene)
-    if not isinstance(light, xr.Dataset) or "patch" not in light or "patch_name" not in light.coords:
-        raise InputError("light", type(light).__name__, "the Dataset that kit.light_map returns")
+    check_made("light", light, "patch patch_name", "kit.light_map")
     facade, target = scene.facade, checked_target(target)
     names = [p.name for p in facade.patches]
     if light["patch_name"].values.tolist() != names:

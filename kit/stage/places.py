@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
 from kit.errors import InputError
-from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Is, Many, Number, declared
+from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Is, Many, Number, Numbers, declared
 from kit.quantities import labelled
 from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
@@ -384,13 +384,7 @@ def _members(facade: Facade, target: Sequence[str] | None, judged: list[int]) ->
 
 def _positions(positions: ArrayLike) -> Array:
     right = "an array of shape (candidate, 3) in m, with at least one candidate"
-    try:
-        given = np.array(positions, dtype=float)
-    except (TypeError, ValueError):
-        raise InputError("positions", positions, right) from None
+    given = Numbers(of=Number(low=-1e9, high=1e9)).check("positions", positions)
     if given.ndim != 2 or given.shape[1] != 3 or not len(given):
         raise InputError("positions", given.shape, right)
-    if not np.isfinite(given).all():
-        bad = int(np.argmin(np.isfinite(given).all(axis=1)))
-        raise InputError(f"positions[{bad}]", tuple(given[bad].tolist()), "3 finite numbers in m")
     return given

@@ -13,7 +13,7 @@ from scipy.optimize import differential_evolution
 
 from kit.arrays import Array, Index, Mask
 from kit.errors import InputError
-from kit.fields import LENGTH, NAME, Declared, Is, Many, Number, OneOf, Range, declared
+from kit.fields import LENGTH, NAME, Declared, Is, Many, Number, Numbers, OneOf, Range, declared
 from kit.quantities import attrs
 from kit.results import Format, Frame, Result, make_frame
 from kit.source.placement import Placement
@@ -279,7 +279,10 @@ def _worth(objective: Objective, places: xr.Dataset) -> Array:
     """Return how good each place is, the more the better."""
     if not callable(objective):
         objective = OBJECTIVES[OneOf(options=tuple(OBJECTIVES)).check("objective", objective)]
-    result = np.asarray(objective(places), dtype=float)
+    result = objective(places)
+    if not isinstance(result, np.ndarray | xr.DataArray) or result.dtype.kind != "f":
+        result = Numbers().check("objective", result)
+    result = np.asarray(result, dtype=float)
     if result.shape != (places.sizes["candidate"],):
         raise InputError("objective", result.shape, f"one number for each of {places.sizes['candidate']} candidates")
     return result

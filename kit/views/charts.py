@@ -10,12 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import matplotlib
 import numpy as np
 import pandas as pd
 import xarray as xr
+from matplotlib.axes import Axes
 from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
 from matplotlib.lines import Line2D
@@ -29,15 +30,12 @@ from kit.decision.evening import pick
 from kit.decision.verdict import Ladder, rungs
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
+from kit.fields import OneOf
 from kit.sky.site import GLOW, MOON, TWILIGHT
+from kit.stage.search import Search
 from kit.units import edge
 from kit.views.drawing import COLOURS, HATCHES, SCALES, Board
 from kit.words import capital
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-    from kit.stage.search import Search
 
 DAY = 24 * 60
 # The sky goes on top, so that what stays all night stands on the ground.
@@ -296,7 +294,7 @@ def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOL
         Of the front.
     """
     ax = _axes(ax)
-    one = result.sel(part=part)
+    one = result.sel(part=OneOf(options=result["part"].values.tolist()).check("part", part))
     percent = 100.0 * result["dimming"].values
     low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
     dark, middle = _tones()

@@ -10,12 +10,13 @@ import struct
 import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import matplotlib
 import numpy as np
 import shapely
 import xarray as xr
+from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.colors import LogNorm
 from matplotlib.figure import Figure
@@ -24,11 +25,9 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
 from kit.decision.verdict import Target
+from kit.fields import guarded
 from kit.units import metres_per
 from kit.wall.facade import Facade, Patch
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 COLOURS = "viridis"
 HATCHES = ("", "///", "...", "\\\\\\", "xxx", "---", "ooo", "+++")
@@ -210,6 +209,7 @@ class MapBoard(PairBoard):
         Drawn with straight edges over the maps.
     """
 
+    @guarded
     def __init__(self, target: Target, *, units: str = "m", facade: Facade | None = None) -> None:
         super().__init__(units=units, size=(8.8, 6.4), rows=len(SCALES), facade=facade)
         self.target = target

@@ -18,7 +18,7 @@ from kit.answers.lists import surfaces, towns
 from kit.answers.settings import fingerprint
 from kit.answers.show import MINE, SHOW, Show, open_show, save_show
 from kit.errors import InputError
-from kit.fields import FLAG, UNITS, OneOf, Spec, Text
+from kit.fields import FLAG, UNITS, OneOf, PathOf, Spec, Text
 from kit.toml_file import Reader, parse_length, table
 from kit.views import page
 from kit.views.drawing import draw_house
@@ -120,7 +120,12 @@ class MakePanel:
     """
 
     def __init__(self, path: str | Path = MINE) -> None:
-        self.path, self._lock, self._quiet, self._units = Path(path).absolute(), threading.RLock(), True, "ft"
+        self.path, self._lock, self._quiet, self._units = (
+            Path(PathOf().check("path", path)).absolute(),
+            threading.RLock(),
+            True,
+            "ft",
+        )
         self.show: Show | None = None  # what the controls say; None: there are mistakes
         self._base: Show | None = None  # what the file said, the file as it was then, and its own surfaces
         self._seen, self._own, self.parts = "", dict[str, Any](), list[Row]()

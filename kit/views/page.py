@@ -80,6 +80,8 @@ def show(ax: Axes, alt: str) -> Any:
     alt : str
         What the picture shows, for those who cannot see it; stands in the page.
     """
+    if not hasattr(ax, "get_figure"):
+        raise InputError("ax", ax, "the axes that a function of the kit returns")
     from IPython.display import HTML
 
     figure, buffer = ax.get_figure(), io.BytesIO()

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from itertools import product
 from textwrap import fill
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import matplotlib
 import numpy as np
+from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.text import Text
@@ -20,6 +21,7 @@ from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 from numpy.typing import NDArray
 
+from kit.fields import guarded
 from kit.sky.luminaire import Luminaire
 from kit.source.beam import Beam
 from kit.source.placement import Placement
@@ -28,9 +30,6 @@ from kit.units import edge, length_text, metres_per
 from kit.views.charts import PLAIN
 from kit.views.drawing import COLOURS, Board, path_of, seen_parts
 from kit.wall.facade import Facade
-
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
 
 Array = NDArray[np.float64]
 Pairs = Sequence[tuple[Projector, Placement]]
@@ -104,6 +103,7 @@ class PlanBoard(Board):
         Of viewers.
     """
 
+    @guarded
     def __init__(
         self,
         facade: Facade,

@@ -15,7 +15,7 @@ from kit import reference
 from kit.arrays import Array
 from kit.bands import drawn_share, worked_out
 from kit.errors import InputError
-from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Number, Vector, declared, specs
+from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Many, Number, Vector, declared, specs
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels, combine
 from kit.source.spectra import WAVELENGTHS, Spectrum, spectrum
@@ -37,7 +37,7 @@ ALL_MASONRY, LOWER_STOREY, EVERYTHING = "all masonry", "the lower storey", "ever
 CHOICES = (ALL_MASONRY, LOWER_STOREY, EVERYTHING)
 
 LAYERS = Number(label="layers", whole=True, low=1, high=16, default=1)
-WIND = Number(label="wind", unit="m/s", low=0.0, meaning="speed at the cloth, gusts included")
+WIND = Number(label="wind", unit="m/s", low=0.0, high=1e3, meaning="speed at the cloth, gusts included")
 
 CLOTH_CAUTION = (
     "Cloth on a house catches wind and can burn. How it must be anchored, which fire rating it needs and which exits "
@@ -257,7 +257,8 @@ def cover(
     0.69
     """
     how = how or Hanging()
-    if not isinstance(what, Iterable) or (isinstance(what, str) and what not in CHOICES):
+    what = what if isinstance(what, str) else Many(of=Is(kind=str)).check("what to cover", what)
+    if isinstance(what, str) and what not in CHOICES:
         raise InputError("what to cover", what, f"one of {', '.join(CHOICES)}, or a list of patch names")
     if what == LOWER_STOREY:
         facade, chosen = _lower_storey(facade, storey)

@@ -315,7 +315,7 @@ def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
     The returns are seen edge-on and appear in no map, but they cast shadows: no light leaks behind. The patch faces the
     audience, every corner in front of `back` [m].
     """
-    corners = patch.outline
+    corners, back = patch.outline, LENGTH.but(low=-1e9).check("back", back)
     if min(corner[2] for corner in corners) < back - 1e-9:
         raise InputError(f"patch {patch.name!r}: back", back, f"at most the depth of the patch ({corners[0][2]:g} m)")
     sides = []

@@ -15,8 +15,8 @@ import shapely
 from numpy.typing import ArrayLike
 
 from kit.arrays import Array, Index, Mask
-from kit.errors import InputError, numbers
-from kit.fields import FLAG, LENGTH, NAME, Declared, Is, Many, Range, Spec, declared
+from kit.errors import InputError
+from kit.fields import FLAG, LENGTH, NAME, Declared, Is, Many, Range, Spec, Vector, declared
 from kit.wall.facade import Facade, Patch, Surface
 from kit.wall.points import FrontRaster, Planes
 from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_rings, within
@@ -106,9 +106,7 @@ class Plan(Spec):
 
     def checked(self, field: str, value: Any) -> tuple[tuple[float, ...], ...]:
         """Return the corners."""
-        if isinstance(value, str) or not hasattr(value, "__len__") or len(value) < 3:
-            raise InputError(field, value, "three or more corners (x, z) in metres")
-        corners = tuple(numbers(f"{field}, corner {i}", corner, 2, unit="m") for i, corner in enumerate(value, 1))
+        corners = Many(of=Vector(length=2, of=LENGTH.but(low=-1e9, high=1e9)), least=3).check(field, value)
         shape = shapely.Polygon(corners)
         if not shape.is_valid or not shape.area > 0:
             raise InputError(field, corners, "corners in order round an area, with edges that do not cross")
