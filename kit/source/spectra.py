@@ -176,8 +176,7 @@ def light_source(name: str) -> LightSource:
 
     OneOf(options=light_source_names).check("light source", name)
     kind, _, mode = name.partition(", ")
-    parts: dict[str, dict[str, float]] = {}
-    carried: dict[str, str] = {}
+    parts, carried = dict[str, dict[str, float]](), dict[str, str]()
     for row in reference.table("light_source_spectra"):
         if row.group == kind:
             parts.setdefault(row.name, {})[row.quantity] = row.value

@@ -118,8 +118,7 @@ class PlanBoard(Board):
         self._metre = 1.0 / metres_per(units)
         left, right, _, top = facade.bounds
         # Wide enough for every viewer.
-        aside = 0.25 * (right - left) + 2.0
-        aside = max([aside, *(1.0 + max(left - x, x - right) for _, (x, _, _) in eyes)])
+        aside = max([0.25 * (right - left) + 2.0, *(1.0 + max(left - x, x - right) for _, (x, _, _) in eyes)])
         height = 1.25 * top + 1.0
         grid = self.figure.add_gridspec(
             2, 2, width_ratios=(right - left + 2 * aside, reach + 1.0), left=0.06, right=0.985, bottom=0.085, top=0.945,
