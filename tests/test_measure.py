@@ -195,7 +195,7 @@ def test_a_front_is_told_by_the_ladder_and_a_rung_is_a_target(scene, straight):
     verdict = kit.judge(kit.light_map(scene(), 0.25))
     found = kit.ladder(verdict)
     assert found.frame().loc["plain", "white [cd/m²]"] == verdict.surface("plain").white_luminance.median
-    assert found.sentence().startswith("Plain: like a floodlit wall in a bright district.")
+    assert found.sentence().startswith("Plain: like a floodlit wall in a bright district; contrast")
     target = kit.rung_target("an outdoor cinema as found in 1953", share=0.7, confidence=0.8)
     assert (target.white_luminance, target.contrast, target.share, target.confidence) == (6.5, 15.0, 0.7, 0.8)
     with pytest.raises(kit.InputError, match="cinema of today"):
