@@ -245,9 +245,9 @@ def test_more_lumens_and_less_ambient_help_and_the_wall_changes_luminance_only(s
         2 * start.white_luminance.median
     )
     assert brick(replace(base, ambient=0.2)).contrast.median > start.contrast.median
-    # Ground bounce rises a little with the wall's reflectance: contrast falls by less than 5 %.
+    # A lighter wall gets a little back by way of the ground, in white and in black: contrast falls by less than 5 %.
     cloth = brick(replace(base, wall="white fabric"))
-    assert cloth.white_luminance.median == pytest.approx(start.white_luminance.median * 0.68 / 0.15)
+    assert 1.0 < cloth.white_luminance.median / (start.white_luminance.median * 0.68 / 0.15) < 1.002
     assert 0.95 * start.contrast.median < cloth.contrast.median <= start.contrast.median
     # Same picture width from twice the distance with twice the throw ratio, another lens each: as much light.
     names = ("second_distance", "second_throw_ratio")
