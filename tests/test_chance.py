@@ -256,3 +256,38 @@ def test_draws_are_the_same_each_time_and_one_more_input_leaves_the_others():
     assert abs(np.corrcoef(normal_draws(9, 2048)) - np.eye(9)).max() < 0.06
     assert normal_draws(70, 64).shape == (70, 64)
     assert ndtri(0.95) == pytest.approx(EDGE, abs=1e-6)
+
+
+@pytest.mark.analytic
+def test_what_does_not_vary_has_no_indices():
+    first, total = indices(lambda normal: np.ones(normal.shape[1]), 2, [[0], [1]])
+    assert np.isnan(first).all()
+    assert np.isnan(total).all()
+    assert first.shape == total.shape == (2,)
+
+
+@pytest.mark.property
+def test_what_a_part_stands_of_a_light_is_where_its_chance_turns():
+    """Of light that comes evenly: a little less than what a draw stands is enough in it, a little more is not."""
+    trials = Trials(kit.light_map(SCENES["a screen, two lamps and a machine to the left"], 0.5))
+    target, some = kit.Target(white_luminance=3.0, contrast=13.0, share=0.6), trials.many(DRAWS)
+    runs = [slice(0, trials.points.seen.size), *(run for _, run in trials.points.surfaces)]
+    room = trials.room(target, some, some._replace(even=some.even + 1.0), runs)
+    assert room.shape == (2, DRAWS, len(runs))
+    for i, run in enumerate(runs):
+        for which, stands in zip((0, 2), room[:, :, i], strict=True):
+            between = np.isfinite(stands) & (stands > 1e-6)
+            less, more = (
+                trials.enough(
+                    some._replace(even=some.even + times * np.where(between, stands, 0.0)),
+                    target,
+                    trials.within(run),
+                    alone=True,
+                )
+                for times in (1 - 1e-9, 1 + 1e-9)
+            )
+            assert less[which][between].all()
+            assert not more[which][between].any()
+            none = trials.enough(some, target, trials.within(run), alone=True)[which]
+            assert (none == (stands >= 0.0)).all()
+    assert between.any()
