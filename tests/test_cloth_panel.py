@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from panels import as_first_written, decoded, ends, png, shows
+from panels import HOUSES, as_first_written, decoded, ends, png, shows
 from PIL import Image
 
 import kit
@@ -153,3 +153,12 @@ def test_a_picture_that_misses_the_cloth_keeps_the_last_one_and_says_so():
 def test_a_front_without_masonry_says_that_nothing_can_be_covered(show):
     with pytest.raises(kit.InputError, match="what to cover"):
         weigh(show, wall="white siding")
+
+
+@pytest.mark.bad_input
+@pytest.mark.parametrize("name", ["~nosuchuser/x", "x" * 300, "x/" * 3000, "/dev/zero"])
+def test_a_picture_file_that_cannot_be_is_said(name):
+    choice = kit.ClothChoice(picture=FILE, file=name)
+    with pytest.raises(kit.InputError, match="picture") as caught:
+        kit.weigh(kit.open_show(HOUSES / "demo_show.toml"), choice, spacing=1.0)
+    assert len(str(caught.value)) <= 300

@@ -4,9 +4,9 @@
 """
 
 import contextlib
+import os
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from pathlib import Path
 
 import numpy as np
 import xarray as xr
@@ -213,9 +213,8 @@ def _picture(choice: ClothChoice, house: Facade) -> Picture:
         return Picture(name="white", rgb=np.ones((1, 1, 3), np.float32))
     if not choice.file.strip():
         raise InputError("picture file", choice.file, "the path of a picture, for example my_house.jpg")
-    path = Path(choice.file.strip()).expanduser()
-    changed = path.stat().st_mtime_ns if path.is_file() else 0
-    return _from_file(str(path), changed)
+    path = os.path.expanduser(choice.file.strip())  # of an unknown user, or too long: no such file
+    return _from_file(path, os.stat(path).st_mtime_ns if os.path.isfile(path) else 0)
 
 
 @lru_cache(maxsize=2)
