@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 import kit
 from kit.blocks import Memory
+from kit.decision.verdict import Target
 from kit.eye.glare import source_veils
 from kit.light import lamps as room
 from kit.light.ambient import source_maps
@@ -342,3 +343,46 @@ def test_ambient_light_refuses_what_it_cannot_work_with():
 def test_an_eye_behind_or_inside_the_front_is_refused(eye):
     with pytest.raises(kit.InputError, match="eye"):
         light_on(kit.Ambient(sky=a_sky(), lamps=[porch()], eye=eye))
+
+
+# Lit rooms behind shades
+
+
+def shaded(lux, reflectance=0.7):
+    """A window whose shade is lit by a machine that gives it 7.088 cd/m2 of white and 32:1 with no other light."""
+    shade = kit.Surface(name="shade", reflectance=reflectance, transmittance=0.1, kind="window")
+    front = kit.Facade([kit.Patch("window", [(-1, 1), (1, 1), (1, 2), (-1, 2)], shade, room_light=lux)])
+    machine = kit.Projector(
+        light_output=7.088 * math.pi / 0.7 * 2.0, throw_ratio=1.0, resolution=(2, 1), sequential_contrast=32.0
+    )
+    place = kit.Placement(position=(0, 1.5, 2.0), aim=(0, 1.5, 0.0))
+    return kit.Scene(facade=front, projectors=[(machine, place)])
+
+
+@pytest.mark.analytic
+@pytest.mark.parametrize(("lux", "contrast"), [(0.0, 32.0), (20.0, 9.0), (50.0, 4.8), (150.0, 2.4)])
+def test_a_lit_room_behind_a_white_shade_takes_the_contrast(lux, contrast):
+    """T E / pi on white and black alike: the shade of 0.1 sends out 0.64, 1.6 and 4.8 cd/m2."""
+    light = kit.light_map(shaded(lux), 0.25)
+    own = 0.1 * lux / math.pi
+    np.testing.assert_allclose(light["contrast"], (7.088 + own) / (7.088 / 32.0 + own), rtol=1e-12)
+    assert float(light["contrast"].mean()) == pytest.approx(contrast, abs=0.05)
+    assert list(light["source"].values) == ["even light", "lit rooms"][: 1 + (lux > 0)]
+    # However much of the picture's light the shade sends back, what comes through it is the same.
+    darker = kit.light_map(shaded(lux, 0.35), 0.25)
+    np.testing.assert_allclose(
+        darker["reflectance"] * darker["ambient_illuminance"].sum("source") / np.pi, own, rtol=1e-12, atol=1e-15
+    )
+
+
+@pytest.mark.analytic
+def test_a_verdict_says_to_put_out_the_light_in_the_rooms_behind():
+    target = Target(white_luminance=2.0, contrast=7.0)
+    lit, dark = (kit.judge(kit.light_map(shaded(lux), 0.1), target) for lux in (50.0, 0.0))
+    assert (lit.status, dark.status) == ("borderline", "enough")
+    assert "Put out the light in the rooms behind the shade: more than 9 chances in 10 then." in lit.sentence()
+    assert "rooms" not in dark.sentence()
+    assert lit.surfaces[0].dark_chance == dark.chance
+    assert "lit rooms" in kit.measure_first(kit.light_map(shaded(50.0), 0.1), target).shares
+    # A map that is kept for its geometry forgets no room.
+    assert kit.judge(kit.light_map(shaded(50.0), 0.1), target) == lit

@@ -970,3 +970,49 @@ def test_fronts_told_in_plain_words_stand_as_told():
     assert sum(p.name.startswith("post") and p.faces_audience for p in farm.patches) == 5
     assert farm.patch("porch roof edge").outline[2][1:] == pytest.approx((2.8, 2.4))
     assert farm.patch("roof").outline[2][1] == 9.0
+
+
+# Rooms behind shades
+
+
+def with_window(more, surface="window with closed white blinds"):
+    return (
+        'name = "house"\nunits = "m"\n'
+        '[surfaces."my blind"]\nreflectance = 0.6\ntransmittance = 0.2\nkind = "window"\n'
+        '[[patch]]\nname = "wall"\nrectangle = {left = 0, bottom = 0, width = 8, height = 5}\nsurface = "red brick"\n'
+        f'[[patch]]\nname = "window"\nrectangle = {{left = 1, bottom = 1, width = 1, height = 1}}\n'
+        f'surface = "{surface}"\n'
+        f"{more}\n"
+    )
+
+
+@pytest.mark.analytic
+def test_a_window_says_in_words_whether_the_room_behind_it_is_lit():
+    usual = reference.value("shades", "lit room")
+    for more, lux in (("", None), ('room = "lit"', usual), ('room = "dark"', 0.0), ("room_light = 120", 120.0)):
+        house = kit.parse_house(with_window(more))
+        assert house.patch("window").room_light == lux
+        assert kit.parse_house(kit.house_toml(house)) == house
+    own = kit.parse_house(with_window("room_light = 30", "my blind"))
+    assert own.patch("window").shines_like == pytest.approx(30 * 0.2 / 0.6, rel=1e-12)
+    assert kit.parse_house(kit.house_toml(own)) == own
+    assert kit.Surface.from_reference("window with white shade").transmittance == 0.095
+    assert kit.Surface.from_reference("red brick").transmittance is None
+
+
+@pytest.mark.parametrize(
+    ("more", "surface", "field"),
+    [
+        ('room = "bright"', "white blind", "room"), ("room_light = -1", "white blind", "room_light"),
+        ('room = "lit"\nroom_light = 20', "white blind", "room, room_light"), ('room = "lit"', "dark window", "room"),
+    ],
+)  # fmt: skip
+def test_light_in_a_room_that_cannot_be_is_refused(more, surface, field):
+    with pytest.raises(kit.InputError, match=f"patch 'window': {field}"):
+        kit.parse_house(with_window(more, surface))
+
+
+def test_a_shade_gives_no_more_light_than_it_gets():
+    for reflectance in (0.7, 0.0):
+        with pytest.raises(kit.InputError, match="surface 'shade': reflectance, transmittance"):
+            kit.Surface(name="shade", reflectance=reflectance, transmittance=0.4)

@@ -44,6 +44,7 @@ TABLES = (
     "masonry_patterns",
     "prices",
     "projector_classes",
+    "shades",
     "sky",
     "surface_spectra",
     "surfaces",

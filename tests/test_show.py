@@ -40,6 +40,7 @@ units = "ft"
 ambient = 0.5
 distance = "35 ft"
 walk = 45
+rooms_dark = true
 {WALL}
 [place]
 town = "Chicago"
@@ -267,10 +268,15 @@ def test_each_thing_that_is_said_is_no_longer_assumed(folder):
     everything = opened(folder, EVERYTHING)
     none = kit.Show(house=everything.house)
     for name in specs(none):
-        if name not in ("house", "units", "latitude", "longitude"):
+        if name not in ("house", "units", "latitude", "longitude", "rooms_dark"):
             said = replace(none, **{name: getattr(everything, name)})
             # Machines say what they are, and what they lose.
             assert len(said.assumed) == len(none.assumed) - (2 if name == "machines" else 1), name
+    # That rooms are lit is assumed where there are shades.
+    bungalow = kit.Show(house=kit.load_house(ROOT / "notebooks" / "houses" / "light_bungalow.toml"))
+    told = "rooms behind shades: lit, if it is not said"
+    assert told in bungalow.assumed and told not in none.assumed  # noqa: PT018
+    assert told not in replace(bungalow, rooms_dark=True).assumed
     there = replace(none, latitude=61.0, longitude=10.5)
     assert len(there.assumed) == len(none.assumed) - 1
     assert "time zone: Europe/Oslo, that of the nearest town that has one" in there.assumed
@@ -289,6 +295,21 @@ def test_each_thing_that_is_said_is_no_longer_assumed(folder):
 def test_a_missing_time_zone_is_that_of_the_nearest_town(folder, place, zone):
     show = replace(kit.open_show("my_house.toml"), latitude=place[0], longitude=place[1])
     assert show.full.timezone == zone
+
+
+def test_the_rooms_behind_shades_are_lit_unless_it_is_said():
+    """The worse for a picture; a switch puts all out, and what the house says of a window stands."""
+    lit = kit.Show(house=kit.load_house(ROOT / "notebooks" / "houses" / "light_bungalow.toml"))
+    windows = [p.name for p in lit.house.patches if p.surface.transmittance]
+    usual = kit.reference.value("shades", "lit room")
+    assert windows
+    assert [lit.front.patch(name).room_light for name in windows] == [usual] * len(windows)
+    dark = replace(lit, rooms_dark=True)
+    assert {p.room_light for p in dark.front.patches if p.name in windows} == {0.0}
+    one = [replace(p, room_light=7.0) if p.name == windows[0] else p for p in lit.house.patches]
+    said = replace(lit, house=replace(lit.house, patches=tuple(one)))
+    assert [said.front.patch(name).room_light for name in windows] == [7.0, *[usual] * (len(windows) - 1)]
+    assert replace(said, rooms_dark=True).front.patch(windows[0]).room_light == 0.0
 
 
 def test_a_zone_alone_stands_for_its_town(folder):

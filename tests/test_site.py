@@ -1,6 +1,7 @@
 import datetime as dt
 import math
 import warnings
+from dataclasses import replace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -340,9 +341,37 @@ def test_the_moon_behind_the_house_gives_nothing_and_in_front_the_cosine_of_each
 # Light of the sky
 
 
+@pytest.mark.published
+@pytest.mark.parametrize("day", ["2026-06-10", "2026-07-15"])
+def test_stray_light_of_the_evening_is_that_of_outdoor_screens_at_rochester(day):
+    """R. L. Estes, Theatre Catalog 12 (1954-55) 278: 9:00 to 9:15 p.m. daylight time as bright as the projector's 3 fL;
+    a good picture not before about 50 minutes after sunset, with at most 0.3% of stray light (page 280)."""
+    screen = kit.Site(latitude=43.16, longitude=-77.61, timezone="America/New_York", facing=90.0)
+    at = screen.sky([f"{day} 21:00", f"{day} 21:15"])
+    stray = (at.twilight() + at.glow()) * 0.72 / math.pi / 3.426
+    assert stray[0] > 3.0 > stray[1]
+    sunset = pd.Timestamp("2026-06-10 20:49" if day == "2026-06-10" else "2026-07-15 20:49")
+    shares = [float(screen.sky(str(sunset + pd.Timedelta(minutes=m))).twilight()) for m in (30, 50)]
+    share = np.array(shares) * 0.72 / math.pi / 3.426 / 3.0
+    # On his best picture's 0.3%, within the factor of 3 that twilight is known to; 20 minutes before, far from it.
+    assert 0.001 < share[1] < 0.009 < share[0]
+
+
+@pytest.mark.analytic
+def test_twilight_is_that_of_the_chosen_sky_on_the_side_of_the_sun():
+    """Sun on the horizon in the west: 3.02, 1.40 and 1.16 times the even sky's part, the ground's the same."""
+    put = {"sun_elevation": 0.0, "sun_azimuth": 270.0}
+    even, *clear = (
+        float(Sky(site=site(facing=facing, sky_type=kind, ground_reflectance=0.0), positions=one_sky(**put).positions)
+              .twilight())
+        for facing, kind in ((90.0, "even sky"), (270.0, "clear sky"), (180.0, "clear sky"), (90.0, "clear sky"))
+    )  # fmt: skip
+    np.testing.assert_allclose(np.array(clear) / even, [3.02, 1.40, 1.16], atol=0.01)
+
+
 @pytest.mark.analytic
 def test_twilight_and_glow_on_the_wall_by_hand():
-    found = one_sky(ground=0.06, sun_elevation=[-5.0, -40.0, -90.0])
+    found = replace(one_sky(ground=0.06, sun_elevation=[-5.0, -40.0, -90.0]), site=site(sky_type="even sky"))
     wall = 0.5 + 0.5 * found.site.ground_reflectance
     star = sky.horizontal_illuminance(-90.0)
     ground = sky.horizontal_illuminance([-5.0, -40.0, -90.0]) - star
@@ -356,7 +385,7 @@ def test_twilight_and_glow_on_the_wall_by_hand():
     np.testing.assert_allclose(luminances["twilight"] * math.pi, ground, rtol=1e-12)
     np.testing.assert_allclose(luminances["sky glow"] * math.pi, np.full(3, glow), rtol=1e-12)
     # Without a ground, a wall sees half of each.
-    bare = Sky(site=site(ground_reflectance=0.0, sky_view=0.25), positions=found.positions)
+    bare = Sky(site=site(ground_reflectance=0.0, sky_view=0.25, sky_type="even sky"), positions=found.positions)
     for light, luminance in zip((bare.twilight(), bare.glow()), bare.luminances().values(), strict=True):
         np.testing.assert_allclose(light, 0.25 * math.pi * luminance, rtol=1e-12)
 

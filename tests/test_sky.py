@@ -4,7 +4,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit import reference
-from kit.sky.natural_light import horizontal_illuminance, moon_normal, sky_luminance, vertical_from_horizontal
+from kit.sky.natural_light import (
+    facing_sky,
+    horizontal_illuminance,
+    moon_normal,
+    sky_luminance,
+    vertical_from_horizontal,
+)
 
 MOUNTAIN = reference.value("sky", "high mountain", group="extinction")
 STARLIGHT = reference.value("sky", "starlight")
@@ -171,6 +177,27 @@ def test_how_far_a_clear_sky_is_from_uniform(sky, expected):
         wall = np.sum(light * np.maximum(np.sin(zenith) * np.cos(around - facing), 0.0))
         # Stated to one decimal.
         assert wall / uniform == pytest.approx(ratio, abs=0.05)
+
+
+@pytest.mark.published
+def test_the_clear_sky_faces_a_wall_as_iso_15469_has_it():
+    """CIE sky 12 with the sun on the horizon: 3.0, 1.4 and 1.16 times an even sky; an overcast one .396 E_h, alike."""
+    clear = facing_sky(0.0, [0.0, 90.0, 180.0, 270.0, -90.0, 360.0], "clear sky")
+    np.testing.assert_allclose(clear, [3.0, 1.4, 1.16, 1.4, 1.4, 3.0], atol=0.05)
+    np.testing.assert_allclose(facing_sky([0.0, 40.0, 90.0], 77.0, "overcast sky"), 2 * 0.396, rtol=0.05)
+    # Even by definition; the rest is the sum over its cells.
+    np.testing.assert_allclose(facing_sky([0.0, 40.0, 90.0], 77.0, "even sky"), 1.0, rtol=1e-3)
+
+
+@pytest.mark.property
+@given(st.floats(-90.0, 90.0), st.floats(0.0, 360.0))
+def test_a_directional_sky_fades_into_an_even_one_without_a_step(height, aside):
+    found, near = (facing_sky(at, aside, "clear sky") for at in (height, min(height + 0.01, 90.0)))
+    assert 0.4 < found < 6.0
+    assert abs(found - near) < 0.02
+    if height <= -6.0:
+        assert found == 1.0
+    assert found == pytest.approx(float(facing_sky(height, 360.0 - aside, "clear sky")), rel=1e-9)
 
 
 @pytest.mark.property

@@ -9,7 +9,7 @@ from functools import cached_property, lru_cache
 import xarray as xr
 
 from kit.answers import scenes
-from kit.answers.show import LOSSES, Show
+from kit.answers.show import LOSSES, ROOMS_DARK, Show
 from kit.decision.verdict import Target, Verdict, judge
 from kit.eye.colorimetry import WallColour, wall_colour
 from kit.eye.light_map import light_map
@@ -40,6 +40,7 @@ class Choice(Declared):
     first_kind: str = declared(scenes.KIND, default=None)
     wall: str | None = declared(scenes.WALL, default=None)
     ambient: float = declared(AMBIENT, default=None)
+    rooms_dark: bool = declared(ROOMS_DARK, default=None)
     district: str = declared(scenes.DISTRICT, default=None)
     purpose: str = declared(scenes.PURPOSE, default=None)
     share: float = declared(scenes.SHARE_WANTED, default=None)

@@ -162,7 +162,7 @@ def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.0
     """
     choice = (choice or ClothChoice()).on(Is(kind=Show).check("show", show))
     as_chosen = show.chosen(choice)
-    dry, cloth = as_chosen.house, show.cloth(choice.cloth)
+    dry, cloth = as_chosen.front, show.cloth(choice.cloth)
     covering = _covering(dry, cloth, choice.cover, choice.layers, choice.lining, choice.gap, choice.wet)
     lens = {name: getattr(choice, name) for name in ("light_output", "distance", "throw_ratio")}
     machine = replace(show.machine, light_source=choice.light_source)

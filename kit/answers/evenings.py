@@ -12,7 +12,7 @@ import xarray as xr
 
 from kit import fields, reference
 from kit.answers.scenes import CONFIDENCE, DISTRICT, MACHINE, PURPOSE, SHARE_WANTED, WALL
-from kit.answers.show import SKY, Show
+from kit.answers.show import ROOMS_DARK, SKY, Show
 from kit.decision.evening import Passing, evenings, start_sentence, switching, switching_frame, switching_sentence
 from kit.decision.verdict import Target
 from kit.decision.washout import string_dimming
@@ -55,6 +55,7 @@ class EveningChoice(fields.Declared):
     wall: str | None = fields.declared(WALL, default=None)
     even: float = fields.declared(fields.AMBIENT, label="even light", default=None)
     air: str = fields.declared(AIR, default=CLEAR)
+    rooms_dark: bool = fields.declared(ROOMS_DARK, default=None)
     off: tuple[str, ...] = fields.declared(NAMES, label="lamps off", default=None)
     shaded: tuple[str, ...] = fields.declared(NAMES, label="lamps shaded", default=())
     strings: float = fields.declared(

@@ -88,6 +88,7 @@ LOSSES = {
 }  # fmt: skip
 PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
 WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")
+ROOMS_DARK = fields.FLAG.but(label="rooms behind shades are dark", meaning="whether no light is on behind any shade")
 AREA = Many(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
 
 
@@ -208,13 +209,14 @@ SCALARS: dict[str, Spec] = {
     "ambient": AMBIENT,
     "distance": fields.DISTANCE.but(meaning="from the lens to the wall; left out: the picture fits the front"),
     "walk": WALK.but(optional=True),
+    "rooms_dark": ROOMS_DARK.but(optional=True),
 }
 TARGET: dict[str, Spec] = {
     "district": DISTRICT, "purpose": PURPOSE, "share": SHARE_WANTED, "confidence": CONFIDENCE
 }  # fmt: skip
 # What pages let one choose in place of what the show says.
 CHOSEN = (
-    "latitude", "longitude", "timezone", "facing", "night_sky", "ambient", *TARGET, "units",
+    "latitude", "longitude", "timezone", "facing", "night_sky", "ambient", "rooms_dark", *TARGET, "units",
 )  # fmt: skip
 SHOW: dict[str, Spec] = {
     "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
@@ -256,6 +258,7 @@ class Show(Declared, Result):
     night_sky: str | None = declared(SKY, default=None)
     ground: str | None = declared(GROUND, default=None)
     ambient: float | None = declared(AMBIENT, default=None)
+    rooms_dark: bool | None = declared(ROOMS_DARK, default=None)
     lamps: tuple[ShowLamp, ...] | None = _many(ShowLamp)
     strings: tuple[LedString, ...] | None = _many(LedString)
     stands: tuple[Stand, ...] | None = _many(Stand, 1)
@@ -290,6 +293,7 @@ class Show(Declared, Result):
             "facing": 180.0, "night_sky": "suburban sky", "ground": "grass", "ambient": AMBIENT.default, "cloths": (),
             "machines": tuple(Machine(name=f"{light:,.0f} lm", lumens=light) for light in (4000.0, 8000.0)),
             **{name: spec.default for name, spec in TARGET.items()}, "lamps": (), "strings": (), "obstacles": (),
+            "rooms_dark": False,
         }  # fmt: skip
         if self.latitude is not None:
             guess["timezone"] = _nearest_zone(self.latitude, self.longitude)
@@ -338,6 +342,7 @@ class Show(Declared, Result):
             "night_sky": f"night sky: {full.night_sky}",
             "ground": f"ground in front: {full.ground}",
             "ambient": f"light of the street: {short(full.ambient)} lx, {light}",
+            **({"rooms_dark": "rooms behind shades: lit, if it is not said"} if self.front != self.house else {}),
             "lamps": "lamps: none by themselves; the light of the street falls evenly",
             "strings": "LED strings: none",
             "stands": "where a machine may stand: on a lawn as wide as the house, up to the walk",
@@ -373,6 +378,14 @@ class Show(Declared, Result):
             f"{_place(full)}, the front faces {compass(full.facing)}; "
             f"wanted: white of {plain(target.white_luminance)} cd/m², contrast of {plain(target.contrast)}:1. {claims}"
         ).strip()
+
+    @cached_property
+    def front(self) -> Facade:
+        """The house with light in the rooms behind its shades, where it is not said: the worse for a picture."""
+        light = 0.0 if self.rooms_dark else reference.value("shades", "lit room")
+        mine = [p for p in self.house.patches if p.surface.transmittance and (self.rooms_dark or p.room_light is None)]
+        lit = tuple(replace(p, room_light=light) if p in mine else p for p in self.house.patches)
+        return replace(self.house, patches=lit) if mine else self.house
 
     @cached_property
     def main_wall(self) -> tuple[str, ...]:
@@ -534,7 +547,7 @@ class Show(Declared, Result):
         """Return machines before the front, with the ground that is there, and what stands in the light."""
         ground = reference.value("surfaces", self.full.ground)
         return Scene(
-            facade=self.house, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend,
+            facade=self.front, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend,
             obstacles=self.full.obstacles,
         )  # fmt: skip
 

@@ -29,7 +29,7 @@ from kit.bands import HIGH, LOW, drawn, drawn_share, normal_draws
 from kit.errors import InputError
 from kit.eye.light_map import DOUBTS
 from kit.fields import CONTRAST, SHARE, WHITE_LUMINANCE, Declared, declared
-from kit.light.ambient import EVEN, OWN
+from kit.light.ambient import EVEN, OWN, ROOMS
 from kit.results import check_made
 from kit.sky.site import GLOW, MOON, TWILIGHT
 
@@ -170,7 +170,7 @@ class Trials:
         self.leak, self.scatter, self.landed = data["leak"], data["scatter"], data["landed_share"]
         self.level = float(light.attrs["average_picture_level"])
         self.own = np.isin(self.names, OWN)
-        self.dimmable = np.array([name not in (TWILIGHT, GLOW, MOON, *OWN) for name in self.names])
+        self.dimmable = np.array([name not in (TWILIGHT, GLOW, MOON, ROOMS, *OWN) for name in self.names])
         self.lamps = self.dimmable & np.array([name != EVEN for name in self.names])
         inputs = [*self.doubt, *self.losses, *dict.fromkeys(self.surface_names)]
         self.inputs = tuple(str(name) for name in inputs)

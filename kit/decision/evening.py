@@ -459,9 +459,9 @@ class _Study:
         self.room = trials.room(target, some, one, front.runs)
 
     def lights(self, utc: Times) -> Array:
-        """Return luminance of twilight and glow [cd/m2], the moon's light at the eye and on each plane [lx], its way.
+        """Return twilight and glow [cd/m2], the moon at the eye, of twilight, of the moon by plane [lx].
 
-        These two, n planes and the direction (x, y, z) are of shape (..., 3 + n + 3).
+        These, n planes and the direction (x, y, z) are of shape (..., 4 + n + 3).
 
         Remembered: it is asked for again, and is the same whatever the lamps and the machines are.
         """
@@ -469,7 +469,7 @@ class _Study:
         def found() -> Array:
             sky = self.site.sky_at(utc)
             even, (towards, light, _) = sky.luminances(), moon_glare(self.ambient, self.facade, sky)
-            first = np.stack(np.broadcast_arrays(even[TWILIGHT], even[GLOW], light.reshape(utc.shape)), axis=-1)
+            first = np.stack([even[TWILIGHT], even[GLOW], light.reshape(utc.shape), sky.twilight()], axis=-1)
             return np.concatenate([first, sky.moon(self.normals), towards.reshape(*utc.shape, 3)], axis=-1)
 
         return self.skies.get((utc.shape, utc.tobytes()), utc.size, found)
@@ -495,9 +495,10 @@ class _Study:
         """
         turned = self.turned if at is None else np.eye(len(self.normals))[self.plane[at]]
         twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
-        each = walls / np.pi * self.share + self._mean(self.sky_veil[slice(None) if at is None else at], at)
-        rest = self.clear * moon * walls / np.pi * turned.T[:, None]
-        factors = np.concatenate([[twilight * each, glow * each, 0.0 * each], rest]).reshape(3 + len(rest), -1)
+        veil = self._mean(self.sky_veil[slice(None) if at is None else at], at) + 0.0 * walls
+        lit = self.clear * walls / np.pi
+        each = twilight * veil, glow * (walls / np.pi * self.share + veil), 0.0 * veil, twilight * lit
+        factors = np.concatenate([each, moon * lit * turned.T[:, None]]).reshape(4 + len(turned.T), -1)
         lights = self.lights(utc).reshape(-1, len(factors) + 3)
 
         def adds(part: slice) -> Array:
@@ -546,7 +547,7 @@ class _Study:
         blocks = np.split(lights.reshape(-1, lights.shape[-1]), range(0, utc.size, 1000)[1:])
         over = np.concatenate([self._moon(block, None)[:, 0] for block in blocks]).reshape(utc.shape)
         rest, ones = [k for k, name in enumerate(self.trials.names) if name not in SKY], np.ones(over.shape)
-        lux = [self.share * twilight, self.share * glow, self.clear * lights[..., 3:-3] @ self.turned[0]]
+        lux = [self.clear * lights[..., 3], self.share * glow, self.clear * lights[..., 4:-3] @ self.turned[0]]
         lux += [self.trials.ambient[k].mean() * ones for k in rest]
         veils = [sky * twilight, sky * glow, over, *(self.trials.veils[k].mean() * ones for k in rest)]
         return [*SKY, *(self.trials.names[k] for k in rest)], np.array(lux), np.array(veils)

@@ -14,6 +14,7 @@ from kit.decision.verdict import Target, Verdict, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import DOUBTS, SPREAD, Scene, light_map, usual
 from kit.fields import Declared, Is, Many, Number, OneOf, Text, declared
+from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, make_frame, pick
 from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS, Factor, Levels
@@ -214,7 +215,8 @@ def measure_first(light: xr.Dataset, target: Target | None = None, *, surface: s
 
     groups: dict[str, list[int]] = {}
     for k, name in enumerate(trials.inputs):
-        source = "lamps" if name in np.array(trials.names)[trials.lamps] else "ambient light"
+        lamps = np.array(trials.names)[trials.lamps]
+        source = "lamps" if name in lamps else name if name == ROOMS else "ambient light"
         key = "lumens" if name.startswith("loss: ") else source if name in trials.names else name
         groups.setdefault("contrast of the machine" if name in DOUBTS[:2] else key, []).append(k)
     first, total = indices(needed, inputs, list(groups.values()))

@@ -26,6 +26,7 @@ from kit.decision.chance import Target as Target
 from kit.errors import InputError
 from kit.eye.contrast import contrast_at_eye
 from kit.fields import Is, Number
+from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.projector import Levels
 from kit.wall.cloth import NEVER_COVERED
@@ -113,6 +114,7 @@ class Part:
     criterion: str  # "white luminance", "contrast", both with "and", or "coverage": what fails or may fail; or nothing
     shortfall: float  # by which factor the target is missed most, all as given, on the share that is wanted
     role: Role = "wall"
+    dark_chance: float = 0.0  # the same chance with no light in the rooms behind
     mend: Callable[[], Remedy | None] = field(default=lambda: None, repr=False, compare=False)
 
     @cached_property
@@ -221,6 +223,10 @@ class Verdict(Result):
                 short_of = f"is short by a factor of {part.shortfall:.1f} in {part.criterion}"
                 text = f" {capital(name)} {short_of if part.shortfall > 1.0 else f'has {chances(part.chance)}'}."
                 text += "" if part.remedy is None else f" {part.remedy.sentence(units)}"
+        lit = [p for p in self.surfaces if p.status != "enough" and p.dark_chance > p.chance + 0.05]
+        if lit:
+            text += f" Put out the light in the rooms behind {the(join([p.name for p in lit]))}: "
+            text += f"{chances(max(p.dark_chance for p in lit))} then."
         panes = [p.name for p in self.surfaces if p.role == "pane" and p.status != "enough"]
         if panes:
             text += f" Dark panes ({join(panes)}) carry no picture: leave them dark, or hang a white shade behind them."
@@ -263,6 +269,8 @@ def judged(trials: Trials, target: Target, draws: int) -> Verdict:
     lit = illuminance > 0
     passing = lit & (white >= target.white_luminance) & (contrast >= target.contrast)
     good, stated = trials.good(some, target, alone=True), float(light.attrs["stated_light_output"])
+    put_out = some._replace(sources=some.sources * (np.array(trials.names) != ROOMS))
+    dark = trials.good(put_out, target) if ROOMS in trials.names else good[:1]
     kinds, rho = data["surface_kind"].values, data["reflectance"].values.ravel()[points.seen]
 
     runs = [slice(0, lit.size), *(run for _, run in points.surfaces), *(run for _, run in points.patches)]
@@ -300,6 +308,7 @@ def judged(trials: Trials, target: Target, draws: int) -> Verdict:
             lit_share=share, passing_share=float(passing[member].sum()) / count, white_luminance=figures[0],
             contrast=figures[1], chance=chance, status=status, criterion=criterion, shortfall=float(shortfall),
             role=_role(str(kinds[points.patch[member.start]]), float(rho[member.start])),
+            dark_chance=float((dark[0, :, blocks].sum(axis=1) >= target.least_of(count)).mean()),
             mend=partial(_remedy, trials, some, target, blocks, member, stated),
         )  # fmt: skip
 

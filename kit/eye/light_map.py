@@ -3,8 +3,8 @@
 The black that the eye sees is not dark. It is filled by what the panel leaks when it shows black (sequential contrast);
 by what a bright picture scatters inside the lens (checkerboard contrast) and by way of wall and ground
 (`bounce_factor`), both of which grow with the average picture level; and by ambient light on the wall and the veil in
-the eye. The projectors' `white_luminance` and `black_luminance` leave out these last two, the contrast does not; what
-the ground sends back falls on white and black alike, so contrast is never below 1:
+the eye. `white_luminance` and `black_luminance` leave out these last two, the contrast does not; what the ground sends
+back falls on white and black alike, so contrast is never below 1:
 
     contrast = (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil)
 
@@ -43,7 +43,7 @@ from kit.fields import (
     declared,
     specs,
 )  # fmt: skip
-from kit.light.ambient import EVEN, FOG, PICTURE, Ambient, source_maps
+from kit.light.ambient import EVEN, FOG, PICTURE, ROOMS, Ambient, source_maps
 from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
 from kit.results import Frame, check_made, make_frame
@@ -100,6 +100,7 @@ class Doubt(Declared):
     picture_level: tuple[float, float] = _field("average picture level", "of what is shown")
     picture_width: tuple[float, float] = _field("picture width", "by distance and throw ratio, measured with a tape")
     even_light: tuple[float, float] = _field(EVEN, "ambient light given as one figure")
+    rooms: tuple[float, float] = _field(ROOMS, "what comes through shades of the light behind them")
     lamps: tuple[float, float] = _field("lamps", "light of each lamp and string, apart from the others")
     twilight: tuple[float, float] = _field(TWILIGHT, "on the front")
     sky_glow: tuple[float, float] = _field(GLOW, "on the front")
@@ -214,13 +215,16 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     # What comes back from the ground, of each projector's light on each patch, per reflectance and picture level.
     back = bounce_factor() * scene.ground / raster.seen_area * lumens[:, None] * share
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
-    veils = source_veils(scene.ambient, raster)
+    names, veils = list(scene.ambient.sources()), source_veils(scene.ambient, raster)
     sources, air_here = source_maps(scene.ambient, raster, scene.ground), scene.air(middle(facade))
+    rooms = np.append([patch.shines_like for patch in facade.patches], np.nan)[raster.patch]
+    if (rooms > 0.0).any():
+        names, veils = [*names, ROOMS], np.concatenate([veils, [0.0 * rooms]])
+        sources = np.concatenate([sources, [rooms]])
     if air_here != 1.0:
         sources = air_here * sources
     ambient, veil = (one[0] if len(one) == 1 else one.sum(axis=0) for one in (sources, veils))
     facing = np.array([surface.luminance_factor for surface in surfaces]) / np.pi
-    names = list(scene.ambient.sources())
     if scene.black_detail is not None:
         if scene.ambient.eye is None:
             raise InputError("black_detail", scene.black_detail, "None, or an eye in the ambient light")
@@ -241,7 +245,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     steps, chain = _chain_table(machines)
     weights = lumens * used
     gains = np.array([np.nan if surface.gain is None else surface.gain for surface in surfaces])
-    inputs = (*DOUBTS, *scene.ambient.sources())
+    inputs = (*DOUBTS, *names)
     bands = np.array([[s.low, s.reflectance, s.high] for s in surfaces]).T
     plane, patches = ("y", "x"), ("patch_index",)
     found = {name: (plane, values) for name, values in zip(MAPS, maps, strict=True)} | {

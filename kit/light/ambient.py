@@ -16,7 +16,7 @@ from kit.light.lamps import LAMPS, Lamp, lamp_map
 from kit.sky.site import GLOW, MOON, TWILIGHT, Sky
 from kit.wall.points import FrontRaster
 
-EVEN = "even light"
+EVEN, ROOMS = "even light", "lit rooms"
 # What follows the picture: what the eye spreads of it, and what comes back from fog or rain in the beams.
 PICTURE, FOG = OWN = "the picture itself", "fog in the beams"
 AT_EYE = Number(unit="lx", low=0.0, meaning="illuminance at the eye, on a plane across the line of sight")
@@ -61,7 +61,7 @@ class Ambient(Declared):
     def __post_init__(self) -> None:
         super().__post_init__()
         for lamp in self.lamps:
-            if lamp.name in (EVEN, *OWN, TWILIGHT, GLOW, MOON):
+            if lamp.name in (EVEN, ROOMS, *OWN, TWILIGHT, GLOW, MOON):
                 raise InputError("lamps: name", lamp.name, "a name that no other source of light has")
         if self.sky is not None and np.ndim(self.sky.positions.sun_elevation):
             raise InputError("sky", self.sky, "a kit.Sky at one time, as kit.Site.sky returns")

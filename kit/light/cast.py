@@ -112,10 +112,7 @@ def sums(values: Array, raster: FrontRaster) -> Array:
 
 
 def landed(unit: Array, raster: FrontRaster) -> Array:
-    """Return the share of a projector's light that lands on each patch, shape (patch,), at most 1 in all.
-
-    Where its edges fall between the points, a picture, or a roof that is seen nearly edge-on, counts too large.
-    """
+    """Return the share of a projector's light that lands on each patch; edges between points may count too large."""
     share = sums(unit, raster)
     return share / max(1.0, share.sum())
 

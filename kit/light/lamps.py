@@ -1,8 +1,8 @@
 """The light of lamps and LED strings: on any points, and on the front with the front's own shadows.
 
 The law of a point holds beyond about five times the largest length of the lamp's luminous part; nearer, a real lamp
-gives less. Light that comes by way of the ground is counted, where its reflectance is given; that by way of the sky or
-other walls is not, nor is anything that stands between lamp and front other than the front's own depth.
+gives less. Light by way of the ground counts where its reflectance is given; not that by way of sky or other walls, nor
+what stands between lamp and front other than the front's own depth.
 """
 
 from collections.abc import Iterable
@@ -75,9 +75,7 @@ def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp], ground_reflectance: flo
     """Return the illuminance that lamps make on the front, with its own shadows, shape (y, x) [lx].
 
     NaN where there is no wall; a lamp or node behind or inside the front is refused. A luminaire's light is that at the
-    centre of a pixel; the light of a string, which may hang closer to the wall than a pixel is wide, is the mean over
-    the pixel near its nodes. Light by way of the ground is that of `ground_light`. Each lamp's map at full light is
-    remembered.
+    centre of a pixel; that of a string is the mean over the pixel near its nodes. Each map at full light is remembered.
     """
     result = np.zeros(raster.patch.shape)
     for lamp in LAMPS.check("lamps", lamps):
@@ -96,8 +94,8 @@ def ground_light(raster: FrontRaster, lamp: Lamp) -> Array:
     """Return the light of a lamp by way of level ground in front of the house, per its reflectance, shape (y, x) [lx].
 
     The ground is cut into rectangles, each evenly lit and exact in its share of an upright wall's view: a small plane
-    square to a rectangle with a corner at its foot, Howell's catalogue, B-4 (from memory). Taken as if the whole front
-    stood at z = 0; what leans back by an angle b sees (1 - sin b) of it. Shadows on the ground are not counted.
+    square to a rectangle with a corner at its foot, Howell's catalogue, B-4 (from memory). As if the whole front stood
+    at z = 0, without shadows on the ground; what leans back by an angle b sees (1 - sin b) of it.
     """
     places, (left, right, bottom, top) = sources(lamp), raster.facade.bounds
     height = max(0.05, float(np.median(places[:, 1])))

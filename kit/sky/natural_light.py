@@ -13,21 +13,18 @@ from functools import cache
 import numpy as np
 from numpy.polynomial import Polynomial
 from numpy.typing import ArrayLike
+from scipy.interpolate import RegularGridInterpolator
 
 from kit import reference
 from kit.arrays import Array
 
 
 def horizontal_illuminance(elevation: ArrayLike) -> Array:
-    """Return the light of sun and clear sky on open, level ground by day, in twilight and at night [lx].
+    """Return the light of sun and clear sky on open, level ground [lx], by the `elevation` of the sun's centre [deg].
 
-    `elevation` is that of the sun's centre without refraction [deg], -90 to 90.
-
-    Six pieces, each with log10 E a cubic of the elevation (Janiczek and DeYoung 1987). They differ by 0.2 to 1.0% where
-    they meet; there, within 0.1 degree, log E goes over from one to the other by a smooth step, so that the curve rises
-    everywhere, and departs from the published one by half of that difference at most. Published is the total down to
-    -18 degrees, 6.4e-4 lx. Below, what is above starlight falls off exponentially with the slope that the curve has
-    there, and starlight stays: 5e-4 lx under a natural sky. Moon and towns come on top.
+    Six pieces, each with log10 E a cubic of the elevation (Janiczek and DeYoung 1987), down to -18 degrees. They differ
+    by 0.2 to 1.0% where they meet, and are blended there by a smooth step. Below, what is above starlight falls off
+    exponentially with the slope that the curve has there. Moon and towns come on top.
     """
     height = np.asarray(elevation, float)
     lowest, curve = _pieces("daylight")[0]
@@ -41,38 +38,58 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 def vertical_from_horizontal(
     horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: ArrayLike = 0.5
 ) -> Array:
-    """Return the light on a wall under a sky that is equally bright all over [lx].
+    """Return the light on a wall, E_h (F_sky + rho / 2), under a sky that is equally bright all over [lx].
 
-    `horizontal` is the illuminance of open, level ground by the sky [lx]; not by the sun or the moon itself. `sky_view`
-    is the share of sky in the wall's view: half, and half is ground, where nothing stands in front. Houses across the
-    street hide sky, and count as dark: a long row up to the elevation h leaves (1 - sin h) / 2.
-
-    E_v = E_h (F_sky + rho / 2): uniform sky and ground, both Lambertian. No clear sky is uniform. With the sun at the
-    horizon, a clear sky of the CIE (type 12) puts 3 times the uniform sky's light on the wall that faces the glow, 1.4
-    times on one beside it and 1.2 times on one that faces away; an overcast one 0.8 times on all. Later in twilight the
-    glow takes an ever larger share, so a wall towards it may get still more, one that faces away less: take this as
-    right within a factor of 3 there.
+    `horizontal` is the illuminance of open, level ground by the sky [lx]. `sky_view` is the share of sky in the wall's
+    view: half where nothing stands in front; a long row of dark houses up to the elevation h leaves (1 - sin h) / 2.
     """
     return np.asarray(horizontal, float) * (np.asarray(sky_view, float) + 0.5 * np.asarray(ground_reflectance, float))
+
+
+def facing_sky(elevation: ArrayLike, aside: ArrayLike, kind: str) -> Array:
+    """Return the light of a sky on an upright wall over that of an even sky that lights the ground as much.
+
+    `elevation`: that of the sun; `aside`: from the direction in which the wall looks to the sun's [deg]. `kind`, a sky
+    type in the tables, is one of ISO 15469:2004 (CIE S 011), of luminance (1 + a exp(b / cos Z)) (1 + c (exp(d chi) -
+    exp(d pi / 2)) + e cos^2 chi), Z from the zenith, chi from the sun. It is meant for a sun above the horizon. From
+    there it is faded into an even one down to the end of civil twilight: no relation is known in which the glow takes
+    an ever larger share, so a wall towards it may get more, one that faces away less, within a factor of 3.
+    """
+    height, turn = np.broadcast_arrays(np.asarray(elevation, float), (np.asarray(aside) + 180.0) % 360.0 - 180.0)
+    ratio = _facing(kind)(np.stack([np.clip(height, 0.0, 90.0), np.abs(turn)], axis=-1)).reshape(height.shape)
+    return 1.0 + np.clip(1.0 + height / reference.value("sky", "civil twilight"), 0.0, 1.0) * (ratio - 1.0)
+
+
+@cache
+def _facing(kind: str) -> RegularGridInterpolator:
+    a, b, c, d, e = (value for (name, _), value in sorted(_signed("sky type").items()) if name == kind)
+    suns, turns, step = np.arange(0.0, 91.0, 5.0), np.arange(0.0, 181.0, 10.0), np.pi / 180.0
+    zenith, around = np.meshgrid((np.arange(90) + 0.5) * step, (np.arange(360) + 0.5) * step, indexing="ij")
+    up, level, table = np.cos(zenith), np.sin(zenith), []
+    even = (level * up).sum() / (level**2 * np.maximum(np.cos(around), 0.0)).sum()
+    for sun in np.radians(suns):
+        chi = np.arccos(np.clip(np.sin(sun) * up + np.cos(sun) * level * np.cos(around), -1.0, 1.0))
+        glow = 1.0 + c * (np.exp(d * chi) - np.exp(d * np.pi / 2.0)) + e * np.cos(chi) ** 2
+        light = (1.0 + a * np.exp(b / up)) * glow * level
+        walls = [(light * level * np.maximum(np.cos(around - turn), 0.0)).sum() for turn in np.radians(turns)]
+        table.append(even * np.array(walls) / (light * up).sum())
+    return RegularGridInterpolator((suns, turns), np.array(table))
 
 
 def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
     """Return the direct light of the moon on a surface that faces it [lx]; none from below the horizon.
 
-    `elevation` is that of the moon [deg], `phase_angle` 0 (full) to 180 (new) [deg], `extinction` that of the air,
-    visual, towards the zenith [mag]; not given: clear air near sea level.
+    `elevation` is that of the moon, `phase_angle` 0 (full) to 180 (new) [deg], `extinction` that of the air, visual,
+    towards the zenith [mag]; not given: clear air near sea level. log10 of the full moon's light on level ground is a
+    cubic of its elevation, in three pieces, as Urban and Seidelmann have it (Explanatory Supplement to the Astronomical
+    Almanac, 2013, page 518), blended as those of the sun. Phase, of the same relation: 10^(-0.00868 alpha - 2.2e-9
+    alpha^4) is left, 12% at half moon. Where `extinction` is given, the air of the source, 0.165 mag as its light
+    overhead lies below the 0.313 lx outside the atmosphere, is exchanged: the difference counts by 10^(-0.4 k X), X =
+    (1 - 0.96 cos^2 h)^-0.5 (Krisciunas and Schaefer 1991).
 
-    log10 of the full moon's light on level ground is a cubic of its elevation, in three pieces, as Urban and Seidelmann
-    have it (Explanatory Supplement to the Astronomical Almanac, 2013, page 518): 0.269, 0.164 and 0.098 lx at 90, 45
-    and 30 degrees. The pieces differ by 1.5% at 5 degrees and by 0.2% at 20, and are blended there as those of the sun.
-    Phase, of the same relation: 10^(-0.00868 alpha - 2.2e-9 alpha^4) is left, 12% at half moon. Where `extinction` is
-    given, the air of the source, 0.165 mag as its light overhead lies below the 0.313 lx outside the atmosphere, is
-    exchanged: the difference counts by 10^(-0.4 k X), X = (1 - 0.96 cos^2 h)^-0.5 (Krisciunas and Schaefer 1991).
-
-    All of it is taken to come from the moon itself: light on the ground over sin h, or sin 6 where the moon is lower,
-    as the published light holds what the air scatters, nearly all there. So a wall that faces a low moon gets more
-    than its direct light through such air, 1.5 times at 5 degrees, and one that faces away lacks what the air scatters,
-    0.01 to 0.03 lx under a high full moon. Left out: the moon's distance (+16% when nearest, -11% when farthest).
+    All of it is taken to come from the moon itself: light on the ground over sin h, or sin 6 where the moon is lower.
+    So a wall that faces a low moon gets more than its direct light, 1.5 times at 5 degrees, and one that faces away
+    lacks what the air scatters, 0.01 to 0.03 lx. Left out: the moon's distance (-11 to +16%).
     """
     height, phase = np.asarray(elevation, float), np.asarray(phase_angle, float)
     names = ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass", "low moon")
@@ -90,8 +107,7 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
 def sky_luminance(magnitudes: ArrayLike) -> Array:
     """Return the luminance of a sky of so many mag/arcsec2 in V, 10.8e4 x 10^(-0.4 m) [cd/m2] (Garstang 1986, rounded).
 
-    Measured at the zenith, magnitudes miss that the sky over a town's edge is brighter near the horizon. Starlight is
-    part of what such a meter shows: do not add it again.
+    Measured at the zenith, starlight included; over a town's edge it is brighter near the horizon.
     """
     return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * np.asarray(magnitudes, float))
 
@@ -108,12 +124,15 @@ def _cubics(group: str, elevation: ArrayLike) -> Array:
     return np.asarray(10.0**log)
 
 
+def _signed(group: str) -> dict[tuple[str, str], float]:
+    rows = (row for row in reference.table("sky") if row.group == group)
+    found = {(row.name, row.quantity.removesuffix(", negative")): row for row in rows}
+    return {key: row.value if key[1] == row.quantity else -row.value for key, row in found.items()}
+
+
 @cache
 def _pieces(group: str) -> tuple[tuple[float, Polynomial], ...]:
     """Lower end of each piece [deg], rising, and log10 of the illuminance [lx] there by elevation / 90 degrees."""
-    signed = {}
-    for row in (row for row in reference.table("sky") if row.group == group):
-        quantity = row.quantity.removesuffix(", negative")
-        signed[row.name, quantity] = row.value if quantity == row.quantity else -row.value
+    signed = _signed(group)
     ends = sorted((end, name) for (name, quantity), end in signed.items() if quantity == "lower end")
     return tuple((end, Polynomial([signed[name, f"coefficient {i}"] for i in range(4)])) for end, name in ends)

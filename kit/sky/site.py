@@ -8,6 +8,7 @@ import difflib
 import zoneinfo
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -17,7 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Declared, Is, Number, Text, declared
+from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Declared, Is, Number, OneOf, Text, declared
 from kit.sky import natural_light
 from kit.sky.ephemeris import FIRST, LAST, Positions, in_range, positions
 
@@ -46,8 +47,9 @@ class TimeZone(Text):
 
 TIMEZONE = TimeZone(label="time zone")
 VIEW = Number(label="share of the sky in view", low=0.0, high=0.5, meaning="share of an even sky's light on the wall")
+SKY_TYPE = OneOf(label="evening sky", options=lambda: reference.names("sky", "sky type"), meaning="after ISO 15469")
 EXTINCTION = Number(unit="mag per air mass", low=0.0, meaning="extinction of the air; None: clear air near sea level")
-SKY_BRIGHTNESS = Number(unit="mag/arcsec2", low=10.0, high=24.0, meaning="of the moonless night; None: of a suburb")
+SKY_BRIGHTNESS = Number(unit="mag/arcsec2", low=10.0, high=24.0, meaning="of the moonless night; else of a suburb")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -67,16 +69,11 @@ class Site(Declared):
     longitude: float = declared(LONGITUDE)
     timezone: str = declared(TIMEZONE)
     facing: float = declared(FACING)
-    sky_brightness: float = declared(SKY_BRIGHTNESS, default=None)
+    sky_brightness: float = declared(SKY_BRIGHTNESS, default=partial(reference.value, "sky", "suburban sky"))
     sky_view: float = declared(VIEW, default=0.5)
-    ground_reflectance: float = declared(REFLECTANCE, default=None, meaning="of the ground in front; None: grass")
+    ground_reflectance: float = declared(REFLECTANCE, default=partial(reference.value, "surfaces", "grass"))
     extinction: float | None = declared(EXTINCTION, default=None)
-
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        for name, row in (("sky_brightness", ("sky", "suburban sky")), ("ground_reflectance", ("surfaces", "grass"))):
-            if getattr(self, name) is None:
-                object.__setattr__(self, name, reference.value(*row))
+    sky_type: str = declared(SKY_TYPE, default="clear sky")
 
     def utc(self, clock: Any, *, second: bool = False) -> Times:
         """Return times of the clock on the wall as UTC.
@@ -139,9 +136,8 @@ class Sky(Declared):
     def moon(self, normals: ArrayLike) -> Array:
         """Return the light of the moon on walls with unit `normals`, shape (n, 3), as an array (..., n) [lx].
 
-        The axes are those of the front, light by way of moonlit ground included. When the moon stands behind the
-        house, its front gets nothing: the house's shadow lies on that ground. There are no other shadows, and no light
-        that the air scatters, see `kit.sky.natural_light.moon_normal`.
+        The axes are those of the front; light by way of the ground counts. With the moon behind the house, its front
+        gets nothing: the house's shadow lies there. No other shadows; see `kit.sky.natural_light.moon_normal`.
         """
         towards, walls = self.moon_direction(), np.asarray(normals, float)
         lit = np.where(towards[..., 2:] > 0.0, towards[..., 1:2], 0.0)
@@ -162,8 +158,10 @@ class Sky(Declared):
         return np.stack([-level * np.sin(aside), np.sin(height), level * np.cos(aside)], axis=-1)
 
     def _upright(self, source: str) -> Array:
-        ground, view = self.site.ground_reflectance, self.site.sky_view
-        light = np.pi * self.luminances()[source]
+        ground, view, place = self.site.ground_reflectance, np.asarray(self.site.sky_view), self.positions
+        light, aside = np.pi * self.luminances()[source], place.sun_azimuth - self.site.facing
+        if source == TWILIGHT:
+            view = view * natural_light.facing_sky(place.sun_elevation, aside, self.site.sky_type)
         return natural_light.vertical_from_horizontal(light, ground_reflectance=ground, sky_view=view)
 
 

@@ -44,7 +44,10 @@ SURFACE = OneOf(
 )  # fmt: skip
 PART: dict[str, Spec] = {"name": Text(label="part"), "surface": SURFACE}
 PART |= {name: Text(label="forward" if name == "depth" else name) for name in LENGTHS}
-KEPT, MOST = ("corners", "thickness", "holes", "judged"), 60  # of a part and in no control; rows that a page bears
+KEPT, MOST = (
+    ("corners", "thickness", "holes", "judged", "room_light"),
+    60,
+)  # of parts, in no control; rows that a page bears
 NEW: list[dict[str, Any]] = [{"name": "main wall", "rectangle": {"left": 0, "bottom": 0}}, {"name": "window"}]
 MORE = {"name": "part"}
 STYLE = """<style>.kit-wrong input, .kit-wrong select { outline: 2px solid #b00020; }
@@ -187,7 +190,7 @@ class MakePanel:
         part.controls["surface"].value = told.get("surface", NOTHING)
         part.controls["surface"].add_class("kit-surfaces")
         part.put({**told, **told.get("rectangle", {})}, self._units, self._units)
-        part.kept = {name: _exact(told[name], self._units) for name in KEPT if name in told}
+        part.kept = {n: told[n] if n == KEPT[4] else _exact(told[n], self._units) for n in KEPT if n in told}
         for name in LENGTHS[:4] if "corners" in told else ():
             part.controls[name].disabled, part.controls[name].placeholder = True, "by corners"
         kind = surfaces()["kind"]

@@ -16,7 +16,7 @@ import shapely
 from kit import reference
 from kit.arrays import Array, Extent, Point
 from kit.errors import InputError, numbers
-from kit.fields import FLAG, LENGTH, NAME, REFLECTANCE, Declared, Is, Many, Number, OneOf, Spec, declared
+from kit.fields import FLAG, LENGTH, NAME, REFLECTANCE, SHARE, Declared, Is, Many, Number, OneOf, Spec, declared
 from kit.results import pick
 from kit.source.projector import is_many
 from kit.source.spectra import Spectrum
@@ -74,6 +74,8 @@ class Outlines(Outline):
         return tuple(super(Outlines, self).checked(f"{field} {i}", ring) for i, ring in enumerate(rings, 1))
 
 
+SHADE = SHARE.but(label="transmittance", meaning="of a shade: of the light on its back, what comes out of the window")
+ROOM = Number(label="light in the room", unit="lx", low=0.0, meaning="on the back of the shade; None: not said")
 GAIN = Number(label="gain", above=0.0, meaning="luminance towards the audience over that of a perfect diffuser")
 KIND = OneOf(label="kind", options=kinds, empty=True, default="", meaning="what a surface is")
 
@@ -107,6 +109,7 @@ class Surface(Declared):
     high: float = declared(REFLECTANCE, default=None)
     gain: float | None = declared(GAIN, default=None)
     kind: str = declared(KIND)
+    transmittance: float | None = declared(SHADE, default=None)
     spectrum: Spectrum | None = declared(Is(kind=Spectrum), default=None, meaning="by wavelength; None: by its kind")
 
     def __post_init__(self) -> None:
@@ -117,6 +120,9 @@ class Surface(Declared):
         if not self.low <= self.reflectance <= self.high:
             band = (self.low, self.reflectance, self.high)
             raise InputError(f"surface {self.name!r}", band, "low <= reflectance <= high")
+        if self.transmittance and not 0.0 < self.reflectance <= 1.0 - self.transmittance:
+            both, right = (self.reflectance, self.transmittance), "a reflectance above 0, together at most 1"
+            raise InputError(f"surface {self.name!r}: reflectance, transmittance", both, right)
 
     @property
     def luminance_factor(self) -> float:
@@ -127,7 +133,8 @@ class Surface(Declared):
     def from_reference(cls, name: str) -> Self:
         """Return a surface of ``reference_data/surfaces.csv``; an unknown name raises `InputError`."""
         row = reference.row("surfaces", name)
-        return cls(name=row.name, reflectance=row.value, low=row.low, high=row.high, kind=row.group)
+        through = {shade.name: shade.value for shade in reference.table("shades")}.get(row.name)
+        return cls(name=name, reflectance=row.value, low=row.low, high=row.high, kind=row.group, transmittance=through)
 
 
 @dataclass(frozen=True)
@@ -149,6 +156,7 @@ class Patch(Declared):
     surface: Surface = declared(Is(kind=Surface))
     holes: tuple[Ring, ...] = declared(Outlines(label="holes"), default=(), meaning="openings, in the same plane")
     judged: bool = declared(FLAG, default=True, label="judged", meaning="whether a verdict counts it")
+    room_light: float | None = declared(ROOM, default=None)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -182,6 +190,11 @@ class Patch(Declared):
             if self.faces_audience and not shapely.Polygon([corner[:2] for corner in ring]).is_valid:
                 right = "corners exactly in one plane: this patch is seen so nearly edge-on that its edges cross"
                 raise InputError(f"{where}: {field}", ring, right)
+
+    @property
+    def shines_like(self) -> float:
+        """Light on the outside that would look as bright as what comes from the room behind [lx]."""
+        return (self.room_light or 0.0) * (self.surface.transmittance or 0.0) / (self.surface.reflectance or 1.0)
 
     @cached_property
     def _axes(self) -> Array:
@@ -284,10 +297,9 @@ class Facade(Declared):
 
 
 def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
-    """Return `patch` cut along a level line: what lies below `height` first, named "..., lower", then the rest.
+    """Return `patch`, which faces the audience, cut at a `height` above the ground line [m], if it crosses that.
 
-    The rest keeps the name; pieces beyond the first of a side are numbered. A patch wholly above or below is
-    returned as it is, with its own name. It faces the audience; `height` is above the ground line [m].
+    What lies below comes first, named "..., lower"; the rest keeps the name; pieces beyond the first are numbered.
     """
     level = LENGTH.check("height", height)
     z0, zx, zy = patch.depth_plane()
@@ -310,10 +322,9 @@ def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
 
 
 def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
-    """Return `patch` and the faces that close it off backwards to z = `back`, as for a bay.
+    """Return `patch`, every corner in front of z = `back` [m], and the faces that close it off backwards to there.
 
-    The returns are seen edge-on and appear in no map, but they cast shadows: no light leaks behind. The patch faces the
-    audience, every corner in front of `back` [m].
+    These are seen edge-on and appear in no map, but they cast shadows: no light leaks behind.
     """
     corners, back = patch.outline, LENGTH.but(low=-1e9).check("back", back)
     if min(corner[2] for corner in corners) < back - 1e-9:

@@ -27,7 +27,7 @@ from kit import reference
 from kit.errors import InputError
 from kit.fields import FLAG, NAME, REFLECTANCE, Many, OneOf, Spec, Vector
 from kit.toml_file import Named, Reader, Record, TypedLength, Values, metres, read_text, table, toml
-from kit.wall.facade import GAIN, KIND, Facade, Patch, Ring, Surface, with_returns
+from kit.wall.facade import GAIN, KIND, ROOM, SHADE, Facade, Patch, Ring, Surface, with_returns
 from kit.wall.raster import SAME_PLANE
 from kit.wall.surface_names import find_surface, kind_of
 
@@ -56,7 +56,7 @@ UNIT = OneOf(label="unit of all lengths in this file", options=tuple(UNIT_NAMES)
 CORNERS = Many(of=Corner(of=PLACE), least=3, label="corners in order round it, [x, y] or [x, y, depth]")
 SURFACE: dict[str, Spec] = {
     "reflectance": REFLECTANCE, "low": REFLECTANCE.but(optional=True), "high": REFLECTANCE.but(optional=True),
-    "gain": GAIN.but(optional=True), "kind": KIND,
+    "gain": GAIN.but(optional=True), "kind": KIND, "transmittance": SHADE.but(optional=True),
 }  # fmt: skip
 PATCH: dict[str, Spec] = {
     "name": NAME,
@@ -69,6 +69,8 @@ PATCH: dict[str, Spec] = {
     "thickness": PLACE.but(low=0.0, optional=True, meaning="of a post or a board; left out: back to the wall"),
     "holes": Many(of=CORNERS, default=(), label="openings"),
     "judged": FLAG.but(default=True, meaning="whether a verdict counts the patch"),
+    "room": OneOf(label="room behind a shade", options=("lit", "dark"), optional=True),
+    "room_light": ROOM.but(optional=True),
 }
 HOUSE: dict[str, Spec] = {
     "name": NAME, "units": UNIT, "units_checked": FLAG.but(default=False, meaning="take unusual sizes as they are"),
@@ -172,8 +174,13 @@ def _patch(reader: Reader, given: Values, own: Mapping[str, Surface]) -> tuple[P
         return tuple(tuple(c * scale for c in (*point, given.get("depth", 0.0))[:3]) for point in points)
 
     holes = tuple(map(ring, given.get("holes", ())))
+    said = sorted(given.given & {"room", "room_light"})
+    if len(said) > 1 or (said and not surface.transmittance):
+        reader.wrong(f"{where}{', '.join(said)}", given["surface"], "one of the two, of a surface with a transmittance")
+    lit = reference.value("shades", "lit room")
+    light = {"lit": lit, "dark": 0.0}.get(given.get("room", ""), given.get("room_light"))
     try:
-        patch = Patch(given["name"], ring(corners), surface, holes, given.get("judged", True))
+        patch = Patch(given["name"], ring(corners), surface, holes, given.get("judged", True), light)
         near, far = (f(corner[2] for corner in patch.outline) for f in (max, min))
         back = far - given["thickness"] * scale if "thickness" in given else min(far, 0.0)
         return with_returns(patch, back) if near - back > SAME_PLANE else (patch,)
@@ -329,6 +336,7 @@ def _typed(patch: Patch, back: float | None, scale: float) -> dict[str, Any]:
         given["thickness"] = 0.0 if back is None else round((far - back) / scale, 10)
     if patch.holes:
         given["holes"] = [ring(hole) for hole in patch.holes]
+    given |= {} if patch.room_light is None else {"room_light": patch.room_light}
     return given if patch.judged else given | {"judged": False}
 
 
@@ -336,7 +344,7 @@ def _alike(one: Facade, other: Facade) -> bool:
     """Whether two fronts are the same but for rounding."""
 
     def told(front: Facade) -> list[Any]:
-        seen = ((p.name, p.faces_audience and (p.surface, p.judged), p.rings) for p in front.patches)
+        seen = ((p.name, p.faces_audience and (p.surface, p.judged, p.room_light), p.rings) for p in front.patches)
         return [(name, about, [len(ring) for ring in rings]) for name, about, rings in seen]
 
     here, there = (np.concatenate([ring for p in front.patches for ring in p.rings]) for front in (one, other))
