@@ -23,9 +23,7 @@ class InputError(ValueError):
     """
 
     def __init__(self, field: str, value: Any, right: str) -> None:
-        self.field = field
-        self.value = value
-        self.right = right
+        self.field, self.value, self.right = field, value, right
         # 300 characters are what fits under a panel: a long list of names gives way to field and value.
         field, right = str(field), str(right)
         given = f"{_shortly(field, 130)} = "
@@ -48,14 +46,9 @@ def _shortly(words: str, longest: int) -> str:
 
 
 def number(
-    field: str,
-    value: Any,
-    *,
-    minimum: float = -math.inf,
-    maximum: float = math.inf,
-    above: float | None = None,
+    field: str, value: Any, *, minimum: float = -math.inf, maximum: float = math.inf, above: float | None = None,
     unit: str = "",
-) -> float:
+) -> float:  # fmt: skip
     """Return `value` as a float, or raise `InputError` naming `field`.
 
     `field`: name used in the message; `value` (object): anything; only real, finite numbers pass (neither a bool

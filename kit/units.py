@@ -14,19 +14,10 @@ def metres_per(unit: str) -> float:
 
     `unit` ({"m", "ft", "in"}). Raises `InputError` for any other unit.
     """
-    if unit == "m":
-        return 1.0
-    if unit == "ft":
-        return value("constants", "foot")
-    if unit == "in":
-        return value("constants", "inch")
-    raise InputError("units", unit, '"m", "ft" or "in"')
-
-
-def check_lengths(units: str) -> None:
-    """Raise `InputError` unless `units` is one in which lengths are shown, ``"m"`` or ``"ft"``."""
-    if not isinstance(units, str) or units not in LENGTHS:
-        raise InputError("units", units, '"m" or "ft"')
+    names = {"ft": "foot", "in": "inch"}
+    if unit not in ("m", *names):
+        raise InputError("units", unit, '"m", "ft" or "in"')
+    return 1.0 if unit == "m" else value("constants", names[unit])
 
 
 def foot_lamberts(luminance: float) -> float:
@@ -46,16 +37,13 @@ def edge(unit: str, units: str) -> tuple[str, float]:
     `unit`: SI as the kit keeps it: ``"m"``, ``"mm"``, ``"m2"``, ``"kg"``, ``"m/s"``, ``"N"``; any other is shown as
     it is; `units` ({"m", "ft"}).
     """
-    check_lengths(units)
+    if not isinstance(units, str) or units not in LENGTHS:
+        raise InputError("units", units, '"m" or "ft"')
     signs = {"m2": "m²", "cd/m2": "cd/m²", "kg/m2": "kg/m²", "USD/m2": "USD/m²"}
     if units == "m":
         return signs.get(unit, unit), 1.0
     foot, inch, pound = metres_per("ft"), metres_per("in"), value("constants", "pound")
     return {
-        "m": ("ft", foot),
-        "mm": ("in", 1e3 * inch),
-        "m2": ("sq ft", foot**2),
-        "kg": ("lb", pound),
-        "m/s": ("mph", 5280 * foot / 3600),
-        "N": ("lbf", pound * value("constants", "standard gravity")),
-    }.get(unit, (signs.get(unit, unit), 1.0))
+        "m": ("ft", foot), "mm": ("in", 1e3 * inch), "m2": ("sq ft", foot**2), "kg": ("lb", pound),
+        "m/s": ("mph", 5280 * foot / 3600), "N": ("lbf", pound * value("constants", "standard gravity")),
+    }.get(unit, (signs.get(unit, unit), 1.0))  # fmt: skip

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from kit.eye.contrast import contrast_at_eye
+from kit.eye.glare import contrast_at_eye
 
 luminances = st.floats(1e-3, 1e3)
 shares = st.floats(0.2, 5.0)

@@ -12,7 +12,7 @@ import kit
 from kit.decision.evening import NO_LAMP, moment, switching_sentence
 from kit.fields import specs
 from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
-from kit.views.evening_panel import evening_board, season_board
+from kit.views.panels import evening_board, season_board
 from kit.words import compass
 
 SEASON = ("2026-11-20", "2026-12-10")

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from panels import FRONTS, demo
 
 import kit
-from kit.stage.fit import LOW, fitting_distance, fitting_throw_ratio, usual_shift
+from kit.stage.aim import LOW, fitting_distance, fitting_throw_ratio, usual_shift
 
 ASPECTS = st.sampled_from([1.6, 16 / 9, 4 / 3])
 NAMES = [path.stem for path in FRONTS]

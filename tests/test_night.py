@@ -872,13 +872,6 @@ def test_on_screen_says_what_is_right(wall, straight, lamp):
         on_screen([night_view(given, BLACK, lamp, spacing=0.5)])
 
 
-@pytest.mark.bad_input
-@pytest.mark.parametrize(("adaptation", "white"), [(-1.0, 80.0), (1.0, 0.0)])
-def test_the_tone_curve_refuses_what_is_no_luminance(adaptation, white):
-    with pytest.raises(kit.InputError):
-        ward_scale(adaptation, white)
-
-
 @pytest.mark.regression
 def test_the_screen_is_that_of_the_standard():
     # IEC 61966-2-1:1999, reference display: 80 cd/m2 (from memory).

@@ -25,24 +25,16 @@ from kit.fields import AVERAGE_PICTURE_LEVEL as LEVEL
 from kit.results import Frame, Result
 from kit.source.spectra import AMBIENT as STREET_LIGHTS
 from kit.source.spectra import light_source
-from kit.wall.cloth import (
-    ALL_MASONRY,
-    CHOICES,
-    EVERYTHING,
-    Cloth,
-    Covering,
-    Hanging,
-    cloth_names,
-    cover,
-    pattern_behind,
-)
+from kit.wall.cloth import ALL_MASONRY as MASONRY
+from kit.wall.cloth import CHOICES, EVERYTHING, Cloth, Covering, Hanging, cloth_names, cover, pattern_behind
 from kit.wall.facade import Facade
 from kit.wall.texture import Pattern
 
 DAYLIGHT, WHITE, FILE = "the house by daylight", "all white", "a picture file"
 BARE_AND_CLOTH = "bare wall and cloth"
 DOUBLE_BARE, DOUBLE_CLOTH = "once and twice the lumens, bare", "once and twice the lumens, cloth"
-
+PAIR = OneOf(label="side by side", options=(BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH))
+STREET_LIGHT = OneOf(label="street light", options=tuple(STREET_LIGHTS))
 LAYERS = Number(label="layers", low=1.0, whole=True, steps=(1.0, 4.0, 1.0), default=1)
 GAP = LENGTH.but(
     label="gap to wall", low=0.0, default=0.0, steps=(0.0, 1.0, 0.05), feet=(0.0, 3.5, 0.25),
@@ -65,15 +57,11 @@ class ClothChoice(Declared):
     throw_ratio: float = declared(THROW_RATIO, default=None)
     wall: str | None = declared(WALL, default=None)
     ambient: float = declared(AMBIENT, default=None)
-    ambient_light: str = declared(
-        OneOf(label="street light", options=tuple(STREET_LIGHTS)), default="warm white led street lamp"
-    )
+    ambient_light: str = declared(STREET_LIGHT, default="warm white led street lamp")
     light_source: str = declared(LIGHT_SOURCE, default=None)
     picture: str = declared(OneOf(label="picture", options=(DAYLIGHT, WHITE, FILE)), default=DAYLIGHT)
     file: str = declared(Text(label="picture file", example="my_house.jpg", empty=True), default="")
-    pair: str = declared(
-        OneOf(label="side by side", options=(BARE_AND_CLOTH, DOUBLE_BARE, DOUBLE_CLOTH)), default=BARE_AND_CLOTH
-    )
+    pair: str = declared(PAIR, default=BARE_AND_CLOTH)
     district: str = declared(DISTRICT, default=None)
     purpose: str = declared(PURPOSE, default=None)
     share: float = declared(SHARE_WANTED, default=None)
@@ -82,7 +70,7 @@ class ClothChoice(Declared):
 
     def on(self, show: Show) -> "ClothChoice":
         """Return the choice with what is not chosen as in `show`; without masonry, cloth covers what it may."""
-        what = self.cover or (ALL_MASONRY if show.masonry else EVERYTHING)
+        what = self.cover or (MASONRY if show.masonry else EVERYTHING)
         return show.filled(replace(self, cover=what))
 
 

@@ -43,8 +43,8 @@ from kit.sky.photometric_file import load_distribution
 from kit.sky.site import TIMEZONE, Site
 from kit.source import projector
 from kit.source.placement import Placement
+from kit.stage.aim import fitting_distance, fitting_throw_ratio, usual_shift
 from kit.stage.audience import Viewer, windscreen
-from kit.stage.fit import fitting_distance, fitting_throw_ratio, usual_shift
 from kit.stage.search import Stand
 from kit.toml_file import Reader, Record, Values, table
 from kit.units import length_text
@@ -175,49 +175,32 @@ class ShowLamp(Declared):
         return replace(typical_luminaire(self.kind, called=self.name, position=self.position), **given)
 
 
-_string = specs(LedString)
-_node = {name: reference.value("luminaires", "pixel node", quantity=name) for name in ("spacing", "flux")}
+_string = dict(specs(LedString))
+for _name, _quantity in {"spacing": "spacing", "node_flux": "flux"}.items():
+    _string[_name] = _string[_name].but(default=reference.value("luminaires", "pixel node", quantity=_quantity))
 _price = fields.Band(label="price of cloth, or lowest, usual and highest", of=Number(low=0.0), optional=True)
+_cloth = {"name": OneOf(label="cloth", options=cloth_names), "per_square_metre": _price, "per_square_foot": _price}
 # The lists of a show by their tables: [[lamp]] is a `ShowLamp` in `Show.lamps`, with these fields.
 LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
-    "lamp": (ShowLamp, specs(ShowLamp)),
-    "string": (
-        LedString,
-        {
-            **_string, "spacing": _string["spacing"].but(default=_node["spacing"]),
-            "node_flux": _string["node_flux"].but(default=_node["flux"]),
-        },
-    ),
-    "stand": (Stand, {**specs(Stand), "area": AREA}),
-    "obstacle": (Obstacle, {**specs(Obstacle), "area": AREA}),
-    "viewer": (Viewer, specs(Viewer)),
-    "machine": (Machine, specs(Machine)),
-    "cloth": (
-        Cloth,
-        {"name": OneOf(label="cloth", options=cloth_names), "per_square_metre": _price, "per_square_foot": _price},
-    ),
+    "lamp": (ShowLamp, specs(ShowLamp)), "string": (LedString, _string),
+    "stand": (Stand, specs(Stand) | {"area": AREA}), "obstacle": (Obstacle, specs(Obstacle) | {"area": AREA}),
+    "viewer": (Viewer, specs(Viewer)), "machine": (Machine, specs(Machine)), "cloth": (Cloth, _cloth),
 }  # fmt: skip
-PLACE: dict[str, Spec] = {
-    name: spec.but(optional=True)
-    for name, spec in {
-        "town": fields.Text(label="town, of kit.towns(); or latitude, longitude and timezone"),
-        "latitude": fields.LATITUDE, "longitude": fields.LONGITUDE, "timezone": TIMEZONE, "facing": fields.FACING,
-        "night_sky": SKY, "ground": GROUND,
-    }.items()
+_where = {
+    "town": fields.Text(label="town, of kit.towns(); or latitude, longitude and timezone"), "latitude": fields.LATITUDE,
+    "longitude": fields.LONGITUDE, "timezone": TIMEZONE, "facing": fields.FACING, "night_sky": SKY, "ground": GROUND,
 }  # fmt: skip
+PLACE: dict[str, Spec] = {name: spec.but(optional=True) for name, spec in _where.items()}
 SCALARS: dict[str, Spec] = {
     "ambient": AMBIENT,
     "distance": fields.DISTANCE.but(meaning="from the lens to the wall; left out: the picture fits the front"),
     "walk": WALK.but(optional=True),
     "rooms_dark": ROOMS_DARK.but(optional=True),
 }
-TARGET: dict[str, Spec] = {
-    "district": DISTRICT, "purpose": PURPOSE, "share": SHARE_WANTED, "confidence": CONFIDENCE
-}  # fmt: skip
+TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE}
+TARGET |= {"share": SHARE_WANTED, "confidence": CONFIDENCE}
 # What pages let one choose in place of what the show says.
-CHOSEN = (
-    "latitude", "longitude", "timezone", "facing", "night_sky", "ambient", "rooms_dark", *TARGET, "units",
-)  # fmt: skip
+CHOSEN = ("latitude", "longitude", "timezone", "facing", "night_sky", "ambient", "rooms_dark", *TARGET, "units")
 SHOW: dict[str, Spec] = {
     "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
     **HOUSE,
@@ -490,12 +473,11 @@ class Show(Declared, Result):
         """Return, in words, which machines of a whole choice have a throw ratio that their lens has not."""
         said = {}
         for which, machine in self._machines():
-            (low, high), ratio = machine.zoom, getattr(choice, f"{which}throw_ratio", machine.zoom[0])
+            name, (low, high) = machine.name, machine.zoom
+            ratio = getattr(choice, f"{which}throw_ratio", low)
             if not low - 1e-9 <= ratio <= high + 1e-9:
                 has = f"{low:g}" if low == high else f"{low:g} to {high:g}"
-                said[machine.name] = (
-                    f"{machine.name}: a throw ratio of {ratio:.2f} takes another lens; its own has {has}."
-                )
+                said[name] = f"{name}: a throw ratio of {ratio:.2f} takes another lens; its own has {has}."
         return tuple(said.values())
 
     def chosen(self, choice: Any) -> "Show":
@@ -716,9 +698,7 @@ def _show_toml(show: Show, folder: Path) -> str:
         given = {name: said[name] for name in own if name in said}
         tables += [table(f"\n[{header}]", given)] if given else []
     for header, (_, own) in LISTS.items():
-        tables += [
-            table(f"\n[[{header}]]", _typed(item, own, folder, show.units)) for item in said.get(f"{header}s", ())
-        ]
+        tables += [table(f"\n[[{header}]]", _typed(one, own, folder, show.units)) for one in said.get(f"{header}s", ())]
     return table("", top) + "".join(tables)
 
 

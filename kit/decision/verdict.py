@@ -24,7 +24,7 @@ from kit import reference
 from kit.decision.chance import Draws, Trials, least, middle_90, sampled
 from kit.decision.chance import Target as Target
 from kit.errors import InputError
-from kit.eye.contrast import contrast_at_eye
+from kit.eye.glare import contrast_at_eye
 from kit.fields import Is, Number
 from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, banded, make_frame, pick

@@ -20,7 +20,7 @@ from kit.blocks import share_out
 from kit.decision.chance import Draws, Trials, middle_90, sampled
 from kit.decision.verdict import Part, Target, checked_target, judged
 from kit.errors import InputError
-from kit.eye.contrast import contrast_at_eye
+from kit.eye.glare import contrast_at_eye
 from kit.eye.light_map import Scene, light_map
 from kit.fields import DIMMING, Is, Many
 from kit.quantities import labelled

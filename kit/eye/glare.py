@@ -53,6 +53,19 @@ def veiling_luminance(
     return light * _spread(theta, 0.0 if age is None else AGE.check("age", age), iris)
 
 
+def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil: ArrayLike) -> Array:
+    """Return (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil).
+
+    All are luminances, `ambient` that of ambient light on the wall [cd/m2]; they broadcast. 1 where there is no light
+    at all in white or black: nothing to tell apart. Infinite for a black without any.
+    """
+    rest = np.asarray(ambient, float) + np.asarray(veil, float)
+    below = np.asarray(black, float) + rest
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+        result = (np.asarray(white, float) + rest) / below
+    return np.where((below == 0.0) & np.isnan(result), 1.0, result)
+
+
 def _spread(angle: Array, age: float, pigment: float) -> Array:
     """Return veil over illuminance at the eye by angle [deg]; nearer than the relation holds, as at its end."""
     names = ("near", "middle", "wide", "even", "age reference", "age exponent")

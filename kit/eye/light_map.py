@@ -27,22 +27,8 @@ from kit.arrays import Array, Extent, Point
 from kit.blocks import in_bands
 from kit.errors import InputError
 from kit.eye.glare import haze_veil, picture_spread, source_veils, spread_by
-from kit.fields import (
-    AVERAGE_PICTURE_LEVEL,
-    FLAG,
-    LENGTH,
-    SHARE,
-    SPACING,
-    Declared,
-    Is,
-    Many,
-    Number,
-    Range,
-    Spec,
-    Vector,
-    declared,
-    specs,
-)  # fmt: skip
+from kit.fields import AVERAGE_PICTURE_LEVEL as PICTURE_LEVEL
+from kit.fields import FLAG, LENGTH, SHARE, SPACING, Declared, Is, Many, Number, Range, Spec, Vector, declared, specs
 from kit.light.ambient import EVEN, FOG, PICTURE, ROOMS, Ambient, source_maps
 from kit.light.cast import Machines, blended, cast_light
 from kit.quantities import labelled
@@ -138,7 +124,7 @@ class Scene(Declared):
     facade: Facade = declared(Is(kind=Facade))
     projectors: Machines = declared(Many(of=Machine(), least=1))
     ambient: Ambient = declared(Is(kind=Ambient), default=Ambient)
-    average_picture_level: float = declared(AVERAGE_PICTURE_LEVEL)
+    average_picture_level: float = declared(PICTURE_LEVEL)
     ground_reflectance: float | None = declared(
         SHARE, label="ground reflectance", default=None, meaning="of the ground; None: as under its sky; none: 0"
     )
@@ -250,10 +236,8 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     plane, patches = ("y", "x"), ("patch_index",)
     found = {name: (plane, values) for name, values in zip(MAPS, maps, strict=True)} | {
         # What is remembered is shared: what the caller changes must not be.
-        "patch": (plane, raster.patch.copy()),
-        "ambient_illuminance": (("source", *plane), sources),
-        "veiling_luminance": (("source", *plane), veils),
-        "reflectance_band": (("level", *patches), bands),
+        "patch": (plane, raster.patch.copy()), "ambient_illuminance": (("source", *plane), sources),
+        "veiling_luminance": (("source", *plane), veils), "reflectance_band": (("level", *patches), bands),
         "picture_share": (("projector", *patches), cast.share.copy()),
         "chain": (("projector", "step", "level"), chain),
         "light_band": ("level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()),
@@ -263,8 +247,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         "delivered_light": ("projector", lumens), "landed_share": ("projector", used),
         "leak": ("projector", [machine.leak() for machine in machines]),
         "scatter": ("projector", [machine.scatter() for machine in machines]),
-        "y": ("y", raster.grid.y),
-        "x": ("x", raster.grid.x),
+        "y": ("y", raster.grid.y), "x": ("x", raster.grid.x),
     }  # fmt: skip
     if cast.hidden:
         found["hidden_share"] = "obstacle", list(cast.hidden.values())

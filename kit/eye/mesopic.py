@@ -26,7 +26,7 @@ from numpy.typing import ArrayLike
 from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import NAME, Many, Number, Numbers, together
+from kit.fields import NAME, Many, Number
 from kit.results import Frame, Result, make_frame
 from kit.source.spectra import FINE, LightSource, Spectrum, light_source
 from kit.wall.facade import Surface
@@ -61,10 +61,9 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
 def mesopic_luminance(photopic: ArrayLike, ratio: ArrayLike) -> Array:
     """Return what a photopic luminance [cd/m2], of light of an S/P ratio, is worth to an eye adapted to it [cd/m2].
 
-    Both broadcast. Values out of their ranges raise `InputError`.
+    Both broadcast.
     """
-    given = {"photopic": Numbers(of=LUMINANCE).check("photopic", photopic)}
-    light, sp = together(**given, ratio=Numbers(of=RATIO).check("ratio", ratio))
+    light, sp = np.broadcast_arrays(np.asarray(photopic, float), np.asarray(ratio, float))
     a, b = (reference.value("eye", f"adaptation {name}") for name in ("at 1 cd/m2", "per decade"))
     peak = reference.value("eye", "scotopic efficiency at 555 nm")
     m = np.full(light.shape, 0.5)

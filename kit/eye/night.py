@@ -33,7 +33,7 @@ from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
 from kit.eye.glare import picture_spread, spread_by
 from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture
-from kit.fields import Is, Many, Number, OneOf
+from kit.fields import Is, Many, OneOf
 from kit.light.cast import blended, cast_light
 from kit.quantities import labelled
 from kit.results import Frame, Result, check_made, make_frame
@@ -45,7 +45,6 @@ from kit.words import capital, join, percent, short
 
 Fit = Literal["front", "projector"]
 FIT = OneOf(label="picture laid over", options=("front", "projector"), default="front")
-ADAPTATION, SCREEN_WHITE = Number(unit="cd/m²", low=0.0), Number(unit="cd/m²", above=0.0)
 
 
 def night_view(
@@ -165,13 +164,11 @@ def on_screen(views: Sequence[xr.Dataset]) -> Screen:
     return Screen(images=tuple(images), adaptation=adaptation, brightest=1.0 / scale, cut=tuple(cut))
 
 
-def ward_scale(adaptation: float, screen_white: float) -> float:
-    """Return the share of the screen's white that stands for each cd/m2 of the scene [m2/cd]; see the module."""
-    world = ADAPTATION.check("adaptation", adaptation)
-    white = SCREEN_WHITE.check("screen_white", screen_white)
+def ward_scale(adaptation: float, white: float) -> float:
+    """Return the share of a screen's white [cd/m2] that stands for each cd/m2 of the scene [m2/cd]; see the module."""
     names = ("offset", "inner exponent", "exponent")
     offset, inner, outer = (reference.value("constants", f"visibility threshold {name}") for name in names)
-    return ((offset + (white / 2.0) ** inner) / (offset + world**inner)) ** outer / white
+    return ((offset + (white / 2.0) ** inner) / (offset + adaptation**inner)) ** outer / white
 
 
 def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:

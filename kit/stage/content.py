@@ -231,9 +231,7 @@ class ContentParts(Result):
         metres = millimetres / 1000
         rows = [
             {
-                "part": p.name,
-                "share of front": p.share_of_front,
-                "good for": p.kind,
+                "part": p.name, "share of front": p.share_of_front, "good for": p.kind,
                 f"pixel [{unit}]": (p.element_size or np.nan) / metres,
                 f"largest pixel [{unit}]": (p.coarsest_element or np.nan) / metres,
                 "pixel as seen [1/60 °]": p.element_angle or np.nan,
@@ -242,7 +240,7 @@ class ContentParts(Result):
             }
             for p in self.patches
             if p.part is not None
-        ]
+        ]  # fmt: skip
         return make_frame(rows, {"share of front": percent}, index="part")
 
     def sentence(self, units: str = "m") -> str:

@@ -34,10 +34,12 @@ from kit.fields import OneOf
 from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.stage.search import Search
 from kit.units import edge
-from kit.views.drawing import COLOURS, HATCHES, SCALES, Board
+from kit.views.drawing import COLOURS, HATCHES, SCALES, Board, colour_bar
 from kit.words import capital
 
 DAY = 24 * 60
+# The colours of a curve and of its band.
+DARK, MIDDLE = map(tuple, matplotlib.colormaps[COLOURS]((0.1, 0.55)))
 # The sky goes on top, so that what stays all night stands on the ground.
 SKY = {GLOW: 1, MOON: 2, TWILIGHT: 3}
 BOX = np.array([Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY], dtype=Path.code_type)
@@ -138,10 +140,9 @@ def evening_chart(result: xr.Dataset, *, date: Any = None, part: str = WHOLE) ->
     clock, wanted = _minutes(one), result.attrs["wanted_contrast"]
     low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
     top = _round_up(max(SCALES["contrast"].high, 2.0 * wanted, 1.3 * float(np.nanmax([nominal, high]))), decades=True)
-    dark, middle = _tones()
     passing = one["passing"].values.astype(str).tolist()
-    styles: list[dict[str, Any]] = [{"color": dark, "linewidth": 2, "label": "contrast"}]
-    styles += [{"color": dark, "linestyle": "--", "label": f"while {name} passes"} for name in passing]
+    styles: list[dict[str, Any]] = [{"color": DARK, "linewidth": 2, "label": "contrast"}]
+    styles += [{"color": DARK, "linestyle": "--", "label": f"while {name} passes"} for name in passing]
 
     def frame(ax: Axes) -> None:
         ax.set(
@@ -152,11 +153,11 @@ def evening_chart(result: xr.Dataset, *, date: Any = None, part: str = WHOLE) ->
         ax.yaxis.set_minor_formatter(FuncFormatter(lambda *_: ""))
         _clock_axis(ax.xaxis, 120)
         line = ax.axhline(wanted, color="black", linewidth=1, linestyle="-.", label=f"wanted: {wanted:g}:1")
-        likely = Swatch(color=middle, alpha=0.35, linewidth=0, label="9 cases in 10")
+        likely = Swatch(color=MIDDLE, alpha=0.35, linewidth=0, label="9 cases in 10")
         _legend(ax, [*(Line2D([], [], **style) for style in styles), likely, line])
 
     def content(ax: Axes) -> list[Any]:
-        artists: list[Any] = [ax.fill_between(clock, low, high, color=middle, alpha=0.35, linewidth=0)]
+        artists: list[Any] = [ax.fill_between(clock, low, high, color=MIDDLE, alpha=0.35, linewidth=0)]
         for values, style in zip((nominal, *one["contrast_passing"].values), styles, strict=True):
             artists += ax.plot(clock, values, **style)
         solid: dict[str, Any] = {"color": "black", "linewidth": 1.6}
@@ -194,7 +195,6 @@ def season_chart(result: xr.Dataset, *, part: str = WHOLE) -> Chart:
     step = float(steps[1] - steps[0]) if steps.size > 1 else 1.0
     gap = 0.5 * float(at[1])
     edges = (float(at[0]) - gap, float(at[-1]) + gap, clock.min() - 0.5 * step, clock.max() + 0.5 * step)
-    colours: dict[str, Any] = {"norm": LogNorm(scale.low, scale.high), "cmap": COLOURS}
     lines: dict[str, dict[str, Any]] = {
         "sunset": {"color": "black", "linewidth": 1.6, "linestyle": ":"},
         "earliest start": {"color": "black", "linewidth": 1.6},
@@ -207,14 +207,7 @@ def season_chart(result: xr.Dataset, *, part: str = WHOLE) -> Chart:
         _clock_axis(ax.yaxis, 120)
         ax.set(xlim=edges[:2], ylim=edges[2:], xlabel="evening of", ylabel="clock")
         ax.set_title(f"The season: {part}", loc="left")
-        figure = ax.get_figure()
-        assert figure is not None
-        shades = matplotlib.cm.ScalarMappable(**colours)
-        bar = figure.colorbar(shades, ax=ax, label=scale.label, pad=0.015, extend="both")
-        bar.set_ticks(list(scale.ticks), labels=[f"{tick:g}" for tick in scale.ticks])
-        bar.ax.minorticks_off()
-        for colour, width in (("white", 3.5), ("black", 1.5)):
-            bar.ax.axhline(wanted, color=colour, linewidth=width)
+        colour_bar(ax.figure, ax, "contrast", wanted, extend="both")
         handles = [*(Line2D([], [], label=name, **line) for name, line in lines.items())]
         handles.append(Line2D([], [], label="moonrise", **RISE))
         ax.legend(handles=handles, **SMALL, ncols=3, loc="lower right", bbox_to_anchor=(1.0, 1.0), frameon=False)
@@ -223,8 +216,8 @@ def season_chart(result: xr.Dataset, *, part: str = WHOLE) -> Chart:
         column = np.rint((clock - clock.min()) / step).astype(int)
         values = np.full((days.size, column.max() + 1), np.nan)
         values[np.arange(days.size)[:, None], column] = season["contrast"].sel(level="nominal").values
-        shown = {"origin": "lower", "aspect": "auto", "interpolation": "nearest", "extent": edges, **colours}
-        artists: list[Any] = [ax.imshow(values.T, **shown)]
+        shown: dict[str, Any] = {"origin": "lower", "aspect": "auto", "interpolation": "nearest", "extent": edges}
+        artists: list[Any] = [ax.imshow(values.T, **shown, norm=LogNorm(scale.low, scale.high), cmap=COLOURS)]
         when = {"sunset": season["sunset"].values, "earliest start": season["earliest"].sel(level="nominal").values}
         for name, times in when.items():
             artists += ax.plot(at, _after(times, days), color="white", linewidth=4)
@@ -297,9 +290,8 @@ def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOL
     one = result.sel(part=OneOf(options=result["part"].values.tolist()).check("part", part))
     percent = 100.0 * result["dimming"].values
     low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
-    dark, middle = _tones()
-    ax.fill_between(percent, low, high, color=middle, alpha=0.35, linewidth=0, label="9 cases in 10")
-    ax.plot(percent, nominal, color=dark, linewidth=2, label="contrast")
+    ax.fill_between(percent, low, high, color=MIDDLE, alpha=0.35, linewidth=0, label="9 cases in 10")
+    ax.plot(percent, nominal, color=DARK, linewidth=2, label="contrast")
     wanted = result.attrs["wanted_contrast"]
     ax.axhline(wanted, color="black", linewidth=1, linestyle="-.", label=f"wanted: {wanted:g}:1")
     most = float(one["most_dimming"].sel(level="nominal"))
@@ -328,18 +320,17 @@ def draw_ladder(found: Ladder, axes: Sequence[Axes] | None = None) -> Axes:
     if axes is None:
         axes = Figure(figsize=(8.0, 7.6), layout="constrained").subplots(2, 1)
     lit = {name: levels for name, levels in found.levels.items() if levels[0][2] > 0.0}
-    dark, middle = _tones()
     labels = ("white", "white (cd/m²): how bright"), ("contrast", "contrast (x : 1): how clear")
     for k, (ax, (group, label)) in enumerate(zip(axes, labels, strict=True)):
         # What has no end runs out of the picture.
         bars, steps = np.minimum([levels[k] for levels in lit.values()], 1e9).reshape(-1, 3), rungs(group)
         low, nominal, high = bars.T
-        ax.barh(range(len(lit)), high - low, left=low, height=0.5, color=middle, edgecolor="black")
+        ax.barh(range(len(lit)), high - low, left=low, height=0.5, color=MIDDLE, edgecolor="black")
         ax.plot(nominal, range(len(lit)), "D", color="white", markeredgecolor="black", markersize=7)
         x, ends = 0.0, [steps[0].value, steps[-1].value, *bars[bars < 1e9]]
         for step in steps:
             x = max(step.value, 1.15 * x)  # so that no name covers another
-            ax.axvline(step.value, color=dark, linewidth=0.8, linestyle=":")
+            ax.axvline(step.value, color=DARK, linewidth=0.8, linestyle=":")
             ax.text(x, -0.7, IN_SHORT[step.name], rotation=50, va="bottom", **SMALL)
         ax.set(
             xscale="log", xlim=(0.7 * min(ends), 1.4 * max(ends)), ylim=(len(lit) - 0.4, -0.6), xlabel=label,
@@ -365,11 +356,8 @@ def draw_tradeoff(found: Search, ax: Axes | None = None, *, units: str = "m") ->
     ax, (small, size) = _axes(ax), edge("mm", units)
     places = found.places
     good = places["feasible"].values
-    element, light = (
-        places["coarsest_element"].values / size,
-        (places["illuminance_median"] * places["delivered_light"]).values,
-    )
-    keystone = places["keystone"].values
+    element, keystone = places["coarsest_element"].values / size, places["keystone"].values
+    light = (places["illuminance_median"] * places["delivered_light"]).values
     dots = ax.scatter(element[good], light[good], c=keystone[good], s=12, cmap=COLOURS, linewidths=0)
     best = found.pareto
     ax.scatter(
@@ -384,9 +372,7 @@ def draw_tradeoff(found: Search, ax: Axes | None = None, *, units: str = "m") ->
         xlabel=f"largest pixel on the front ({small})", ylabel="illuminance on the front, median (lx)",
         title="Every dot is a place for the projector",
     )  # fmt: skip
-    figure = ax.get_figure()
-    assert figure is not None
-    figure.colorbar(dots, ax=ax, label="keystone: corners off by (°)", pad=0.015)
+    ax.figure.colorbar(dots, ax=ax, label="keystone: corners off by (°)", pad=0.015)
     ax.legend(fontsize=8)
     return ax
 
@@ -400,12 +386,6 @@ def _round_up(value: float, *, decades: bool = False) -> float:
     decade = 10.0 ** math.floor(math.log10(value)) if value > 0 else 1.0
     steps = (1.0, 3.0, 10.0) if decades else (1.0, 1.5, 2.0, 3.0, 5.0, 7.0, 10.0)
     return next((step * decade for step in steps if step * decade >= value), 10.0 * decade)
-
-
-def _tones() -> tuple[Any, Any]:
-    """Return the colours of a curve and of its band."""
-    dark, middle = matplotlib.colormaps[COLOURS]((0.1, 0.55))
-    return tuple(dark), tuple(middle)
 
 
 def _legend(ax: Axes, handles: list[Any]) -> None:

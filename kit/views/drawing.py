@@ -75,16 +75,12 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
     for patch, seen in seen_parts(facade):
         ax.add_patch(PathPatch(path_of(seen, metre), **styles[patch.surface.name]))
         ax.add_patch(PathPatch(path_of(seen, metre), facecolor="none", edgecolor="0.25", linewidth=0.7))
-    swatches = [Swatch(**style) for style in styles.values()]
     left, right, bottom, top = (limit * metre for limit in facade.bounds)
-    margin = 0.03 * (right - left)
-    ax.set(
-        xlim=(left - margin, right + margin), ylim=(bottom - margin, top + margin), aspect="equal", title=facade.name
-    )
+    rim = 0.03 * (right - left)
+    ax.set(xlim=(left - rim, right + rim), ylim=(bottom - rim, top + rim), aspect="equal", title=facade.name)
     _label(ax, units)
-    ax.legend(
-        handles=swatches, loc="center left", bbox_to_anchor=(1.01, 0.5), frameon=False, handlelength=3, handleheight=1.6
-    )
+    beside: dict[str, Any] = {"loc": "center left", "bbox_to_anchor": (1.01, 0.5), "frameon": False}
+    ax.legend(handles=[Swatch(**style) for style in styles.values()], **beside, handlelength=3, handleheight=1.6)
     return ax
 
 
@@ -217,7 +213,11 @@ class MapBoard(PairBoard):
     def scales(self, axes: Any) -> None:
         """Draw the colour scales."""
         for row, name in zip(axes, SCALES, strict=True):
-            _colour_bar(self.figure, list(row), name, self.target)
+            wanted = getattr(self.target, name)
+            bar = colour_bar(self.figure, list(row), name, wanted)
+            if SCALES[name].low <= wanted <= SCALES[name].high:
+                place: dict[str, Any] = {"ha": "right", "va": "center", "transform": bar.get_yaxis_transform()}
+                bar.text(-0.25, wanted, f"{wanted:g}\nwanted", fontsize=8, **place)
 
     def draw(self, maps: Sequence[xr.Dataset], titles: Sequence[str]) -> bytes:
         """Return two maps from `light_map`, over the same extent, as a PNG picture."""
@@ -330,17 +330,14 @@ def _label(ax: Axes, units: str) -> None:
     ax.set(xlabel=f"across the front ({units})", ylabel=f"height ({units})")
 
 
-def _colour_bar(figure: Figure, axes: list[Axes], name: str, target: Target) -> None:
+def colour_bar(figure: Any, axes: Any, name: str, wanted: float, **more: Any) -> Axes:
+    """Draw the scale of one of `SCALES` beside axes, with a line at what is wanted."""
     scale = SCALES[name]
     mappable = matplotlib.cm.ScalarMappable(norm=LogNorm(scale.low, scale.high), cmap=COLOURS)
-    bar = figure.colorbar(mappable, ax=axes, label=scale.label, pad=0.015)
+    bar = figure.colorbar(mappable, ax=axes, label=scale.label, pad=0.015, **more)
     bar.set_ticks(list(scale.ticks), labels=[f"{tick:g}" for tick in scale.ticks])
     bar.ax.minorticks_off()
-    wanted = getattr(target, name)
-    if scale.low <= wanted <= scale.high:
-        bar.ax.axhline(wanted, color="white", linewidth=3.5)
-        bar.ax.axhline(wanted, color="black", linewidth=1.5)
-        bar.ax.text(
-            -0.25, wanted, f"{wanted:g}\nwanted", ha="right", va="center", fontsize=8,
-            transform=bar.ax.get_yaxis_transform(),
-        )  # fmt: skip
+    for colour, width in (("white", 3.5), ("black", 1.5)):
+        if scale.low <= wanted <= scale.high:
+            bar.ax.axhline(wanted, color=colour, linewidth=width)
+    return bar.ax

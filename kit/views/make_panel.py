@@ -264,9 +264,8 @@ class MakePanel:
             for own in content["surfaces"]:
                 make_room(box, own)
             box.value = chosen
-            swatch = (
-                f" <span style='background: {known['colour'].get(chosen, 'none')}; border: 1px solid'>&emsp;</span>"
-            )
+            shade = known["colour"].get(chosen, "none")
+            swatch = f" <span style='background: {shade}; border: 1px solid'>&emsp;</span>"
             for key, one in part.controls.items():  # whose a control is, for those who listen
                 whose = f"<span class='kit-unseen'>{html.escape(name)}: </span>"
                 one.description = whose + PART[key].label + swatch * (key == "surface")

@@ -51,9 +51,8 @@ def control(spec: Spec, units: str = "m") -> Any:
         return buttons
     if isinstance(spec, OneOf):
         # The library takes None for nothing chosen, and shows nothing.
-        return widgets.Dropdown(
-            options=[(said, NOTHING if value is None else value) for said, value in spec.menu()], **look
-        )
+        options = [(said, NOTHING if value is None else value) for said, value in spec.menu()]
+        return widgets.Dropdown(options=options, **look)
     if isinstance(spec, Flag):
         return widgets.Checkbox(**look)
     if isinstance(spec, Text):
@@ -126,15 +125,10 @@ class Panel:
         self._exact: dict[str, tuple[Any, Any]] = {}
         self.result: Any = None
         # Each length has a slider for each unit: one whose range changes while it is shown sends its old value back.
-        self.lengths = {
-            name: {units: control(spec, units) for units in ("ft", "m")}
-            for name, spec in self.fields.items()
-            if isinstance(spec, Number) and spec.feet
-        }
-        self.controls = {
-            name: self.lengths[name]["ft"] if name in self.lengths else control(spec)
-            for name, spec in self.fields.items()
-        }
+        long = {name: spec for name, spec in self.fields.items() if isinstance(spec, Number) and spec.feet}
+        self.lengths = {name: {units: control(spec, units) for units in ("ft", "m")} for name, spec in long.items()}
+        shown = {name: sliders["ft"] for name, sliders in self.lengths.items()}
+        self.controls = {name: shown.get(name) or control(spec) for name, spec in self.fields.items()}
         self.notes = {name: widgets.HTML(layout=widgets.Layout(display="none")) for name in self.fields}
         self.reset = _button("As in the show file", "Back to what the show file says", lambda: self.show(self.start))
         self.buttons = (

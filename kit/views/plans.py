@@ -19,7 +19,6 @@ from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
-from numpy.typing import NDArray
 
 from kit.fields import guarded
 from kit.sky.luminaire import Luminaire
@@ -31,7 +30,7 @@ from kit.views.charts import PLAIN
 from kit.views.drawing import COLOURS, Board, path_of, seen_parts
 from kit.wall.facade import Facade
 
-Array = NDArray[np.float64]
+Ground = tuple[str, Sequence[tuple[float, float]], tuple[float, float], bool | None]
 Pairs = Sequence[tuple[Projector, Placement]]
 Named = Sequence[tuple[str, float, float]]
 
@@ -105,14 +104,9 @@ class PlanBoard(Board):
 
     @guarded
     def __init__(
-        self,
-        facade: Facade,
-        *,
-        units: str = "m",
-        reach: float = 25.0,
-        grounds: Sequence[tuple[str, Sequence[tuple[float, float]], tuple[float, float], bool | None]] = (),
+        self, facade: Facade, *, units: str = "m", reach: float = 25.0, grounds: Sequence[Ground] = (),
         eyes: Sequence[tuple[str, tuple[float, float, float]]] = (),
-    ) -> None:
+    ) -> None:  # fmt: skip
         super().__init__((9.6, 5.6))
         self.facade, self.units, self.reach = facade, units, reach
         self._metre = 1.0 / metres_per(units)
@@ -198,13 +192,9 @@ class PlanBoard(Board):
         m = self._metre
         for _, area, (bottom, top), blocks in grounds:
             corners = np.array(area, float)
-            style: dict[str, Any] = {"facecolor": "none", "edgecolor": "0.3", "linewidth": 0.8}
-            if blocks is None:
-                style |= {"linestyle": "--"}
-            elif blocks:
-                style |= {"facecolor": "0.8"}
-            else:
-                style |= {"hatch": "...", "linewidth": 0.4}
+            style: dict[str, Any] = {"facecolor": "0.8" if blocks else "none", "edgecolor": "0.3", "linewidth": 0.8}
+            if not blocks:
+                style |= {"linestyle": "--"} if blocks is None else {"hatch": "...", "linewidth": 0.4}
             self.plan.add_patch(Polygon(corners * m, **style))
             near, far = corners[:, 1].min(), corners[:, 1].max()
             box = np.array([(near, bottom), (far, bottom), (far, top), (near, top)])
@@ -244,10 +234,9 @@ class PlanBoard(Board):
             "facecolor": (*colour[:3], 0.3), "edgecolor": "black", "linewidth": 1.0, "hatch": HATCHES[k],
             "animated": True,
         }  # fmt: skip
-        blank = np.zeros((3, 2))
         result: dict[str, Any] = {}
         for name, ax in (("plan", self.plan), ("elevation", self.elevation), ("section", self.section)):
-            result[name] = ax.add_patch(Polygon(blank, **style))
+            result[name] = ax.add_patch(Polygon(np.zeros((3, 2)), **style))
         line: dict[str, Any] = {"color": "black", "animated": True}
         (result["axis"],) = self.plan.plot([], [], linestyle="-.", linewidth=0.8, **line)
         (result["lens"],) = self.plan.plot([], [], "s", markersize=6, **line)

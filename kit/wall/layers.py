@@ -32,7 +32,6 @@ ROUNDING = 1e-9
 SHARES = Numbers(label="shares", of=SHARE.but(high=1.0 + ROUNDING))
 GAP = Number(label="gap", unit="m", low=0.0, meaning="between cloth and wall")
 SIDE = Number(label="size", unit="m", above=0.0, meaning="of a sheet")
-INDEX = Number(label="index", above=1.0, meaning="refractive index of the denser side over that of the thinner")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,10 +84,7 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
     Its reflectance is 0, its transmittance the view factor from sheet to sheet for diffuse light evenly spread: aligned
     parallel equal rectangles, J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from memory).
     """
-    d, a, b = GAP.check("gap", gap), SIDE.check("width", width), SIDE.check("height", height)
-    if d == 0.0:
-        return Layer(reflectance=0.0, transmittance=1.0)
-    x, y = a / d, b / d
+    x, y = width / gap, height / gap
     u, v = np.sqrt(1.0 + x * x), np.sqrt(1.0 + y * y)
     share = 0.5 * np.log(u * u * v * v / (1.0 + x * x + y * y)) + x * v * np.arctan(x / v) + y * u * np.arctan(y / u)
     share = (share - x * np.arctan(x) - y * np.arctan(y)) * (2.0 / (np.pi * x * y))
@@ -102,8 +98,7 @@ def diffuse_interface_reflectance(index: float) -> float:
     the thinner: J. W. T. Walsh, Dept. Sci. Ind. Res. Illum. Res. Tech. Paper 2 (1926); as used by Lekner and Dorf (both
     from memory; the tests integrate Fresnel's equations).
     """
-    n = INDEX.check("index", index)
-    n2 = n * n
+    n, n2 = index, index * index
     above, square = n - 1.0, n2 * n2 - 1.0
     logarithm = n2 * (n2 - 1) ** 2 / (n2 + 1) ** 3 * np.log(above / (n + 1))
     if n < 1.003:
@@ -128,7 +123,7 @@ def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
     incidence. By Lekner and Dorf, equations from memory.
     """
     mirrored, _ = _film()
-    share: Array = SHARES.check("dry", dry)
+    share = np.asarray(dry, float)
     return np.minimum((1.0 - mirrored) * _under_film(1.0 - share, solid), share)
 
 
@@ -142,15 +137,9 @@ def _film() -> tuple[float, float]:
     return ((n - 1.0) / (n + 1.0)) ** 2, (1.0 - diffuse_interface_reflectance(n)) / n**2
 
 
-def _solid_in_water(solid: float) -> tuple[float, float]:
-    """Return the mean reflectance of a grain or fibre in air and in water."""
-    m = INDEX.but(above=_water()).check("solid", solid)
-    return diffuse_interface_reflectance(m), diffuse_interface_reflectance(m / _water())
-
-
 def _under_film(a: Array, solid: float) -> Array:
     """Return what comes out of a wet surface of dry absorptance `a`, of the light that entered the film."""
-    in_air, in_water = _solid_in_water(solid)
+    in_air, in_water = map(diffuse_interface_reflectance, (solid, solid / _water()))
     absorbed = np.minimum(a * ((1.0 - a) / _water() ** 2 + a * (1.0 - in_water) / (1.0 - in_air)), 1.0 - in_water)
     _, let_out = _film()
     return let_out * (1.0 - absorbed) / (1.0 - (1.0 - let_out) * (1.0 - absorbed))
@@ -184,7 +173,7 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
     published check on cloth.
     """
     ratio, thickness = _two_flux(layer)
-    in_air, in_water = _solid_in_water(solid)
+    in_air, in_water = map(diffuse_interface_reflectance, (solid, solid / _water()))
     inside = _sheet(*_with_less_scattering(ratio, thickness, in_water / in_air))
     # The front face's mirror reflection is left out of the diffuse part, as in `wet_reflectance`.
     mirrored, let_out = _film()

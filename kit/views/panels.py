@@ -1,0 +1,226 @@
+"""The panels of the four notebooks: two brightness classes, cloth, an evening, where the projector stands."""
+
+import math
+from collections.abc import Iterator
+from dataclasses import replace
+from functools import partial
+from typing import Any
+
+import ipywidgets as widgets
+
+from kit.answers.classes import Choice, Comparison, compare
+from kit.answers.cloths import FILE, ClothChoice, Weighing, weigh
+from kit.answers.evenings import OFF, ON, SEASON, SHADED, EveningChoice, EveningPlan, plan_evening
+from kit.answers.show import Show
+from kit.answers.stands import Arrangement, StandChoice, arrange
+from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame, switching_sentence
+from kit.decision.several import RACK
+from kit.fields import OneOf, Spec
+from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
+from kit.views.drawing import MapBoard, NightBoard
+from kit.views.page import caution, paragraphs, picture, tables, words
+from kit.views.panel import CAUTIONS, LABEL, Panel, layout
+from kit.views.plans import PlanBoard
+from kit.words import chances
+
+MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
+
+
+class ClassPanel(Panel):
+    """Two brightness classes side by side on one front; see `Panel` and `compare`."""
+
+    name = "classes"
+    choice_type = Choice
+    answer = staticmethod(compare)
+
+    _board: MapBoard | None = None
+
+    def __init__(self, show: Show | None = None, **given: Any) -> None:
+        super().__init__(show, **given)
+        self.menus = {which: self._menu(which) for which in ("first", "second")}
+
+    def _menu(self, which: str) -> widgets.Dropdown:
+        """Return a menu of the show's machines; what is chosen moves the sliders of the first or second machine."""
+        known = {machine.name: machine for machine in self.of.full.machines}
+        own = self.of.pair[which == "second"].name
+        menu = widgets.Dropdown(options=list(known), value=own, description=f"{which} is", style=LABEL, layout=layout())
+
+        def take(change: Any) -> None:
+            machine = known[change["new"]]
+            at = self.of.stands_at(machine)
+            mine = {f"{which}_{name}": value for name, value in at.items() if f"{which}_{name}" in self.fields}
+            self.show(replace(self.choice, **mine))
+
+        menu.observe(take, names="value")
+        return menu
+
+    def widget(self) -> widgets.VBox:
+        """Return everything in the order in which it is read, the machines of the list above their sliders."""
+        box = super().widget()
+        style, first, message, words, *rest = box.children
+        row = widgets.HBox(list(self.menus.values()), layout=widgets.Layout(flex_flow="row wrap"))
+        box.children = (style, first, message, words, row, *rest)
+        return box
+
+    def page(self, result: Comparison) -> Iterator[tuple[str, str]]:
+        """Yield the maps, then the verdicts in words and in figures."""
+        units, target, (one, other) = result.show.units, result.target, result.titles
+        if self._board is None or (self._board.target, self._board.units) != (target, units):
+            self._board = MapBoard(target, units=units, facade=result.show.house)
+        about = (
+            f"Luminance of white above, contrast below; {one} on the left, {other} on the right. Stripes mark what "
+            "misses the target."
+        )
+        yield "picture", picture(self._board.draw(result.maps, result.titles), f"Four maps of the front. {about}")
+        pairs = list(zip(result.titles, result.verdicts, strict=True))
+        cards = "".join(
+            words(
+                "kit-card", verdict.sentence(units), f"{result.picture_sentence(i, units)} {result.colour_sentence(i)}",
+                title=f"{MARKS[verdict.status]} {title}: {verdict.status}, {chances(verdict.chance)}",
+            )
+            for i, (title, verdict) in enumerate(pairs)
+        )  # fmt: skip
+        yield "words", f"<div class='kit-verdict'>{cards}</div>"
+        yield "caption", paragraphs(about)
+        yield "tables", "".join(tables("kit-numbers", (verdict.frame(units), title)) for title, verdict in pairs)
+
+
+class ClothPanel(Panel):
+    """The bare wall and the wall under cloth, with four routes to a brighter wall; see `Panel` and `weigh`."""
+
+    name = "cloth"
+    choice_type = ClothChoice
+    answer = staticmethod(weigh)
+
+    _board: NightBoard | None = None
+
+    def follow(self, name: str) -> None:
+        """Show the picture file whose name is typed."""
+        if name == "file" and self.controls["file"].value.strip():
+            with self._silence():
+                self.controls["picture"].value = FILE
+
+    def page(self, result: Weighing) -> Iterator[tuple[str, str]]:
+        """Yield the night pictures, then the decision in words and in figures."""
+        units, (one, other) = result.show.units, result.titles
+        if self._board is None or self._board.units != units:
+            self._board = NightBoard(units=units, facade=result.show.house)
+        about = f"How it looks from the street at night: {one} on the left, {other} on the right."
+        yield "picture", picture(self._board.draw(result.views, result.screen.images, result.titles), about)
+        yield "caption", paragraphs(f"{about} {result.screen.sentence(units)} Look at it in a dim room.")
+        payoff = result.payoff
+        under = f"The front under cloth: {payoff.under.sentence(units)}"
+        yield "words", words("kit-payoff", payoff.sentence(units), payoff.covering.sentence(units), under)
+        ways = payoff.frame(units), "Ways to a brighter wall"
+        yield "tables", tables("kit-routes", ways, (payoff.patches_frame(), "Where the cloth hangs"))
+
+
+# What an evening is drawn on, its light and its contrast side by side; and what a season is.
+evening_board = partial(ChartBoard, (9.6, 4.2), columns=2, left=0.06, right=0.99, bottom=0.26, top=0.92, wspace=0.17)
+season_board = partial(ChartBoard, (9.6, 3.6), columns=1, left=0.075, right=1.05, bottom=0.14, top=0.91)
+
+
+class EveningPanel(Panel):
+    """When the show can start: what each source of light gives, the evening, the season, and what a lamp costs.
+
+    See `Panel` and `plan_evening`.
+    """
+
+    name = "evening"
+    choice_type = EveningChoice
+    answer = staticmethod(plan_evening)
+    caution = (
+        "Your own lamps first: a street lamp is the town's to change, a neighbour's the neighbour's. Paths, stairs and "
+        "ways out stay lit. A shade must let a lamp's heat out. LED strings on a roof line mean a ladder, and mains "
+        f"power in the wet: a licensed electrician's matter. {CAUTIONS}"
+    )
+    pictures = ("evening", "season")
+    live = False
+
+    _boards: tuple[ChartBoard, ChartBoard] | None = None
+
+    def declarations(self) -> dict[str, Spec]:
+        """Return the fields of the choice, with the season's days."""
+        first, last = self.given.get("season", SEASON)
+        fields = super().declarations()
+        names = [lamp.name for lamp in self.of.luminaires()]
+        lamps = {f"lamp: {name}": OneOf(label=name, options=(ON, SHADED, OFF)) for name in names}
+        gone = ("off", "shaded") if self.of.strings else ("off", "shaded", "strings")
+        found = {name: spec for name, spec in (fields | lamps).items() if name not in gone}
+        return found | {"date": fields["date"].but(first=first, last=last)}
+
+    def values(self, choice: EveningChoice) -> dict[str, Any]:
+        """Return what the controls show, lamp by lamp."""
+        lamps = {}
+        for lamp in self.of.luminaires():
+            state = OFF if lamp.name in choice.off else SHADED if lamp.name in choice.shaded else ON
+            lamps[f"lamp: {lamp.name}"] = state
+        return {name: lamps[name] if name in lamps else getattr(choice, name) for name in self.fields}
+
+    def made(self, values: dict[str, Any]) -> EveningChoice:
+        """Return the choice that the controls make."""
+        rest = {name: value for name, value in values.items() if not name.startswith("lamp: ")}
+        lamps = {name.removeprefix("lamp: "): value for name, value in values.items() if name not in rest}
+        states = {state: tuple(name for name, is_so in lamps.items() if is_so == state) for state in (OFF, SHADED)}
+        return EveningChoice(**rest, off=states[OFF], shaded=states[SHADED])
+
+    def page(self, result: EveningPlan) -> Iterator[tuple[str, str]]:
+        """Yield the evening, then words, the season, and figures."""
+        if self._boards is None:
+            self._boards = evening_board(), season_board()
+        evening, season = self._boards
+        tonight, start = result.tonight, start_sentence(result.tonight)
+        drawn = evening.draw(source_chart(tonight), evening_chart(tonight))
+        about = "Left: light on the front through the evening, source by source. Right: contrast against the clock."
+        yield "evening", picture(drawn, f"{about} {start}")
+        yield "words", words("kit-start", *filter(None, (start, result.weather, switching_sentence(result.lamps))))
+        about = "The season as a map of date and clock: bright where contrast is high; earliest starts and moonrises."
+        yield "season", picture(season.draw(season_chart(result.calendar)), about)
+        about = (
+            "Left: light on the front, source by source, through the evening; bars that would dwarf the rest are "
+            "cut and carry their height. Right: contrast against the clock. Below: the season, bright where "
+            "contrast is high; the black line is the earliest start, dots are moonrises."
+        )
+        yield "caption", paragraphs(about)
+        costs = switching_frame(result.lamps), "What one lamp costs"
+        sources = source_frame(tonight, result.clock), f"Where the light comes from at {result.clock:%H:%M}"
+        yield "tables", tables("kit-hours", costs, sources, (start_frame(result.calendar), "The season"))
+
+
+class StandPanel(Panel):
+    """Where the projector stands: plan, section and elevation, and what comes of it; see `Panel` and `arrange`."""
+
+    name = "place"
+    choice_type = StandChoice
+    answer = staticmethod(arrange)
+    # What the words on eyes in the beam do not say.
+    caution = (
+        "A stand or post in the garden needs a foundation and a housing that local code and a licensed electrician "
+        "accept; nothing may fall on the walk. "
+        f"{RACK} {CAUTIONS}"
+    )
+
+    _board: PlanBoard
+    _drawn: tuple[str, float] | None = None
+
+    def page(self, result: Arrangement) -> Iterator[tuple[str, str]]:
+        """Yield the drawing, then words, who has the beam in the eye, and figures."""
+        units, around, distance = result.show.units, result.show, result.choice.distance
+        far = max([v.eye[2] for v in around.full.viewers] + [s.box[2, 1] for s in around.full.stands] + [distance])
+        reach = 5.0 * math.ceil(max(10.0, far + 2.0) / 5.0)
+        if self._drawn != (units, reach):
+            eyes = [(viewer.name, viewer.eye) for viewer in around.full.viewers]
+            self._board = PlanBoard(around.house, units=units, grounds=around.grounds(), eyes=eyes, reach=reach)
+            self._drawn = units, reach
+        about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
+        yield "picture", picture(self._board.draw(result.scene.projectors), about)
+        told = (result.verdict.sentence(units), result.picture_sentence(units), result.search_sentence(units))
+        yield "words", words("kit-place", *filter(None, told))
+        yield "caution", caution(result.keep_out.sentence(units), self.caution)
+        about = (
+            "Plan, elevation and section to one scale each. Square: lens. Dashed: where a lens may stand. Grey: "
+            "what stops the light. Dotted: where people walk. Triangles: viewers."
+        )
+        yield "caption", paragraphs(about)
+        parts = result.parts.frame(units), "What each part can carry"
+        yield "tables", tables("kit-zones", parts, (result.audience.frame(units), "Who sees what"))
