@@ -9,8 +9,6 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from kit.errors import InputError
-
 
 @dataclass(frozen=True)
 class Quantity:
@@ -29,12 +27,7 @@ with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as _f
 
 
 def attrs(name: str) -> dict[str, str]:
-    """Return ``long_name`` and ``units`` of a quantity as xarray keeps them.
-
-    Raises `InputError` for a quantity that is not declared.
-    """
-    if name not in QUANTITIES:
-        raise InputError("quantity", name, f"one of {', '.join(QUANTITIES)}")
+    """Return ``long_name`` and ``units`` of a declared quantity as xarray keeps them."""
     found = QUANTITIES[name]
     return {"long_name": found.meaning} | ({"units": found.unit} if found.unit else {})
 

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from kit import quantities, units, words
+from kit import units, words
 from kit.errors import InputError
 from kit.quantities import QUANTITIES, attrs, labelled
 from kit.results import Result, html_table, make_frame, shown, text_table
@@ -315,9 +315,3 @@ def test_a_labelled_variable_is_what_xarray_takes():
     assert (dims, attributes) == (("y", "x"), attrs("contrast"))
     assert kept is values
     assert labelled("x", "x", values[0])[0] == "x"
-
-
-@pytest.mark.bad_input
-def test_an_undeclared_quantity_is_refused():
-    with pytest.raises(InputError, match="quantity = 'brightness'"):
-        quantities.attrs("brightness")

@@ -150,6 +150,4 @@ def _types() -> list[type]:
 
 def _number(spec: Spec) -> Number | None:
     """Return the declaration of the number in a field, None where it is none."""
-    if isinstance(spec, Number):
-        return spec
-    return spec.of if isinstance(spec, Vector | Range | Band) else None
+    return spec if isinstance(spec, Number) else spec.of if isinstance(spec, Vector | Range | Band) else None

@@ -29,8 +29,7 @@ KIND = loss("rating", "kind of machine").but(meaning="how its stated light is to
 # Looked up among the surfaces of the house and of the kit where it is used.
 WALL = Text(label="main wall", optional=True, meaning="surface of the main wall and of what matches it")
 DISTRICT = _rung("white", " cd/m²").but(
-    label="as bright as",
-    default="a floodlit wall in a dark district",
+    label="as bright as", default="a floodlit wall in a dark district",
     meaning="rung of the ladder that is wanted of white",
 )  # fmt: skip
 PURPOSE = _rung("contrast", ":1").but(

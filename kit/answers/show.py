@@ -19,6 +19,7 @@
 import contextlib
 import math
 import os
+import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
@@ -60,6 +61,8 @@ from kit.words import capital, chances, compass, join, percent, plain, short
 # Where a show is looked for, and the invented house that stands in for one, in no town.
 MINE, DEMO = "my_show.toml", Path("houses", "demo_show.toml")
 PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
+# How what is not said is taken, a phrase each.
+ASSUMED: dict[str, str] = tomllib.loads(Path(__file__).with_name("assumed.toml").read_text(encoding="utf-8"))
 # On a lake, where nobody lives.
 INVENTED = {"latitude": 42.0, "longitude": -87.0, "timezone": "America/Chicago"}
 Choice = TypeVar("Choice")
@@ -318,30 +321,15 @@ class Show(Declared, Result):
         left = [f"{option} ({group})" for group, option in projector.TYPICAL_OPTIONS.items() if group in unsaid]
         more = {"panel": "a panel not known", "colour_light_output": "colours as is usual"}
         left += [said for name, said in more.items() if any(getattr(m, name) is None for m in full.machines)]
-        phrases = {
-            "latitude": f"place: {_place(full)}{'' if self.timezone else ', as none is said'}",
-            "facing": f"the front faces {compass(full.facing)}",
-            "timezone": f"time zone: {full.timezone}, that of the nearest town that has one",
-            "night_sky": f"night sky: {full.night_sky}",
-            "ground": f"ground in front: {full.ground}",
-            "ambient": f"light of the street: {short(full.ambient)} lx, {light}",
-            **({"rooms_dark": "rooms behind shades: lit, if it is not said"} if self.front != self.house else {}),
-            "lamps": "lamps: none by themselves; the light of the street falls evenly",
-            "strings": "LED strings: none",
-            "stands": "where a machine may stand: on a lawn as wide as the house, up to the walk",
-            "obstacles": "nothing stands in the light",
-            "viewers": "who watches: someone on the walk, in a car and across the street",
-            "walk": f"where people walk: {length_text(full.walk, self.units)} from the wall",
-            "machines": f"machines: {join([machine.name for machine in full.machines])}, throw ratio 0.8, of no maker",
-            "losses": f"where a machine does not say: {join(left)}" if left else "",
-            "distance": "distance: so that the picture fits the front, if it may stand there",
-            "cloths": "prices of cloth: those of the kit's own table",
-            "district": f"white: as bright as {full.district}",
-            "purpose": f"contrast: that for {full.purpose}",
-            "share": f"good on at least {percent(full.share)} of the front",
-            "confidence": f"sure enough: {chances(full.confidence)}",
-        }
-        return (*self.taken, *(words for name, words in phrases.items() if words and getattr(self, name, None) is None))
+        told = {
+            "full": full, "light": light, "place": _place(full) + ("" if self.timezone else ", as none is said"),
+            "facing": compass(full.facing), "ambient": short(full.ambient), "left": join(left) if left else "",
+            "walk": length_text(full.walk, self.units), "machines": join([machine.name for machine in full.machines]),
+            "share": percent(full.share), "confidence": chances(full.confidence),
+        }  # fmt: skip
+        idle = {"losses": not left, "rooms_dark": self.front == self.house}
+        gaps = [name for name in ASSUMED if getattr(self, name, None) is None and not idle.get(name)]
+        return (*self.taken, *(ASSUMED[name].format(**told) for name in gaps))
 
     def frame(self, units: str = "m") -> Frame:
         """Return what is assumed, a row each; `units` change nothing."""

@@ -20,6 +20,7 @@ from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import NAME, SHARE, SOURCE, Declared, Is, Many, Number, Numbers, OneOf, declared
+from kit.results import pick
 
 WAVELENGTHS: Array = np.arange(380.0, 781.0, 5.0)
 FINE: Array = np.arange(380.0, 781.0, 1.0)
@@ -148,9 +149,7 @@ def ambient_spectrum(name: str) -> Spectrum:
     """Return the relative spectral power of light that is not the projector's: one of `AMBIENT` (CIE 015:2018)."""
     import colour
 
-    if name not in AMBIENT:
-        raise InputError("ambient light", name, f"one of {', '.join(AMBIENT)}")
-    key, source = AMBIENT[name]
+    key, source = pick("ambient light", name, AMBIENT)
     table = colour.SDS_ILLUMINANTS[key]
     if key == "D65":  # CIE defines it between its table values by linear interpolation
         values = np.interp(FINE, table.wavelengths, table.values)

@@ -59,6 +59,10 @@ LOW = 0.25
 
 SHIFTS = Range(of=Number(label="lens shift", meaning="of the picture's centre"), default=(0.0, 0.0))
 TURNS = Range(of=ANGLE.but(low=-90.0, high=90.0), default=(-90.0, 90.0))
+ACROSS = SHIFTS.but(label="lens shift across", meaning="picture widths to the right; not given: none")
+UP = SHIFTS.but(label="lens shift up", meaning="picture heights up; not given: none")
+TILT = TURNS.but(label="tilt", meaning="of the machine, up from level; not given: not limited")
+PAN = TURNS.but(label="pan", meaning="of the machine, to the right from square to the wall; not given: not limited")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,18 +70,10 @@ class Lens(Declared):
     """What a lens and its mount can do; each a range (lowest, highest), tilt and pan as the audience sees them."""
 
     throw_ratio: tuple[float, float] = declared(Range(label="throw ratio", of=THROW_RATIO))
-    shift_across: tuple[float, float] = declared(
-        SHIFTS, label="lens shift across", meaning="picture widths to the right; not given: none"
-    )
-    shift_up: tuple[float, float] = declared(
-        SHIFTS, label="lens shift up", meaning="picture heights up; not given: none"
-    )
-    tilt: tuple[float, float] = declared(
-        TURNS, label="tilt", meaning="of the machine, up from level; not given: not limited"
-    )
-    pan: tuple[float, float] = declared(
-        TURNS, label="pan", meaning="of the machine, to the right from square to the wall; not given: not limited"
-    )
+    shift_across: tuple[float, float] = declared(ACROSS)
+    shift_up: tuple[float, float] = declared(UP)
+    tilt: tuple[float, float] = declared(TILT)
+    pan: tuple[float, float] = declared(PAN)
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -131,12 +131,9 @@ def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: fl
     one [m], and `units`, "m" or "ft", those of the gap in the name of its column.
     """
     sign, size = edge("mm", units)
-    hangings = {
-        "two layers": Hanging(layers=2),
-        "black lining": Hanging(lining=Cloth.from_reference(reference.names("cloths", "lining")[0])),
-        f"gap {plain(1e3 * gap / size)} {sign}": Hanging(gap=gap),
-        "wet": Hanging(wet=True),
-    }
+    lining = Cloth.from_reference(reference.names("cloths", "lining")[0])
+    hangings = {"two layers": Hanging(layers=2), "black lining": Hanging(lining=lining)}
+    hangings |= {f"gap {plain(1e3 * gap / size)} {sign}": Hanging(gap=gap), "wet": Hanging(wet=True)}
 
     def row(name: str, one: Surface) -> dict[str, Any]:
         return {f"on {wall.name}": name, **banded("one layer", (one.low, one.reflectance, one.high))}
