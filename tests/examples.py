@@ -25,7 +25,6 @@ from kit.stage.audience import VIEWERS
 from kit.stage.beam_safety import DISTANCES, EYE_HEIGHTS, WALK
 from kit.stage.obtrusive_light import CURFEW, ENVIRONMENTAL_ZONE, RECEIVERS, ROAD
 from kit.wall.cloth import WIND
-from kit.wall.layers import GAP, INDEX, SHARES, SIDE, diffuse_interface_reflectance, gap_layer, wet_reflectance
 
 EXAMPLES: dict[type, Callable[[], Any]] = {}
 ARGUMENTS: dict[tuple[Callable[..., Any], str], tuple[Spec, Callable[[Any], Any]]] = {}
@@ -68,11 +67,6 @@ ARGUMENTS[kit.Covering.wind_force, "wind_speed"] = (
     WIND,
     lambda speed: kit.cover(EXAMPLES[kit.Facade](), EXAMPLES[kit.Cloth]()).wind_force(speed),
 )
-ARGUMENTS[gap_layer, "gap"] = GAP, lambda gap: gap_layer(gap, 1.0, 1.0)
-ARGUMENTS[gap_layer, "width"] = SIDE, lambda width: gap_layer(0.1, width, 1.0)
-ARGUMENTS[gap_layer, "height"] = SIDE, lambda height: gap_layer(0.1, 1.0, height)
-ARGUMENTS[diffuse_interface_reflectance, "index"] = INDEX, diffuse_interface_reflectance
-ARGUMENTS[wet_reflectance, "dry"] = SHARES, lambda dry: wet_reflectance(dry, solid=1.5)
 EXAMPLES[kit.Obstacle] = lambda: kit.Obstacle(name="hedge", area=[(0, 4), (4, 4), (4, 5), (0, 5)], heights=(0, 1))
 
 # sky
