@@ -231,7 +231,9 @@ def test_words_name_the_lamp_that_buys_most_and_say_so_when_none_is_on(show, sta
 @pytest.mark.regression
 def test_the_third_page_says_what_it_said(show):
     """5 December, demo house under white fabric, 8,000 lm, 60%; a node of the string shines 4 lm by its data sheet."""
-    start = kit.plan_evening(show, kit.EveningChoice(share=0.6))
+    lit, start = (kit.plan_evening(show, kit.EveningChoice(share=0.6, rooms_dark=dark)) for dark in (None, True))
+    # Its figures are of dark rooms. With light behind the shades of its windows it falls short at any hour.
+    assert np.isnat(lit.tonight["earliest"].isel(date=0).sel(part=WHOLE, level="nominal").values)
     first = start.tonight["earliest"].isel(date=0).sel(part=WHOLE, level="nominal").values
     assert str(first) == "2026-12-05T16:59:00"
     changes = kit.switching(start.scene, start.site, "2026-12-05 18:00", target=start.target)
