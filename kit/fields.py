@@ -92,8 +92,8 @@ class Number(Spec):
             return found
         if found != int(found):
             low = self.low if self.above is None else self.above + 1
-            limits = f"of {low:g} or more" if self.high == math.inf else f"from {low:g} to {self.high:g}"
-            raise InputError(field, value, f"a whole number {limits}")
+            limits = f" of {low:g} or more" if self.high == math.inf else f" from {low:g} to {self.high:g}"
+            raise InputError(field, value, f"a whole number{'' if low == -math.inf else limits}")
         return int(found)
 
 

@@ -265,7 +265,7 @@ def picture(page: Page):
 
 
 def test_run_all_shows_words_pictures_and_numbers_without_an_error(page):
-    expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: borderline, 6 chances in 10")
+    expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: borderline, 3 chances in 10")
     expect(page.locator(".kit-numbers").first).to_contain_text("red brick")
     expect(page.get_by_text("all together (independent deviations)")).to_be_attached(timeout=60_000)
     assert picture(page).evaluate("i => i.naturalWidth") >= 800
@@ -290,7 +290,7 @@ def test_feet_and_metres_switch_and_reset(page):
     expect(page.get_by_text("its picture is 15 m wide").first).to_be_visible()
     page.get_by_role("button", name=RESET).click()
     expect(page.get_by_text("distance (ft)", exact=True).first).to_be_visible()
-    expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: borderline, 6 chances in 10")
+    expect(page.locator(".kit-verdict").first).to_contain_text("8,000 lm: borderline, 3 chances in 10")
     expect(page.get_by_text("its picture is 48 ft wide").first).to_be_visible()
 
 
@@ -345,7 +345,7 @@ def test_each_place_of_the_slider_has_its_picture(page):
 
 
 def test_the_fabric_notebook_runs_and_shows_words_pictures_and_numbers(cloth_page):
-    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 22,000 lumens")
+    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 29,000 lumens")
     expect(cloth_page.locator(".kit-routes").first).to_contain_text("smaller picture")
     assert picture(cloth_page).evaluate("i => i.naturalWidth") >= 800
     expect(cloth_page.get_by_text("On the front under cloth", exact=True)).to_be_attached(timeout=90_000)
@@ -365,7 +365,7 @@ def test_more_layers_and_rain_by_keyboard_change_words_and_picture(cloth_page):
     cloth_page.keyboard.press("Space")
     expect(cloth_page.locator(".kit-routes").first).not_to_have_text(drier)
     cloth_page.get_by_role("button", name=RESET).click()
-    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 22,000 lumens")
+    expect(cloth_page.locator(".kit-payoff").first).to_contain_text("This cloth is worth 29,000 lumens")
     assert not wet.is_checked()
 
 
@@ -447,7 +447,7 @@ def test_each_place_of_the_slider_has_its_evening(evening_page):
 
 def test_the_notebook_of_places_runs_and_shows_words_drawing_and_numbers(place_page):
     expect(place_page.locator(".kit-place").first).to_contain_text(
-        "8,000 lumens may or may not be enough for this front: 6 chances in 10"
+        "8,000 lumens may or may not be enough for this front: 3 chances in 10"
     )
     expect(place_page.locator(".kit-zones").first).to_contain_text("animation")
     assert picture(place_page).evaluate("i => i.naturalWidth") >= 800
