@@ -462,7 +462,7 @@ def test_tilt_and_two_machines_by_keyboard_change_words_and_drawing(place_page):
     handle(place_page, "tilt up (°)").focus()
     for _ in range(6):
         place_page.keyboard.press("ArrowRight")
-    expect(words).to_contain_text("keystone correction")
+    expect(words).to_contain_text("(keystone)")
     expect(picture(place_page)).not_to_have_attribute("src", before)
     place_page.get_by_label("machines", exact=True).select_option("two, one on the other")
     expect(place_page.locator("p[role=alert]")).to_contain_text("tilt")
