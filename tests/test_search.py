@@ -761,8 +761,8 @@ def test_stands_from_which_nothing_can_be_aimed_at_are_told():
 @pytest.mark.parametrize(
     ("area", "right"),
     [
-        ([(0, 1), (1, 1)], "at least 3 values"),
-        ("here", "a list of"),
+        ([(0, 1), (1, 1)], "three or more corners"),
+        ("here", "three or more corners"),
         ([(0, 1), (1, 2), (1, 1), (0, 2)], "do not cross"),
         ([(0, 1), (1, 1), (2, 1)], "round an area"),
         ([(0, 1), (1, 1), (1, np.nan)], "finite"),
