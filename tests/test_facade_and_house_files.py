@@ -796,7 +796,7 @@ def test_a_file_that_is_not_there_is_told_with_those_that_are(tmp_path):
     with pytest.raises(kit.InputError, match=r"3,000,000 bytes.*at most 1 MB"):
         kit.load_house(tmp_path / "large.toml")
     for odd in (None, 3, "a\0b"):
-        with pytest.raises(kit.InputError, match="house file|^path = "):
+        with pytest.raises(kit.InputError, match=r"house file|^path = "):
             kit.load_house(odd)
 
 

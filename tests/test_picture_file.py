@@ -690,5 +690,5 @@ def test_arrays_that_are_no_picture_are_refused(rgb):
 @pytest.mark.bad_input
 @pytest.mark.parametrize("size", [(0, 1), (1.5, 1), (10**4, 10**4)])
 def test_sizes_that_are_none_are_refused(size):
-    with pytest.raises(InputError, match="resized|width = 1.5: expected a whole number$"):
+    with pytest.raises(InputError, match=r"resized|width = 1\.5: expected a whole number$"):
         Picture(name="test", rgb=np.zeros((2, 2, 3))).resized(*size)

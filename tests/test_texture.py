@@ -374,7 +374,7 @@ def test_unknown_patterns_and_reflectances_that_cannot_be_are_refused():
     with pytest.raises(InputError, match=r"'modular brik'.*'modular brick'"):
         Pattern.from_reference("modular brik", **both)
     for name in (None, 3, ""):
-        with pytest.raises(InputError, match="masonry_patterns|^name = "):
+        with pytest.raises(InputError, match=r"masonry_patterns|^name = "):
             Pattern.from_reference(name, **both)
     for field in both:
         with pytest.raises(InputError, match=field):
