@@ -62,7 +62,7 @@ class Site(Declared):
     >>> site = kit.Site(latitude=42.0, longitude=-88.0, timezone="America/Chicago", facing=180.0)
     >>> sky = site.sky(["2026-12-05 16:45", "2026-12-05 18:30"])  # dusk; night, when the glow of a suburb is left
     >>> sky.twilight().round(4).tolist(), sky.glow().round(4).tolist()  # lx on the front
-    ([6.602, 0.0], [0.0029, 0.0029])
+    ([7.7851, 0.0], [0.0029, 0.0029])
     """
 
     latitude: float = declared(LATITUDE)
