@@ -400,9 +400,9 @@ def test_another_date_and_a_lamp_switched_off_by_keyboard_change_words_and_pictu
     table = evening_page.locator(".kit-hours").first
     expect(table).to_contain_text("porch light off")
     evening_page.get_by_label("porch light", exact=True).select_option("off")
-    expect(table).not_to_contain_text("porch light off")
+    expect(table).not_to_contain_text("porch light off", timeout=30_000)
     evening_page.get_by_role("button", name=RESET).click()
-    expect(words).to_have_text(text)
+    expect(words).to_have_text(text, timeout=30_000)
 
 
 def test_a_time_zone_that_is_not_there_is_answered_in_words(evening_page):

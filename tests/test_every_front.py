@@ -235,7 +235,7 @@ def test_pressing_feet_or_metres_changes_no_answer(panel, front):
     for start in (one.start, replace(one.start, **{distance: 11.23456789})):
         one.show(start)
         before, first = one.result, one.parts["first"].value
-        for units in ("m", "ft", "m", "ft"):
+        for units in ("m", "ft"):
             one.controls["units"].value = units
             assert one.parts["message"].value == ""
             assert one.choice == replace(start, units=units)
