@@ -1,8 +1,8 @@
 """What a user gives, declared once: label, symbol, unit, domain, default and step of each number.
 
-A dataclass names the declaration of each of its fields with `declared` and checks them all with `check_fields`; a
-function calls ``DISTANCE.check("distance", distance)``. The message of a refusal, the control of a panel, the generated
-refusal tests and the glossary follow from the declaration.
+A `Declared` names the declaration of each of its fields with `declared` and checks them all; a function calls
+``DISTANCE.check("distance", distance)``. The message of a refusal, the control of a panel, the generated refusal tests
+and the glossary follow from the declaration.
 """
 
 from __future__ import annotations
@@ -13,13 +13,12 @@ import math
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from datetime import date
 from functools import cache, wraps
 from itertools import islice
 from pathlib import Path
 from types import UnionType
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, Union, get_args, get_origin
+from typing import TYPE_CHECKING, Any, ClassVar, Literal, Union, dataclass_transform, get_args, get_origin
 
 from kit.errors import InputError, number, numbers, text
 
@@ -30,8 +29,15 @@ if TYPE_CHECKING:
 MISSING = dataclasses.MISSING
 
 
-@dataclass(frozen=True, kw_only=True)
-class Spec:
+@dataclass_transform(frozen_default=True, kw_only_default=True)
+class Frozen:
+    """Base of all the kit's types: each is a frozen dataclass, without a decorator, its fields given by name."""
+
+    def __init_subclass__(cls, *, kw_only: bool = True, eq: bool = True) -> None:
+        dataclasses.dataclass(frozen=True, kw_only=kw_only, eq=eq)(cls)
+
+
+class Spec(Frozen):
     """What a field may be."""
 
     label: str = ""  # for people, without the unit
@@ -59,7 +65,6 @@ class Spec:
         return dataclasses.replace(self, **changes)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Number(Spec):
     """A real, finite number."""
 
@@ -97,7 +102,6 @@ class Number(Spec):
         return int(found)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Vector(Spec):
     """So many finite numbers, such as a position."""
 
@@ -110,7 +114,6 @@ class Vector(Spec):
         return tuple(self.of.check(f"{field}[{i}]", item) for i, item in enumerate(items))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Numbers(Spec):
     """One number or an array of them, of any shape, at most so many."""
 
@@ -142,7 +145,6 @@ class Numbers(Spec):
         return result
 
 
-@dataclass(frozen=True, kw_only=True)
 class Range(Spec):
     """A lowest and a highest number."""
 
@@ -157,7 +159,6 @@ class Range(Spec):
         return low, high
 
 
-@dataclass(frozen=True, kw_only=True)
 class Band(Spec):
     """A value that is not known exactly: one number, or (low, nominal, high)."""
 
@@ -176,7 +177,6 @@ class Band(Spec):
         return low, nominal, high
 
 
-@dataclass(frozen=True, kw_only=True)
 class OneOf(Spec):
     """One of some names; a function of names is asked when a value is checked, so that no table is read before."""
 
@@ -209,7 +209,6 @@ class OneOf(Spec):
         return value
 
 
-@dataclass(frozen=True, kw_only=True)
 class Text(Spec):
     """A name of at least one letter, or `empty`: not named."""
 
@@ -221,7 +220,6 @@ class Text(Spec):
         return value if self.empty and isinstance(value, str) and not value else text(field, value)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Flag(Spec):
     """True or false."""
 
@@ -236,7 +234,6 @@ class Flag(Spec):
         return value
 
 
-@dataclass(frozen=True, kw_only=True)
 class Day(Spec):
     """A date, written as ``"2026-12-05"``."""
 
@@ -265,7 +262,6 @@ class Day(Spec):
 NOUNS = {"str": "text", "Dataset": "Dataset as kit.light_map and others return it"}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Is(Spec):
     """A value of one of the kit's types."""
 
@@ -286,7 +282,6 @@ class Is(Spec):
         return value
 
 
-@dataclass(frozen=True, kw_only=True)
 class PathOf(Is):
     """The path of a file or a folder: text in one line, or a `Path`."""
 
@@ -298,7 +293,6 @@ class PathOf(Is):
         return value
 
 
-@dataclass(frozen=True, kw_only=True)
 class Many(Spec):
     """A sequence of so many things, each of which is right; no two agree in the attribute `unique`."""
 
@@ -413,15 +407,15 @@ def guarded(call: Callable[..., Any]) -> Callable[..., Any]:
     return checked
 
 
-class Declared:
-    """Base of frozen dataclasses whose fields are declared: they check themselves, and document their fields.
+class Declared(Frozen):
+    """Base of the types whose fields are declared: they check themselves, and document their fields.
 
     One that has more to check calls ``super().__post_init__()`` first. `thing` is what a message calls it: "patch".
     """
 
     thing: ClassVar[str] = ""
 
-    def __init_subclass__(cls) -> None:
+    def __init_subclass__(cls, **options: bool) -> None:
         fields = {name: field for name, field in vars(cls).items() if isinstance(field, dataclasses.Field)}
         rows = [line for name, field in fields.items() for line in _about(name, field.metadata.get("spec"))]
         for name, own in list(vars(cls).items()):
@@ -431,6 +425,7 @@ class Declared:
         head, mark, tail = (cls.__doc__ or "").partition("\n\n")
         if rows:
             cls.__doc__ = "\n".join([head, "", "    Parameters", "    ----------", *rows]) + mark + tail
+        super().__init_subclass__(**options)
 
     def __post_init__(self) -> None:
         where, name = self.thing, specs(self).get("name")

@@ -5,13 +5,13 @@ Maps and tables take their ``long_name`` and ``units`` from here (`attrs`, `labe
 
 import csv
 from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from kit.fields import Frozen
 
-@dataclass(frozen=True)
-class Quantity:
+
+class Quantity(Frozen):
     """One computed quantity.
 
     `meaning`: as a label of a plot or a table; `unit`: SI; ``"1"`` is dimensionless; empty for a time of the clock.

@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from kit.errors import InputError
+from kit.fields import Frozen
 from kit.words import band, short
 
 if TYPE_CHECKING:
@@ -121,7 +122,7 @@ def check_made(field: str, found: Any, needed: str, origin: str) -> None:
         raise InputError(field, type(found).__name__, f"the Dataset that {origin} returns")
 
 
-class Result:
+class Result(Frozen):
     """A result of the kit: `frame` and `sentence`; ``print(result)`` shows both, a notebook too."""
 
     def frame(self, units: str = "m") -> pd.DataFrame:

@@ -11,7 +11,6 @@ import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -121,19 +120,16 @@ def choices(value: Any, names: Iterable[str], more: str = "") -> str:
     return (join([repr(name) for name in near], "or") if near else f"one of {len(known)} names") + more
 
 
-@dataclass(frozen=True, kw_only=True)
 class TypedLength(Number):
     """A length that stays in the file's unit, so that sums of such lengths are rounded once."""
 
 
-@dataclass(frozen=True, kw_only=True)
 class Record(Spec):
     """A table of declared `fields`; those without a default, and not optional, have to be there."""
 
     fields: Mapping[str, Spec]
 
 
-@dataclass(frozen=True, kw_only=True)
 class Named(Spec):
     """Tables `of` one kind by names that people choose; `label` is what one of them is."""
 

@@ -146,3 +146,9 @@ def test_the_network_guard_guards():
     attempt = "try:\n    socket.getaddrinfo('localhost', 80)\nexcept RuntimeError:\n    print('held')"
     code = f"{GUARD}\nimport socket\n{attempt}"
     assert run(code) == ["held"]
+
+
+def test_no_type_is_made_a_dataclass_a_second_time():
+    """A type of the kit derives from `Frozen`, which makes it one; a decorator on top would lose its declarations."""
+    found = [path for path in (ROOT / "kit").rglob("*.py") if "@dataclass(" in path.read_text(encoding="utf-8")]
+    assert found == []

@@ -246,7 +246,6 @@ class Box:
         check_fields(self, "box")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Named(Declared):
     thing = "box"
     name: str = declared(Text())
@@ -283,7 +282,6 @@ def test_the_first_wrong_field_is_named_with_what_it_belongs_to():
         Box(name="a", size=1, parts=[1, "b"])
 
 
-@dataclass(frozen=True, kw_only=True)
 class Crate(Declared):
     """A crate.
 
@@ -301,7 +299,6 @@ class Crate(Declared):
     note: str = ""
 
 
-@dataclass(frozen=True, kw_only=True)
 class Plain(Declared):
     """A thing without a name."""
 

@@ -3,7 +3,7 @@
 `compare` takes a `Choice` and returns a `Comparison`: no widgets, no plots.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 
 import xarray as xr
@@ -28,7 +28,6 @@ from kit.words import chances, percent, the
 LENS, LIGHT = ("light_output", "throw_ratio", "distance", "shift_up"), ("light_source", "kind")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Choice(Declared):
     """Two machines in their places, the wall, and what counts as enough; None: as the show says."""
 
@@ -62,7 +61,6 @@ class Choice(Declared):
         return show.filled(self)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Comparison(Result):
     """Maps of two machines from `light_map`, and verdicts, judged when first asked; choice and show as chosen."""
 

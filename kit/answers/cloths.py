@@ -5,7 +5,7 @@
 
 import contextlib
 import os
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache
 
 import numpy as np
@@ -42,7 +42,6 @@ GAP = LENGTH.but(
 )  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
 class ClothChoice(Declared):
     """What hangs before which wall, in which light, and what stands side by side; None: as the show says."""
 
@@ -74,7 +73,6 @@ class ClothChoice(Declared):
         return show.filled(replace(self, cover=what))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Weighing(Result):
     """Night pictures side by side, on the dry front of `scene`, and the decision on cloth, made when first asked."""
 

@@ -3,7 +3,7 @@
 `plan_evening` takes an `EveningChoice` and returns an `EveningPlan`: no widgets, no plots.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -37,7 +37,6 @@ CLEAR = "clear"
 AIR = fields.OneOf(label="air", options=lambda: (CLEAR, *reference.names("weather", "air")), meaning="fog or rain")
 
 
-@dataclass(frozen=True, kw_only=True)
 class EveningChoice(fields.Declared):
     """When and where, which lamps are on, and what the machine and the wall are; None: as the show says."""
 
@@ -73,7 +72,6 @@ class EveningChoice(fields.Declared):
         return show.filled(replace(self, off=off))
 
 
-@dataclass(frozen=True, kw_only=True)
 class EveningPlan(Result):
     """One evening; the season (first and last date) around it and the lamps are looked at when first asked."""
 

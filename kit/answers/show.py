@@ -21,7 +21,7 @@ import math
 import os
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, ClassVar, Literal, TypeVar
@@ -95,7 +95,6 @@ ROOMS_DARK = fields.FLAG.but(label="rooms behind shades are dark", meaning="whet
 AREA = Many(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Machine(Declared):
     """A projector in hand or on the list."""
 
@@ -139,7 +138,6 @@ class Machine(Declared):
         return {group: said for name, group in LOSSES.items() if (said := getattr(self, name)) is not None}
 
 
-@dataclass(frozen=True, kw_only=True)
 class ShowLamp(Declared):
     """A lamp in its place: of a typical `kind`, or as the photometric `file` of its maker says."""
 
@@ -219,7 +217,6 @@ def _many(kind: type, least: int = 0) -> Any:
     return declared(Many(of=Is(kind=kind), unique="name", least=least), default=None)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Show(Declared, Result):
     """A house and all that the pages need beside it; None is not said: `full` assumes it, and `assumed` says so.
 

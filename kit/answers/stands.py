@@ -4,7 +4,7 @@
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import xarray as xr
@@ -45,7 +45,6 @@ TILT = fields.ANGLE.but(
 )
 
 
-@dataclass(frozen=True, kw_only=True)
 class StandChoice(fields.Declared):
     """How many machines, where they stand, how they point, and what the wall is; None: as the show says."""
 
@@ -81,7 +80,6 @@ class StandChoice(fields.Declared):
         return show.filled(self)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Arrangement(Result):
     """A set-up in its place, its map, and the spacing of maps [m]; the rest is worked out when first asked."""
 

@@ -17,7 +17,6 @@ What has one cause is drawn once: a loss for all projectors, a surface for all i
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import NamedTuple
 
@@ -39,7 +38,6 @@ PAIRS = 1 << 16
 SAMPLE = 15
 
 
-@dataclass(frozen=True, kw_only=True)
 class Target(Declared):
     """What counts as enough.
 

@@ -7,7 +7,7 @@ what they add to the lamps of the street; all moments of a season are computed a
 
 import re
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -47,7 +47,6 @@ FLAGS = "not_enough borderline enough"
 NOT_YOURS, MATTERS = ("street", "town", "neighbour", "neighbor"), 1.02
 
 
-@dataclass(frozen=True, kw_only=True)
 class ClockTime(Text):
     """A time of the clock from ``"00:00"`` to ``"24:00"``."""
 
@@ -65,7 +64,6 @@ STEP = Number(label="step", unit="minutes", low=1.0 / 60.0, high=24.0 * 60.0, me
 NTH = Number(label="every", low=1.0, whole=True, meaning="evening is shown")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Passing(Declared):
     """Light that comes and goes: cars that turn at the corner, a motion sensor next door."""
 

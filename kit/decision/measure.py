@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 import xarray as xr
@@ -32,7 +32,6 @@ HOW = {
 SAMPLE = 300
 
 
-@dataclass(frozen=True, kw_only=True)
 class Reading(Declared):
     """A reading that takes the place of an assumption: in lx, or the width of a picture in m."""
 
@@ -110,7 +109,6 @@ def _applied(scene: Scene, of: str, surface: str, levels: Levels) -> tuple[Scene
     return now, (was * ends[0], was, was * ends[1])
 
 
-@dataclass(frozen=True, kw_only=True)
 class Measured(Result):
     """Verdicts on a scene as assumed and as measured; `notes` say what contradicts what."""
 
@@ -163,7 +161,6 @@ def with_measurement(
     return Measured(scene=now, before=before, after=after, notes=tuple(notes))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Doubts(Result):
     """What carries the doubt in a verdict on a part, the most first.
 

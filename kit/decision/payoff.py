@@ -13,7 +13,7 @@ All four routes are worked out with `light_map`, on the same scene, and looked a
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -25,7 +25,7 @@ from kit.bands import drawn_share, worked_out
 from kit.decision.verdict import Target, Verdict, brightest, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import LIGHT_OUTPUT, SHARE, Number
+from kit.fields import LIGHT_OUTPUT, SHARE, Frozen, Number
 from kit.results import Format, Frame, Result, make_frame, pick
 from kit.source.projector import Levels
 from kit.units import edge
@@ -41,8 +41,7 @@ FORMATS: dict[str, Format] = {
 }  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
-class Route:
+class Route(Frozen):
     """One way to a brighter wall: medians on the lit part of what cloth would cover, status of the whole front."""
 
     name: str
@@ -72,7 +71,6 @@ class Route:
         }  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
 class PayOff(Result):
     """The decision: cloth against the other routes."""
 

@@ -10,7 +10,7 @@ All machines are taken to be perfectly aligned. Outdoors stands move, and seams 
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -21,7 +21,7 @@ from kit.decision.payoff import between_classes, projector_price
 from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, levels_of
 from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
-from kit.fields import LENGTH, NAME, Is, Number
+from kit.fields import LENGTH, NAME, Frozen, Is, Number
 from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.placement import Placement
@@ -86,8 +86,7 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
 # What each way gives
 
 
-@dataclass(frozen=True, kw_only=True)
-class Failure:
+class Failure(Frozen):
     """What is left when one projector, counted from 1, is dark: medians over what is still lit [cd/m2], [1]."""
 
     projector: int
@@ -98,8 +97,7 @@ class Failure:
     chance: float = 0.0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Setup:
+class Setup(Frozen):
     """One way to light a front, with what it gives and what it takes."""
 
     name: str
@@ -173,7 +171,6 @@ class Setup:
         )
 
 
-@dataclass(frozen=True, kw_only=True)
 class Comparison(Result):
     """Ways to light one front, side by side."""
 

@@ -13,7 +13,7 @@ A part of which the picture reaches less than the share fails on ``coverage``, w
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property, partial
 from typing import Any, Literal, get_args
 
@@ -25,7 +25,7 @@ from kit.decision.chance import Draws, Trials, least, middle_90, sampled
 from kit.decision.chance import Target as Target
 from kit.errors import InputError
 from kit.eye.glare import contrast_at_eye
-from kit.fields import Is, Number
+from kit.fields import Frozen, Is, Number
 from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.projector import Levels
@@ -49,8 +49,7 @@ def checked_target(target: Target | None) -> Target:
     return found
 
 
-@dataclass(frozen=True, kw_only=True)
-class Figure:
+class Figure(Frozen):
     """The median of one quantity over the lit part, all as given, and its middle 90%."""
 
     median: float
@@ -63,8 +62,7 @@ def levels_of(figure: Figure | None) -> Levels:
     return (math.nan,) * 3 if figure is None else (figure.low, figure.median, figure.high)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Remedy:
+class Remedy(Frozen):
     """What alone would make a part enough, at the confidence that is wanted; None where it cannot.
 
     Stated lumens of all projectors together, reflectance where it is known exactly, ambient light on the front [lx].
@@ -97,8 +95,7 @@ class Remedy:
         return f"What would mend it: {told}."
 
 
-@dataclass(frozen=True, kw_only=True)
-class Part:
+class Part(Frozen):
     """The verdict on one part of the front."""
 
     name: str
@@ -139,7 +136,6 @@ class Part:
         return row | {"verdict": self.status}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Verdict(Result):
     """The verdict on a front: as a whole, by kind of surface, by patch.
 
@@ -399,7 +395,6 @@ def landing(group: str, low: float, middle: float, high: float) -> str:
     return f"{more} than {below[-1]}" if below else f"{less} than {above[0]}"
 
 
-@dataclass(frozen=True, kw_only=True)
 class Ladder(Result):
     """Where each surface of a front lands: `levels` by name, low, nominal and high of white [cd/m2], of contrast."""
 

@@ -7,7 +7,6 @@ of a colour gamut that is left on the wall, and what it costs to make the wall's
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -15,7 +14,7 @@ import shapely
 
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import REFLECTANCE, SHARE, Is, Many, Number
+from kit.fields import REFLECTANCE, SHARE, Frozen, Is, Many, Number
 from kit.results import Frame, Result, make_frame
 from kit.source.spectra import CHANNELS, LightSource, Spectrum, tristimulus
 from kit.wall.facade import Surface
@@ -46,8 +45,7 @@ def primary_matrix(source: LightSource, reflectance: Spectrum | None = None) -> 
     return np.stack([tristimulus(channel, reflectance) for channel in source.channels], axis=1) / white
 
 
-@dataclass(frozen=True)
-class Gamut:
+class Gamut(Frozen, kw_only=False):
     """The colours of a projector on a wall: their area or volume over that of Rec. 709, and what they cover of it.
 
     By the triangle of primaries in the CIE 1931 (x, y) diagram, and by the solid of all colours in CIELAB. Its
@@ -113,7 +111,6 @@ def rec709() -> tuple[Array, Chromaticity]:
     return np.array(colour.normalised_primary_matrix(space.primaries, space.whitepoint)), (float(x), float(y))
 
 
-@dataclass(frozen=True, kw_only=True)
 class WallColour(Result):
     """What a surface makes of the light of a projector.
 

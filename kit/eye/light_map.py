@@ -16,7 +16,7 @@ veil**: a dark wall has the same contrast as a white one. It fails on luminance,
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 import numpy as np
@@ -49,7 +49,6 @@ DETAIL = Number(label="black detail", unit="m", above=0.0, optional=True)
 EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, bottom and top", optional=True)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Machine(Spec):
     """A pair (kit.Projector, kit.Placement)."""
 
@@ -74,7 +73,6 @@ def _field(name: str, meaning: str) -> tuple[float, float]:
     return declared(SPREAD, label=name, meaning=meaning, default=partial(usual, name))  # type: ignore[no-any-return]
 
 
-@dataclass(frozen=True, kw_only=True)
 class Doubt(Declared):
     """The middle 90% of what is not known of a scene, each as (low, high) over the value given; (1, 1): it is certain.
 
@@ -106,7 +104,6 @@ class Doubt(Declared):
         return found
 
 
-@dataclass(frozen=True, kw_only=True)
 class Scene(Declared):
     """A house front, the projectors in front of it, and the light around.
 

@@ -17,7 +17,6 @@ It describes how well and how fast something beside the line of sight is seen, n
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
@@ -81,7 +80,6 @@ def white_ratios() -> dict[str, float]:
     return {f"{wall}, {name}": scotopic_photopic_ratio(light_source(name), walls[wall]) for wall, name in pairs}
 
 
-@dataclass(frozen=True, kw_only=True)
 class DimVision(Result):
     """What a photometer's figures mean to an eye adapted to a photopic `luminance` [cd/m2], of which `sentence` speaks.
 

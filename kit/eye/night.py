@@ -16,7 +16,7 @@ front looks greyer. A picture's red, green and blue drive the projector's own. T
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from typing import Literal
 
@@ -110,7 +110,6 @@ def night_view(
     return light.assign(xyz=seen, drive=wanted, channel=["X", "Y", "Z"], primary=list(CHANNELS))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Screen(Result):
     """Options translated for a screen, all by one tone curve.
 
@@ -186,8 +185,7 @@ def daylight_picture(facade: Facade, *, spacing: float = 0.03) -> Picture:
     return Picture(name=f"{facade.name} by daylight", rgb=table[index][::-1])
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class BaseColours(Result):
+class BaseColours(Result, eq=False):
     """What becomes of a picture on each visible, lit patch.
 
     `patches` by name: median ``luminance`` at the eye, and ``brightest`` with this patch's colour turned up until one

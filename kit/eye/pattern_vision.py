@@ -15,7 +15,6 @@ and mortar alike and changes nothing but the luminance; a veil in the eye lowers
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -30,7 +29,6 @@ from kit.words import plain, short
 NEAREST, FARTHEST, STEPS = 1.0, 1e5, 500
 
 
-@dataclass(frozen=True, kw_only=True)
 class PatternView(Result):
     """How the eye sees a pattern from a distance [m].
 

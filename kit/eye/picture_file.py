@@ -12,7 +12,6 @@ import struct
 import warnings
 import zlib
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -49,8 +48,7 @@ PIXELS = Number(unit="pixels", low=1.0, high=MOST_PIXELS, whole=True)
 Array = NDArray[np.float32]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Picture(Declared):
+class Picture(Declared, eq=False):
     """A picture to project: drive of red, green and blue `rgb`, shape (height, width, 3), row 0 on top.
 
     Drive is linear light over that of full white, in [0, 1]: floating-point numbers, kept as a read-only float32 copy.

@@ -4,7 +4,7 @@ Sources add linearly: lamps and LED strings in their places, twilight, moon and 
 even figure. What they put into the viewer's eye is in `kit.eye.glare`.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -25,7 +25,6 @@ RANGE = reference.row("eye", "glare angle")
 ASIDE = Number(unit="degrees", low=RANGE.low, high=RANGE.high, meaning="angle between the source and what is looked at")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Glare(Declared):
     """A light source in the viewer's field of view."""
 
@@ -34,7 +33,6 @@ class Glare(Declared):
     angle: float = declared(ASIDE)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Ambient(Declared):
     """Ambient light on the front and in the eye.
 

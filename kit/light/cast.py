@@ -5,13 +5,13 @@ change to one of those need not cast the light anew.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
 from kit.arrays import Array, Extent, Mask
 from kit.blocks import Memory, in_bands
 from kit.errors import InputError
+from kit.fields import Frozen
 from kit.source.beam import Beam, Landing, zone_table
 from kit.source.placement import Placement
 from kit.source.projector import Projector
@@ -23,8 +23,7 @@ from kit.wall.raster import Grid
 Machines = tuple[tuple[Projector, Placement], ...]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Cast:
+class Cast(Frozen, eq=False):
     """Light of each projector on the front, per lumen.
 
     `units`, shape (projector, y, x): illuminance [lx/lm], NaN where there is no wall; `share`, shape (projector,

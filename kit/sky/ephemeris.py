@@ -5,14 +5,12 @@ included. It computes one time per call, so it is called for full hours only, an
 interpolated by the polynomial through the six nearest. That differs from a direct call by less than 0.001 degree.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.fields import LATITUDE, LONGITUDE
+from kit.fields import LATITUDE, LONGITUDE, Frozen
 
 # Limits of what was checked against other libraries; how the Earth will turn is not known much further ahead.
 FIRST = np.datetime64("1900-01-01T00:00", "us")
@@ -25,8 +23,7 @@ TO_WEIGHTS = np.linalg.inv(np.vander(HOURS_AROUND))
 UNIX_EPOCH = 25567.5  # 1970-01-01 00:00 in the day count of PyEphem, which begins on 1899-12-31 at noon
 
 
-@dataclass(frozen=True, kw_only=True)
-class Positions:
+class Positions(Frozen):
     """Sun and moon as seen from one place; every attribute has the shape of the times asked for.
 
     Elevations are of the centre [deg], azimuths from true north, clockwise, 0 to 360 [deg]; `moon_phase_angle`: at the

@@ -11,7 +11,7 @@ LM-63 file with ``pan=0`` therefore faces along the house.
 """
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from itertools import pairwise
 from typing import Any, Self
@@ -52,7 +52,6 @@ TOWARDS = ON_GROUND.but(
 FRONT = FRONT.but(optional=True, meaning="C-plane that is its front, with `towards`; None: as its file's format has it")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Luminaire(Declared):
     """A lamp in its place; how it is turned: top of `kit.sky.luminaire`."""
 
@@ -111,7 +110,6 @@ class Luminaire(Declared):
         return result
 
 
-@dataclass(frozen=True, kw_only=True)
 class LedString(Declared):
     """A string of at most `MOST_NODES` lights along a line, dimmed by fast switching: light in proportion."""
 

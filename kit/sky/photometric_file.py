@@ -15,7 +15,6 @@ seen along the beam (sides and poles from memory: type A turns about an upright 
 
 import math
 import re
-from dataclasses import dataclass
 from functools import cached_property
 from itertools import chain
 from pathlib import Path
@@ -51,8 +50,7 @@ FRONT = ANGLE.but(low=0.0, high=360.0, meaning="C-plane that is its front")
 CUTOFF, BEAM = ANGLE.but(low=1.0, high=180.0), ANGLE.but(low=5.0, high=170.0)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Distribution(Declared):
+class Distribution(Declared, eq=False):
     """Luminous intensity by direction, in the angles of the file's own table."""
 
     thing = "distribution"

@@ -6,7 +6,6 @@ Times are given as the clock on the wall shows them and computed in UTC. Time zo
 
 import difflib
 import zoneinfo
-from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from typing import Any
@@ -28,7 +27,6 @@ Times = NDArray[np.datetime64]
 TWILIGHT, GLOW, MOON = "twilight", "sky glow", "moon"
 
 
-@dataclass(frozen=True, kw_only=True)
 class TimeZone(Text):
     """The name of a time zone, such as ``"America/Chicago"``."""
 
@@ -52,7 +50,6 @@ EXTINCTION = Number(unit="mag per air mass", low=0.0, meaning="extinction of the
 SKY_BRIGHTNESS = Number(unit="mag/arcsec2", low=10.0, high=24.0, meaning="of the moonless night; else of a suburb")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Site(Declared):
     """A place on Earth, the direction in which the front faces, and the sky over it.
 
@@ -109,7 +106,6 @@ class Site(Declared):
         return Sky(site=self, positions=positions(times, latitude=self.latitude, longitude=self.longitude))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Sky(Declared):
     """The sky over a site at one time or many; arrays have the shape of the times."""
 

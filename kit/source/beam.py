@@ -4,14 +4,13 @@ At the depth d along the lens axis a wall whose plane is h from the lens gets :m
 illuminance at unit depth; DEVELOPERS.md derives that, and the size of a picture element.
 """
 
-from dataclasses import dataclass
 from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from kit.arrays import Array, Mask
-from kit.fields import guarded
+from kit.fields import Frozen, guarded
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 
@@ -22,8 +21,7 @@ CORNERS = np.array([(-0.5, -0.5), (0.5, -0.5), (0.5, 0.5), (-0.5, 0.5)])
 CORNERS.flags.writeable = False
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Beam:
+class Beam(Frozen, eq=False):
     """A lens in its place; or many of one kind, along leading dimensions "batch" that may be none.
 
     `position` of the lens [m], and unit vectors of its axis and of the picture across and up, shape (*batch, 3), NaN
@@ -130,8 +128,7 @@ class Beam:
         return values.reshape((*batch, *(1,) * inner, *values.shape[values.ndim - trailing :]))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Landing:
+class Landing(Frozen, eq=False):
     """How a beam meets points: the depth along the lens axis [m], and the place on the plane at unit depth, (s, t).
 
     All arrays are of shape (*batch, ...), NaN behind the lens.

@@ -1,7 +1,5 @@
 """Throw: where the lens stands and where it points, and how large its picture is at which distance."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -16,7 +14,6 @@ ROLL = Number(
 SIZE = Numbers(of=Number(low=1e-6, high=1e9))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Placement(Declared):
     """Where a projector stands and where it points; not straight up or down."""
 

@@ -7,7 +7,7 @@ band is that of draws (`kit.bands`), as JCGM 101:2008 has it, doi:10.59161/JCGM1
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import reduce
 from typing import Any, Self
 
@@ -35,7 +35,6 @@ COLOUR_SHARE = fields.Band(
 )  # fmt: skip
 
 
-@dataclass(frozen=True, kw_only=True)
 class NumberOrRange(fields.Number):
     """A number, or the range (lowest, highest) within which it can be set."""
 
@@ -59,7 +58,6 @@ ZONES = fields.Many(
 CHECKERBOARD_CONTRAST = fields.CONTRAST.but(label="checkerboard contrast", meaning="white over black of a checkerboard")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Factor(fields.Declared):
     """One factor between stated lumens and lumens on the wall, such as ``"housing window: plain pane"``."""
 
@@ -77,7 +75,6 @@ class Factor(fields.Declared):
             raise InputError(f"factor {self.name!r}", band, "low <= nominal <= high")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Projector(fields.Declared):
     """A video projector, described by figures of its data sheet or of a light meter.
 

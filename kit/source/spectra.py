@@ -8,7 +8,6 @@ are smooth and kept every 5 nm (`WAVELENGTHS`). Laser lines are narrower than th
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from functools import cache, cached_property
 from itertools import pairwise
 from typing import Any, Self
@@ -42,7 +41,6 @@ AMBIENT = {
 }
 
 
-@dataclass(frozen=True, kw_only=True)
 class Spectrum(Declared):
     """A spectral reflectance, or the relative spectral power of a light: 400 to 700 nm without a gap above 20 nm."""
 
@@ -99,7 +97,6 @@ class Spectrum(Declared):
         return self
 
 
-@dataclass(frozen=True, kw_only=True)
 class LightSource(Declared):
     """The light of a projector: relative spectral power of each channel in one unit, not dimmed; the sum is white."""
 

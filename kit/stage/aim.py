@@ -30,7 +30,6 @@ wall. A lens that stands near the ground leaves the strip below itself: its shif
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -38,7 +37,7 @@ from scipy.spatial import ConvexHull
 
 from kit.arrays import Array, Index
 from kit.errors import InputError
-from kit.fields import ANGLE, THROW_RATIO, Declared, Number, Range, declared
+from kit.fields import ANGLE, THROW_RATIO, Declared, Frozen, Number, Range, declared
 from kit.source.beam import Beam
 from kit.source.projector import Projector
 from kit.wall.facade import Facade, Patch
@@ -65,7 +64,6 @@ TILT = TURNS.but(label="tilt", meaning="of the machine, up from level; not given
 PAN = TURNS.but(label="pan", meaning="of the machine, to the right from square to the wall; not given: not limited")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Lens(Declared):
     """What a lens and its mount can do; each a range (lowest, highest), tilt and pan as the audience sees them."""
 
@@ -76,8 +74,7 @@ class Lens(Declared):
     pan: tuple[float, float] = declared(PAN)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Goal:
+class Goal(Frozen, eq=False):
     """What the picture has to cover: arrays of points, shape (n, 3) [m], but for the normal of the main plane."""
 
     rectangle: Array  # that bounds the target in elevation, on the plane of its main (largest) patch

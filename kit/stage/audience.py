@@ -8,7 +8,7 @@ what is lit on the viewer's own side, what stands in the way, and parts that the
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,7 +17,7 @@ from kit.decision.chance import judged_points
 from kit.decision.verdict import Part, Status, Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Is, Many, Number, declared
+from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Frozen, Is, Many, Number, declared
 from kit.light.cast import cast_light
 from kit.results import Frame, Result, make_frame
 from kit.source.beam import Landing
@@ -33,7 +33,6 @@ TRANSMITTANCE = Number(
 PANES = "A clean pane dims the picture and keeps its contrast; dirt and rain on it add a veil that is not counted."
 
 
-@dataclass(frozen=True, kw_only=True)
 class Viewer(Declared):
     """Someone who looks at the front, from one point of it to the other."""
 
@@ -53,8 +52,7 @@ def windscreen(eye: Point, *, name: str = "in a car", age: float | None = None) 
     return Viewer(name=name, eye=eye, age=age, transmittance=reference.value("exposure", "windscreen"))
 
 
-@dataclass(frozen=True, kw_only=True)
-class View:
+class View(Frozen):
     """What one viewer sees of the front as a whole: luminance behind the pane, and the mean veil in that eye."""
 
     viewer: Viewer
@@ -86,7 +84,6 @@ class View:
         return self.pixels_per_degree >= self.wanted_pixels_per_degree
 
 
-@dataclass(frozen=True, kw_only=True)
 class Audience(Result):
     """What each viewer sees."""
 

@@ -14,7 +14,6 @@ put into risk groups by IEC 62471-5, assessed 1 m from the lens: see `CAUTION`.
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -24,7 +23,7 @@ from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
 from kit.eye.light_map import Scene
-from kit.fields import LENGTH, Is, Many, Range
+from kit.fields import LENGTH, Frozen, Is, Many, Range
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
@@ -77,7 +76,6 @@ def stray_warning(past: float, sky: float = 0.0) -> str:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
 class BeamTable(Result):
     """Light at the eye in a beam against distance [m], with an office to compare with [lx]."""
 
@@ -160,8 +158,7 @@ def _times(band: Band, factor: float) -> Band:
     return low * factor, nominal * factor, high * factor
 
 
-@dataclass(frozen=True, kw_only=True)
-class KeepOut:
+class KeepOut(Frozen):
     """Where people have an eye inside the beam of one projector; lengths in m, None where there is no such place."""
 
     lens: Point
@@ -176,7 +173,6 @@ class KeepOut:
     sky_angles: tuple[float, float] | None  # least and greatest above the horizon [deg]
 
 
-@dataclass(frozen=True, kw_only=True)
 class KeepOuts(Result):
     """Where people have an eye between two heights [m] inside a beam, for each projector; `walk` is that asked for."""
 

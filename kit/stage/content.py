@@ -18,7 +18,7 @@ import os
 import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -34,7 +34,7 @@ from kit.decision.verdict import Part, Target, checked_target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.pattern_vision import PatternView, seen
-from kit.fields import FLAG, POINT, Is, OneOf
+from kit.fields import FLAG, POINT, Frozen, Is, OneOf
 from kit.files import write_files
 from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Frame, Result, check_made, make_frame, pick
@@ -65,8 +65,7 @@ COARSE = 240
 LONGEST = 40
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class PictureMap:
+class PictureMap(Frozen, eq=False):
     """The raster of one projector, and the front on it."""
 
     facade: Facade
@@ -188,8 +187,7 @@ def _corners(patches: Sequence[Patch], front: int, beam: Beam) -> Frame:
     return found.assign(column=landing.column, row=landing.row, in_picture=landing.inside(), hidden=hidden)
 
 
-@dataclass(frozen=True, kw_only=True)
-class ContentPart:
+class ContentPart(Frozen):
     """What one patch is good for, and why: what decided comes first."""
 
     name: str
@@ -204,7 +202,6 @@ class ContentPart:
     view: PatternView | None  # how its own pattern is seen
 
 
-@dataclass(frozen=True, kw_only=True)
 class ContentParts(Result):
     """What each part of a front is good for."""
 

@@ -20,7 +20,6 @@ EN 12193 limits that, and the intensity that a lens turns towards eyes.
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import Literal, get_args
 
@@ -35,7 +34,7 @@ from kit.decision.chance import judged_points
 from kit.errors import InputError
 from kit.eye.glare import veiling_luminance
 from kit.eye.light_map import Scene, black_share, light_map
-from kit.fields import FLAG, NAME, POINT, Declared, Is, Many, OneOf, Vector, declared
+from kit.fields import FLAG, NAME, POINT, Declared, Frozen, Is, Many, OneOf, Vector, declared
 from kit.light.ambient import ASIDE
 from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
@@ -69,7 +68,6 @@ FACING = Vector(
 )
 
 
-@dataclass(frozen=True, kw_only=True)
 class Receiver(Declared):
     """Where light may trouble someone: a neighbour's window, a driver's eye."""
 
@@ -98,8 +96,7 @@ RECEIVERS = Many(label="receivers", of=Is(kind=Receiver), least=1, unique="name"
 ROAD = Many(label="road", of=Is(kind=Receiver), least=2)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Compared:
+class Compared(Frozen):
     """A figure with its likely band beside its limit: light and wall are independent."""
 
     value: float
@@ -127,8 +124,7 @@ class Compared:
         return {**band, f"limit [{unit}]": self.limit, "verdict": self.status}
 
 
-@dataclass(frozen=True, kw_only=True)
-class ReceiverLight:
+class ReceiverLight(Frozen):
     """The light that a show sends to a receiver [lx]: straight from each projector, from the front, from lamps."""
 
     receiver: Receiver
@@ -148,7 +144,6 @@ class ReceiverLight:
         return words[int(np.argmax(lights))]
 
 
-@dataclass(frozen=True, kw_only=True)
 class RoadLight(Result):
     """The light of all beams across the line of sight of drivers [lx], along a road from its first point [m]."""
 
@@ -207,7 +202,6 @@ class RoadLight(Result):
         )
 
 
-@dataclass(frozen=True, kw_only=True)
 class ObtrusiveLight(Result):
     """What a show sends beyond the front, against the limits of CIE 150."""
 

@@ -4,7 +4,7 @@ All figures over the target are taken at a sample of its points, and are exact a
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
 from kit.errors import InputError
-from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Is, Many, Number, Numbers, declared
+from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Frozen, Is, Many, Number, Numbers, declared
 from kit.quantities import labelled
 from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
@@ -41,7 +41,6 @@ AUDIENCE = POINT.but(label="audience", optional=True, meaning="an eye that looks
 TARGET = Many(label="target", of=NAME, least=1, optional=True)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Limits(Declared):
     """What a place must keep to; None where anything will do."""
 
@@ -66,8 +65,7 @@ class Limits(Declared):
 LIMITS = Is(kind=Limits, optional=True)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Front:
+class Front(Frozen, eq=False):
     """All that does not depend on where the lens is; the points of the target come first."""
 
     goal: Goal

@@ -1,7 +1,6 @@
 """Which place for the lens is best: places spread over the stands, and an optimiser that moves the best about."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import cached_property, partial
 from typing import ClassVar
 
@@ -50,7 +49,6 @@ ONE_DIGIT, THREE = partial(plain, digits=1), partial(short, digits=3)
 COUNT = Number(label="candidates", low=1, high=1e7, whole=True, default=2000, meaning="places that are tried")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Stand(Declared):
     """Where the lens may be: on the ground, on a roof, on a post."""
 
@@ -85,8 +83,7 @@ def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles
     return np.concatenate(found)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Search(Result):
+class Search(Result, eq=False):
     """The places that were looked at, and the best."""
 
     places: xr.Dataset  # as from `evaluate`, with a coordinate `stand`: candidates, then what the optimiser found

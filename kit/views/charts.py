@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import matplotlib
@@ -30,7 +29,7 @@ from kit.decision.evening import pick
 from kit.decision.verdict import Ladder, rungs
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
-from kit.fields import OneOf
+from kit.fields import Frozen, OneOf
 from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.stage.search import Search
 from kit.units import edge
@@ -48,8 +47,7 @@ PLAIN = {"facecolor": "white", "edgecolor": "none", "pad": 1.0, "alpha": 0.85}
 RISE: dict[str, Any] = {"marker": "o", "color": "white", "markeredgecolor": "black", "markersize": 5, "linestyle": ""}
 
 
-@dataclass(frozen=True)
-class Chart:
+class Chart(Frozen, kw_only=False):
     """`frame` draws axes, scales and legend, which depend on `key` alone; `content` draws and returns the rest."""
 
     key: tuple[Any, ...]

@@ -9,7 +9,6 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from typing import Any
 
 import matplotlib
@@ -25,7 +24,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 
 from kit.decision.verdict import Target
-from kit.fields import guarded
+from kit.fields import Frozen, guarded
 from kit.units import metres_per
 from kit.wall.facade import Facade, Patch
 
@@ -33,8 +32,7 @@ COLOURS = "viridis"
 HATCHES = ("", "///", "...", "\\\\\\", "xxx", "---", "ooo", "+++")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Scale:
+class Scale(Frozen):
     """How one quantity is drawn: label, unit, fixed limits of the logarithmic colour scale."""
 
     label: str

@@ -5,7 +5,7 @@ between them; `cover` does so for chosen patches of a front and adds up the clot
 """
 
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, Self
 
 import numpy as np
@@ -46,7 +46,6 @@ CLOTH_CAUTION = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)
 class Cloth(Declared):
     """One layer of cloth, dry; each end of one share of its light with the nominal of the other is at most 1."""
 
@@ -80,7 +79,6 @@ def cloth_names() -> tuple[str, ...]:
     return tuple(reference.names("cloths", "cloth"))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Hanging(Declared):
     """How cloth hangs."""
 
@@ -175,7 +173,6 @@ def wet_front(facade: Facade) -> Facade:
     return replace(facade, patches=tuple(replace(p, surface=wet_surface(p.surface)) for p in facade.patches))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Covering(Result):
     """A front with cloth over some of it, and the cloth added up.
 

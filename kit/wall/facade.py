@@ -5,7 +5,7 @@ Where two patches lie in one plane, the later one lies on top, as a window drawn
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache, cached_property
 from itertools import islice
 from typing import Any, Self
@@ -37,7 +37,6 @@ def kinds() -> tuple[str, ...]:
     return tuple(dict.fromkeys(row.group for row in reference.table("surfaces")))
 
 
-@dataclass(frozen=True, kw_only=True)
 class Outline(Spec):
     """Three or more different corners in order, each (x, y, z) or (x, y) [m]."""
 
@@ -60,7 +59,6 @@ class Outline(Spec):
         return tuple(ring)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Outlines(Outline):
     """Any number of outlines."""
 
@@ -80,7 +78,6 @@ GAIN = Number(label="gain", above=0.0, meaning="luminance towards the audience o
 KIND = OneOf(label="kind", options=kinds, empty=True, default="", meaning="what a surface is")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Surface(Declared):
     """A diffuse surface.
 
@@ -137,8 +134,7 @@ class Surface(Declared):
         return cls(name=name, reflectance=row.value, low=row.low, high=row.high, kind=row.group, transmittance=through)
 
 
-@dataclass(frozen=True)
-class Patch(Declared):
+class Patch(Declared, kw_only=False):
     """A planar polygon of the front, with one surface; corners lie in its plane within `PLANE_TOLERANCE`.
 
     Examples
@@ -251,8 +247,7 @@ class Patch(Declared):
         return self.offset / nz, -nx / nz, -ny / nz
 
 
-@dataclass(frozen=True)
-class Facade(Declared):
+class Facade(Declared, kw_only=False):
     """The patches of one front, at least one of which faces the audience.
 
     Examples

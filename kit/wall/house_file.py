@@ -16,7 +16,6 @@ Patches in one plane lie on top of each other in the order of the file: windows 
 import math
 from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -39,7 +38,6 @@ TALL = 16.0
 UNIT_NAMES = {"ft": "feet", "m": "metres", "in": "inches", "cm": "centimetres"}
 
 
-@dataclass(frozen=True, kw_only=True)
 class Corner(Vector):
     """A corner of a patch: [x, y] or [x, y, depth]."""
 

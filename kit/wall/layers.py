@@ -15,7 +15,6 @@ Appl. Opt. 27 (1988) 1278, doi:10.1364/AO.27.001278).
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import reduce
 
 import numpy as np
@@ -34,7 +33,6 @@ GAP = Number(label="gap", unit="m", low=0.0, meaning="between cloth and wall")
 SIDE = Number(label="size", unit="m", above=0.0, meaning="of a sheet")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Layer(Declared):
     """A plane layer that scatters light; each share of any shape, for example by wavelength; at most 1 together."""
 

@@ -6,7 +6,6 @@ convex pieces (`Occluders.hidden`). What does a ray meet first? (`first_met`)
 """
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Self
 
@@ -16,7 +15,7 @@ from numpy.typing import ArrayLike
 
 from kit.arrays import Array, Index, Mask
 from kit.errors import InputError
-from kit.fields import FLAG, LENGTH, NAME, Declared, Is, Many, Range, Spec, Vector, declared
+from kit.fields import FLAG, LENGTH, NAME, Declared, Frozen, Is, Many, Range, Spec, Vector, declared
 from kit.wall.facade import Facade, Patch, Surface
 from kit.wall.points import FrontRaster, Planes
 from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_rings, within
@@ -100,7 +99,6 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
     return rings
 
 
-@dataclass(frozen=True, kw_only=True)
 class Plan(Spec):
     """Three or more corners (x, z) of an area on the ground, in order round it [m]."""
 
@@ -118,7 +116,6 @@ class Plan(Spec):
 AREA = Plan(label="area", meaning="corners (x, z) of the plan [m]")
 
 
-@dataclass(frozen=True, kw_only=True)
 class Obstacle(Declared):
     """Something in front of the house: a tree, a car; or the people on the walk."""
 
@@ -147,8 +144,7 @@ class Obstacle(Declared):
 OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle), unique="name")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Sheet:
+class Sheet(Frozen):
     """A convex piece of a patch: its plane (normal, minus offset), planes through its edges, inside where positive.
 
     `group` is its plane among `Planes`, -1 for a patch that is seen edge-on.
@@ -160,16 +156,14 @@ class Sheet:
     group: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Block:
+class Block(Frozen):
     """A convex piece of an obstacle: its faces, shape (face, 4), inside where they are positive, and its box."""
 
     faces: Array
     box: Array
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Occluders:
+class Occluders(Frozen, eq=False):
     """All that can stand between two points: the front and the obstacles that stop light, in convex pieces."""
 
     sheets: tuple[Sheet, ...]

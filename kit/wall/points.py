@@ -5,7 +5,6 @@ points laid on a grid.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Any, Self
 
@@ -15,12 +14,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from kit.arrays import Array, Extent, Index, Point
 from kit.errors import InputError
+from kit.fields import Frozen
 from kit.wall.facade import Facade
 from kit.wall.raster import SAME_PLANE, Grid, Window, around, exposed, visible
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Planes:
+class Planes(Frozen, eq=False):
     """The planes ``normal . X = offset`` in which the visible patches of a front lie, normals towards the audience.
 
     `members`: indices of the patches in each; `slope`, shape (plane, 3): (z0, zx, zy) with z = z0 + zx x + zy y;
@@ -65,8 +64,7 @@ class Planes:
         return np.asarray(points, float) @ self.normal.T - self.offset
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class WallPoints:
+class WallPoints(Frozen, eq=False):
     """Points of the front that the audience sees: position [m], shape (n, 3), and index of the patch.
 
     `weight` is the area of the front that each stands for, as the audience sees it [m2].
@@ -119,8 +117,7 @@ class WallPoints:
         return cls(planes=raster.planes, position=raster.planes.lift(index, x, y), patch=index, weight=weight)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class FrontRaster:
+class FrontRaster(Frozen, eq=False):
     """The visible front on a raster in elevation; `patch` is the index of the patch, -1 where there is no wall."""
 
     facade: Facade

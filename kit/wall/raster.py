@@ -7,7 +7,6 @@ projected onto that plane from the lens, which maps polygons to polygons, exact 
 """
 
 import math
-from dataclasses import dataclass
 from typing import Any, Self
 
 import numpy as np
@@ -16,6 +15,7 @@ from numpy.typing import NDArray
 
 from kit.arrays import Array, Extent, Mask
 from kit.errors import InputError, number
+from kit.fields import Frozen
 from kit.wall.facade import Facade, Patch
 
 Window = tuple[slice, slice]
@@ -26,8 +26,7 @@ SAME_PLANE = 1e-6
 MAX_PIXELS = 40_000_000
 
 
-@dataclass(frozen=True, kw_only=True)
-class Grid:
+class Grid(Frozen):
     """Pixel centres of a raster with square pixels, in metres, both axes ascending."""
 
     x: Array

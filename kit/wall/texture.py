@@ -5,7 +5,7 @@ How the eye sees it is `kit.eye.pattern_vision`.
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Self
 
 from kit import reference
@@ -24,7 +24,6 @@ ENDLESS = {"unit_length": 1.0, "head_joint": 0.0}
 SIZE, GAP = LENGTH.but(above=0.0), LENGTH.but(low=0.0)
 
 
-@dataclass(frozen=True, kw_only=True)
 class Pattern(Declared):
     """Units in running bond, with joints between them; or boards with a line of shadow under each."""
 
