@@ -10,6 +10,7 @@ from __future__ import annotations
 import dataclasses
 import inspect
 import math
+import tomllib
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
@@ -458,72 +459,42 @@ def _about(name: str, spec: Spec | None) -> list[str]:
     return [f"    {name} : {kind}", *([f"        {about}."] if about else [])]
 
 
-# What the kit measures with. A use may narrow or widen a declaration: `declared(LENGTH, low=0.0)`.
+# What several rooms ask for. A use may narrow or widen a declaration: `declared(LENGTH, low=0.0)`.
+
+_NUMBERS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+
+
+def _number(name: str) -> Number:
+    """Return the number of this name in ``fields.toml``."""
+    given: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in _NUMBERS[name].items()}
+    return Number(**given)
+
 
 NAME = Text(label="name")
 SOURCE = Text(label="source", meaning="where the values come from")
-LENGTH = Number(label="length", unit="m")
+FLAG = Flag()
+LENGTH = _number("length")
 POINT = Vector(
     label="position", of=LENGTH.but(low=-1e9, high=1e9), meaning="x to the right, y up, z towards the audience"
 )
-SHARE = Number(label="share", low=0.0, high=1.0)
-ANGLE = Number(label="angle", unit="degrees")
-FLAG = Flag()
-
-SPACING = Number(
-    label="spacing",
-    symbol="Δ",
-    unit="m",
-    above=0.0,
-    high=100.0,
-    default=0.05,
-    meaning="size of one point of a map of the front",
-)
-LIGHT_OUTPUT = Number(
-    label="lumens", symbol="Φ", unit="lm", above=0.0, steps=(500.0, 20000.0, 250.0),
-    meaning="stated light output of one projector",
-)  # fmt: skip
-THROW_RATIO = Number(
-    label="throw ratio", above=0.0, steps=(0.3, 2.5, 0.05), meaning="distance from lens to wall over picture width"
-)
-# 39.5 ft, a step of the slider in feet: the street side of a front lawn.
-DISTANCE = Number(
-    label="distance", symbol="d", unit="m", above=0.0, default=12.0396,
-    steps=(3.0, 30.0, 0.1), feet=(10.0, 98.0, 0.5), meaning="from the lens to the plane of the front wall",
-)  # fmt: skip
-LENS_HEIGHT = Number(
-    label="lens height", symbol="h", unit="m", steps=(0.1, 4.6, 0.1), feet=(0.5, 15.0, 0.5), default=0.3048,
-    # The default stands in reference_data/content_parts.csv.
-    meaning="of the lens above the ground line",
-)  # fmt: skip
-AMBIENT = Number(
-    label="ambient light", symbol="E_a", unit="lx", low=0.0, steps=(-2.065, 1.595, 0.02), ratio=True,
-    default=0.861,  # low density walkway minimum, reference_data/ambient_levels.csv
-    meaning="vertical illuminance on the front from all that is not a projector",
-)  # fmt: skip
-REFLECTANCE = Number(label="reflectance", symbol="ρ", low=0.0, high=1.0, meaning="diffuse, photopic")
-WHITE_LUMINANCE = Number(
-    label="white", symbol="L_w", unit="cd/m²", above=0.0, meaning="luminance of projected white that is wanted"
-)
-CONTRAST = Number(label="contrast", symbol="C", above=1.0, meaning="white over black at the eye that is wanted")
-AVERAGE_PICTURE_LEVEL = Number(
-    label="average picture level", symbol="APL", low=0.0, high=1.0, default=0.5,  # reference_data/content_parts.csv
-    meaning="mean of the picture on the front, relative to full white",
-)  # fmt: skip
-DIMMING = Number(
-    label="dimming", low=0.0, high=1.0, default=1.0, steps=(0.0, 1.0, 0.02),
-    meaning="present light over full light of a lamp",
-)  # fmt: skip
-AGE = Number(label="age", unit="years", low=0.0, high=120.0, meaning="of the viewer; the veil grows with it")
-PIGMENT = Number(
-    label="eye pigment", low=0.0, high=1.2, default=0.5, meaning="iris: 0 very dark, 0.5 brown, 1 blue, 1.2 very light"
-)
-LATITUDE = Number(label="latitude", unit="degrees", low=-90.0, high=90.0, meaning="north positive")
-LONGITUDE = Number(label="longitude", unit="degrees, east positive", low=-180.0, high=180.0)
-FACING = Number(
-    label="front faces", unit="degrees from north, clockwise", low=0.0, high=360.0,
-    meaning="180 is a front to the south",
-)  # fmt: skip
+SHARE = _number("share")
+ANGLE = _number("angle")
+SPACING = _number("spacing")
+LIGHT_OUTPUT = _number("light_output")
+THROW_RATIO = _number("throw_ratio")
+DISTANCE = _number("distance")
+LENS_HEIGHT = _number("lens_height")
+AMBIENT = _number("ambient")
+REFLECTANCE = _number("reflectance")
+WHITE_LUMINANCE = _number("white_luminance")
+CONTRAST = _number("contrast")
+AVERAGE_PICTURE_LEVEL = _number("average_picture_level")
+DIMMING = _number("dimming")
+AGE = _number("age")
+PIGMENT = _number("pigment")
+LATITUDE = _number("latitude")
+LONGITUDE = _number("longitude")
+FACING = _number("facing")
 UNITS = OneOf(
     label="lengths in", options=("ft", "m"), default="m", reading=lambda unit: "feet" if unit == "ft" else "metres"
 )

@@ -41,30 +41,7 @@ _LENGTH = re.compile(rf"([+-]?) *{_NUMBER} *{_UNIT}\.?(?: *(?:, |and )? *{_NUMBE
 # What editors, phones and rulers make of the signs that count.
 _SIGNS = str.maketrans("′’‘″”“−\xa0", "'''\"\"\"- ") | str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4"})
 
-_END = r"(?=\s*(?:[,}\]#]|$))"
-_LENGTH_VALUE = rf"""=\s*(["']?)([+-]?[\d.,/ ]*\d\s*(?:ft|foot|feet|in|inch|m|cm|mm|['"′″’”])[^,}}#]*?)\1{_END}"""
-_NUMBERS = r"\s*,\s*".join(4 * [r"([\d.+-]+)"])
-# Slips of TOML: what is found in a line, what was meant, and what is right.
-SLIPS: tuple[tuple[str, Any, str], ...] = (
-    (r"[“”„‟«»]", '"', "straight quotes"),
-    (r"^(\s*\[surfaces\.)([^\"'\]]+)\]", r'\1"\2"]', "quotes round the name of a surface"),
-    (r"(^\s*|[{,]\s*)([\w-]+)\s*:", r"\1\2 =", "= in place of the colon"),
-    (r"=\s*(True|False|TRUE|FALSE)\b", lambda found: f"= {found[1].lower()}", "small letters"),
-    (r"=\s*[\[(]\s*([A-Za-z_]+\s*=[^\]})]*)[\])}]", r"= { \1 }", "braces round fields with names"),
-    (r"=\s*\{([^\]})]*)[\])]", r"= {\1}", "braces round fields with names"),
-    (rf"\{{\s*{_NUMBERS}\s*\}}", r"{ left = \1, bottom = \2, width = \3, height = \4 }", "names in the braces"),
-    (r"\(([^()]*)\)", r"[\1]", "square brackets"),
-    (_LENGTH_VALUE, lambda found: f'= "{_in_words(found[2])}"', "quotes round a length with its unit"),
-    (rf"(=\s*[+-]?\d+),(\d+){_END}", r"\1.\2", "a point in place of the decimal comma"),
-    (r"(=\s*[+-]?)\.(\d)", r"\g<1>0.\2", "a digit before the point"),
-    (rf"(=\s*[+-]?\d+\.){_END}", r"\g<1>0", "a digit after the point"),
-    (rf"""=\s*(?!(?:true|false|inf|nan){_END})([^\W\d][^"'=,}}#]*?)["']?{_END}""", r'= "\1"', "quotes round text"),
-    (r'=\s*"([^"]*"[^"]+"[^"]*)"\s*$', r"= '\1'", "single quotes round text with quotes in it"),
-    (r'=\s*("[^"]*)$', r"= \1" + '"', "a closing quote"),
-    (r",\s*\}", " }", "no comma before }"),
-    (r"([\w\"'\]}])\s+(?=[A-Za-z_]+\s*=)", r"\1, ", "a comma between two fields"),
-    (r"\]\s+\[", "], [", "a comma between two lists"),
-)
+WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
 
 
 class _Missing:
@@ -325,10 +302,11 @@ def times(value: Any, factor: float) -> Any:
 def _mend(lines: list[str], i: int, message: str) -> str:
     """Mend an evident slip in line `i`; return what is right there, or nothing where no slip is evident."""
     line = lines[i]
-    for pattern, put, right in SLIPS:
-        lines[i] = re.sub(pattern, put, line)
+    for slip in WORDS["slip"]:
+        put = slip.get("put", lambda found: f'= "{_in_words(found[2])}"')
+        lines[i] = re.sub(slip["find"].replace("%end%", WORDS["end"]), put, line)
         if lines[i] != line:
-            return f"{right}: {lines[i].strip()}"
+            return f"{slip['right']}: {lines[i].strip()}"
     if line.count("[") > line.count("]"):
         lines[i] += "]"
         return "a closing ]"
