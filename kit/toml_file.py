@@ -21,12 +21,13 @@ from kit.units import metres_per
 from kit.words import join
 
 # A house of 800 parts stays far below all of these; what does not is a mistake or a trap. A line holds a patch's
-# openings, a table so many fields; items are those of all lists of a file, such as corners.
-MOST_BYTES, MOST_LETTERS, MOST_FIELDS, MOST_ITEMS = 1_000_000, 200_000, 1000, 6000
+# openings, a table so many fields; items are those of all lists of a file, such as corners. Signs are those that make
+# a reader of TOML work: they are counted before it begins.
+MOST_BYTES, MOST_LETTERS, MOST_FIELDS, MOST_ITEMS, MOST_SIGNS = 1_000_000, 200_000, 1000, 6000, 80_000
 # Names joined by dots, each of which may be quoted, of which TOML allows any number.
 CHAIN = re.compile(r"""(?:\.\s*(?:[\w-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')\s*){20}""")
-# So many mistakes fit on a page; so many letters of a list a line of a message bears whole.
-MOST_MISTAKES, LINE = 8, 140
+# So many mistakes fit on a page, and so many are looked for; so many letters of a list a line of a message bears whole.
+MOST_MISTAKES, ENOUGH, LINE = 8, 400, 140
 LONGEST = 200
 
 UNIT_WORDS = {
@@ -129,6 +130,11 @@ class Reader:
         self.mistakes: list[InputError] = []
         self.items = 0  # of all lists so far
 
+    @property
+    def over(self) -> bool:
+        """Whether so much is wrong that no more is looked for."""
+        return len(self.mistakes) >= ENOUGH or self.items > MOST_ITEMS
+
     def wrong(self, field: str, value: Any, right: str) -> None:
         """Note a mistake; `finish` raises it."""
         self.mistakes.append(InputError(field, value, right))
@@ -143,26 +149,29 @@ class Reader:
 
     def finish(self) -> None:
         """Raise all mistakes as one `InputError`: the only one as it is, several in a line each."""
-        found, more = self.mistakes[:MOST_MISTAKES], len(self.mistakes) - MOST_MISTAKES
+        found, more = self.mistakes[:MOST_MISTAKES], min(len(self.mistakes), ENOUGH) - MOST_MISTAKES
         if len(found) == 1:
             raise InputError(f"{self.file}: {found[0].field}", found[0].value, found[0].right)
         if found:
-            error = InputError(self.file, f"{len(self.mistakes)} mistakes", "none")
+            count = f"{min(len(self.mistakes), ENOUGH)} mistakes{' or more' if len(self.mistakes) >= ENOUGH else ''}"
+            error = InputError(self.file, count, "none")
             lines = [f"{self.file} has {error.value}:", *(f"- {mistake}" for mistake in found)]
             error.args = ("\n".join(lines + ([f"- and {more} more"] if more > 0 else [])),)
             raise error
 
     def parse(self, source: str) -> dict[str, Any] | None:
         """Return what the text holds, evident slips of TOML mended and noted; None where one is beyond mending."""
+        signs = sum(map(source.count, "\n.,=["))
+        if len(source) > MOST_BYTES or signs > MOST_SIGNS:
+            given = f"{len(source):,} letters, {signs:,} of them . , = [ or ends of lines"
+            self.wrong("text", given, f"at most {MOST_BYTES:,} letters, {MOST_SIGNS:,} of these")
+            return None
         lines = source.replace("\r\n", "\n").split("\n")
         lists = "|".join(name for name, spec in self.fields.items() if isinstance(spec, Many))
         alone = [i for i, line in enumerate(lines) if re.fullmatch(rf" *\[ *({lists}) *\] *(#.*)?", line[:1000])]
         for i in alone:
             name = lines[i].partition("#")[0].strip(" []")
             lines[i] = f"[[{name}]]"
-        if len(source) > MOST_BYTES:
-            self.wrong("text", f"{len(source):,} letters", f"at most {MOST_BYTES:,}")
-            return None
         for i, line in enumerate(lines):
             if len(line) > MOST_LETTERS or CHAIN.search(line):
                 self.wrong(f"line {i + 1}", line, f"up to {MOST_LETTERS:,} letters, and 20 names joined by dots")
@@ -181,7 +190,8 @@ class Reader:
             if message == "Unclosed array":  # which is found where the next field begins
                 i = next((k for k in range(i, max(i - 9, -1), -1) if lines[k].count("[") > lines[k].count("]")), i)
             given, right = lines[i].strip(), ""
-            if at and len(lines[i]) <= 1000 and len(source) < MOST_BYTES // 5:
+            # Each mended slip is another pass over the whole.
+            if at and len(lines[i]) <= 1000 and len(source) < MOST_BYTES // 5 and signs < MOST_SIGNS // MOST_MISTAKES:
                 right = _mend(lines, i, message)
             self.wrong(f"line {i + 1}" if at else "text", given if at else message, right or f"valid TOML ({message})")
             if not right:
@@ -192,6 +202,9 @@ class Reader:
         """Return the right fields of a table; what is wrong, missing or unknown is noted."""
         values, before = Values(), len(self.mistakes)
         values.where = where
+        if self.over:
+            values.whole = False
+            return values
         if isinstance(content, dict) and len(content) > MOST_FIELDS:
             self.wrong(where.rstrip(": ,") or "text", f"{len(content)} fields", f"at most {MOST_FIELDS}")
         elif isinstance(content, dict):
@@ -230,6 +243,8 @@ class Reader:
                 return self.record(spec.fields, value, f"{field}{',' if ': ' in field else ':'} ")
             case Named(), dict() if len(value) <= MOST_FIELDS:
                 return {key: self.record(spec.of.fields, own, f"{spec.label} {key!r}: ") for key, own in value.items()}
+            case Many(), list() if self.items > MOST_ITEMS:
+                return None  # an earlier list has said so
             case Many(), list():
                 self.items += len(value)
                 if not spec.least <= len(value) <= spec.most or self.items > MOST_ITEMS:

@@ -654,14 +654,16 @@ def mutations(value: Any, extra: tuple[Any, ...] = ()) -> Iterator[Any]:
         yield from (dict(value) | {bad: None} for bad in ("", "no such thing", 3, None))
 
 
-def sweep(tally: Tally, names: list[str], share: float = 1.0, seed: int = 0, deadline: float = math.inf) -> None:
-    """Spoil each argument of each call, or a share of all values."""
+def sweep(
+    tally: Tally, names: list[str], share: float = 1.0, seed: int = 0, deadline: float = math.inf, least: int = 0
+) -> None:
+    """Spoil each argument of each call, or a share of all values; so many at `least`, and no more after `deadline`."""
     chance, table, extra = random.Random(seed), calls(), objects()
     for name in names:
         call, good = table[name]()
         for argument, value in good.items():
             for bad in mutations(value, extra):
-                if time.monotonic() > deadline:
+                if time.monotonic() > deadline and tally.calls >= least:
                     return
                 if chance.random() < share:
                     tally.try_one(name, call, good, {argument: bad})

@@ -7,12 +7,12 @@ each time.
 import json
 import math
 import os
-import time
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from pace import TRIES, pace, processor_time
 
 import kit
 from kit import reference
@@ -27,8 +27,8 @@ SHOWS = [
     for path in sorted((Path(__file__).parent / "shows").glob("*.toml"))
 ]
 FILE = "our house.toml"
-# As much as fits under a panel, in so many lines; and a wait that nobody takes for a hang [s].
-LONGEST, LINES, SOON = 600, 10, 2.0
+# As much as fits under a panel, in so many lines; and in how many times that of a large house an answer comes.
+LONGEST, LINES, SOON = 600, 10, 10
 
 EXAMPLES = int(os.environ.get("FUZZ_EXAMPLES", "0"))
 some = settings(
@@ -42,14 +42,16 @@ kit.parse_house(HOUSES[0], FILE)
 
 def outcome(load, *arguments):
     """Return the front, or the text of the one error; fail on all else."""
-    # Processor time: a busy machine is no hang.
-    start = time.process_time()
-    try:
-        found = load(*arguments)
-    except kit.InputError as caught:
-        found = caught
-    spent = time.process_time() - start
-    assert spent < SOON, f"{spent:.1f} s"
+    answers = []
+
+    def attempt():
+        try:
+            answers.append(load(*arguments))
+        except kit.InputError as caught:
+            answers.append(caught)
+
+    assert any(processor_time(attempt) < SOON * pace() for _ in range(TRIES))
+    found = answers[0]
     if isinstance(found, kit.Show):
         found = found.house
     if isinstance(found, kit.Facade):
@@ -354,7 +356,7 @@ SIDES = house_text({"name": "a", "units": "m", "patch": [SIDE | {"name": f"{i}{'
 SINGLE = {
     "number of 5,000 digits": (one(depth=Raw("9" * 5000)), "valid TOML"),
     "the same in hexadecimal": (one(depth=Raw("0x" + "f" * 5000)), "depth"),
-    "lists in lists in lists": ("a = " + "[" * 100_000, "valid TOML"),
+    "lists in lists in lists": ("a = " + "[" * 70_000, "valid TOML"),
     "tables in tables in tables": ("a = " + "{a=" * 60_000, "valid TOML"),
     "a key of 5,000 parts": (one() + "a" + ".a" * 5000 + " = 1", "20 names joined by dots"),
     "a table of 3,000 parts": (one() + "[a" + ".a" * 3000 + "]\nb = 1", "20 names joined by dots"),
@@ -368,7 +370,7 @@ SINGLE = {
     "1,000 crossing corners": (bare(corners=[[i % 7, i % 11] for i in range(1000)]), "do not cross"),
     "1,001 corners": (bare(corners=[[i % 7, i % 11] for i in range(1001)]), "at most 1000"),
     "10,000 numbers for patches": ('name = "a"\nunits = "m"\npatch = [' + "1," * 10_000 + "]", "at most 800"),
-    "7,000 patches": (many(7000), "patch"),
+    "7,000 patches": (many(7000), "at most 1,000,000"),
     "20 sides and no front": (SIDES, "faces the audience"),
     "as small as a number can be": (
         one(rectangle={"left": 0, "bottom": 0, "width": 5e-324, "height": 5e-324}),

@@ -5,7 +5,6 @@ not installed.
 """
 
 import os
-import time
 
 import numpy as np
 import pytest
@@ -434,10 +433,8 @@ def test_the_good_files_are_good():
     ],
 )
 def test_bad_heads_of_lm_63_are_refused(changes, words):
-    start = time.perf_counter()
     with pytest.raises(InputError, match=words):
         parse_ies(ies([0, 45, 90], [0, 90], [[100, 80, 0], [100, 70, 0]], **changes), "lamp.ies")
-    assert time.perf_counter() - start < 1.0
 
 
 @pytest.mark.bad_input
@@ -559,14 +556,12 @@ def test_files_that_cannot_be_read_are_refused(tmp_path):
     ],
     ids=["numbers", "blank lines", "blank head"],
 )
-def test_large_files_are_refused_within_seconds(tmp_path, suffix, text, words):
+def test_large_files_are_refused(tmp_path, suffix, text, words):
+    """`test_traps.py` holds that this is soon."""
     path = tmp_path / f"lamp{suffix}"
     path.write_text(text)
-    start = time.process_time()
     with pytest.raises(InputError, match=words):
         load_distribution(path)
-    # Splitting 2 million words takes some tenths of a second; quadratic work would take minutes.
-    assert time.process_time() - start < 10
 
 
 MUTANTS = st.sampled_from(

@@ -2,7 +2,6 @@ import io
 import math
 import os
 import struct
-import time
 import zlib
 
 import numpy as np
@@ -443,14 +442,14 @@ def test_the_largest_picture_takes_no_more_memory_than_is_said(file):
     path = file(png(6, 8, columns, rows, bytes((4 * columns + 1) * rows)), "even.png")
     assert path.stat().st_size < 200_000
     load_picture(file(RAMP))
-    said, _, grown = cost(lambda: load_picture(path, transparent="black").rgb.shape)
+    said, whole, grown = cost(lambda: load_picture(path, transparent="black").rgb.shape)
     assert said.startswith("accepted: ("), said
     assert grown < 440
     refused(file(png(0, 8, 1, 65_536, bytes(2 * 65_536)), "strip.png"), "1 x 65536 pixels")
     said, spent, grown = cost(load_picture, file(png(6, 8, columns, rows, b""), "none.png"))
     assert "without all of its rows" in said
     assert grown < 50
-    assert spent < 1.0
+    assert spent < whole / 4  # it is not decoded
 
 
 @pytest.mark.bad_input
@@ -518,14 +517,12 @@ def test_a_picture_declared_too_large_is_refused_before_it_is_decoded(file, name
             data = data.replace(struct.pack("<HHII", tag, 4, 1, 1), struct.pack("<HHII", tag, 4, 1, 60000))
     path.write_bytes(bytes(data))
     assert path.stat().st_size < 100_000
-    started = time.perf_counter()
     decoded = []
     monkeypatch.setattr(Image.Image, "load", lambda self: decoded.append(self))
     message = refused(path, "picture")
     if name != "bomb.webp":
         assert "34 million" in message
     assert not decoded
-    assert time.perf_counter() - started < 1.0
 
 
 @pytest.mark.bad_input

@@ -236,7 +236,7 @@ class Patch(Declared, kw_only=False):
     def along(self, axes: Array) -> Any:
         """Return the patch along two axes, shape (2, 3): a shapely geometry [m], holes cut out."""
         outline, *holes = self._polygons(axes)
-        return outline.difference(shapely.union_all(holes))
+        return outline.difference(shapely.union_all(holes)) if holes else outline
 
     def _polygons(self, axes: Array) -> list[Any]:
         return [shapely.Polygon(ring @ axes.T) for ring in self.rings]

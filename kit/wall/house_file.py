@@ -149,15 +149,17 @@ def unit_of(content: Mapping[str, Any], otherwise: str = "m") -> str:
     return units if isinstance(units, str) and units in UNIT_NAMES else otherwise
 
 
-def _patch(reader: Reader, given: Values, own: Mapping[str, Surface]) -> tuple[Patch, ...]:
+def _patch(reader: Reader, given: Values, own: dict[str, Surface]) -> tuple[Patch, ...]:
     """Return a patch and the sides that close it off; none where a mistake has been noted."""
+    if reader.over:
+        return ()
     before, where, scale = len(reader.mistakes), given.where, metres(reader.unit)
     if given.given and ("rectangle" in given.given) == ("corners" in given.given):
         both = "both" if "corners" in given.given else "neither"
         reader.wrong(f"{where}rectangle or corners", both, "one of the two")
     if "surface" in given:
         try:
-            surface = find_surface(given["surface"], own)
+            surface = own[given["surface"]] = find_surface(given["surface"], own)
         except InputError as error:
             reader.wrong(f"{where}surface", error.value, error.right)
     if not given.whole or len(reader.mistakes) > before:
