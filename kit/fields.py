@@ -408,7 +408,7 @@ def guarded(call: Callable[..., Any]) -> Callable[..., Any]:
     return checked
 
 
-class Declared(Frozen):
+class Declared(Frozen, eq=False):
     """Base of the types whose fields are declared: they check themselves, and document their fields.
 
     One that has more to check calls ``super().__post_init__()`` first. `thing` is what a message calls it: "patch".

@@ -122,7 +122,7 @@ def check_made(field: str, found: Any, needed: str, origin: str) -> None:
         raise InputError(field, type(found).__name__, f"the Dataset that {origin} returns")
 
 
-class Result(Frozen):
+class Result(Frozen, eq=False):
     """A result of the kit: `frame` and `sentence`; ``print(result)`` shows both, a notebook too."""
 
     def frame(self, units: str = "m") -> pd.DataFrame:

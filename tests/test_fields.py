@@ -374,3 +374,14 @@ def test_a_shared_declaration_refuses_what_it_calls_wrong(spec):
 def test_every_declaration_can_be_changed():
     for spec in {**SHARED, **KINDS}.values():
         assert dataclasses.replace(spec) == spec
+
+
+class Apart(Declared, eq=False):
+    size: float = declared(POSITIVE)
+
+
+def test_a_type_that_compares_by_identity_does():
+    one, other = Apart(size=1.0), Apart(size=2.0)
+    assert one != other
+    assert len({one, other, Apart(size=1.0)}) == 3
+    assert Plain(share=0.5) == Plain(share=0.5) != Plain(share=0.6)
