@@ -18,7 +18,7 @@ from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
 from kit.decision.several import electrical_power
 from kit.decision.washout import DIMMINGS
 from kit.eye.light_map import EXTENT
-from kit.fields import FLAG, LENGTH, LIGHT_OUTPUT, SPACING, Spec
+from kit.fields import FLAG, LENGTH, LIGHT_OUTPUT, SPACING, Is, Spec
 from kit.light.lamps import LAMPS
 from kit.sky.site import Sky
 from kit.stage.audience import VIEWERS
@@ -123,8 +123,8 @@ ARGUMENTS[kit.compare_setups, "spacing"] = (
     lambda spacing: kit.compare_setups({"one": EXAMPLES[kit.Scene]()}, spacing=spacing),
 )
 _STACK = {
-    "projector": (several.PROJECTOR, EXAMPLES[kit.Projector]()),
-    "placement": (several.PLACEMENT, EXAMPLES[kit.Placement]()),
+    "projector": (Is(kind=kit.Projector), EXAMPLES[kit.Projector]()),
+    "placement": (Is(kind=kit.Placement), EXAMPLES[kit.Placement]()),
     "count": (several.COUNT, 2),
     "gap": (several.GAP, 0.3),
 }

@@ -240,7 +240,7 @@ def test_a_table_names_what_is_wrong(lit):
         ({"spacing": -1.0}, "spacing"),
     ):
         with pytest.raises(kit.InputError) as caught:
-            audience_table(**{"scene": lit, "viewers": [person]} | change)
+            kit.audience_table(**{"scene": lit, "viewers": [person]} | change)
         assert caught.value.field == field
     found = audience_table(lit, [person])
     for words in (found.frame, found.sentence):

@@ -857,7 +857,7 @@ def test_base_colours_leave_out_what_is_dark_or_hidden(lamp):
 )
 def test_night_view_says_what_is_right(wall, straight, lamp, more, text):
     with pytest.raises(kit.InputError, match=text):
-        night_view(scene(wall(), straight()), WHITE, lamp, **more)
+        kit.night_view(scene(wall(), straight()), WHITE, lamp, **more)
 
 
 @pytest.mark.bad_input

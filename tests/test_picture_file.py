@@ -12,6 +12,7 @@ from hypothesis.extra import numpy as hnp
 from PIL import Image, ImageCms
 from test_traps import cost
 
+import kit
 from kit.errors import InputError
 from kit.eye import picture_file
 from kit.eye.picture_file import FORMATS, MOST_PIXELS, Picture, load_picture
@@ -339,7 +340,7 @@ def test_transparent_palette_and_key_colours_are_seen(file):
 @pytest.mark.bad_input
 def test_transparent_is_one_of_two_words(file):
     with pytest.raises(InputError, match=r"^transparent = 'white': expected one of refuse, black"):
-        load_picture(file(RAMP), transparent="white")
+        kit.load_picture(file(RAMP), transparent="white")
 
 
 # What is no picture

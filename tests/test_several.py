@@ -484,4 +484,4 @@ def test_a_comparison_names_what_is_wrong(wall, straight):
             compare_setups(setups)
         assert caught.value.field == field
     with pytest.raises(kit.InputError, match="target"):
-        compare_setups({"a": good}, target=4.0)
+        kit.compare_setups({"a": good}, target=4.0)

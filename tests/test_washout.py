@@ -254,8 +254,6 @@ def test_a_target_of_another_type_is_refused(scene, wrong):
 def test_a_scene_of_another_type_is_refused(wrong):
     with pytest.raises(InputError, match="scene"):
         kit.string_dimming(wrong)
-    with pytest.raises(InputError, match="scene"):
-        LitFront(wrong, 0.5, Target(), [])
 
 
 @pytest.mark.bad_input

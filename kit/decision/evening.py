@@ -18,7 +18,7 @@ from kit import reference, results
 from kit.arrays import Array, Index, Mask
 from kit.blocks import Memory
 from kit.decision.chance import Draws
-from kit.decision.verdict import STATES, Target, checked_target, levels_of
+from kit.decision.verdict import STATES, Target, levels_of
 from kit.decision.washout import PAIRS, WHOLE, LitFront
 from kit.errors import InputError
 from kit.eye.glare import moon_glare, sights_to, veils_of
@@ -149,8 +149,7 @@ def evenings(
         For dates out of 1900 to 2100 or in reverse order, a begin that the clock skips, more than `MOST_MOMENTS`, or a
         scene that `light_map` refuses.
     """
-    target = checked_target(target)
-    _check_scene(scene, site)
+    target = target or Target()
     events = EVENTS.check("passing", passing)
     dates, minutes, utc = _moments(site, first, first if last is None else last, every, begin, hours, step)
     clock = site.clock(utc)
@@ -325,7 +324,6 @@ def switching(
         On (change,), "as it is" first: ambient_illuminance of all sources [lx], veiling_luminance [cd/m2], contrast,
         chance and status at `clock`, earliest start of that evening (level).
     """
-    _check_scene(scene, site)
     lamps = scene.ambient.lamps
     SHIELD.check("shield", shield)
     changes: dict[str, tuple[Lamp, ...]] = {"as it is": lamps}
@@ -340,7 +338,7 @@ def switching(
         changes[f"{lamp.name} {word}"] = tuple(less if other is lamp else other for other in lamps)
     if len(lamps) > 1:
         changes[NO_LAMP] = tuple(lamp.dimmed(0.0) for lamp in lamps)
-    target = checked_target(target)
+    target = target or Target()
     time = _clock_time("clock", clock)
     # A time after midnight belongs to the evening before.
     date = (time - clock_minutes("begin", begin) * MINUTE).astype("M8[D]")
@@ -669,11 +667,6 @@ def _clock_time(field: str, clock: Any) -> np.datetime64:
     if times.ndim:
         raise InputError(field, str(clock), "one time of the clock such as '2026-12-05 18:30'")
     return np.datetime64(times.astype("M8[s]").item(), "s")
-
-
-def _check_scene(scene: Scene, site: Site) -> None:
-    Is(kind=Scene).check("scene", scene)
-    Is(kind=Site).check("site", site)
 
 
 def clock_minutes(field: str, clock: str) -> int:

@@ -10,7 +10,7 @@ import xarray as xr
 from kit.arrays import Array
 from kit.bands import normal_draws
 from kit.decision.chance import Trials, indices
-from kit.decision.verdict import Target, Verdict, checked_target, judge
+from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
 from kit.eye.light_map import DOUBTS, SPREAD, Scene, light_map, usual
 from kit.fields import Declared, Is, Many, Number, OneOf, Text, declared
@@ -139,7 +139,7 @@ def with_measurement(
     or what was assumed, by more than their doubts allow is said. A reading of lumens is that of the first machine and
     holds for all. No reading, or one of what the scene does not have: `InputError`.
     """
-    now: Scene = Is(kind=Scene).check("scene", scene)
+    now = scene
     found: dict[tuple[str, str], list[Levels]] = {}
     for one in Many(of=Is(kind=Reading), least=1).check("readings", readings):
         read = one.amount * one.doubt[0], one.amount, one.amount * one.doubt[1]
@@ -196,7 +196,7 @@ def measure_first(light: xr.Dataset, target: Target | None = None, *, surface: s
 
     `light` (xarray.Dataset): from `light_map`. What `judge` refuses, or a surface that is not judged: `InputError`.
     """
-    target, trials = checked_target(target), Trials(light)
+    target, trials = target or Target(), Trials(light)
     whole = slice(0, trials.points.seen.size)
     run = whole if surface is None else pick("surface", surface, dict(trials.points.surfaces))
     sample = np.unique(np.linspace(run.start, run.stop - 1, SAMPLE).astype(int))

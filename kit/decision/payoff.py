@@ -22,7 +22,7 @@ import xarray as xr
 from kit import reference
 from kit.arrays import Mask
 from kit.bands import drawn_share, worked_out
-from kit.decision.verdict import Target, Verdict, brightest, checked_target, judge
+from kit.decision.verdict import Target, Verdict, brightest, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import LIGHT_OUTPUT, SHARE, Frozen, Number
@@ -185,7 +185,7 @@ def pay_off(
     if lamp_price is not None:
         lamp = (LAMP_PRICE.check("lamp_price", lamp_price),) * 3
     left = AMBIENT_LEFT.check("ambient_left", ambient_left)
-    target = checked_target(target)
+    target = target or Target()
     bare_scene, cloth_scene = (replace(scene, facade=f) for f in (covering.bare, covering.facade))
     extent = covering.facade.bounds
 

@@ -18,7 +18,7 @@ import numpy as np
 from kit.arrays import Array
 from kit.decision.chance import judged_points
 from kit.decision.payoff import between_classes, projector_price
-from kit.decision.verdict import STATES, Part, Status, Target, checked_target, judge, levels_of
+from kit.decision.verdict import STATES, Part, Status, Target, judge, levels_of
 from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import LENGTH, NAME, Frozen, Is, Number
@@ -27,7 +27,6 @@ from kit.results import Frame, Result, banded, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
 from kit.units import edge
-from kit.wall.facade import Facade
 from kit.words import capital, chances, join, percent, short
 
 RACK = (
@@ -35,7 +34,6 @@ RACK = (
     "vents free."
 )
 
-PROJECTOR, PLACEMENT, FACADE = Is(kind=Projector), Is(kind=Placement), Is(kind=Facade)
 COUNT = Number(label="machines", low=1, high=16, whole=True)
 GAP = LENGTH.but(label="gap", low=0.0, meaning="from lens to lens, upwards")
 
@@ -63,24 +61,24 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
     InputError
         For an axis that is not square to the wall, a lens behind it, or a zoom that is not set.
     """
-    machine, place = PROJECTOR.check("projector", projector), PLACEMENT.check("placement", placement)
     many, step = COUNT.check("count", count), GAP.check("gap", gap)
-    ratio = machine.fixed_throw_ratio()
-    x, y, depth = place.position
-    forward, right, up = place.frame()
+    ratio = projector.fixed_throw_ratio()
+    x, y, depth = placement.position
+    forward, right, up = placement.frame()
     if not depth > 0.0:
-        raise InputError("position", place.position, "a lens in front of the plane of the wall, z = 0")
+        raise InputError("position", placement.position, "a lens in front of the plane of the wall, z = 0")
     if abs(forward[2] + 1.0) > 1e-9:
-        raise InputError("aim", place.aim, f"an axis square to the wall, such as aim = {(x, y, 0.0)}")
+        raise InputError("aim", placement.aim, f"an axis square to the wall, such as aim = {(x, y, 0.0)}")
     width = depth / ratio
-    across, above = machine.lens_shift
-    pairs = []
-    for i in range(many):
-        raised = i * step
-        shift = (across - raised * float(right[1]) / width, above - raised * float(up[1]) * machine.aspect / width)
-        moved = replace(place, position=(x, y + raised, depth), aim=(place.aim[0], place.aim[1] + raised, place.aim[2]))
-        pairs.append((replace(machine, lens_shift=shift), moved))
-    return tuple(pairs)
+    across, above = projector.lens_shift
+
+    def raised(by: float) -> tuple[Projector, Placement]:
+        shift = (across - by * float(right[1]) / width, above - by * float(up[1]) * projector.aspect / width)
+        ahead, height, end = placement.aim
+        place = replace(placement, position=(x, y + by, depth), aim=(ahead, height + by, end))
+        return replace(projector, lens_shift=shift), place
+
+    return tuple(raised(i * step) for i in range(many))
 
 
 # What each way gives
@@ -223,7 +221,7 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
     """
     if not isinstance(setups, Mapping) or not setups:
         raise InputError("setups", setups, "at least one scene by name, such as {'one of 8,000 lm': scene}")
-    wanted = checked_target(target)
+    wanted = target or Target()
     scenes = {NAME.check("setup name", name): Is(kind=Scene).check(f"setup {name!r}", s) for name, s in setups.items()}
     found = tuple(_setup(name, scene, wanted, spacing) for name, scene in scenes.items())
     return Comparison(target=wanted, setups=found)

@@ -25,7 +25,7 @@ from kit.decision.chance import Draws, Trials, least, middle_90, sampled
 from kit.decision.chance import Target as Target
 from kit.errors import InputError
 from kit.eye.glare import contrast_at_eye
-from kit.fields import Frozen, Is, Number
+from kit.fields import Frozen, Number
 from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.projector import Levels
@@ -41,12 +41,6 @@ SMALL = 0.1
 BANDED = ("white [cd/m²]", "contrast")
 DRAWS = Number(label="draws", low=16, high=1 << 16, whole=True)
 NO_WALLS = (*NEVER_COVERED, "roof", "ground")
-
-
-def checked_target(target: Target | None) -> Target:
-    """Return `target`, or the default one for None; anything else: `InputError`."""
-    found: Target = Target() if target is None else Is(kind=Target).check("target", target)
-    return found
 
 
 class Figure(Frozen):
@@ -249,7 +243,7 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
     InputError
         For a map that is not one of `light_map`, or of which no part counts.
     """
-    target = checked_target(target)
+    target = target or Target()
     if DRAWS.check("draws", draws).bit_count() != 1:
         raise InputError("draws", draws, "a power of 2, such as 512 or 2048")
     return judged(Trials(light), target, draws)

@@ -18,11 +18,11 @@ from scipy.optimize import brentq
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
 from kit.decision.chance import Draws, Trials, middle_90, sampled
-from kit.decision.verdict import Part, Target, checked_target, judged
+from kit.decision.verdict import Part, Target, judged
 from kit.errors import InputError
 from kit.eye.glare import contrast_at_eye
 from kit.eye.light_map import Scene, light_map
-from kit.fields import DIMMING, Is, Many
+from kit.fields import DIMMING, Many
 from kit.quantities import labelled
 from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS
@@ -47,7 +47,7 @@ class LitFront:
     """
 
     def __init__(self, scene: Scene, spacing: float, target: Target, off: Sequence[str]) -> None:
-        self.trials = trials = Trials(light_map(Is(kind=Scene).check("scene", scene), spacing))
+        self.trials = trials = Trials(light_map(scene, spacing))
         self.target, points = target, trials.points
         rows, columns = np.divmod(points.seen, trials.light.sizes["x"])
         x, y = trials.light["x"].values[columns], trials.light["y"].values[rows]
@@ -133,8 +133,8 @@ def string_dimming(
         not even with the strings off; first_loss (part,), the dimming at which half of the part has lost a tenth of the
         contrast that it has without strings, NaN where that is never.
     """
-    target = checked_target(target)
-    ambient = Is(kind=Scene).check("scene", scene).ambient
+    target = target or Target()
+    ambient = scene.ambient
     strings = [lamp.name for lamp in ambient.lamps if isinstance(lamp, LedString)]
     if not strings:
         raise InputError("lamps", [lamp.name for lamp in ambient.lamps], "at least one kit.LedString")

@@ -179,7 +179,6 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     """
     from kit.light.kernel import map_rows
 
-    Is(kind=Scene).check("scene", scene)
     step = SPACING.check("spacing", spacing)
     facade = scene.facade
     area = facade.bounds if extent is None else EXTENT.check("extent", extent)

@@ -33,7 +33,7 @@ from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
 from kit.eye.glare import picture_spread, spread_by
 from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture
-from kit.fields import Is, Many, OneOf
+from kit.fields import Is, Many
 from kit.light.cast import blended, cast_light
 from kit.quantities import labelled
 from kit.results import Frame, Result, check_made, make_frame
@@ -44,7 +44,6 @@ from kit.wall.surface_spectra import surface_spectrum
 from kit.words import capital, join, percent, short
 
 Fit = Literal["front", "projector"]
-FIT = OneOf(label="picture laid over", options=("front", "projector"), default="front")
 
 
 def night_view(
@@ -72,7 +71,6 @@ def night_view(
         and ``drive`` (y, x, primary), the picture's linear drive where it lands, 0 where there is no light for it; of
         several projectors the mean by their light.
     """
-    FIT.check("fit", fit)
     scene = replace(scene, black_detail=None)  # what the eye spreads of this picture is worked out below
     first = light_map(scene, spacing, extent=extent)
     weights = np.nan_to_num(first["illuminance"].values)

@@ -19,7 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from kit.errors import InputError
-from kit.fields import NAME, Declared, Number, OneOf, declared
+from kit.fields import NAME, Declared, Number, declared
 from kit.files import read_file
 
 if TYPE_CHECKING:
@@ -42,7 +42,6 @@ FILE_GAMMA, GAMMA_TOLERANCE = 1 / 2.2, 0.005
 SRGB_CODE_POINTS = bytes([1, 13, 0, 1])
 TIFF_BITS, TIFF_PHOTOMETRIC = 258, 262
 
-TRANSPARENT = OneOf(options=("refuse", "black"), default="refuse")
 PIXELS = Number(unit="pixels", low=1.0, high=MOST_PIXELS, whole=True)
 
 Array = NDArray[np.float32]
@@ -116,7 +115,6 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     """
     from PIL import Image, UnidentifiedImageError
 
-    TRANSPARENT.check("transparent", transparent)
     data = read_file("picture", path, right=READABLE, most=MOST_BYTES)
     name = Path(path).name
     where = f"picture {name!r}"

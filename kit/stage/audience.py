@@ -14,7 +14,7 @@ import numpy as np
 
 from kit import reference
 from kit.decision.chance import judged_points
-from kit.decision.verdict import Part, Status, Target, checked_target, judge
+from kit.decision.verdict import Part, Status, Target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Frozen, Is, Many, Number, declared
@@ -142,7 +142,7 @@ def audience_table(
     """
     Is(kind=Scene).check("scene", scene)
     people: tuple[Viewer, ...] = VIEWERS.check("viewers", viewers)
-    wanted = checked_target(target)
+    wanted = target or Target()
     facade = scene.facade
     for viewer in people:
         check_in_front(facade, viewer.eye, f"viewer {viewer.name!r}: eye", "an eye")

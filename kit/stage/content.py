@@ -30,7 +30,7 @@ from numpy.typing import ArrayLike, NDArray
 from kit import reference
 from kit.arrays import Array
 from kit.blocks import in_bands
-from kit.decision.verdict import Part, Target, checked_target, judge
+from kit.decision.verdict import Part, Target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.pattern_vision import PatternView, seen
@@ -287,7 +287,7 @@ def content_parts(
     """
     Is(kind=Scene).check("scene", scene)
     check_made("light", light, "patch patch_name", "kit.light_map")
-    facade, target = scene.facade, checked_target(target)
+    facade, target = scene.facade, target or Target()
     names = [p.name for p in facade.patches]
     if light["patch_name"].values.tolist() != names:
         raise InputError("light", light["patch_name"].values.tolist(), f"a map of the scene's front: {names}")

@@ -12,7 +12,6 @@ import xarray as xr
 from kit.arrays import Array
 from kit.blocks import share_out
 from kit.decision.chance import Target, Trials
-from kit.decision.verdict import checked_target
 from kit.eye.light_map import Scene, light_map
 from kit.fields import Is
 from kit.stage.places import PAIRS, POINTS, beams, lit_points
@@ -45,7 +44,10 @@ class Likely:
     __name__ = "the chance that it is enough"
 
     def __init__(self, scene: Scene, target: Target | None = None, *, points: float = 300) -> None:
-        self.target, self.projector = checked_target(target), Is(kind=Scene).check("scene", scene).projectors[0][0]
+        self.target, self.projector = (
+            Is(kind=Target, optional=True).check("target", target) or Target(),
+            Is(kind=Scene).check("scene", scene).projectors[0][0],
+        )
         left, right, bottom, top = scene.facade.bounds
         self.spacing = float(np.sqrt((right - left) * (top - bottom) / POINTS.check("points", points)))
         self.light = light_map(replace(scene, projectors=scene.projectors[:1]), self.spacing)
