@@ -1,7 +1,13 @@
-"""Numbers and lists as people read them: the one place where the kit rounds for words."""
+"""Numbers, lists and sentences as people read them: the one place where the kit rounds for words."""
 
 import math
+import tomllib
 from collections.abc import Callable, Sequence
+from pathlib import Path
+from string import Formatter
+from typing import Any
+
+from kit.units import edge, length_text
 
 
 def short(value: float, digits: int = 2, to: Callable[[float], int] = round) -> str:
@@ -78,3 +84,29 @@ def chances(chance: float) -> str:
     if tenths in (0, 10):
         return f"{'fewer than 1 chance' if tenths == 0 else 'more than 9 chances'} in 10"
     return f"{tenths} chance{'s' if tenths > 1 else ''} in 10"
+
+
+class _Speaker(Formatter):
+    def __init__(self, units: str) -> None:
+        edge("m", units)
+        self.ways: dict[str, Callable[..., str]] = {way.__name__: way for way in (short, plain, percent, capital, the)}
+        self.ways |= {"compass": compass, "chances": chances, "band": lambda it: band(it.low, it.median, it.high)}
+        self.ways["length"] = lambda metres, digits=1: length_text(metres, units, digits)
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        way, *digits = format_spec.split() or [""]
+        return self.ways[way](value, *map(int, digits)) if way in self.ways else format(value, format_spec)
+
+
+def phrases(room: str) -> Callable[..., str]:
+    """Return the function that says, by name, a sentence of the TOML file beside a room: ``say("far", units, away=9)``.
+
+    A field in braces may end in how it is said, by a function of this module and its digits: ``{share:percent}``,
+    ``{tilt:plain 1}``, ``{part.contrast:band}``; ``{away:length 0}`` is a length in `units`.
+    """
+    told = tomllib.loads(Path(room).with_suffix(".toml").read_text(encoding="utf-8"))
+
+    def say(name: str, units: str = "m", **fields: Any) -> str:
+        return _Speaker(units).vformat(told[name], (), fields)
+
+    return say

@@ -16,7 +16,7 @@ from kit.light.ambient import Ambient, Glare
 from kit.results import shown, text_table
 from kit.sky.luminaire import Luminaire
 from kit.sky.photometric_file import isotropic
-from kit.stage.audience import PANES, Viewer, audience_table, windscreen
+from kit.stage.audience import Viewer, audience_table, say, windscreen
 
 LEAKS = {"sequential_contrast": 500.0}
 LAMP = Luminaire(name="street lamp", position=(2.0, 4.0, 3.0), distribution=isotropic(3000.0))
@@ -205,11 +205,11 @@ def test_frame_and_sentence_say_what_was_found(lit):
             band = [row[f"{end}{name}"] for end in ("low ", "", "high ")]
             assert band == [figure.low, figure.median, figure.high]
     assert shown(found.frame("ft")).loc["on the pavement", "distance [ft]"] == "46.0"
-    assert found.sentence().endswith(PANES)
-    assert "dirt" in PANES
+    assert found.sentence().endswith(say("panes"))
+    assert "dirt" in say("panes")
     assert found.sentence("ft").startswith("On the pavement, 46 ft away: ")
     assert str(found) == f"{found.sentence()}\n\n{text_table(frame)}"
-    assert PANES not in audience_table(lit, [Viewer(name="a", eye=(0, 1, 9))]).sentence()
+    assert say("panes") not in audience_table(lit, [Viewer(name="a", eye=(0, 1, 9))]).sentence()
 
 
 # What is refused

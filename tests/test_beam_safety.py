@@ -14,7 +14,7 @@ import kit
 from kit import reference
 from kit.results import shown, text_table
 from kit.source.projector import Factor
-from kit.stage.beam_safety import CAUTION, NEAREST, RAYS, SKY, beam_table, keep_out, stray_warning
+from kit.stage.beam_safety import NEAREST, RAYS, beam_table, keep_out, say, stray_warning
 
 CHAIN = (Factor(name="loss", low=0.5, nominal=0.7, high=0.8, source="made up"),)
 PLAIN = kit.Projector(light_output=3000.0, throw_ratio=1.25, resolution=(1600, 1000), chain=CHAIN)
@@ -264,19 +264,19 @@ def test_words_say_that_it_is_no_certificate(wall):
     ):
         assert words in text
     assert "not danger" in text
-    assert "group 3 is not for the household" in CAUTION
-    assert "maker's label decides" in CAUTION
+    assert "group 3 is not for the household" in say("caution")
+    assert "maker's label decides" in say("caution")
     # No group is called safe.
-    assert "group 2" not in CAUTION
-    assert "no group makes a look into it right" in CAUTION
+    assert "group 2" not in say("caution")
+    assert "no group makes a look into it right" in say("caution")
     projector = replace(PLAIN, lens_shift=(0.0, 0.5))
     rising = keep_out(scene(wall(8.0, 4.0), (projector, square(y=0.5)), (projector, square(y=0.5))), walk=3.0)
-    assert rising.sentence().count(SKY) == 1
-    assert "Laser" in SKY
-    assert "pilots" in SKY
-    assert rising.sentence().endswith(CAUTION)
+    assert rising.sentence().count(say("pilots")) == 1
+    assert "Laser" in say("pilots")
+    assert "pilots" in say("pilots")
+    assert rising.sentence().endswith(say("caution"))
     flat = keep_out(scene(wall(), (PLAIN, square(y=2.5))))
-    assert SKY not in flat.sentence()
+    assert say("pilots") not in flat.sentence()
 
 
 def test_frames_and_sentences_say_what_was_found(wall):

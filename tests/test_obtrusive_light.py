@@ -16,7 +16,6 @@ from kit.sky.luminaire import LedString, Luminaire
 from kit.sky.photometric_file import isotropic
 from kit.source.projector import Factor
 from kit.stage.obtrusive_light import (
-    CAUTION,
     CURFEWS,
     NEAREST,
     ROAD_STEP,
@@ -26,6 +25,7 @@ from kit.stage.obtrusive_light import (
     limits,
     obtrusive_light,
     road_light,
+    say,
     surface_illuminance,
 )
 
@@ -676,7 +676,7 @@ def test_words_name_what_exceeds_which_limit_and_what_helps(wall, straight):
     assert "switch off before curfew, until when 5 lx are allowed." in text
     assert " ft" in text
     assert " m " not in text
-    assert text.endswith(CAUTION)
+    assert text.endswith(say("caution"))
     status = {light.receiver.name: light.total.status for light in found.receivers}
     assert found.status == status["the neighbour's window"] == "exceeds"
     assert status["the house opposite"] == "within"
@@ -684,7 +684,7 @@ def test_words_name_what_exceeds_which_limit_and_what_helps(wall, straight):
     assert masked.status == "within"
     assert "75% of the projector's picture lies beside the house and is masked." in masked.sentence()
     assert "What helps" not in masked.sentence()
-    assert masked.sentence().endswith(CAUTION)
+    assert masked.sentence().endswith(say("caution"))
 
 
 def test_words_on_a_bright_front_on_lamps_and_on_a_beam_that_crosses(wall, straight):

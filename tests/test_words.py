@@ -1,14 +1,17 @@
 """What people read on any page: plain words, units that follow the switch, no figure that is none, no assurance."""
 
 import re
+import tomllib
 from functools import cache
 from pathlib import Path
+from string import Formatter
 
 import pytest
 
 import kit
 from kit.decision.evening import source_frame, start_frame
 from kit.results import Result, text_table
+from kit.words import _Speaker
 
 SHOWS = {"demo": None} | {path.stem: path for path in sorted((Path(__file__).parent / "shows").glob("*.toml"))}
 # Jargon that is not explained, units written another way, figures that are none, assurances that nobody can give.
@@ -100,3 +103,12 @@ def test_the_glossary_is_in_plain_words():
     for meaning in table["meaning"]:
         assert not re.search(r"picture element|\braster\b|pre-warp|arcmin", meaning), meaning
     assert not table["unit"].str.contains("m2").any()
+
+
+def test_every_way_of_saying_a_field_is_known():
+    """Phrases that are seldom said could hold a slip for long."""
+    for path in sorted((Path(__file__).parents[1] / "kit").glob("*/*.toml")):
+        for name, phrase in tomllib.loads(path.read_text(encoding="utf-8")).items():
+            for _, field, form, _ in Formatter().parse(phrase) if isinstance(phrase, str) else ():
+                way = (form or "").split(" ")[0]
+                assert not field or way in _Speaker("m").ways or re.fullmatch(r",?(\.\d)?[fg]?", way), (path, name)

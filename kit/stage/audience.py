@@ -21,16 +21,16 @@ from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Frozen, Is, Many, Nu
 from kit.light.cast import cast_light
 from kit.results import Frame, Result, make_frame
 from kit.source.beam import Landing
-from kit.units import edge, length_text
+from kit.units import edge
 from kit.wall.points import check_in_front, middle
-from kit.words import capital, plain, short
+from kit.words import phrases
 
 Point = tuple[float, float, float]
 
 TRANSMITTANCE = Number(
     label="transmittance", above=0.0, high=1.0, default=1.0, meaning="of the pane in between; 1 where there is none"
 )
-PANES = "A clean pane dims the picture and keeps its contrast; dirt and rain on it add a veil that is not counted."
+say = phrases(__file__)
 
 
 class Viewer(Declared):
@@ -106,15 +106,9 @@ class Audience(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return what each viewer sees in words; lengths in ``"m"`` or ``"ft"``."""
-        parts = [
-            f"{capital(view.viewer.name)}, {length_text(view.distance, units, 0)} away: {view.status}, white "
-            f"{short(view.white_luminance)} cd/m², contrast {short(view.contrast)}:1, "
-            f"single dots of the picture (pixels) {'are too fine to be seen' if view.smooth else 'can be seen'} ("
-            f"{plain(view.pixels_per_degree)} to a degree of view; {plain(view.wanted_pixels_per_degree)} look smooth)."
-            for view in self.views
-        ]
+        parts = [say("view", units, view=view, dots=say("smooth" if view.smooth else "coarse")) for view in self.views]
         panes = any(view.viewer.transmittance < 1.0 for view in self.views)
-        return " ".join([*parts, PANES] if panes else parts)
+        return " ".join([*parts, say("panes")] if panes else parts)
 
 
 def audience_table(

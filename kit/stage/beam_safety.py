@@ -9,7 +9,7 @@ An eye at distance :math:`r` that looks into the lens, at angle :math:`\beta` of
 **This is no safety certificate and no hazard assessment.** It is geometry and illuminance. Whether light harms an eye
 is decided by how small and how bright the source looks, for how long and in which colours; that needs the lens's
 opening and spectrum, which no data sheet tells, so the luminance of the source is not given here. Image projectors are
-put into risk groups by IEC 62471-5, assessed 1 m from the lens: see `CAUTION`.
+put into risk groups by IEC 62471-5, assessed 1 m from the lens: see the words of ``caution``.
 """
 
 import math
@@ -28,12 +28,12 @@ from kit.results import Frame, Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
-from kit.units import edge, length_text
+from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import check_in_front
 from kit.wall.raster import SAME_PLANE
-from kit.words import capital, percent, plain, short
+from kit.words import capital, join, phrases
 
 Band = tuple[float, float, float]
 Point = tuple[float, float, float]
@@ -51,29 +51,16 @@ WALK = LENGTH.but(
     label="walk", low=0.01, high=1e9, optional=True, meaning="from the plane of the wall to who walks past"
 )
 
-CAUTION = (
-    "No safety certificate and no hazard assessment: never look into the lens, and let no child do it. Risk groups of "
-    "IEC 62471-5 are assessed 1 m (3.3 ft) from the lens, and no group makes a look into it right; group 3 is "
-    "not for the household; the maker's label decides. Optical instruments make it worse."
-)
+say = phrases(__file__)
 # Light past the front that is worth a warning beside the verdict, as a share of all: our choice.
 MUCH = 0.1
-SKY = (
-    "Light past the roof can dazzle pilots. Mask the picture there; a masked picture still sends its black. Laser "
-    "machines outdoors may need leave from the authority for aviation, near an airfield any machine: ask before you "
-    "build."
-)
 
 
 def stray_warning(past: float, sky: float = 0.0) -> str:
     """Return what a result warns of where much of the light goes past the front, `sky` of it upwards; else nothing."""
     if past < MUCH and sky < MUCH:
         return ""
-    up = f", {percent(sky)} of all to the sky" if sky >= 0.005 else ""
-    return (
-        f"Caution: {percent(max(past, sky))} of the light goes past the front{up}. It can dazzle drivers, pilots and "
-        "neighbours: make the picture smaller, aim it at the front, or mask what lies beside it."
-    )
+    return say("stray", past=max(past, sky), up=say("up", sky=sky) if sky >= 0.005 else "")
 
 
 class BeamTable(Result):
@@ -114,12 +101,9 @@ class BeamTable(Result):
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
         ends = dict.fromkeys((min(self.distances), max(self.distances)))
-        found = [f"{short(self.brightest(away)[1])} lx at {length_text(away, units)}" for away in ends]
-        return (
-            f"An eye in the beam gets up to {' and '.join(found)}. As much as on an office desk ({plain(self.office)} "
-            f"lx) it is at {length_text(self.reach(self.office), units)}. That compares light, not danger: this light "
-            f"comes from a lens, which the eye sees as a small and very bright spot. {CAUTION}"
-        )
+        found = join([say("lux", units, lux=self.brightest(away)[1], away=away) for away in ends])
+        told = say("table", units, found=found, office=self.office, reach=self.reach(self.office))
+        return f"{told} {say('caution')}"
 
 
 def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
@@ -199,33 +183,22 @@ class KeepOuts(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
-        low, high = (length_text(height, units) for height in self.eye_heights)
-        unit, metres = edge("m", units)
+        tenth = edge("m", units)[1] / 10.0
         parts = []
         for i, area in enumerate(self.areas, 1):
-            whose = "the beam" if len(self.areas) == 1 else f"beam {i}"
-            if area.nearest is None or area.farthest is None:
-                parts.append(f"No eye between {low} and {high} above level ground is in {whose}.")
-            else:
-                near, far, wide = (length_text(v, units) for v in (area.nearest, area.farthest, area.width))
-                parts.append(
-                    f"Eyes between {low} and {high} above the ground are in {whose} from {near} to {far} from the lens,"
-                    f" over ground up to {wide} wide{', up to the wall' if area.up_to_wall else ''}: fence it off "
-                    "while the show runs."
-                )
-            if area.clearance is not None and area.lens_height is not None and self.walk is not None:
-                above = f"the lower edge of {whose} is {length_text(area.clearance, units)} up, above all these eyes"
-                if area.clearance < self.eye_heights[1]:
-                    # Told no lower than it has to be.
-                    raised = f"with the lens at {math.ceil(10.0 * area.lens_height / metres - 1e-9) / 10.0:.1f} {unit}"
-                    above = f"{whose} is above all these eyes {raised} and the picture where it is"
-                parts.append(f"On the walk {length_text(self.walk, units)} from the wall {above}.")
+            told = {"eyes": self.eye_heights, "area": area, "walk": self.walk}
+            told["beam"] = "the beam" if len(self.areas) == 1 else f"beam {i}"
+            told["wall"] = say("up to the wall") if area.up_to_wall else ""
+            parts.append(say("clear" if area.nearest is None else "fence", units, **told))
+            if area.clearance is not None and area.lens_height is not None:
+                # Told no lower than it has to be.
+                told["raised"] = tenth * math.ceil(area.lens_height / tenth - 1e-9)
+                parts.append(say("above" if area.clearance >= self.eye_heights[1] else "raise", units, **told))
             if area.sky_angles is not None:
-                passes = f"{capital(percent(area.sky_share))} of the light of {whose} passes the house and rises"
-                parts.append(f"{passes} to the sky, at up to {area.sky_angles[1]:.0f} degrees.")
+                parts.append(capital(say("sky", **told)))
         if any(area.sky_angles is not None for area in self.areas):
-            parts.append(SKY)
-        return " ".join([*parts, "A child on someone's shoulders is higher; hills and steps are not counted.", CAUTION])
+            parts.append(say("pilots"))
+        return " ".join([*parts, say("higher"), say("caution")])
 
 
 def keep_out(scene: Scene, *, eye_heights: tuple[float, float] | None = None, walk: float | None = None) -> KeepOuts:

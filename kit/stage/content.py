@@ -45,7 +45,7 @@ from kit.wall.occlusion import hidden_corners
 from kit.wall.points import check_in_front
 from kit.wall.raster import MAX_PIXELS, SAME_PLANE, Grid, Window, clip, common
 from kit.wall.texture import Pattern
-from kit.words import capital, percent, shares, short
+from kit.words import capital, percent, phrases, shares
 
 Point = tuple[float, float, float]
 Kind = Literal["animation", "slow light", "nothing"]
@@ -56,6 +56,7 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 KIND = OneOf(label="content", options=KINDS, meaning="what a part of the front is good for")
 # The mask of the pixels that miss the front. Together with the kinds it covers every pixel once.
 BESIDE = "beside"
+say = phrases(__file__)
 
 # What lies nearer to the lens than this is in the lens [m].
 NEAREST = 1e-3
@@ -243,7 +244,7 @@ class ContentParts(Result):
     def sentence(self, units: str = "m") -> str:
         """Return the kinds in words; the same in any `units`."""
         carry, wash, rest = shares([self.share(kind) for kind in KINDS])
-        return f"{capital(carry)} of this front can carry animation, {wash} only slow light, {rest} nothing."
+        return capital(say("parts", carry=carry, wash=wash, rest=rest))
 
 
 def content_parts(
@@ -317,7 +318,7 @@ def content_parts(
                 view = _view(own, light, cast, i, scene.average_picture_level, eye, part.contrast.median)
         kind, reasons = _decide(patch, part, target, faces, element, view)
         if kind != "nothing" and given is None and (own or patch.surface.kind in masonry):
-            reasons.append(f"its own pattern {f'is taken for {own.name}' if own else 'is not known and not counted'}")
+            reasons.append(say("taken" if own else "unknown", own=own))
         angle, size, largest = element or (None, None, None)
         content = ContentPart(
             name=patch.name, surface=patch.surface.name, kind=kind, reasons=tuple(reasons),
@@ -378,21 +379,15 @@ def _decide(
 ) -> tuple[Kind, list[str]]:
     """Return the kind of one patch and why; the rule of `content_parts`."""
     if part is None:
-        edge_on = "the audience sees it edge-on"
-        hidden = "the audience sees none of it: hidden, or smaller than a pixel of the map"
-        return "nothing", [hidden if patch.faces_audience else edge_on]
-    if not faces:
-        return "nothing", ["it faces away from where the viewer stands"]
-    if part.white_luminance is None or element is None:
-        return "nothing", ["no picture reaches it"]
-    if part.criterion == "coverage":
-        return "nothing", [f"the picture reaches only {percent(part.lit_share)} of it"]
-    if part.white_luminance.high == 0.0:
-        return "nothing", ["it sends no light back"]
-    figures = {
-        "white luminance": f"white of {part.band('white_luminance')} cd/m², {target.white_luminance:g} wanted",
-        "contrast": f"contrast of {part.band('contrast')}, {target.contrast:g} wanted",
-    }
+        return "nothing", [say("hidden" if patch.faces_audience else "edge-on")]
+    lost = {
+        "away": not faces, "no picture": part.white_luminance is None or element is None,
+        "partly": part.criterion == "coverage", "dark": part.white_luminance and part.white_luminance.high == 0.0,
+    }  # fmt: skip
+    for why, so in lost.items():
+        if so:
+            return "nothing", [say(why, part=part)]
+    figures = {name: say(name, part=part, target=target) for name in ("white luminance", "contrast")}
     concerned = [] if part.status == "enough" else [text for name, text in figures.items() if name in part.criterion]
     if part.status == "not enough":
         return "nothing", [f"not enough: {text}" for text in concerned]
@@ -402,16 +397,12 @@ def _decide(
         reference.value("content_parts", f"{name} for animation") for name in ("fewest steps", "coarsest")
     )
     if view is not None and view.steps is not None and view.steps < fewest:
-        limits.append(
-            f"its own pattern ({view.pattern.name}, {short(view.pattern.ratio)}:1) drowns detail: over it the picture "
-            f"has {view.steps:.1f} shades that stay apart, {fewest:g} wanted"
-        )
-    angle = element[0]
-    seen_as = f"dots of the picture (pixels) look {angle:.1f} sixtieths of a degree large"
+        limits.append(say("drowned", view=view, fewest=fewest))
+    angle = element[0]  # type: ignore[index]
     if angle > coarsest:
-        limits.append(f"too coarse: {seen_as}, at most {coarsest:.1f} wanted")
+        limits.append(say("coarse", angle=angle, coarsest=coarsest))
     elif angle > reference.value("eye", "normal acuity"):
-        remarks.append(f"single dots can be made out from near: {seen_as}")
+        remarks.append(say("dots", angle=angle))
     if limits:
         return "slow light", limits + remarks
     return "animation", [f"enough: {'; '.join(figures.values())}", *remarks]

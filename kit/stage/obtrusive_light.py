@@ -21,7 +21,7 @@ EN 12193 limits that, and the intensity that a lens turns towards eyes.
 import math
 from collections.abc import Iterable, Sequence
 from itertools import pairwise
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
@@ -40,15 +40,16 @@ from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import LEVELS
-from kit.units import edge, length_text
+from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import covers, first_met
 from kit.wall.points import WallPoints
 from kit.wall.raster import SAME_PLANE
-from kit.words import capital, join, percent, short
+from kit.words import capital, join, phrases
 
 Status = Literal["within", "borderline", "exceeds"]
 STATUSES: tuple[Status, ...] = get_args(Status)
+say = phrases(__file__)
 
 NOMINAL = LEVELS.index("nominal")
 ZONES = ("natural", "rural", "suburban", "urban")
@@ -57,7 +58,6 @@ CURFEWS = ("before", "after")
 NEAREST = 4
 # Between the given points a road is looked at in steps of this length, longer on a road of more steps than that [m].
 ROAD_STEP, ROAD_STEPS = 0.25, 4000
-CAUTION = "Local codes decide, not these limits; all figures are estimates."
 
 ENVIRONMENTAL_ZONE = OneOf(label="surroundings", options=ZONES, meaning="environmental zones E1 to E4 of CIE 150")
 CURFEW = OneOf(label="curfew", options=CURFEWS)
@@ -140,8 +140,7 @@ class ReceiverLight(Frozen):
     def origin(self) -> str:
         """Where most of it comes from, in words."""
         lights = (sum(self.beams), self.reflected, self.lamps)
-        words = ("straight from the beam", "reflected by the house", "from the lamps")
-        return words[int(np.argmax(lights))]
+        return say(("from beams", "from the house", "from lamps")[int(np.argmax(lights))])
 
 
 class RoadLight(Result):
@@ -188,18 +187,10 @@ class RoadLight(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return the finding in words; lengths in ``"m"`` or ``"ft"``."""
-        edge("m", units)
         if not self.stretches:
-            return (
-                "Along this line, at this height and looking this way, no beam was found at a driver's eyes; other "
-                "heights and directions were not looked at."
-            )
-        where = join([f"from {length_text(a, units)} to {length_text(b, units)}" for a, b in self.stretches])
-        return (
-            f"On the road a beam meets drivers' eyes {where} along the line, with up to {short(self.largest)} lx at "
-            f"{length_text(self.where, units)}. What drivers can just see must be {percent(self.threshold_increment)} "
-            f"stronger for it; EN 12193 allows {percent(_driver('threshold increment'))}, none at all is best."
-        )
+            return say("no beam", units)
+        where = join([say("stretch", units, ends=ends) for ends in self.stretches])
+        return say("road", units, road=self, where=where, allowed=_driver("threshold increment"))
 
 
 class ObtrusiveLight(Result):
@@ -250,69 +241,43 @@ class ObtrusiveLight(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return what exceeds which limit and what helps, in a newspaper's words; lengths in ``"m"`` or ``"ft"``."""
-        edge("m", units)
-        worst = max(self.receivers, key=lambda light: light.total.value)
-        name, most = worst.receiver.name, short(worst.total.value)
-        allowed = f"the {worst.total.limit:g} lx that CIE 150 allows {self.curfew} curfew in {self.environmental_zone}"
         over = [light for light in self.receivers if light.total.status != "within"]
-        verbs = {"exceeds": "gets", "borderline": "may get"}
-        parts = [
-            f"{capital(light.receiver.name)} {verbs[light.total.status]} more light than {allowed} surroundings: about "
-            f"{short(light.total.value)} lx, most of it {light.origin}."
-            for light in over
-        ]
-        if not over and len(self.receivers) == 1:
-            parts = [f"{capital(name)} gets {most} lx, less than {allowed} surroundings."]
-        elif not over:
-            parts = [f"Each place gets less than {allowed} surroundings; {name} gets most, {most} lx."]
-        for light in (light for light in self.receivers if light.intensity.status != "within"):
-            most = f"{light.intensity.value:,.0f} cd, more than the {light.intensity.limit:,.0f} cd"
-            parts.append(f"{capital(light.receiver.name)} looks into {most} that EN 12193 allows a lamp.")
-        bright = {"within": "keeps", "borderline": "may exceed", "exceeds": "exceeds"}[self.luminance.status]
-        parts.append(
-            f"On full white the front averages {short(self.luminance.value)} cd/m² and {bright} the limit of "
-            f"{self.luminance.limit:g} cd/m²."
-        )
-        fate = "picture lies beside the house and is masked" if self.masked else "light misses the house"
+        worst = max(self.receivers, key=lambda light: light.total.value)
+        allowed = say("allowed", units, show=self, limit=worst.total.limit)
+        parts = [say("over", light=light, gets=say(light.total.status), allowed=allowed) for light in over]
+        if not over:
+            parts = [say("all within" if len(self.receivers) > 1 else "within", light=worst, allowed=allowed)]
+        parts += [say("glare", light=light) for light in self.receivers if light.intensity.status != "within"]
+        parts.append(say("front", front=self.luminance, keeps=say(f"front {self.luminance.status}")))
         for name, share in zip(self._beams("projector"), self.missing, strict=True):
             whose = f"{'the ' if len(self.missing) == 1 else ''}{name}'s"
-            parts.append(f"{capital(percent(share))} of {whose} {fate}.")
+            parts.append(capital(say("masked" if self.masked else "missing", share=share, whose=whose)))
         if self.road is not None:
             parts.append(self.road.sentence(units))
         remedies = self._remedies(over)
         if remedies:
             parts.append(f"What helps: {'; '.join(remedies)}.")
-        return " ".join([*parts, CAUTION])
+        return " ".join([*parts, say("caution")])
 
     def _remedies(self, over: Sequence[ReceiverLight]) -> list[str]:
         # Who is met by a beam: its light there, and what of that passes the house.
         lit = [(one.receiver.name, sum(one.beams), one.beside, 0.1 * one.total.value) for one in over]
         if self.road is not None:
             lit.append(("the road", sum(self.road.illuminance), sum(self.road.beside), 0.0))
-        past = [name for name, beams, beside, least in lit if beams > least and beside > 0.5 * beams]
-        across = [name for name, beams, beside, least in lit if beams > least and beside <= 0.5 * beams]
-        result = []
-        if past:
-            if not self.masked:
-                result.append(f"mask the picture beside the house, which takes the beam off {join(past)}")
-            result.append(f"shade the lens towards {join(past)}")
-        if across:
-            result.append(f"move the projector, whose beam crosses {join(across)} on its way to the house")
-        if self.status != "within":
-            keep = self.usable_light
-            if keep >= 0.01:
-                result.append(f"lower the light to {math.floor(100 * keep)}%")
-            elif keep > 0.0:
-                result.append("lower the light to less than 1%, which ends the show")
-            else:
-                result.append("dim your own other lights there, which reach a limit without the projectors")
-        if any(light.lamps > 0.5 * light.total.value for light in over):
-            result.append("dim the lamps, or shade them where the heat can get out")
-        if self.curfew == "after" and over:
-            lux, _ = limits(self.environmental_zone, "before")
-            kept = ", which this show keeps" if all(light.total.high <= lux for light in self.receivers) else ""
-            result.append(f"switch off before curfew, until when {lux:g} lx are allowed{kept}")
-        return result
+        met = [(name, beside > 0.5 * beams) for name, beams, beside, least in lit if beams > least]
+        past, across = ([name for name, passes in met if passes is way] for way in (True, False))
+        keep = self.usable_light if self.status != "within" else math.nan
+        lux, _ = limits(self.environmental_zone, "before")
+        asked: dict[str, Any] = {
+            "mask": past and not self.masked, "shade": past, "move": across, "lower": keep >= 0.01,
+            "end": 0.0 < keep < 0.01, "dim others": keep == 0.0,
+            "dim lamps": any(light.lamps > 0.5 * light.total.value for light in over),
+            "early": self.curfew == "after" and over,
+        }  # fmt: skip
+        told: dict[str, Any] = {"past": join(past or [""]), "across": join(across or [""]), "lux": lux}
+        told["whole"] = f"{math.floor(100 * keep)}%" if keep >= 0.0 else ""
+        told["kept"] = say("kept") if all(light.total.high <= lux for light in self.receivers) else ""
+        return [say(name, **told) for name, needed in asked.items() if needed]
 
 
 def obtrusive_light(

@@ -24,7 +24,7 @@ from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import AREA, OBSTACLES, Obstacle
 from kit.wall.points import check_in_front
-from kit.words import join, percent, plain, short
+from kit.words import join, percent, phrases, plain, short
 
 Objective = str | Callable[[xr.Dataset], ArrayLike]
 
@@ -38,13 +38,8 @@ OBJECTIVES: dict[str, Callable[[xr.Dataset], xr.DataArray]] = {
 POPULATION, GENERATIONS = 24, 40
 # So many places in a stand are looked at for whether they are in front of the house.
 SURE = 500
-# What each limit is on, in words.
-LIMITED = {
-    "tilt": "tilted up by {}", "pan": "panned to the right by {}", "reached": "{} of the target in the picture",
-    "keystone": "corners off by {}", "blocked": "{} of what the picture reaches in shadow",
-    "focus_depth": "{} of depth", "people": "{} of the beam on people",
-}  # fmt: skip
 ONE_DIGIT, THREE = partial(plain, digits=1), partial(short, digits=3)
+say = phrases(__file__)
 
 COUNT = Number(label="candidates", low=1, high=1e7, whole=True, default=2000, meaning="places that are tried")
 
@@ -128,24 +123,17 @@ class Search(Result, eq=False):
 
     def sentence(self, units: str = "m") -> str:
         """Return the best place in words."""
-        (length, metre), (small, inch) = edge("m", units), edge("mm", units)
-        best, count = self.best, self.places.sizes["candidate"]
-        x, y, z = ((best["position"].values - (self.middle, 0.0, 0.0)) / metre).tolist()
-        one = {str(name): float(value) for name, value in best.data_vars.items() if not value.ndim}
-        tilt, pan, keystone = (plain(one[name], 1) for name in ("tilt", "pan", "keystone"))
-        across, up = (plain(one[name], 2) for name in ("shift_across", "shift_up"))
-        lumens = one["delivered_light"]
-        median, lowest = (lumens * one[name] for name in ("illuminance_median", "illuminance_lowest"))
-        aside = f"{plain(abs(x), 1)} {length} to the {'right' if x > 0 else 'left'} of"
-        return (
-            f"Best for {self.objective}: {best['stand'].values!s}, {plain(z, 1)} {length} from the wall, "
-            f"{aside if abs(x) >= 0.05 else 'in line with'} the middle of the front, lens {plain(y, 1)} {length} up. "
-            f"Throw ratio {one['throw_ratio']:.2f}, shift {across} across and {up} up, tilt {tilt}°, pan {pan}°. "
-            f"{lumens:,.0f} lumens on the wall give {median:.0f} lx there (lowest {lowest:.0f} lx); a dot of the "
-            f"picture (pixel) is at most {short(one['coarsest_element'] / inch)} {small} long, the corners are off by "
-            f"{keystone}° (keystone), and {percent(one['pixel_share'])} of the picture is used. "
-            f"{int(self.places['feasible'].sum()):,} of {count:,} places would do{self.remark}."
-        )
+        small, inch = edge("mm", units)
+        x, y, z = (self.best["position"].values - (self.middle, 0.0, 0.0)).tolist()
+        one = {str(name): float(value) for name, value in self.best.data_vars.items() if not value.ndim}
+        median, lowest = (one["delivered_light"] * one[f"illuminance_{name}"] for name in ("median", "lowest"))
+        aside = say("aside", units, x=abs(x), side="right" if x > 0 else "left")
+        return say(
+            "best", units, search=self, stand=self.best["stand"].item(), z=z, y=y, median=median, lowest=lowest,
+            aside=aside if abs(x) >= 0.05 * edge("m", units)[1] else "in line with", small=small, **one,
+            dot=one["coarsest_element"] / inch, good=int(self.places["feasible"].sum()),
+            count=self.places.sizes["candidate"],
+        )  # fmt: skip
 
 
 def search(
@@ -244,12 +232,12 @@ def _no_place(places: xr.Dataset, lens: Lens, limits: Limits, units: str, things
     most = max(others, key=lambda name: int(others[name].sum()))
     if others[most].any():
         among, names = others[most], [most]
-        why = f"without this limit alone {int(others[most].sum()):,} of {count:,} places would do"
+        why = say("alone", good=int(others[most].sum()), count=count)
     else:
         among = np.ones(count, dtype=bool)
         names = sorted(fails, key=lambda name: -int(fails[name].sum()))[:2]
         failing = join([f"{int(fails[name].sum()):,}" for name in names])
-        why = f"none of {count:,} would do without any single limit either; most fail these, {failing}"
+        why = say("many", count=count, failing=failing)
     near = int(np.where(among, sum(np.clip(over[name], 0.0, 1e6) for name in names), np.inf).argmin())
     sign, metre = edge("m", units)
     x, y, z = places["position"].values[near] / metre
@@ -258,7 +246,7 @@ def _no_place(places: xr.Dataset, lens: Lens, limits: Limits, units: str, things
         variable, least, greatest = bounds(lens, limits)[name]
         unit, size = edge(attrs(variable)["units"], units)
         ends = [_amount(end / size, unit, "{:.4g}".format) for end in (least, greatest) if end is not None]
-        given.append(LIMITED[name].format(_amount(float(places[variable][near]) / size, unit)))
+        given.append(say(name, amount=_amount(float(places[variable][near]) / size, unit)))
         right = " to ".join(ends) if len(ends) > 1 else f"{ends[0]} or {'more' if greatest is None else 'less'}"
         wanted.append(f"{right} (off by {_amount(float(over[name][near]) / size, unit)})")
     right = f"{join(wanted)}, nearest at ({x:.1f}, {y:.1f}, {z:.1f}) {sign}; {why}"
