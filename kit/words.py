@@ -98,15 +98,16 @@ class _Speaker(Formatter):
         return self.ways[way](value, *map(int, digits)) if way in self.ways else format(value, format_spec)
 
 
-def phrases(room: str) -> Callable[..., str]:
-    """Return the function that says, by name, a sentence of the TOML file beside a room: ``say("far", units, away=9)``.
+class Phrases:
+    """The sentences of a room, from a TOML file of its name: ``say("far", units, away=9)`` says one.
 
     A field in braces may end in how it is said, by a function of this module and its digits: ``{share:percent}``,
     ``{tilt:plain 1}``, ``{part.contrast:band}``; ``{away:length 0}`` is a length in `units`.
     """
-    told = tomllib.loads(Path(room).with_suffix(".toml").read_text(encoding="utf-8"))
 
-    def say(name: str, units: str = "m", **fields: Any) -> str:
-        return _Speaker(units).vformat(told[name], (), fields)
+    def __init__(self, room: str) -> None:
+        self.told: dict[str, str] = tomllib.loads(Path(room).with_suffix(".toml").read_text(encoding="utf-8"))
 
-    return say
+    def __call__(self, name: str, units: str = "m", **fields: Any) -> str:
+        """Return the sentence called `name`."""
+        return _Speaker(units).vformat(self.told[name], (), fields)

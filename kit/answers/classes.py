@@ -20,11 +20,11 @@ from kit.source.projector import Projector, loss, warning
 from kit.source.spectra import light_source
 from kit.stage.beam_safety import stray_warning
 from kit.stage.content import missing
-from kit.units import length_text
 from kit.wall.facade import Surface
-from kit.words import chances, percent, the
+from kit.words import Phrases, the
 
 # What is chosen of each machine.
+say = Phrases(__file__)
 LENS, LIGHT = ("light_output", "throw_ratio", "distance", "shift_up"), ("light_source", "kind")
 
 
@@ -101,33 +101,28 @@ class Comparison(Result):
     def picture_sentence(self, i: int, units: str = "m") -> str:
         """Return what the picture of machine 0 or 1 is, in words: its size, what it covers, what is lost."""
         machine, place = self.machines[i]
-        width = place.position[2] / machine.fixed_throw_ratio()
-        lost = missing(self.show.house, (self.machines[i],))
+        lost, width = missing(self.show.house, (self.machines[i],)), place.position[2] / machine.fixed_throw_ratio()
+        picture = say(
+            "picture", units, away=place.position[2], width=width, height=width / machine.aspect, lost=lost,
+            lit=self.verdicts[i].front.lit_share,
+        )  # fmt: skip
         claim = warning(self.titles[i], (self.choice.first_kind, self.choice.second_kind)[i])
-        return (
-            f"From {length_text(place.position[2], units, 0)} its picture is {length_text(width, units, 0)} wide and "
-            f"{length_text(width / machine.aspect, units, 0)} high. It reaches "
-            f"{percent(self.verdicts[i].front.lit_share)} of the front; {percent(lost)} of its light goes past it. "
-            f"{stray_warning(lost)} {claim}"
-        ).strip()
+        return f"{picture} {stray_warning(lost)} {claim}".strip()
 
     def colour_sentence(self, i: int) -> str:
         """Return in words what a machine's colours get, and what its white keeps if the main wall is to look white."""
-        name, wall = (self.choice.first_light_source, self.choice.second_light_source)[i], the(self.show.wall.name)
-        low, share, high = self.machines[i][0].colour_share
-        white, colour = self.verdicts[i], self.coloured[i]
-        about = "" if low == high else f" ({percent(low)} to {percent(high)})"
-        but = "and" if white.status == colour.status else "but"
-        text = (
-            f"Full red, green and blue together give {percent(share)}{about} of the light of its white: its white is "
-            f"{white.status}, {chances(white.chance)}, {but} its colours are {colour.status}, {chances(colour.chance)}."
-        )
-        found = _on_wall(name, self.show.wall, share) if self.show.wall.reflectance else None
+        name, wall = (self.choice.first_light_source, self.choice.second_light_source)[i], self.show.wall
+        band, white, colour = self.machines[i][0].colour_share, self.verdicts[i], self.coloured[i]
+        text = say(
+            "colours", share=band[1], about=say("about", band=band) if band[0] < band[2] else "", white=white,
+            but=say("same" if white.status == colour.status else "other"), colour=colour,
+        )  # fmt: skip
+        found = _on_wall(name, wall, band[1]) if wall.reflectance else None
         if found is None or found.neutral_share is None:
             return text
-        text += f" On {wall}, white that is made to look white keeps {percent(found.neutral_share)}."
-        tint = found.reflectance / self.show.wall.reflectance
-        return text if abs(tint - 1.0) < 0.02 else f"{text} Of this light it gives back {tint:.2f} times what maps say."
+        tint = found.reflectance / wall.reflectance
+        more = "" if abs(tint - 1.0) < 0.02 else say("tint", tint=tint)
+        return f"{text} {say('neutral', wall=the(wall.name), share=found.neutral_share)}{more}"
 
 
 @lru_cache(maxsize=64)

@@ -19,7 +19,6 @@
 import contextlib
 import math
 import os
-import tomllib
 from collections.abc import Mapping, Sequence
 from dataclasses import field, replace
 from functools import cached_property
@@ -48,7 +47,6 @@ from kit.stage.aim import fitting_distance, fitting_throw_ratio, usual_shift
 from kit.stage.audience import Viewer, windscreen
 from kit.stage.search import Stand
 from kit.toml_file import Reader, Record, Values, table
-from kit.units import length_text
 from kit.wall.cloth import MASONRY, Cloth, cloth_names
 from kit.wall.facade import Facade, Surface
 from kit.wall.house_file import HOUSE, UNIT, house_parts, load_house, read_front, unit_of
@@ -56,13 +54,13 @@ from kit.wall.occlusion import Obstacle
 from kit.wall.points import FrontRaster
 from kit.wall.raster import exposed
 from kit.wall.surface_names import find_surface, kind_of
-from kit.words import capital, chances, compass, join, percent, plain, short
+from kit.words import Phrases, capital, join
 
 # Where a show is looked for, and the invented house that stands in for one, in no town.
 MINE, DEMO = "my_show.toml", Path("houses", "demo_show.toml")
 PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
-# How what is not said is taken, a phrase each.
-ASSUMED: dict[str, str] = tomllib.loads(Path(__file__).with_name("assumed.toml").read_text(encoding="utf-8"))
+# How what is not said is taken, and the first words of a page.
+say, assumed = Phrases(__file__), Phrases(str(Path(__file__).with_name("assumed")))
 # On a lake, where nobody lives.
 INVENTED = {"latitude": 42.0, "longitude": -87.0, "timezone": "America/Chicago"}
 Choice = TypeVar("Choice")
@@ -313,20 +311,18 @@ class Show(Declared, Result):
     def assumed(self) -> tuple[str, ...]:
         """What is not said and how it is taken, a phrase each."""
         full = self.full
-        light = "the least that a walkway has" if self.lamps is None else "the median on the front of the lamps named"
         unsaid = {group for group in LOSSES.values() for machine in full.machines if group not in machine.losses}
         left = [f"{option} ({group})" for group, option in projector.TYPICAL_OPTIONS.items() if group in unsaid]
         more = {"panel": "a panel not known", "colour_light_output": "colours as is usual"}
         left += [said for name, said in more.items() if any(getattr(m, name) is None for m in full.machines)]
         told = {
-            "full": full, "light": light, "place": _place(full) + ("" if self.timezone else ", as none is said"),
-            "facing": compass(full.facing), "ambient": short(full.ambient), "left": join(left) if left else "",
-            "walk": length_text(full.walk, self.units), "machines": join([machine.name for machine in full.machines]),
-            "share": percent(full.share), "confidence": chances(full.confidence),
+            "full": full, "light": say("least" if self.lamps is None else "median"), "left": join(left or [""]),
+            "place": _place(full) + ("" if self.timezone else ", as none is said"),
+            "machines": join([machine.name for machine in full.machines]),
         }  # fmt: skip
         idle = {"losses": not left, "rooms_dark": self.front == self.house}
-        gaps = [name for name in ASSUMED if getattr(self, name, None) is None and not idle.get(name)]
-        return (*self.taken, *(ASSUMED[name].format(**told) for name in gaps))
+        gaps = [name for name in assumed.told if getattr(self, name, None) is None and not idle.get(name)]
+        return (*self.taken, *(assumed(name, self.units, **told) for name in gaps))
 
     def frame(self, units: str = "m") -> Frame:
         """Return what is assumed, a row each; `units` change nothing."""
@@ -336,16 +332,13 @@ class Show(Declared, Result):
     def sentence(self, units: str | None = None) -> str:
         """Return what every page begins with: house and wall, light, place and target; `units` are the show's own."""
         left, right, bottom, top = self.house.bounds
-        full, target, unit = self.full, self.target(), fields.UNITS.check("units", units or self.units)
         wall = [self.house.patch(name).surface for name in self.main_wall[:1]]
-        says = "".join(f"; main wall {surface.name} (reflectance {short(surface.reflectance)})" for surface in wall)
-        wide, high = (length_text(size, unit) for size in (right - left, top - bottom))
-        claims = " ".join(projector.warning(machine.name, machine.kind) for machine in full.machines)
-        return capital(
-            f"{self.house.name}, {wide} wide and {high} high{says}; light of the street {short(full.ambient)} lx; "
-            f"{_place(full)}, the front faces {compass(full.facing)}; "
-            f"wanted: white of {plain(target.white_luminance)} cd/m², contrast of {plain(target.contrast)}:1. {claims}"
-        ).strip()
+        first = say(
+            "first", units or self.units, show=self, full=self.full, target=self.target(), wide=right - left,
+            high=top - bottom, wall="".join(say("wall", wall=surface) for surface in wall), place=_place(self.full),
+        )  # fmt: skip
+        claims = (projector.warning(machine.name, machine.kind) for machine in self.full.machines)
+        return capital(" ".join([first, *claims])).strip()
 
     @cached_property
     def front(self) -> Facade:

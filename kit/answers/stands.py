@@ -26,9 +26,10 @@ from kit.stage.content import ContentParts, content_parts, missing
 from kit.stage.likely import Likely
 from kit.stage.places import Limits, describe
 from kit.stage.search import Search, search
-from kit.units import edge, length_text
-from kit.words import capital, percent, short
+from kit.units import edge
+from kit.words import Phrases, capital
 
+say = Phrases(__file__)
 ONE, STACKED, SIDE_BY_SIDE = "one", "two, one on the other", "two, side by side"
 # How wide two pictures side by side overlap, as a share of their width.
 OVERLAP = 0.12
@@ -172,28 +173,14 @@ class Arrangement(Result):
         finest, coarsest, fine, keystone, blocked = (float(self.figures[name]) for name in names)
         small, size = edge("mm", units)
         lost = missing(self.scene.facade, self.scene.projectors)
-        text = (
-            f"The picture reaches {percent(self.verdict.front.lit_share)} of the front; {percent(lost)} of the light "
-            "goes past it"
-        )
-        if math.isfinite(coarsest):
-            text += (
-                f". The picture's dots (pixels) there are {short(finest / size)} to {short(coarsest / size)} {small} "
-                f"large; from the walk {fine:.0f} go to a degree of view (60 look smooth)"
-            )
-        text += ". "
-        if not math.isfinite(keystone):
-            text += "Part of the picture never meets the wall. "
-        elif keystone >= 0.05:
-            text += (
-                f"Its corners are off a right angle by up to {keystone:.1f}° (keystone): the machine has to square it. "
-            )
-        else:
-            text += "It is square. "
-        if blocked >= 0.005:
-            text += f"{capital(percent(blocked))} of what it reaches lies in the front's own shadow. "
-        text += f"It has to be sharp over {length_text(float(self.figures['depth_range']), units)} of depth."
-        return f"{text} {stray_warning(lost, max(area.sky_share for area in self.keep_out.areas))}".strip()
+        dots, off = math.isfinite(coarsest), math.isfinite(keystone)
+        told = say(
+            "picture", units, lit=self.verdict.front.lit_share, lost=lost, deep=float(self.figures["depth_range"]),
+            dots=say("dots", small=small, fine=fine, ends=(finest / size, coarsest / size)) if dots else "",
+            corners=say("endless" if not off else "keystone" if keystone >= 0.05 else "square", keystone=keystone),
+            shadow=capital(say("shadow", blocked=blocked)) if blocked >= 0.005 else "",
+        )  # fmt: skip
+        return f"{told} {stray_warning(lost, max(area.sky_share for area in self.keep_out.areas))}".strip()
 
 
 def stand_scene(show: Show, choice: StandChoice) -> Scene:

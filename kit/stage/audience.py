@@ -23,14 +23,14 @@ from kit.results import Frame, Result, make_frame
 from kit.source.beam import Landing
 from kit.units import edge
 from kit.wall.points import check_in_front, middle
-from kit.words import phrases
+from kit.words import Phrases
 
 Point = tuple[float, float, float]
 
 TRANSMITTANCE = Number(
     label="transmittance", above=0.0, high=1.0, default=1.0, meaning="of the pane in between; 1 where there is none"
 )
-say = phrases(__file__)
+say = Phrases(__file__)
 
 
 class Viewer(Declared):

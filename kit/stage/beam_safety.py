@@ -33,7 +33,7 @@ from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import check_in_front
 from kit.wall.raster import SAME_PLANE
-from kit.words import capital, join, phrases
+from kit.words import Phrases, capital, join
 
 Band = tuple[float, float, float]
 Point = tuple[float, float, float]
@@ -51,7 +51,7 @@ WALK = LENGTH.but(
     label="walk", low=0.01, high=1e9, optional=True, meaning="from the plane of the wall to who walks past"
 )
 
-say = phrases(__file__)
+say = Phrases(__file__)
 # Light past the front that is worth a warning beside the verdict, as a share of all: our choice.
 MUCH = 0.1
 

@@ -45,7 +45,7 @@ from kit.wall.occlusion import hidden_corners
 from kit.wall.points import check_in_front
 from kit.wall.raster import MAX_PIXELS, SAME_PLANE, Grid, Window, clip, common
 from kit.wall.texture import Pattern
-from kit.words import capital, percent, phrases, shares
+from kit.words import Phrases, capital, percent, shares
 
 Point = tuple[float, float, float]
 Kind = Literal["animation", "slow light", "nothing"]
@@ -56,7 +56,7 @@ KINDS: tuple[Kind, ...] = get_args(Kind)
 KIND = OneOf(label="content", options=KINDS, meaning="what a part of the front is good for")
 # The mask of the pixels that miss the front. Together with the kinds it covers every pixel once.
 BESIDE = "beside"
-say = phrases(__file__)
+say = Phrases(__file__)
 
 # What lies nearer to the lens than this is in the lens [m].
 NEAREST = 1e-3

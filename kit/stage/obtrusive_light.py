@@ -45,11 +45,11 @@ from kit.wall.facade import Facade
 from kit.wall.occlusion import covers, first_met
 from kit.wall.points import WallPoints
 from kit.wall.raster import SAME_PLANE
-from kit.words import capital, join, phrases
+from kit.words import Phrases, capital, join
 
 Status = Literal["within", "borderline", "exceeds"]
 STATUSES: tuple[Status, ...] = get_args(Status)
-say = phrases(__file__)
+say = Phrases(__file__)
 
 NOMINAL = LEVELS.index("nominal")
 ZONES = ("natural", "rural", "suburban", "urban")

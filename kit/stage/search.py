@@ -24,7 +24,7 @@ from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import AREA, OBSTACLES, Obstacle
 from kit.wall.points import check_in_front
-from kit.words import join, percent, phrases, plain, short
+from kit.words import Phrases, join, percent, plain, short
 
 Objective = str | Callable[[xr.Dataset], ArrayLike]
 
@@ -39,7 +39,7 @@ POPULATION, GENERATIONS = 24, 40
 # So many places in a stand are looked at for whether they are in front of the house.
 SURE = 500
 ONE_DIGIT, THREE = partial(plain, digits=1), partial(short, digits=3)
-say = phrases(__file__)
+say = Phrases(__file__)
 
 COUNT = Number(label="candidates", low=1, high=1e7, whole=True, default=2000, meaning="places that are tried")
 

@@ -26,12 +26,10 @@ from kit.fields import Day, Flag, Is, Number, OneOf, Spec, Text, specs
 from kit.units import edge, metres_per
 from kit.views import page
 from kit.wall.cloth import CLOTH_CAUTION as CLOTH
+from kit.words import Phrases
 
-CAUTIONS = (
-    "Never look into the lens, and let no child do it: read the maker's label on optical risk. Keep the beam out of "
-    "drivers' and pilots' eyes and off the neighbours' windows. Measure with the machine off, and never face its lens. "
-    f"Outdoors, mains power, stands and housings are matters of your local code and of a licensed electrician. {CLOTH}"
-)
+say = Phrases(__file__)
+CAUTIONS = f"{say('cautions')} {CLOTH}"
 LABEL = {"description_width": "125px"}
 # What a menu holds for None.
 NOTHING = "(nothing)"

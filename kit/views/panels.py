@@ -19,7 +19,7 @@ from kit.fields import OneOf, Spec
 from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
 from kit.views.drawing import MapBoard, NightBoard
 from kit.views.page import caution, paragraphs, picture, tables, words
-from kit.views.panel import CAUTIONS, LABEL, Panel, layout
+from kit.views.panel import CAUTIONS, LABEL, Panel, layout, say
 from kit.views.plans import PlanBoard
 from kit.words import chances
 
@@ -64,13 +64,10 @@ class ClassPanel(Panel):
 
     def page(self, result: Comparison) -> Iterator[tuple[str, str]]:
         """Yield the maps, then the verdicts in words and in figures."""
-        units, target, (one, other) = result.show.units, result.target, result.titles
+        units, target = result.show.units, result.target
         if self._board is None or (self._board.target, self._board.units) != (target, units):
             self._board = MapBoard(target, units=units, facade=result.show.house)
-        about = (
-            f"Luminance of white above, contrast below; {one} on the left, {other} on the right. Stripes mark what "
-            "misses the target."
-        )
+        about = say("maps", titles=result.titles)
         yield "picture", picture(self._board.draw(result.maps, result.titles), f"Four maps of the front. {about}")
         pairs = list(zip(result.titles, result.verdicts, strict=True))
         cards = "".join(
@@ -102,12 +99,12 @@ class ClothPanel(Panel):
 
     def page(self, result: Weighing) -> Iterator[tuple[str, str]]:
         """Yield the night pictures, then the decision in words and in figures."""
-        units, (one, other) = result.show.units, result.titles
+        units = result.show.units
         if self._board is None or self._board.units != units:
             self._board = NightBoard(units=units, facade=result.show.house)
-        about = f"How it looks from the street at night: {one} on the left, {other} on the right."
+        about = say("night", titles=result.titles)
         yield "picture", picture(self._board.draw(result.views, result.screen.images, result.titles), about)
-        yield "caption", paragraphs(f"{about} {result.screen.sentence(units)} Look at it in a dim room.")
+        yield "caption", paragraphs(f"{about} {result.screen.sentence(units)} {say('dim room')}")
         payoff = result.payoff
         under = f"The front under cloth: {payoff.under.sentence(units)}"
         yield "words", words("kit-payoff", payoff.sentence(units), payoff.covering.sentence(units), under)
@@ -129,11 +126,7 @@ class EveningPanel(Panel):
     name = "evening"
     choice_type = EveningChoice
     answer = staticmethod(plan_evening)
-    caution = (
-        "Your own lamps first: a street lamp is the town's to change, a neighbour's the neighbour's. Paths, stairs and "
-        "ways out stay lit. A shade must let a lamp's heat out. LED strings on a roof line mean a ladder, and mains "
-        f"power in the wet: a licensed electrician's matter. {CAUTIONS}"
-    )
+    caution = f"{say('lamps')} {CAUTIONS}"
     pictures = ("evening", "season")
     live = False
 
@@ -171,17 +164,10 @@ class EveningPanel(Panel):
         evening, season = self._boards
         tonight, start = result.tonight, start_sentence(result.tonight)
         drawn = evening.draw(source_chart(tonight), evening_chart(tonight))
-        about = "Left: light on the front through the evening, source by source. Right: contrast against the clock."
-        yield "evening", picture(drawn, f"{about} {start}")
+        yield "evening", picture(drawn, f"{say('evening')} {start}")
         yield "words", words("kit-start", *filter(None, (start, result.weather, switching_sentence(result.lamps))))
-        about = "The season as a map of date and clock: bright where contrast is high; earliest starts and moonrises."
-        yield "season", picture(season.draw(season_chart(result.calendar)), about)
-        about = (
-            "Left: light on the front, source by source, through the evening; bars that would dwarf the rest are "
-            "cut and carry their height. Right: contrast against the clock. Below: the season, bright where "
-            "contrast is high; the black line is the earliest start, dots are moonrises."
-        )
-        yield "caption", paragraphs(about)
+        yield "season", picture(season.draw(season_chart(result.calendar)), say("season"))
+        yield "caption", paragraphs(say("charts"))
         costs = switching_frame(result.lamps), "What one lamp costs"
         sources = source_frame(tonight, result.clock), f"Where the light comes from at {result.clock:%H:%M}"
         yield "tables", tables("kit-hours", costs, sources, (start_frame(result.calendar), "The season"))
@@ -193,12 +179,7 @@ class StandPanel(Panel):
     name = "place"
     choice_type = StandChoice
     answer = staticmethod(arrange)
-    # What the words on eyes in the beam do not say.
-    caution = (
-        "A stand or post in the garden needs a foundation and a housing that local code and a licensed electrician "
-        "accept; nothing may fall on the walk. "
-        f"{RACK} {CAUTIONS}"
-    )
+    caution = f"{say('stand')} {RACK} {CAUTIONS}"
 
     _board: PlanBoard
     _drawn: tuple[str, float] | None = None
@@ -212,15 +193,10 @@ class StandPanel(Panel):
             eyes = [(viewer.name, viewer.eye) for viewer in around.full.viewers]
             self._board = PlanBoard(around.house, units=units, grounds=around.grounds(), eyes=eyes, reach=reach)
             self._drawn = units, reach
-        about = "Plan, elevation and section, to one scale each, of lens, beam, picture, house, garden and viewers."
-        yield "picture", picture(self._board.draw(result.scene.projectors), about)
+        yield "picture", picture(self._board.draw(result.scene.projectors), say("plan"))
         told = (result.verdict.sentence(units), result.picture_sentence(units), result.search_sentence(units))
         yield "words", words("kit-place", *filter(None, told))
         yield "caution", caution(result.keep_out.sentence(units), self.caution)
-        about = (
-            "Plan, elevation and section to one scale each. Square: lens. Dashed: where a lens may stand. Grey: "
-            "what stops the light. Dotted: where people walk. Triangles: viewers."
-        )
-        yield "caption", paragraphs(about)
+        yield "caption", paragraphs(say("signs"))
         parts = result.parts.frame(units), "What each part can carry"
         yield "tables", tables("kit-zones", parts, (result.audience.frame(units), "Who sees what"))
