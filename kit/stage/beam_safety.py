@@ -186,7 +186,7 @@ class KeepOuts(Result):
         tenth = edge("m", units)[1] / 10.0
         parts = []
         for i, area in enumerate(self.areas, 1):
-            told = {"eyes": self.eye_heights, "area": area, "walk": self.walk}
+            told: dict[str, Any] = {"eyes": self.eye_heights, "area": area, "walk": self.walk}
             told["beam"] = "the beam" if len(self.areas) == 1 else f"beam {i}"
             told["wall"] = say("up to the wall") if area.up_to_wall else ""
             parts.append(say("clear" if area.nearest is None else "fence", units, **told))
