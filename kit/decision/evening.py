@@ -32,8 +32,9 @@ from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Times, clock_times
 from kit.source.projector import LEVELS
 from kit.wall.points import Planes, middle
-from kit.words import capital, chances, percent
+from kit.words import Phrases, chances
 
+say = Phrases(__file__)
 MINUTE = np.timedelta64(60, "s")
 SKY = (TWILIGHT, GLOW, MOON)
 # A time at which each of them may be drawn; their light is that of the moment.
@@ -214,34 +215,32 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
     units : {"m", "ft"}
         Nothing here is a length.
     """
-    one = pick(result, date, part)
-    day = _day(one["date"].values)
-    about = "" if part == WHOLE else f" on the {part}"
-    sun = {1: "the sun does not set", -1: "the sun does not rise"}.get(int(one["sun_all_day"]))
-    rises = {"the sun sets at": one["sunset"].values, "the moon rises at": one["moonrise"].values}
-    facts = ([sun] if sun else []) + [f"{word} {_hour(when)}" for word, when in rises.items() if not np.isnat(when)]
-    told = f" ({', '.join(facts)})" if facts else ""
+    one, wanted = pick(result, date, part), result.attrs
     low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
-    middle, lit, share = one.sel(level="nominal"), float(one["lit_share"]), percent(result.attrs["wanted_share"])
-    likely = f"at best it has {chances(float(one['chance'].max()))} that at least {share} of it is good enough"
-    if not np.isnat(nominal):
-        text = f"{day}: the show can start{about} at {_hour(nominal)}{told}; {likely}."
-        if low != high:
-            text += f" Perhaps from {_hour(high)}, {'never' if np.isnat(low) else 'from ' + _hour(low)} surely."
-        end = middle["until"].values
-        return text if np.isnat(end) else f"{text} From {_hour(end)} on it falls short again."
-    if not np.isnat(high):
-        return f"{day}: the show may or may not do{about}, from {_hour(high)} at the earliest{told}; {likely}."
-    never = f"{day}: not enough{about} at any hour"
-    if lit < result.attrs["wanted_share"]:
-        return f"{never}{told}; the picture reaches only {percent(lit)} of it."
-    white, wanted = float(middle["white_luminance"]), result.attrs["wanted_white_luminance"]
-    dark = middle["dark_enough"].values
-    if white < wanted or not np.isnat(dark):
-        rest = "contrast never suffices either" if np.isnat(dark) else f"contrast holds from {_hour(dark)}"
-        return f"{never}{told}. At no hour is it bright enough ({white:.1f} of {wanted:g} cd/m² wanted); {rest}."
-    best, wanted = float(middle["contrast"].max()), f"{result.attrs['wanted_contrast']:g}:1 wanted on {share} of it"
-    return f"{never}{told}. Contrast reaches at best {best:.1f}:1 in its middle; {wanted}."
+    rises = {"the sun sets at": one["sunset"].values, "the moon rises at": one["moonrise"].values}
+    facts = [{1: "the sun does not set", -1: "the sun does not rise"}.get(int(one["sun_all_day"]), "")]
+    facts += [f"{word} {_hour(when)}" for word, when in rises.items() if not np.isnat(when)]
+    middle = one.sel(level="nominal")
+    dark, end = middle["dark_enough"].values, middle["until"].values
+    said = {
+        **wanted, "day": _day(one["date"].values), "about": "" if part == WHOLE else f" on the {part}",
+        "told": f" ({', '.join(filter(None, facts))})" if any(facts) else "", "start": _hour(nominal),
+        "first": _hour(high), "sure": _hour(low), "end": _hour(end), "dark": _hour(dark),
+        "lit": float(one["lit_share"]), "white": float(middle["white_luminance"]),
+        "contrast": float(middle["contrast"].max()),
+        "likely": say("likely", chance=float(one["chance"].max()), **wanted),
+    }  # fmt: skip
+    if np.isnat(high):
+        unclear = np.isnat(dark)
+        dim = said["white"] < wanted["wanted_white_luminance"] or not unclear
+        why = ("dim" if unclear else "dim but clear") if dim else "washed"
+        why = "reaches" if said["lit"] < wanted["wanted_share"] else why
+        return say("never", **said) + say(why, **said)
+    parts = ["may"] if np.isnat(nominal) else ["can"]
+    if parts == ["can"]:
+        parts += [] if low == high else ["perhaps" if np.isnat(low) else "surely"]
+        parts += [] if np.isnat(end) else ["until"]
+    return " ".join(say(name, **said) for name in parts)
 
 
 def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:
@@ -393,26 +392,21 @@ def switching_sentence(result: xr.Dataset) -> str:
     found = dict(zip(result["change"].values.tolist(), figures, strict=True))
     (now, *_, likely), _ = found.pop("as it is"), found.pop(NO_LAMP, None)
     if not found:
-        return "No lamp is on: only the sky and light that no lamp of this list gives are left."
+        return say("no lamp")
     own = [name for name in found if not any(word in name.lower() for word in NOT_YOURS)]
     mine, best = (max(some, key=lambda name: found[name][0], default="") for some in (own, found))
     theirs, brightest = best not in own, min(found, key=lambda name: found[name][1])
     if mine and found[mine][0] >= MATTERS * now:
-        text = f"At {at} one change{' of your own lamps' if theirs else ''} buys most: {mine}. It takes contrast from "
-        was, then = chances(likely), chances(found[mine][3])
-        text += f"{now:.1f}:1 to {found[mine][0]:.1f}:1"
-        text += "." if was == then else f": {then} that it is enough, where it has {was} now."
+        text = say("own" if theirs else "one", at=at, mine=mine, now=now, then=found[mine][0])
+        same = chances(likely) == chances(found[mine][3])
+        text += "." if same else say("likelier", then=found[mine][3], now=likely)
     else:
-        text = f"At {at} no lamp {'of yours' if theirs else 'by itself'} changes much: contrast stays near {now:.0f}:1."
-    if found[best][0] < MATTERS * now:
-        return text
-    if theirs:
-        text += f" {capital(best)} would make it {found[best][0]:.1f}:1, but that lamp is its owner's to change."
+        text = say("own little" if theirs else "little", at=at, now=now)
+    told = {"best": best, "brightest": brightest, "contrast": found[best][0]}
+    parts = [*(["theirs"] if theirs else [])]
     if brightest != best:
-        dazzles = found[best][2] < found[brightest][2]
-        why = f"{best} more of what dazzles" if dazzles else "but from a small part of it"
-        text += f" {capital(brightest)} takes more light off the front, {why}."
-    return text
+        parts.append("dazzles" if found[best][2] < found[brightest][2] else "small")
+    return " ".join([text, *(say(name, **told) for name in parts if found[best][0] >= MATTERS * now)])
 
 
 _recent: Memory["_Study"] = Memory(keep=4, most=0)

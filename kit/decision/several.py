@@ -27,13 +27,10 @@ from kit.results import Frame, Result, banded, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
 from kit.units import edge
-from kit.words import capital, chances, join, percent, short
+from kit.words import Phrases, capital, join, percent
 
-RACK = (
-    "One machine on another needs a rack that bears the weight, is secured against falling and wind, and leaves all "
-    "vents free."
-)
-
+say = Phrases(__file__)
+RACK = say("rack")
 COUNT = Number(label="machines", low=1, high=16, whole=True)
 GAP = LENGTH.but(label="gap", low=0.0, meaning="from lens to lens, upwards")
 
@@ -146,27 +143,15 @@ class Setup(Frozen):
 
     def sentence(self) -> str:
         """Return what this way gives, in words."""
-        front, name = self.front, capital(self.name)
-        if front.white_luminance is None or front.contrast is None:
-            return f"{name}: not enough. No picture reaches what is judged."
-        words = (
-            f"{name}: {self.status}, {chances(front.chance)}. White {short(front.white_luminance.median)} cd/m² and "
-            f"contrast {short(front.contrast.median, 3)}:1 on the {percent(front.lit_share)} of the front that it "
-            f"lights, black {short(self.black)} cd/m²"
-        )
-        if self.overlap_black is not None and self.single_black is not None:
-            words += f" ({short(self.overlap_black)} where pictures overlap; one alone: {short(self.single_black)})"
-        words += "."
+        name, left = capital(self.name), self.worst_failure
+        if self.front.white_luminance is None:
+            return say("unlit", called=name)
+        both = self.overlap_black is not None and self.single_black is not None
+        told = [say("lit", called=name, setup=self, overlap=say("overlap", setup=self) if both else "")]
         if self.price is not None and self.power is not None:
-            words += f" About {short(self.price[1])} USD and {short(self.power[1])} W."
-        left = self.worst_failure
-        if not left.lit_share:
-            dark = "If it fails, the front is dark." if self.count == 1 else "If the wrong one fails, it is dark."
-            return f"{words} {dark}"
-        return (
-            f"{words} If one machine fails, {percent(left.lit_share)} of the front is still lit, with white "
-            f"{short(left.white_luminance)} cd/m²: {left.status}, {chances(left.chance)}."
-        )
+            told.append(say("price", setup=self))
+        fate = "fails" if left.lit_share else "one dark" if self.count == 1 else "some dark"
+        return " ".join([*told, say(fate, left=left)])
 
 
 class Comparison(Result):
@@ -193,7 +178,7 @@ class Comparison(Result):
                 )
                 if any(key(setup) > -math.inf for setup in self.setups)
             ]
-        parts.append("Prices and power are for planning only; alignment is taken to be perfect.")
+        parts.append(say("planning"))
         return " ".join([*parts, RACK] if any(setup.count > 1 for setup in self.setups) else parts)
 
 

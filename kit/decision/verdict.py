@@ -30,9 +30,10 @@ from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, banded, make_frame, pick
 from kit.source.projector import Levels
 from kit.wall.cloth import NEVER_COVERED
-from kit.words import band, capital, chances, join, percent, shares, short, the
+from kit.words import Phrases, band, capital, join, shares, short, the
 
 Status = Literal["enough", "borderline", "not enough"]
+say = Phrases(__file__)
 STATES: tuple[Status, ...] = get_args(Status)[::-1]  # from the worst
 Kind = Literal["patch", "surface", "front"]
 Role = Literal["wall", "pane", "other"]
@@ -163,17 +164,8 @@ class Verdict(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return the verdict in words: the front first, then what passes and what does not, and what mends it."""
-        lit, lumens = self.front.lit_share, f"{self.stated_light_output:,.0f} lumens"
-        reach = f"the picture reaches only {percent(lit)}"
-        is_it = {"enough": "is", "borderline": "may or may not be", "not enough": "is not"}[self.status]
-        opening = f"{is_it} enough for {'this' if self.status == 'borderline' else 'most of this'} front"
-        if self.front.criterion == "coverage":
-            text = f"{lumens} cannot be enough: {reach} of this front."
-        else:
-            share = percent(self.target.share)
-            text = f"{lumens} {opening}: {chances(self.chance)} that at least {share} of it is good enough."
-        for name, hides in self.hidden:
-            text += f" {capital(percent(hides))} of what the picture would reach is hidden by {the(name)}."
+        told = [say("coverage" if self.front.criterion == "coverage" else self.status, verdict=self)]
+        told += [capital(say("hidden", thing=name, share=share)) for name, share in self.hidden]
         good, doubtful, bad = ([p for p in self.surfaces if p.status == status] for status in reversed(STATES))
         # Every point of the front counts once: where it passes, where it may, where it fails, where no picture is.
         dim = {p.name: p.share_of_front * (p.lit_share - p.passing_share) for p in good}
@@ -188,39 +180,35 @@ class Verdict(Result):
         names = [[p.name for p in parts if p.lit_share] for parts in (good, doubtful, bad)]
         names[2] += [f"the dimmer parts of {the(join(faint))}"] if faint else []
         for words, share, of in zip(("Good", "Borderline", "Not enough"), (passes, may, fails), names, strict=True):
-            text += f" {words} on {share} of it: {join(of)}." if of else ""
+            told += [f"{words} on {share} of it: {join(of)}."] if of else []
         missed = [f"most of {the(p.name)}" for p in self.surfaces if p.lit_share < 0.5]
         if missed or dark not in none:
-            text += f" No picture on {dark} of it{f': {join(missed)}' if missed else ''}."
-        return text + self._advice(units)
+            told.append(f"No picture on {dark} of it{f': {join(missed)}' if missed else ''}.")
+        return " ".join([*told, *self._advice(units)])
 
-    def _advice(self, units: str) -> str:
+    def _advice(self, units: str) -> list[str]:
         """Return what mends the largest part that can be mended and that someone projects on."""
         below = [p for p in self.surfaces if p.status != "enough" and p.criterion != "coverage"]
         walls = [p for p in below if p.role == "wall"]
         if self.status == "enough":
             walls = [p for p in walls if p.share_of_front >= SMALL]
         walls = walls or [p for p in below if p.role == "other" and self.status != "enough"]
-        text = ""
+        told = []
         if walls:
             largest = sorted(walls, key=lambda p: -p.area)
             part = next(
                 (p for p in largest if p.remedy is not None and {*vars(p.remedy).values()} != {None}), largest[0]
             )
-            name = the(part.name)
-            text = f" Most of {name} sends no light back; only another surface mends that."
-            if part.shortfall < np.inf:
-                short_of = f"is short by a factor of {part.shortfall:.1f} in {part.criterion}"
-                text = f" {capital(name)} {short_of if part.shortfall > 1.0 else f'has {chances(part.chance)}'}."
-                text += "" if part.remedy is None else f" {part.remedy.sentence(units)}"
+            state = "hopeless" if part.shortfall == np.inf else "short" if part.shortfall > 1.0 else "doubtful"
+            told = [capital(say(state, part=part)), *([part.remedy.sentence(units)] if part.remedy else [])]
         lit = [p for p in self.surfaces if p.status != "enough" and p.dark_chance > p.chance + 0.05]
         if lit:
-            text += f" Put out the light in the rooms behind {the(join([p.name for p in lit]))}: "
-            text += f"{chances(max(p.dark_chance for p in lit))} then."
+            rooms, chance = join([p.name for p in lit]), max(p.dark_chance for p in lit)
+            told.append(say("put out", rooms=rooms, chance=chance))
         panes = [p.name for p in self.surfaces if p.role == "pane" and p.status != "enough"]
         if panes:
-            text += f" Dark panes ({join(panes)}) carry no picture: leave them dark, or hang a white shade behind them."
-        return text
+            told.append(say("panes", panes=join(panes)))
+        return told
 
     def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> Frame:
         """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""

@@ -19,9 +19,10 @@ from kit.results import Frame, Result, make_frame
 from kit.source.spectra import CHANNELS, LightSource, Spectrum, tristimulus
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
-from kit.words import percent, plain, short
+from kit.words import Phrases
 
 Chromaticity = tuple[float, float]
+say = Phrases(__file__)
 
 # Squares along an edge of each face of the RGB cube: Rec. 709 is then 0.01% below the limit of ever finer faces.
 FACE_STEPS = 40
@@ -139,14 +140,7 @@ class WallColour(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return in words what the wall does to colour; `units` change nothing."""
-        words = (
-            f"{self.surface} in the light of a projector ({self.source}): {short(self.luminance['white'])} cd/m² of "
-            f"white, a colour difference of {plain(self.white_difference)} (CIEDE2000) from daylight (D65). Of the "
-            f"colours of a television screen (Rec. 709) it leaves {percent(self.gamut.volume_covered)} by volume. "
-        )
-        if self.neutral_share is None:
-            return f"{words}No mix of red, green and blue makes its white neutral."
-        return f"{words}Turned down until its white is neutral, {percent(self.neutral_share)} of the light is left."
+        return f"{say('wall', wall=self)} {say('tinted' if self.neutral_share is None else 'neutral', wall=self)}"
 
 
 def wall_colour(

@@ -30,15 +30,14 @@ from kit.results import Frame, Result, make_frame
 from kit.source.spectra import FINE, LightSource, Spectrum, light_source
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
+from kit.words import Phrases
 
 LUMINANCE = Number(label="luminance", unit="cd/m²", low=0.0)
 RATIO = Number(label="S/P ratio", low=0.3, high=15.0, meaning="of light that is more or less white")
 ROUNDS = 300  # more than the ends of the range take to come within 1e-13
 LUMINANCE_ROW = Many(of=Number(unit="cd/m²", above=0.0), least=1)
-WORTH = (
-    "The table: by how much each light is worth more (+) or less (-) than a light meter says, beside where you look, "
-    "to an eye adapted to that luminance; S/P is its light for night vision over its light for day vision."
-)
+say = Phrases(__file__)
+WORTH = say("table")
 
 LUMINANCES = (0.1, 0.3, 1.0, 3.0, 5.0)
 SOURCES = ("lamp", "laser phosphor", "three laser")
@@ -103,23 +102,10 @@ class DimVision(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return in words what the figures mean at `luminance`; `units` change nothing."""
-        at = f"At {np.format_float_positional(self.luminance, precision=2, fractional=False, trim='-')} cd/m²"
-        targets = "the targets come from practice with light meters and stay as they are"
-        if self.luminance >= reference.value("eye", "upper end"):
-            words = "the eye sees as by day: the light meter is right, straight ahead and beside the line of sight."
-        elif self.luminance > reference.value("eye", "lower end"):
-            words = (
-                "the eye is between day and night: the darker it gets, the more colours fade and detail blurs, "
-                "and beside the line of sight white and bluish light count for more than the light meter says, red "
-                f"light for less. A detail looked at straight follows the light meter, and {targets}."
-            )
-        else:
-            words = (
-                "the eye sees by night vision alone: colours are gone, detail is blurred, and what is looked at "
-                "straight fades first. Beside the line of sight white and bluish light count for far more than the "
-                f"light meter says and red light for far less; {targets}."
-            )
-        return f"{at} {words} {WORTH}"
+        lower, upper = (reference.value("eye", f"{end} end") for end in ("lower", "upper"))
+        vision = "day" if self.luminance >= upper else "between" if self.luminance > lower else "night"
+        at = np.format_float_positional(self.luminance, precision=2, fractional=False, trim="-")
+        return f"{say(vision, at=at)} {WORTH}"
 
 
 def dim_vision(

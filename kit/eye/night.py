@@ -41,8 +41,9 @@ from kit.source.spectra import CHANNELS, LightSource, ambient_spectrum, tristimu
 from kit.wall.facade import Facade
 from kit.wall.raster import Grid, visible
 from kit.wall.surface_spectra import surface_spectrum
-from kit.words import capital, join, percent, short
+from kit.words import Phrases, join, percent
 
+say = Phrases(__file__)
 Fit = Literal["front", "projector"]
 
 
@@ -129,11 +130,7 @@ class Screen(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return in words how the pictures were made; `units` change nothing."""
-        return (
-            f"Drawn for an eye adapted to {short(self.adaptation)} cd/m²; the screen's white stands for "
-            f"{short(self.brightest)} cd/m² in each picture. Beyond what a screen shows: "
-            f"{join([*map(percent, self.cut)])} of the front."
-        )
+        return say("screen", screen=self, cut=join([*map(percent, self.cut)]))
 
 
 def on_screen(views: Sequence[xr.Dataset]) -> Screen:
@@ -205,13 +202,12 @@ class BaseColours(Result, eq=False):
         """Return in words how bright the picture is, and where it loses most of its colour; `units` change nothing."""
         found = self.patches
         if found.empty:
-            return "No patch of the front is lit."
-        words = f"The picture comes out at {short(found.luminance.min())} to {short(found.luminance.max())} cd/m²."
+            return say("unlit")
+        words = say("bright", low=found.luminance.min(), high=found.luminance.max())
         kept = (found.seen / found.wanted)[found.wanted > 0.0]
         if kept.empty:
             return words
-        worst, share = capital(str(kept.idxmin())), percent(kept.min())
-        return f"{words} {worst} keeps least of its colour: {share} of its strength in the picture."
+        return f"{words} {say('fades', patch=str(kept.idxmin()), share=kept.min())}"
 
 
 def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseColours:

@@ -23,7 +23,9 @@ from kit.arrays import Array
 from kit.results import Format, Frame, Result, make_frame
 from kit.units import edge
 from kit.wall.texture import Pattern
-from kit.words import plain, short
+from kit.words import Phrases, short
+
+say = Phrases(__file__)
 
 # Where the distance at which a pattern vanishes is looked for, in courses: from within reach to beyond any eye.
 NEAREST, FARTHEST, STEPS = 1.0, 1e5, 500
@@ -58,17 +60,11 @@ class PatternView(Result):
     def sentence(self, units: str = "m") -> str:
         """Return in words whether the pattern shows, and what it hides."""
         unit, per = edge("m", units)
-        what = f"From {plain(self.distance / per)} {unit} the pattern of {self.pattern.name}"
         if not self.visible:
-            return f"{what} cannot be seen: it hides nothing of the picture."
-        words = (
-            f"{what} is {short(self.times_threshold)} times as strong as the eye needs; it is gone beyond "
-            f"{short(self.vanishing_distance / per)} {unit}."
-        )
-        if math.isinf(self.hidden_detail):
-            return f"{words} All detail of the picture drowns in it."
-        held = "" if self.steps is None else f"; its contrast leaves {_steps_text(self.steps)} shades apart"
-        return f"{words} Detail of the picture below {short(self.hidden_detail)}:1 drowns in it{held}."
+            return say("unseen", units, view=self)
+        seen = say("seen", units, view=self, gone=short(self.vanishing_distance / per), unit=unit)
+        held = "" if self.steps is None else say("held", steps=_steps_text(self.steps))
+        return f"{seen} {say('drowned' if math.isinf(self.hidden_detail) else 'hides', view=self, held=held)}"
 
 
 def pattern_frame(views: Mapping[str, PatternView], units: str = "m") -> Frame:

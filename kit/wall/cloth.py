@@ -25,7 +25,7 @@ from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, we
 from kit.wall.raster import exposed_area
 from kit.wall.surface_spectra import surface_spectrum
 from kit.wall.texture import Pattern, behind
-from kit.words import plain
+from kit.words import Phrases, plain
 
 MASONRY = ("brick", "mortar", "stucco", "concrete", "stone")
 # What rain soaks into. Paint, glass, siding and metal only get drops.
@@ -39,11 +39,8 @@ CHOICES = (ALL_MASONRY, LOWER_STOREY, EVERYTHING)
 LAYERS = Number(label="layers", whole=True, low=1, high=16, default=1)
 WIND = Number(label="wind", unit="m/s", low=0.0, high=1e3, meaning="speed at the cloth, gusts included")
 
-CLOTH_CAUTION = (
-    "Cloth on a house catches wind and can burn. How it must be anchored, which fire rating it needs and which exits "
-    "and openings must stay clear are matters of your local code; keep it off lamps and chimneys, take it down in a "
-    "storm, and mind the ladder."
-)
+say = Phrases(__file__)
+CLOTH_CAUTION = say("caution")
 
 
 class Cloth(Declared):
@@ -216,17 +213,14 @@ class Covering(Result):
             sign, size = edge(unit, units)
             return f"{plain(value / size, digits)} {sign}"
 
-        speed = reference.row("weather", wind, group="wind").value
+        speed = reference.value("weather", wind, group="wind")
         force = self.wind_force(speed)
         pull = said(force / reference.value("constants", "standard gravity"), "kg")
-        low, price, high = map(plain, self.price)
-        return (
-            f"{said(self.area, 'm2')} of wall under cloth; with hems and waste {said(self.cloth_area[1], 'm2')} to "
-            f"buy, {said(self.weight[1], 'kg')}, about {price} USD (likely {low} to {high}). In a {wind} "
-            f"({said(speed, 'm/s', 1)}) the wind pushes with {said(force, 'N')}"
-            f"{'' if units == 'ft' else f', as much as the weight of {pull}'}; a gust half as fast again more than "
-            "doubles that."
-        )
+        return say(
+            "covering", area=said(self.area, "m2"), cloth=said(self.cloth_area[1], "m2"), price=self.price, wind=wind,
+            weight=said(self.weight[1], "kg"), speed=said(speed, "m/s", 1), force=said(force, "N"),
+            pull="" if units == "ft" else say("pull", weight=pull),
+        )  # fmt: skip
 
 
 def cover(
