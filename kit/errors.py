@@ -23,11 +23,13 @@ class InputError(ValueError):
     """
 
     def __init__(self, field: str, value: Any, right: str) -> None:
+        for name, words in (("field", field), ("right", right)):
+            if not isinstance(words, str):
+                raise InputError(name, words, "a text")
         self.field, self.value, self.right = field, value, right
         # 300 characters are what fits under a panel: a long list of names gives way to field and value.
-        field, right = str(field), str(right)
         given = f"{_shortly(field, 130)} = "
-        given += f"{_shown(value, min(120, 287 - len(given) - min(len(right), 100)))}: expected "
+        given += f"{_shown(value, min(120, 287 - len(given) - len(_shortly(right, 100))))}: expected "
         super().__init__(given + _shortly(right, max(100, 300 - len(given))))
 
 
@@ -41,8 +43,9 @@ def _shown(value: Any, longest: int) -> str:
 def _shortly(words: str, longest: int) -> str:
     """Return `words` in one line, without their middle where they are longer than a message can bear."""
     half = (longest - 5) // 2
-    short = words if len(words) <= longest else f"{words[:half]} ... {words[-half:]}"
-    return "".join(c if c.isprintable() else repr(c)[1:-1] for c in short)
+    ends = words if len(words) <= 2 * longest else words[:longest] + words[-longest:]
+    clean = "".join(c if c.isprintable() else repr(c)[1:-1] for c in ends)
+    return clean if len(clean) <= longest else f"{clean[:half]} ... {clean[-half:]}"
 
 
 def number(

@@ -338,8 +338,6 @@ def _mend(lines: list[str], i: int, message: str) -> str:
 
 def read_text(what: str, path: Any) -> str:
     """Return the text of a TOML file, or raise `InputError`: for one that is not there, with those that are."""
-    if not isinstance(path, str | Path):
-        raise InputError(what, path, "the path of a TOML file")
     file, where = Path(path), f"{what} {str(path)!r}"
     try:
         if not os.path.lexists(file):

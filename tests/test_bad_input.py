@@ -1,4 +1,5 @@
 import pytest
+import xarray as xr
 
 import kit
 from kit.source.projector import Factor
@@ -152,3 +153,24 @@ def test_the_message_names_field_value_and_what_is_right():
         kit.Projector(light_output=-5, throw_ratio=1.5)
     assert str(caught.value) == "light_output = -5: expected a number above 0 lm"
     assert isinstance(caught.value, ValueError)
+
+
+def test_a_table_of_another_kind_is_no_candidate_and_no_dimming():
+    with pytest.raises(kit.InputError, match=r"^places = 'Dataset': expected the Dataset that kit.evaluate returns$"):
+        kit.placement_of(kit.Projector(**GOOD), xr.Dataset(), 0)
+    with pytest.raises(kit.InputError, match=r"^result = 'Dataset': .* kit.string_dimming returns$"):
+        kit.draw_dimming(xr.Dataset())
+
+
+@pytest.mark.parametrize(("given", "named"), [((1j, 3, "four"), "field"), (("a", 3, None), "right")])
+def test_an_error_itself_is_told_in_words(given, named):
+    with pytest.raises(kit.InputError, match=rf"^{named} = .*: expected a text$"):
+        raise kit.InputError(*given)
+
+
+@pytest.mark.parametrize("letters", [0, 30, 90, 150, 5000])
+def test_what_cannot_be_printed_makes_no_error_longer(letters):
+    """Each control character is written as four or more."""
+    words = "\x16" * letters + "\u2028" * letters
+    for given in ((words, 1, "one"), ("a", words, "one"), ("a", 1, words), (words, words, words)):
+        assert len(str(kit.InputError(*given))) <= 300

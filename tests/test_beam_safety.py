@@ -349,14 +349,14 @@ def test_a_result_warns_of_much_light_past_the_front(past, sky, words):
 )
 def test_a_beam_table_names_what_is_wrong(projector, distances, field):
     with pytest.raises(kit.InputError) as caught:
-        beam_table(projector, distances)
+        kit.beam_table(projector, distances)
     assert caught.value.field == field
 
 
 @pytest.mark.bad_input
 def test_what_is_no_scene_is_refused():
     with pytest.raises(kit.InputError, match="scene"):
-        keep_out("scene")
+        kit.keep_out("scene")
 
 
 @pytest.mark.bad_input

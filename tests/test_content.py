@@ -891,7 +891,7 @@ def test_a_folder_that_cannot_be_is_named(tmp_path, plain):
     taken.write_text("")
     for folder in (taken, taken / "below", f"{tmp_path}/zero\0", None, 7, tmp_path / ("x" * 5000), "", " "):
         with pytest.raises(kit.InputError, match="folder"):
-            save_masks(folder, plain, {"wall": "animation"})
+            kit.save_masks(folder, plain, {"wall": "animation"})
     (tmp_path / "animation.png").mkdir()
     with pytest.raises(kit.InputError, match="folder"):
         save_masks(tmp_path, plain, {"wall": "animation"}, overwrite=True)
@@ -936,7 +936,7 @@ def test_a_raster_that_cannot_be_is_refused(plain):
         with pytest.raises(kit.InputError, match=match):
             picture_map(replace(plain, projectors=[(replace(projector, **change), place)]))
     with pytest.raises(kit.InputError, match="scene"):
-        picture_map("scene")
+        kit.picture_map("scene")
 
 
 @pytest.mark.bad_input
@@ -955,7 +955,7 @@ def test_parts_need_a_map_of_the_scene_a_viewer_and_known_patterns(plain):
         ({"patterns": [brick]}, "patterns"),
     ):
         with pytest.raises(kit.InputError, match=match):
-            content_parts(light, **(good | change))
+            kit.content_parts(light, **(good | change))
     with pytest.raises(kit.InputError, match="light"):
         content_parts("light", **good)
     with pytest.raises(kit.InputError, match="light"):

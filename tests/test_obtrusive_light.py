@@ -769,7 +769,7 @@ def test_the_good_one_is_good(good):
 )
 def test_bad_arguments_are_refused(good, field, value):
     with pytest.raises(kit.InputError, match=field):
-        obtrusive_light(**good | {field: value})
+        kit.obtrusive_light(**good | {field: value})
 
 
 @pytest.mark.bad_input

@@ -384,6 +384,33 @@ def test_a_truncated_file_is_refused(file, name, kept):
 
 
 @pytest.mark.bad_input
+@pytest.mark.parametrize("more", [{}, {"progressive": True}, {"subsampling": 0}, {"restart_marker_blocks": 3}])
+def test_a_jpeg_that_ends_before_its_rows_do_is_refused(file, more):
+    """The decoder leaves the rest grey, or coarse, with a warning that Pillow keeps to itself."""
+    noise = np.random.default_rng(2).integers(0, 256, (64, 80, 3), dtype=np.uint8)
+    even = np.full((64, 80, 3), 128, np.uint8)
+    # Of a progressive one that ends with one of its scans, nothing tells that more were to follow.
+    for picture in (noise, noise[..., 0]) if "progressive" in more else (noise, even, noise[..., 0]):
+        whole = file(picture, "whole.jpg", **more).read_bytes()
+        begins = whole.index(b"\xff\xda") + 16
+        for kept in (0.2, 0.5, 0.9):
+            cut = whole[: begins + int(kept * (len(whole) - begins))]
+            with Image.open(io.BytesIO(cut + b"\xff\xd9")) as image:
+                image.load()  # without a word
+            refused(file(cut + b"\xff\xd9", "cut.jpg"), "without all of its rows", "whole")
+        for trailer in (b"", b"\0" * 99, b"what a telephone adds \xff\xd9"):
+            assert load_picture(file(whole + trailer, "phone.jpg")).height == 64
+
+
+@pytest.mark.bad_input
+def test_a_gif_that_its_picture_does_not_fill_is_refused(file):
+    data = bytearray(file(Image.fromarray(COLOURS).quantize(8), "whole.gif").read_bytes())
+    assert load_picture(file(bytes(data), "same.gif")).height == 12
+    data[6:10] = struct.pack("<HH", 65_535, 255)  # of 60 bytes, 17 million pixels
+    refused(file(bytes(data), "small.gif"), "does not fill")
+
+
+@pytest.mark.bad_input
 def test_an_animation_and_several_pages_are_refused(file):
     frames = [Image.fromarray(np.roll(COLOURS, i, axis=1)) for i in range(3)]
     for name in ("a.gif", "a.png", "a.webp", "a.tif"):

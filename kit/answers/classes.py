@@ -13,7 +13,7 @@ from kit.answers.show import LOSSES, ROOMS_DARK, Show
 from kit.decision.verdict import Target, Verdict, judge
 from kit.eye.colorimetry import WallColour, wall_colour
 from kit.eye.light_map import light_map
-from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, Is, declared
+from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, declared
 from kit.results import Frame, Result
 from kit.source.placement import Placement
 from kit.source.projector import Projector, loss, warning
@@ -147,7 +147,7 @@ def compare(show: Show, choice: Choice | None = None, *, spacing: float = 0.075)
     InputError
         For a choice that makes no picture, or a wall of a surface that is not known.
     """
-    choice = (choice or Choice()).on(Is(kind=Show).check("show", show))
+    choice = (choice or Choice()).on(show)
     as_chosen = show.chosen(choice)
     losses = {name: getattr(choice, name) for name in LOSSES if getattr(choice, name, None) is not None}
     machines, titles = [], []

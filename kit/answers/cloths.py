@@ -20,7 +20,7 @@ from kit.eye.light_map import Scene
 from kit.eye.night import Screen, daylight_picture, night_view, on_screen
 from kit.eye.pattern_vision import pattern_frame, seen
 from kit.eye.picture_file import Picture, load_picture
-from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Is, Number, OneOf, Text, declared
+from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Number, OneOf, Text, declared
 from kit.fields import AVERAGE_PICTURE_LEVEL as LEVEL
 from kit.results import Frame, Result
 from kit.source.spectra import AMBIENT as STREET_LIGHTS
@@ -146,7 +146,7 @@ def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.0
     InputError
         For a choice that makes no picture, nothing to cover, or a picture file that cannot be used.
     """
-    choice = (choice or ClothChoice()).on(Is(kind=Show).check("show", show))
+    choice = (choice or ClothChoice()).on(show)
     as_chosen = show.chosen(choice)
     dry, cloth = as_chosen.front, show.cloth(choice.cloth)
     covering = _covering(dry, cloth, choice.cover, choice.layers, choice.lining, choice.gap, choice.wet)

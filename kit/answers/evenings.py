@@ -177,7 +177,7 @@ def plan_evening(
     InputError
         For a choice that cannot be: an unknown time zone or lamp, a picture that misses the front.
     """
-    choice = (choice or EveningChoice()).on(fields.Is(kind=Show).check("show", show))
+    choice = (choice or EveningChoice()).on(show)
     as_chosen, lamps, names = show.chosen(choice), [], [lamp.name for lamp in show.luminaires()]
     for field in ("off", "shaded"):
         for name in getattr(choice, field):

@@ -649,9 +649,8 @@ def save_show(show: Show, path: str | Path, *, overwrite: bool = False) -> Path:
     InputError
         For a file that is there, for what is no plain file, and for a front or a cloth that no file can hold.
     """
-    Is(kind=Show).check("show", show)
-    file = Path(fields.PathOf().check("path", path)).absolute()
-    if not fields.FLAG.check("overwrite", overwrite) and os.path.lexists(file):
+    file = Path(path).absolute()
+    if not overwrite and os.path.lexists(file):
         raise InputError(f"show file {str(path)!r}", "a file that is there", "another name, or overwrite=True")
     text = _show_toml(show, file.parent)
     if _parse(text, file).cloths != show.cloths:

@@ -214,7 +214,7 @@ def arrange(show: Show, choice: StandChoice | None = None, *, spacing: float = 0
     InputError
         For a picture that misses the front, or a choice that cannot be.
     """
-    choice = (choice or StandChoice()).on(fields.Is(kind=Show).check("show", show))
+    choice = (choice or StandChoice()).on(show)
     as_chosen = show.chosen(choice)
     scene = stand_scene(as_chosen, choice)
     return Arrangement(

@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 # into light at once: a file costs up to 440 MB while it is read (WebP, whose decoder copies: 600 MB), and then 107 MB.
 MOST_PIXELS, MOST_ACROSS, MOST_KEPT, ROWS = 34_000_000, 65_535, 4096 * 2176, 256
 MOST_BYTES = 140_000_000
+# Of a JPEG's scan: codes of many kinds.
+MORE = bytes(range(255))
 
 # Nothing that runs a program of its own (EPS, PDF) and nothing seldom tested.
 FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "BMP", "GIF")
@@ -127,6 +129,8 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
                 _check_header(where, image, data)
                 if image.format == "PNG":
                     _check_rows(where, data)
+                if image.format in ("JPEG", "MPO"):
+                    _check_scan(where, data)
                 return Picture(name=name, rgb=_linear(where, image, transparent))
     except InputError:
         raise
@@ -152,6 +156,8 @@ def _check_header(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
         raise InputError(where, "a CMYK picture, made for print", "RGB: save it as RGB")
     if image.mode not in MODES:
         raise InputError(where, f"a picture of mode {image.mode}", "RGB or grey: save it as 8-bit RGB")
+    if image.format == "GIF" and image.tile and image.tile[0][1] != (0, 0, *image.size):
+        raise InputError(where, "a GIF that its picture does not fill", "one picture of its whole size")
     # Pillow keeps the high byte of 16-bit colour and drops the low one without a word.
     tags: Any = getattr(image, "tag_v2", {})
     bits = tuple(tags.get(TIFF_BITS, ()))
@@ -195,6 +201,21 @@ def _check_rows(where: str, data: bytes) -> None:
         at += size + 12
     if needed > 0:
         raise InputError(where, "a PNG without all of its rows", f"{READABLE} that is whole")
+
+
+def _check_scan(where: str, data: bytes) -> None:
+    """Refuse a JPEG whose rows end too early, which the decoder leaves grey without a word.
+
+    What is put before the end of a scan that is whole is passed over; in another it becomes some of what is missing.
+    """
+    from PIL import Image
+
+    seen, end = [], data.rfind(b"\xff\xd9")
+    for more in (b"", MORE):
+        with Image.open(io.BytesIO(data[:end] + more + data[end:]), formats=("JPEG",)) as image:
+            seen.append(image.histogram())
+    if seen[0] != seen[1]:
+        raise InputError(where, "a JPEG without all of its rows", f"{READABLE} that is whole")
 
 
 def _linear(where: str, image: Image.Image, transparent: str) -> Array:

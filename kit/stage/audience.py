@@ -134,7 +134,6 @@ def audience_table(
         For an eye behind the wall or inside the front, a picture that shows nothing of what is judged, and for a scene
         that `light_map` or `judge` refuses.
     """
-    Is(kind=Scene).check("scene", scene)
     people: tuple[Viewer, ...] = VIEWERS.check("viewers", viewers)
     wanted = target or Target()
     facade = scene.facade

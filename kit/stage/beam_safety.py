@@ -23,7 +23,7 @@ from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
 from kit.eye.light_map import Scene
-from kit.fields import LENGTH, Frozen, Is, Many, Range
+from kit.fields import LENGTH, Frozen, Many, Range
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
@@ -122,14 +122,13 @@ def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
     InputError
         For a zoom that is not set, no distance, or one that is too near.
     """
-    machine = Is(kind=Projector).check("projector", projector)
     given = DISTANCES.check("distances", distances)
-    beam = Beam.of(machine, Placement(position=(0.0, 0.0, 1.0), aim=(0.0, 0.0, 0.0)))
+    beam = Beam.of(projector, Placement(position=(0.0, 0.0, 1.0), aim=(0.0, 0.0, 0.0)))
     # Both ends belong to the picture: without zones the brightest ray is one of the corners.
     across, up = np.meshgrid(*(np.linspace(-0.5, 0.5, many + 1) for many in RAYS))
     return BeamTable(
         distances=given,
-        intensity=_times(machine.delivered(), float(beam.unit_illuminance)),
+        intensity=_times(projector.delivered(), float(beam.unit_illuminance)),
         # A ray whose part along the axis is 1 is 1 / cos(beta) long.
         peak=float((np.linalg.norm(beam.rays(across, up), axis=-1) ** 3 * beam.gain(across, up)).max()),
         picture=(float(beam.size[0]), float(beam.size[1])),
@@ -224,7 +223,6 @@ def keep_out(scene: Scene, *, eye_heights: tuple[float, float] | None = None, wa
     -----
     Exact: the part of the pyramid between the two heights is convex, and so is its plan, the hull of its corners.
     """
-    Is(kind=Scene).check("scene", scene)
     child, adult = (reference.row("exposure", name, group="eye height") for name in ("child", "adult"))
     heights = EYE_HEIGHTS.check("eye_heights", eye_heights) or (child.low, adult.high)
     path = WALK.check("walk", walk)

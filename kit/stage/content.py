@@ -34,7 +34,7 @@ from kit.decision.verdict import Part, Target, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.eye.pattern_vision import PatternView, seen
-from kit.fields import FLAG, POINT, Frozen, Is, OneOf
+from kit.fields import POINT, Frozen, Is, OneOf
 from kit.files import write_files
 from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Frame, Result, check_made, make_frame, pick
@@ -103,7 +103,6 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
         For a projector that is not there, a zoom that is not set, a lens behind or inside the front, a picture that
         misses it, or too many pixels.
     """
-    Is(kind=Scene).check("scene", scene)
     count = len(scene.projectors)
     if isinstance(projector_index, bool) or projector_index not in range(count):
         raise InputError("projector_index", projector_index, f"a whole number from 0 to {count - 1}")
@@ -286,7 +285,6 @@ def content_parts(
     coarsest projector. The pattern is taken as seen from straight in front, at the viewer's distance from the middle of
     the lit part. Whether one part of the front hides another from the viewer is not looked at; the map is an elevation.
     """
-    Is(kind=Scene).check("scene", scene)
     check_made("light", light, "patch patch_name", "kit.light_map")
     facade, target = scene.facade, target or Target()
     names = [p.name for p in facade.patches]
@@ -295,8 +293,6 @@ def content_parts(
     eye: Point = POINT.check("viewer", scene.ambient.eye if viewer is None else viewer)
     check_in_front(facade, eye, "viewer", "a viewer")
     patterns = {} if patterns is None else patterns
-    if not isinstance(patterns, Mapping):
-        raise InputError("patterns", patterns, "a mapping from a name of a patch or surface to a kit.Pattern")
     known = OneOf(options=sorted({name for p in facade.patches for name in (p.name, p.surface.name)}))
     for name, pattern in patterns.items():
         Is(kind=Pattern).check(f"patterns: {known.check('patterns', name)!r}", pattern)
@@ -442,13 +438,8 @@ def save_masks(
         For a folder that cannot be made or written, files that are there, a kind or patch that is unknown or missing,
         and whatever `picture_map` refuses. All files are written, or none: see `kit.files.write_files`.
     """
-    Is(kind=Scene).check("scene", scene)
-    FLAG.check("patches", patches)
-    FLAG.check("overwrite", overwrite)
     chosen = _checked_kinds(parts, scene.facade)
     where = f"folder {str(folder)!r}"
-    if not isinstance(folder, str | Path) or not str(folder).strip():
-        raise InputError("folder", folder, "the path of a folder")
     base, many = Path(folder), len(scene.projectors) > 1
     made = {
         f"projector_{k + 1}/{name}" if many else name: make

@@ -34,7 +34,7 @@ from kit.decision.chance import judged_points
 from kit.errors import InputError
 from kit.eye.glare import veiling_luminance
 from kit.eye.light_map import Scene, black_share, light_map
-from kit.fields import FLAG, NAME, POINT, Declared, Frozen, Is, Many, OneOf, Vector, declared
+from kit.fields import NAME, POINT, Declared, Frozen, Is, Many, OneOf, Vector, declared
 from kit.light.ambient import ASIDE
 from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
@@ -453,8 +453,6 @@ def _beams(
 
     Straight from projectors, what of it passes the house, both (receiver, projector) [lx]; share of white sent beside.
     """
-    Is(kind=Scene).check("scene", scene)
-    FLAG.check("masked", masked)
     positions = np.array([receiver.position for receiver in receivers])
     normals = np.array([receiver.normal for receiver in receivers])
     for patch in scene.facade.patches:

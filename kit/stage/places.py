@@ -17,6 +17,7 @@ from kit.blocks import share_out
 from kit.errors import InputError
 from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Frozen, Is, Many, Number, Numbers, declared
 from kit.quantities import labelled
+from kit.results import check_made
 from kit.source.beam import Beam, Landing
 from kit.source.placement import Placement
 from kit.source.projector import Projector, lens_light
@@ -176,6 +177,7 @@ def describe(
 
 def placement_of(projector: Projector, places: xr.Dataset, index: int) -> tuple[Projector, Placement]:
     """Return a candidate of `evaluate` that can be aimed as `kit.Scene` takes it, with zoom and shift set."""
+    check_made("places", places, "shift_across", "kit.evaluate")
     count = places.sizes["candidate"]
     if not 0 <= index < count:
         raise InputError("index", index, f"0 to {count - 1}")

@@ -30,6 +30,7 @@ from kit.decision.verdict import Ladder, rungs
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
 from kit.fields import Frozen, OneOf
+from kit.results import check_made
 from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.stage.search import Search
 from kit.units import edge
@@ -284,6 +285,7 @@ def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOL
     part : str
         Of the front.
     """
+    check_made("result", result, "most_dimming", "kit.string_dimming")
     ax = _axes(ax)
     one = result.sel(part=OneOf(options=result["part"].values.tolist()).check("part", part))
     percent = 100.0 * result["dimming"].values
