@@ -5,6 +5,7 @@ from . import decision as decision
 from . import errors as errors
 from . import eye as eye
 from . import light as light
+from . import measure as measure
 from . import reference as reference
 from . import sky as sky
 from . import source as source
@@ -68,6 +69,13 @@ from .eye.picture_file import Picture as Picture
 from .eye.picture_file import load_picture as load_picture
 from .light.ambient import Ambient as Ambient
 from .light.ambient import Glare as Glare
+from .measure.outline import MarkedPart as MarkedPart
+from .measure.outline import Marks as Marks
+from .measure.outline import Wall as Wall
+from .measure.outline import fit_wall as fit_wall
+from .measure.photo import Exposure as Exposure
+from .measure.photo import Photo as Photo
+from .measure.photo import load_photo as load_photo
 from .sky.luminaire import LedString as LedString
 from .sky.luminaire import Luminaire as Luminaire
 from .sky.luminaire import headlamps as headlamps

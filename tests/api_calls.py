@@ -91,6 +91,15 @@ MADE: dict[str, Callable[[], Any]] = {
 }
 
 
+SPOT = [(2, 2), (12, 2), (12, 12), (2, 12)]
+
+
+def marks_file() -> Path:
+    """A file of marks."""
+    EXAMPLES[kit.Marks]().save(made.folder / "read.json")
+    return made.folder / "read.json"
+
+
 def example(kind: type) -> Call:
     """A call of a type with declared fields, by what its example holds."""
     thing = EXAMPLES[kind]()
@@ -363,6 +372,17 @@ def calls() -> dict[str, Callable[[], Call]]:
                 "units": "m",
             },
         ),
+        "load_photo": lambda: (
+            kit.load_photo,
+            {"path": ROOT / "notebooks/which_brightness_class.png", "linear": False},
+        ),
+        "fit_wall": lambda: (kit.fit_wall, {"marks": of[kit.Marks]()}),
+        "Marks.load": lambda: (kit.Marks.load, {"path": marks_file()}),
+        "Marks.save": lambda: (of[kit.Marks]().save, {"path": made.folder / "marks.json"}),
+        "Wall.places": lambda: (kit.fit_wall(of[kit.Marks]()).places, {"corners": [(500, 500)], "depth": 0.5}),
+        "Wall.doubt": lambda: (kit.fit_wall(of[kit.Marks]()).doubt, {"corners": [(500, 500)]}),
+        "Wall.house": lambda: (kit.fit_wall(of[kit.Marks]()).house, {"name": "ours", "surfaces": (of[kit.Surface](),)}),
+        "Photo.spot": lambda: (of[kit.Photo]().spot, {"field": "corners", "corners": SPOT}),
         "foot_lamberts": lambda: (kit.foot_lamberts, {"luminance": 4.0}),
         "length_text": lambda: (kit.length_text, {"length": 4.0, "unit": "ft", "digits": 1}),
         "draw_dimming": lambda: (kit.draw_dimming, {"result": made.dimming, "part": "the whole front"}),
@@ -469,6 +489,7 @@ RESULTS = (
     "FrontRaster",
     "WallPoints",
     "Occluders",
+    "Wall",
 )
 WITHOUT = ("glossary", "surfaces", "towns", "show_schema", "draw_way")
 

@@ -11,6 +11,8 @@ import dataclasses
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
+
 import kit
 from kit.decision import several
 from kit.decision.evening import CLOCK, EVENTS, EVERY, HOURS, SHIELD, STEP
@@ -160,6 +162,23 @@ for _name, _spec in {"dimmings": DIMMINGS, "spacing": SPACING}.items():
             **{name: value},
         ),
     )
+
+# measure
+
+_PAPER = [(2, 2), (12, 2), (12, 12), (2, 12)]
+EXAMPLES[kit.Exposure] = lambda: kit.Exposure(f_number=2, time=0.5, speed=800, bias=-1)
+EXAMPLES[kit.Photo] = lambda: kit.Photo(
+    name="a.jpg", picture=kit.Picture(name="a.jpg", rgb=np.linspace(0.2, 0.22, 2400).reshape(20, 40, 3)), size=(40, 20),
+    exposure=EXAMPLES[kit.Exposure](), focal=26,
+)  # fmt: skip
+EXAMPLES[kit.MarkedPart] = lambda: kit.MarkedPart(
+    name="wall", surface="red brick", corners=[(100, 700), (900, 700), (900, 300), (100, 300)], depth=0.5
+)
+EXAMPLES[kit.Marks] = lambda: kit.Marks(
+    size=(1000, 800), known=[(100, 700, 0, 0), (900, 700, 4, 0), (900, 300, 4, 2), (100, 300, 0, 2)],
+    straight=[[(100, 700), (500, 700), (900, 700)]], checks=[(100, 700, 900, 700, 4)], focal=26,
+    parts=[EXAMPLES[kit.MarkedPart]()],
+)  # fmt: skip
 
 # stage
 

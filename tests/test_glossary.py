@@ -14,7 +14,7 @@ ROOT = Path(__file__).parents[1]
 # As people read them; times of the clock and shares have none.
 UNITS = {
     "", "1/degree", "cd/m²", "degrees", "degrees from north, clockwise", "degrees, east positive", "kg/m²", "lm", "lx",
-    "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "s", "USD", "USD/m²", "years",
+    "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "s", "pixels", "USD", "USD/m²", "years",
 }  # fmt: skip
 
 

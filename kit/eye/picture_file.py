@@ -131,7 +131,7 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
                     _check_rows(where, data)
                 if image.format in ("JPEG", "MPO"):
                     _check_scan(where, data)
-                return Picture(name=name, rgb=_linear(where, image, transparent))
+                return Picture(name=name, rgb=light_of(where, image, transparent))
     except InputError:
         raise
     except (Image.DecompressionBombError, Image.DecompressionBombWarning):
@@ -218,7 +218,8 @@ def _check_scan(where: str, data: bytes) -> None:
         raise InputError(where, "a JPEG without all of its rows", f"{READABLE} that is whole")
 
 
-def _linear(where: str, image: Image.Image, transparent: str) -> Array:
+def light_of(where: str, image: Image.Image, transparent: str = "refuse") -> Array:
+    """Return the light of a picture that Pillow has opened, upright; smaller where it is larger than what is kept."""
     from PIL import ImageOps
 
     profile = image.info.get("icc_profile")
