@@ -511,6 +511,7 @@ CALLED = {
     "contrast": "ladder",
     "options": "chain",
     "called": "lamp",
+    "share": "dimming",
     "setups": "setup",
     "lights": "light",
     "target": "patch",

@@ -104,7 +104,7 @@ class Plan(Spec):
 
     def checked(self, field: str, value: Any) -> tuple[tuple[float, ...], ...]:
         """Return the corners."""
-        if isinstance(value, str) or not hasattr(value, "__len__") or len(value) < 3:
+        if isinstance(value, str) or not getattr(value, "ndim", hasattr(value, "__len__")) or len(value) < 3:
             raise InputError(field, value, "three or more corners (x, z) in metres")
         corners = Many(of=Vector(length=2, of=LENGTH.but(low=-1e9, high=1e9)), least=3).check(field, value)
         shape = shapely.Polygon(corners)
