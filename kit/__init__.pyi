@@ -149,7 +149,6 @@ from .wall.facade import Patch as Patch
 from .wall.facade import Surface as Surface
 from .wall.facade import split_at as split_at
 from .wall.facade import with_returns as with_returns
-from .wall.house_file import house_toml as house_toml
 from .wall.house_file import load_house as load_house
 from .wall.house_file import parse_house as parse_house
 from .wall.layers import Layer as Layer

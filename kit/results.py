@@ -32,7 +32,7 @@ def make_frame(
 ) -> pd.DataFrame:
     """Return rows as a frame; `formats` says how a column is written for people: as ``".0%"``, or by a function.
 
-    A number without one gets two significant figures. ``"band"`` takes ``"low ..."`` and ``"high ..."`` into one cell.
+    A number without one gets two significant figures, one between columns ``"low ..."`` and ``"high ..."`` its band.
     """
     import pandas as pd
 
@@ -44,7 +44,7 @@ def make_frame(
 
 
 def banded(name: str, band: Sequence[float] | None, size: float = 1.0) -> dict[str, float]:
-    """Return (low, nominal, high), in units of `size`, as the columns that ``"band"`` takes; None: not known."""
+    """Return (low, nominal, high), in units of `size`, as the three columns of a band; None: not known."""
     low, nominal, high = (math.nan,) * 3 if band is None else (value / size for value in band)
     return {f"low {name}": low, name: nominal, f"high {name}": high}
 
@@ -54,7 +54,7 @@ def shown(frame: pd.DataFrame) -> pd.DataFrame:
     import pandas as pd
 
     formats = frame.attrs.get("formats", {})
-    bands = {name for name, form in formats.items() if form == "band"}
+    bands = {name for name in frame.columns if f"low {name}" in frame.columns}
     hidden = {f"{end} {name}" for name in bands for end in ("low", "high")}
     cells: dict[str, list[str]] = {}
     for name in frame.columns:

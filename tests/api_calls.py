@@ -428,7 +428,6 @@ def calls() -> dict[str, Callable[[], Call]]:
         "wet_surface": lambda: (kit.wet_surface, {"wall": of[kit.Surface]()}),
         "split_at": lambda: (kit.split_at, {"patch": of[kit.Patch](), "height": 1.0}),
         "with_returns": lambda: (kit.with_returns, {"patch": of[kit.Patch](), "back": -1.0}),
-        "house_toml": lambda: (kit.house_toml, {"facade": made.house, "units": "ft"}),
         "load_house": lambda: (kit.load_house, {"path": HOUSE}),
         "parse_house": lambda: (kit.parse_house, {"source": HOUSE.read_text(encoding="utf-8"), "file": "a.toml"}),
         "stack": lambda: (kit.stack, {"layers": [of[kit.Layer]()]}),

@@ -17,7 +17,7 @@ ROWS = [
     {"part": "a & <b>", "white [cd/m²]": 1234.5, "low gain": math.nan, "gain": math.nan, "high gain": 1.0, "lit": 1.0,
      "n": 12},
 ]  # fmt: skip
-FORMATS = {"gain": "band", "lit": words.percent}
+FORMATS = {"lit": words.percent}
 
 
 @pytest.fixture

@@ -201,7 +201,7 @@ def evenings(
     )  # fmt: skip
 
 
-def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, units: str = "m") -> str:
+def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> str:
     """Return when the show can start on one evening, for someone who never heard of a lux.
 
     Parameters
@@ -212,35 +212,32 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE, unit
         The first if not given.
     part : str
         Of the front.
-    units : {"m", "ft"}
-        Nothing here is a length.
     """
     one, wanted = pick(result, date, part), result.attrs
     low, nominal, high = (one["earliest"].sel(level=level).values for level in LEVELS)
-    rises = {"the sun sets at": one["sunset"].values, "the moon rises at": one["moonrise"].values}
-    facts = [{1: "the sun does not set", -1: "the sun does not rise"}.get(int(one["sun_all_day"]), "")]
-    facts += [f"{word} {_hour(when)}" for word, when in rises.items() if not np.isnat(when)]
+    all_day = {1: [say("up")], -1: [say("down")]}.get(int(one["sun_all_day"]), [])
+    rises = {name: one[name].values for name in ("sunset", "moonrise")}
+    facts = all_day + [say(name, at=_hour(when)) for name, when in rises.items() if not np.isnat(when)]
     middle = one.sel(level="nominal")
     dark, end = middle["dark_enough"].values, middle["until"].values
     said = {
         **wanted, "day": _day(one["date"].values), "about": "" if part == WHOLE else f" on the {part}",
-        "told": f" ({', '.join(filter(None, facts))})" if any(facts) else "", "start": _hour(nominal),
+        "told": f" ({', '.join(facts)})" if facts else "", "start": _hour(nominal),
         "first": _hour(high), "sure": _hour(low), "end": _hour(end), "dark": _hour(dark),
         "lit": float(one["lit_share"]), "white": float(middle["white_luminance"]),
         "contrast": float(middle["contrast"].max()),
         "likely": say("likely", chance=float(one["chance"].max()), **wanted),
     }  # fmt: skip
     if np.isnat(high):
-        unclear = np.isnat(dark)
-        dim = said["white"] < wanted["wanted_white_luminance"] or not unclear
-        why = ("dim" if unclear else "dim but clear") if dim else "washed"
-        why = "reaches" if said["lit"] < wanted["wanted_share"] else why
+        dim = (
+            "dim but clear" if not np.isnat(dark) else "dim" if said["white"] < wanted["wanted_white_luminance"] else ""
+        )
+        why = "reaches" if said["lit"] < wanted["wanted_share"] else dim or "washed"
         return say("never", **said) + say(why, **said)
-    parts = ["may"] if np.isnat(nominal) else ["can"]
-    if parts == ["can"]:
-        parts += [] if low == high else ["perhaps" if np.isnat(low) else "surely"]
-        parts += [] if np.isnat(end) else ["until"]
-    return " ".join(say(name, **said) for name in parts)
+    if np.isnat(nominal):
+        return say("may", **said)
+    asked = {"can": True, "perhaps" if np.isnat(low) else "surely": low != high, "until": not np.isnat(end)}
+    return " ".join(say(name, **said) for name, needed in asked.items() if needed)
 
 
 def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.DataFrame:

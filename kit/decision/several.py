@@ -23,7 +23,7 @@ from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import LENGTH, NAME, Frozen, Is, Number
 from kit.light.cast import Cast, Machines, cast_light
-from kit.results import Frame, Result, banded, make_frame
+from kit.results import Format, Frame, Result, banded, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
 from kit.units import edge
@@ -162,7 +162,16 @@ class Comparison(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return all figures, a row for each setup; as text each has a column."""
-        return _frame([setup.row(units) for setup in self.setups])
+        shares = ("lit", "overlap, share of the lit part", "if one fails: lit")
+        counts = ("stated light output [lm]", "pixels on the front")
+        formats: dict[str, Format] = {
+            "chance": ".0%",
+            **dict.fromkeys(shares, percent),
+            **dict.fromkeys(counts, ",.0f"),
+        }
+        frame = make_frame([setup.row(units) for setup in self.setups], formats, index="setup")
+        frame.attrs["across"] = True
+        return frame
 
     def sentence(self, units: str = "m") -> str:
         """Return the comparison in words; the same in any `units`."""
@@ -286,17 +295,6 @@ def _median(part: Part, quantity: str, dark: float = 0.0) -> float:
 
 
 # Words
-
-
-def _frame(rows: list[dict[str, Any]]) -> Frame:
-    names = set().union(*rows)
-    formats: dict[str, Any] = {name: "band" for name in names if f"low {name}" in names}
-    formats |= dict.fromkeys(("lit", "overlap, share of the lit part", "if one fails: lit"), percent)
-    formats["chance"] = ".0%"
-    formats |= dict.fromkeys(("stated light output [lm]", "pixels on the front"), ",.0f")
-    frame = make_frame(rows, formats, index="setup")
-    frame.attrs["across"] = True
-    return frame
 
 
 def _most(setups: Sequence[Setup], key: Callable[[Setup], float]) -> str:

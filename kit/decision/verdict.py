@@ -213,8 +213,7 @@ class Verdict(Result):
     def frame(self, units: str = "m", *, kind: Literal["surface", "patch"] = "surface") -> Frame:
         """Return the figures, a row for each surface or patch, the whole front last; the same in any `units`."""
         parts = (*(self.surfaces if kind == "surface" else self.patches), self.front)
-        shares = dict.fromkeys(("share of front", "lit", "pass", "chance"), ".0%")
-        formats = shares | dict.fromkeys(BANDED, "band")
+        formats = dict.fromkeys(("share of front", "lit", "pass", "chance"), ".0%")
         return make_frame([part.row() for part in parts], formats, index="part")
 
 
@@ -390,7 +389,7 @@ class Ladder(Result):
             | {f"{group} is": landing(group, *one) for group, one in zip(("white", "contrast"), both, strict=True)}
             for name, both in self.levels.items()
         ]
-        return make_frame(rows, dict.fromkeys(BANDED, "band"), index="part")
+        return make_frame(rows, index="part")
 
     def sentence(self, units: str = "m") -> str:
         """Return where each surface lands, in words."""

@@ -102,7 +102,7 @@ class Audience(Result):
             for view in self.views
         ]
         formats = {away: ".1f", "off axis [°]": ".0f", "pane": ".2f", "pixels per degree": ".0f"}
-        return make_frame(rows, formats | {"veil [cd/m²]": ".3f", white: "band", contrast: "band"}, index="viewer")
+        return make_frame(rows, formats | {"veil [cd/m²]": ".3f"}, index="viewer")
 
     def sentence(self, units: str = "m") -> str:
         """Return what each viewer sees in words; lengths in ``"m"`` or ``"ft"``."""

@@ -96,7 +96,7 @@ class BeamTable(Result):
             | {"times an office desk": self.brightest(away)[1] / self.office}
             for away in self.distances
         ]
-        return make_frame(rows, dict.fromkeys(lengths, ".1f") | {brightest: "band"})
+        return make_frame(rows, dict.fromkeys(lengths, ".1f"))
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""

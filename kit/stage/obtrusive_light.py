@@ -233,7 +233,7 @@ class ObtrusiveLight(Result):
             | light.total.row("total", "lx")
             for light in self.receivers
         ]
-        return make_frame(rows, {away: ".1f", "total [lx]": "band", "limit [lx]": "g"}, index="receiver")
+        return make_frame(rows, {away: ".1f", "limit [lx]": "g"}, index="receiver")
 
     def _beams(self, word: str) -> list[str]:
         count = len(self.missing)

@@ -138,7 +138,7 @@ def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: fl
         others = {label: hang(cloth, wall, how).reflectance for label, how in hangings.items()}
         rows.append(row(cloth.name, hang(cloth, wall)) | others)
     rows.append(row("no cloth", wall) | {"wet": wet_surface(wall).reflectance})
-    return make_frame(rows, {"one layer": "band", **dict.fromkeys(hangings, ".2f")}, index=f"on {wall.name}")
+    return make_frame(rows, dict.fromkeys(hangings, ".2f"), index=f"on {wall.name}")
 
 
 def pattern_behind(pattern: Pattern, cloth: Cloth, how: Hanging | None = None) -> Pattern:
@@ -151,7 +151,8 @@ def wet_surface(wall: Surface) -> Surface:
     if not _porous(wall):
         return wall
     ends = ("reflectance", "low", "high")
-    wet = wet_reflectance([getattr(wall, end) for end in ends], solid=_masonry()).tolist()
+    grains = reference.value("constants", "refractive index of masonry")
+    wet = wet_reflectance([getattr(wall, end) for end in ends], solid=grains).tolist()
     # A screen loses of its gain what it loses of its reflectance.
     gain = None if wall.gain is None else wall.gain * wet[0] / max(wall.reflectance, 1e-12)
     return replace(wall, name=f"wet {wall.name}", gain=gain or None, **dict(zip(ends, wet, strict=True)))
@@ -159,10 +160,6 @@ def wet_surface(wall: Surface) -> Surface:
 
 def _porous(wall: Surface) -> bool:
     return not wall.kind or wall.kind in POROUS
-
-
-def _masonry() -> float:
-    return reference.value("constants", "refractive index of masonry")
 
 
 def wet_front(facade: Facade) -> Facade:
@@ -203,8 +200,7 @@ class Covering(Result):
         wall, cloth, weight = f"wall under cloth [{square}]", f"cloth to buy [{square}]", f"weight [{heavy}]"
         row = {"cloth": self.cloth.name, wall: self.area / metre2, **banded(cloth, self.cloth_area, metre2)}
         row |= banded(weight, self.weight, kilogram) | banded("price [USD]", self.price)
-        formats = {wall: ",.0f"} | dict.fromkeys((cloth, weight, "price [USD]"), "band")
-        return make_frame([row], formats, index="cloth")
+        return make_frame([row], {wall: ",.0f"}, index="cloth")
 
     def sentence(self, units: str = "m", wind: str = "near gale") -> str:
         """Return area, weight, price and load in a `wind` of ``reference_data/weather.csv``, in words."""
@@ -310,7 +306,7 @@ def _hung(r: Array, t: Array, behind: Array, how: Hanging, porous: bool, sheet: 
         fibre = reference.value("constants", "refractive index of textile fibres")
         layers = [sheet(layer, solid=fibre) for layer in layers]
         if porous:
-            behind = wet_reflectance(behind, solid=_masonry())
+            behind = wet_reflectance(behind, solid=reference.value("constants", "refractive index of masonry"))
     if how.gap:
         layers.append(gap_layer(how.gap, *how.span))
     return stack([*layers, Layer(reflectance=behind)])

@@ -260,32 +260,11 @@ def _question_sizes(facade: Facade, reader: Reader) -> None:
             return
 
 
-def house_toml(facade: Facade, units: str = "m") -> str:
-    """Return a front as the text of a house file, which gives the same front when it is read.
-
-    Parameters
-    ----------
-    units : {"ft", "m", "in", "cm"}
-        Of the lengths in the text.
-
-    Raises
-    ------
-    InputError
-        For a front that a house file cannot hold: two surfaces of one name, or one with a spectrum of its own.
-
-    Examples
-    --------
-    >>> import kit
-    >>> house = kit.load_house("notebooks/houses/light_bungalow.toml")
-    >>> kit.parse_house(kit.house_toml(house, "m")) == house
-    True
-    """
-    top, tables = house_parts(facade, units)
-    return table("", top) + "".join(tables)
-
-
 def house_parts(facade: Facade, units: str = "m") -> tuple[dict[str, Any], list[str]]:
-    """Return what stands at the top of a house file, and its tables as text; see `house_toml`."""
+    """Return what stands at the top of a file of this front, and its tables as text, lengths in `units`.
+
+    A front that no house file can hold, as with two surfaces of one name, or a spectrum of its own: `InputError`.
+    """
     scale = metres(UNIT.check("units", units))
     tables = []
     for surface in dict.fromkeys(p.surface for p in facade.patches):

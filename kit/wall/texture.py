@@ -13,11 +13,6 @@ from kit.errors import InputError
 from kit.fields import LENGTH, NAME, REFLECTANCE, Declared, declared
 from kit.wall.facade import Surface
 
-# What the reference table calls the fields of a pattern.
-QUANTITIES = {
-    "course height": "course_height", "bed joint": "joint_height",
-    "unit length": "unit_length", "head joint": "head_joint",
-}  # fmt: skip
 # Of boards, which have no length: any does.
 ENDLESS = {"unit_length": 1.0, "head_joint": 0.0}
 # Of a brick's face, and of a joint, which boards have none of.
@@ -47,7 +42,7 @@ class Pattern(Declared):
         """Return a pattern of ``reference_data/masonry_patterns.csv``, as ``"modular brick"``; else `InputError`."""
         reference.row("masonry_patterns", name, quantity="course height")
         rows = (row for row in reference.table("masonry_patterns") if row.name == name)
-        sizes = ENDLESS | {QUANTITIES[row.quantity]: row.value for row in rows}
+        sizes = ENDLESS | {row.quantity.replace(" ", "_"): row.value for row in rows}
         return cls(name=name, unit_reflectance=unit_reflectance, joint_reflectance=joint_reflectance, **sizes)
 
     @classmethod
