@@ -314,9 +314,8 @@ class Many(Spec):
         if len(found) > self.most:
             raise InputError(field, found, f"at most {self.most:,} {noun}")
         if len(found) < self.least:
-            raise InputError(
-                field, found, f"at least {self.least} {noun}" if self.least > 1 else f"at least one of {noun}"
-            )
+            least = str(self.least) if self.least > 1 else "one of"
+            raise InputError(field, found, f"at least {least} {noun}")
         if self.unique:
             for name, count in Counter(getattr(item, self.unique) for item in found).items():
                 if count > 1:
@@ -398,12 +397,10 @@ def guarded(call: Callable[..., Any]) -> Callable[..., Any]:
     @wraps(call)
     def checked(*args: Any, **given: Any) -> Any:
         order, specs = known()
-        right = [
-            specs[name].check(name, value) if name in specs else value for name, value in zip(order, args, strict=False)
-        ]
-        return call(
-            *right, *args[len(right) :], **{n: specs[n].check(n, v) if n in specs else v for n, v in given.items()}
-        )
+        named = [*zip(order, args, strict=False), *given.items()]
+        right = [specs[name].check(name, value) if name in specs else value for name, value in named]
+        first = len(named) - len(given)
+        return call(*right[:first], *args[first:], **dict(zip(given, right[first:], strict=True)))
 
     return checked
 

@@ -515,6 +515,7 @@ CALLED = {
     "lights": "light",
     "target": "patch",
     "extent": "spacing",
+    "patches": "patch",
     "path": "file",
     "wavelengths": "values",
     "name": "cloth light",

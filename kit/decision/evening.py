@@ -326,11 +326,10 @@ def switching(
     for lamp in lamps:
         # In its place among the others, dark as it is: the same draws.
         changes[f"{lamp.name} off"] = tuple(lamp.dimmed(0.0) if other is lamp else other for other in lamps)
+        word, less = "at half", lamp.dimmed(lamp.dimming / 2.0)
         if isinstance(lamp, Luminaire):
-            less: Lamp = replace(lamp, shielded=min(shield, 180.0 if lamp.shielded is None else lamp.shielded))
-        else:
-            less = lamp.dimmed(lamp.dimming / 2.0)
-        word = "shaded" if isinstance(lamp, Luminaire) else "at half"
+            limits = (shield, lamp.shielded)
+            word, less = "shaded", replace(lamp, shielded=min(angle for angle in limits if angle is not None))
         changes[f"{lamp.name} {word}"] = tuple(less if other is lamp else other for other in lamps)
     if len(lamps) > 1:
         changes[NO_LAMP] = tuple(lamp.dimmed(0.0) for lamp in lamps)
@@ -367,14 +366,10 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
     """Return what `switching` found, a row for each change."""
     check_made("result", result, "change", "kit.switching")
     one = result.sel(level="nominal")
-    names = {
-        "on the front [lx]": "ambient_illuminance",
-        "contrast": "contrast",
-        "start": "earliest",
-        "chance": "chance",
-    }
-    columns: dict[str, Any] = {column: one[name].values for column, name in names.items()}
-    columns["verdict"] = [STATES[k] for k in one["status"].values]
+    columns = {
+        "on the front [lx]": one["ambient_illuminance"], "contrast": one["contrast"], "start": one["earliest"],
+        "chance": one["chance"], "verdict": [STATES[k] for k in one["status"].values],
+    }  # fmt: skip
     frame = pd.DataFrame(columns, index=pd.Index(one["change"].values.tolist(), name="change"))
     frame.attrs["formats"] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour, "chance": ".0%"}
     frame.attrs["title"] = result.attrs["clock"][:16]

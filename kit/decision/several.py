@@ -294,9 +294,6 @@ def _median(part: Part, quantity: str, dark: float = 0.0) -> float:
     return dark if figure is None else float(figure.median)
 
 
-# Words
-
-
 def _most(setups: Sequence[Setup], key: Callable[[Setup], float]) -> str:
     """Return the names of the setups that have the most of `key`, ties within a thousandth together."""
     best = max(key(setup) for setup in setups)

@@ -70,24 +70,19 @@ class Remedy(Frozen):
     def sentence(self, units: str = "m") -> str:
         """Return what would mend it, in words; the same in any `units`."""
         # Rounded so that what is said does, too.
-        options, lumens, most, up = [], self.light_output, brightest(), partial(short, to=math.ceil)
-        beyond = lumens is not None and lumens > most
-        if lumens is not None and not beyond:
-            options.append(f"{up(lumens)} lumens")
+        lumens, most, up = self.light_output or 0.0, brightest(), partial(short, to=math.ceil)
+        options = [f"{up(lumens)} lumens"] if 0.0 < lumens <= most else []
         if self.reflectance is not None:
             value = math.ceil(100.0 * self.reflectance) / 100.0
-            options.append(f"a surface of reflectance {value:.2f}{_like(value, beyond)}")
+            options.append(f"a surface of reflectance {value:.2f}{_like(value, lumens > most)}")
         if self.ambient_illuminance is not None:
             options.append(f"at most {short(self.ambient_illuminance, to=math.floor)} lx of ambient light")
-        if lumens is not None and most < lumens <= 2.0 * most:
+        if most < lumens <= 2.0 * most:
             options.append(f"two machines of {up(lumens / 2.0)} lumens on the same picture")
-        told = join(options, "or") if options else ""
-        if lumens is not None and beyond:
-            text = f"It takes {up(lumens)} lumens, more than one household machine gives ({most:,.0f} at most)."
-            return f"{text} What can be done: {told}." if told else text
-        if not told:
-            return "Neither more lumens nor another surface mends it: the projector's own black is too bright."
-        return f"What would mend it: {told}."
+        beyond = [say("beyond", lumens=up(lumens), most=most)] if lumens > most else []
+        if not options:
+            return say("nothing") if not beyond else beyond[0]
+        return " ".join([*beyond, say("can" if beyond else "would", options=join(options, "or"))])
 
 
 class Part(Frozen):

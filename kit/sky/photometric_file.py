@@ -348,9 +348,7 @@ class _Tokens:
         self.check_left(what, count)
         start, self.at = self.at, self.at + count
         result = np.array([_float(item) for item in self.items[start : self.at]])
-        wrong = np.flatnonzero(~((result >= low) & (result <= high) & np.isfinite(result)))
-        if wrong.size:
-            i = int(wrong[0])
+        for i in np.flatnonzero(~((result >= low) & (result <= high) & np.isfinite(result)))[:1].tolist():
             _number(self.where(f"{what}, number {i + 1}", start + i), self.items[start + i], low=low, high=high)
         return result
 
@@ -362,11 +360,9 @@ class _Tokens:
     def angles(self, what: str, count: int, low: float = 0.0, high: float = 360.0) -> Array:
         start = self.at
         result = self.numbers(what, count, low, high)
-        falls = np.flatnonzero(np.diff(result) <= 0)
-        if falls.size:
-            k = int(falls[0]) + 1
-            where = self.where(f"{what}, number {k + 1}", start + k)
-            raise InputError(where, float(result[k]), f"an angle above the one before it ({result[k - 1]:g} degrees)")
+        for k in np.flatnonzero(np.diff(result) <= 0)[:1].tolist():
+            where = self.where(f"{what}, number {k + 2}", start + k + 1)
+            raise InputError(where, float(result[k + 1]), f"an angle above the one before it ({result[k]:g} degrees)")
         return result
 
     def table(self, what: str, rows: int, columns: int) -> Array:
@@ -411,7 +407,6 @@ def _version(line: str, file: str) -> int:
 
 def _known_range(h: Array) -> bool:
     known = ((0.0, 0.0),) if h.size == 1 else ((0.0, 90.0), (0.0, 180.0), (90.0, 270.0))
-    if any(np.allclose(h[[0, -1]], ends, rtol=0.0, atol=SAME_ANGLE) for ends in known):
-        return True
-    # A full turn, of which the last step may be left out.
-    return abs(h[0]) < SAME_ANGLE and 180.0 < h[-1] <= 360.0 <= h[-1] + np.diff(h).max() + SAME_ANGLE
+    # Or a full turn, of which the last step may be left out.
+    turn = abs(h[0]) < SAME_ANGLE and 180.0 < h[-1] <= 360.0 <= h[-1] + np.diff(h, prepend=h[0]).max() + SAME_ANGLE
+    return turn or any(np.allclose(h[[0, -1]], ends, rtol=0.0, atol=SAME_ANGLE) for ends in known)

@@ -93,9 +93,8 @@ class Site(Declared):
         given = np.asarray(times) if hasattr(times, "dtype") else np.zeros(0)
         if given.dtype.kind != "M":
             raise InputError("times", str(times), "UTC times as numpy.datetime64")
-        index = pd.DatetimeIndex(given.astype("M8[s]").ravel())
-        there = index.tz_localize("UTC").tz_convert(self.timezone).tz_localize(None)
-        return there.to_numpy().astype("M8[s]").reshape(given.shape)
+        index = pd.DatetimeIndex(given.astype("M8[s]").ravel(), tz="UTC")
+        return index.tz_convert(self.timezone).tz_localize(None).to_numpy().astype("M8[s]").reshape(given.shape)
 
     def sky(self, clock: Any) -> "Sky":
         """Return the sky at a time of the clock, see `utc`."""

@@ -91,9 +91,7 @@ class Pattern(Declared):
     def ratio(self) -> float:
         """Lighter over darker, 1 or more; infinite where the darker is black."""
         low, high = sorted((self.unit_reflectance, self.joint_reflectance))
-        if low == high:
-            return 1.0
-        return high / low if low > 0.0 else math.inf
+        return 1.0 if low == high else high / low if low > 0.0 else math.inf
 
     @property
     def amplitude(self) -> float:
