@@ -1,6 +1,7 @@
 """The answer on evenings, its charts, and the panel at the ends of each control."""
 
 from dataclasses import replace
+from functools import partial
 from itertools import pairwise
 
 import numpy as np
@@ -11,8 +12,7 @@ from panels import alternative, as_first_written, decoded, ends, png, shows
 import kit
 from kit.decision.evening import NO_LAMP, moment, switching_sentence
 from kit.fields import specs
-from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
-from kit.views.panels import evening_board, season_board
+from kit.views.charts import side_by_side
 from kit.words import compass
 
 SEASON = ("2026-11-20", "2026-12-10")
@@ -103,10 +103,9 @@ def test_the_charts_show_what_was_computed(start):
     labels = {text.get_text() for text in two.get_legend().get_texts()}
     assert labels == set(light["source"].values[there.values])
     # A lamp that is the same all night has bars of its own height, one for each moment.
-    k = source_chart(start.tonight).key.index("street lamp")
-    corners = two.patches[k].get_path().vertices.reshape(-1, 5, 2)
-    np.testing.assert_allclose(np.ptp(corners[:, :, 1], axis=1), float(light.sel(source="street lamp")[0]))
-    assert len(corners) == 10
+    (lamp,) = (bars for bars in two.containers if bars.get_label() == "street lamp")
+    np.testing.assert_allclose([bar.get_height() for bar in lamp], float(light.sel(source="street lamp")[0]))
+    assert len(lamp) == 10
 
     kit.draw_season(start.calendar, three)
     values = three.images[0].get_array()
@@ -121,10 +120,10 @@ def test_bars_stand_on_each_other_and_those_beyond_the_scale_carry_their_height(
     assert top >= total.min()
     written = [text.get_text() for text in ax.texts]
     assert written[0] == f"{total[0]:,.0f}"
-    boxes = [patch.get_path().vertices.reshape(-1, 5, 2)[-1] for patch in ax.patches]
+    boxes = [bars[-1].get_bbox() for bars in ax.containers]
     for below, above in pairwise(boxes):
-        assert above[:, 1].min() == pytest.approx(below[:, 1].max())
-    assert boxes[-1][:, 1].max() == pytest.approx(total[-1], rel=0.01)
+        assert above.y0 == pytest.approx(below.y1)
+    assert boxes[-1].y1 == pytest.approx(total[-1], rel=0.01)
 
 
 def test_the_season_is_drawn_on_the_clock_also_when_daylight_saving_ends(start):
@@ -167,31 +166,24 @@ def test_charts_refuse_what_they_cannot_draw(start):
         kit.draw_sources(start.tonight, date="2030-01-01")
 
 
-def test_a_board_draws_the_same_picture_again_and_a_new_frame_only_when_it_changes(show, start):
-    board, other = evening_board(), plan(show, light_output=6000.0)
-
+def test_charts_side_by_side_are_the_same_each_time_and_follow_what_is_drawn(show, start):
     def drawn(result):
-        return board.draw(source_chart(result.tonight), evening_chart(result.tonight))
+        return chart_picture(
+            (9.6, 4.2), partial(kit.draw_sources, result.tonight), partial(kit.draw_evening, result.tonight)
+        )
 
     first = drawn(start)
     assert decoded(first).shape == (420, 960, 3)
-    frame = board.figure
-    assert drawn(other) != first
-    assert board.figure is frame  # the light of the machine moves curves, not axes
     assert drawn(start) == first
-    assert not board.axes[0].texts
-    assert not board.axes[1].lines[1:]
-    afresh = evening_board()
-    assert afresh.draw(source_chart(start.tonight), evening_chart(start.tonight)) == first
-    drawn(plan(show, off=("street lamp", FLOOD)))
-    assert board.figure is not frame  # a source less in the legend
+    assert drawn(plan(show, light_output=6000.0)) != first
+    assert drawn(plan(show, off=("street lamp", FLOOD))) != first
 
 
-def test_a_chart_of_a_board_stands_where_its_frame_says(start):
-    board = ChartBoard((6.0, 4.0), columns=1)
-    board.draw(evening_chart(start.tonight))
-    assert board.axes[0].get_xlim() == (15 * 60, 25 * 60)
-    assert "wanted: 15:1" in [text.get_text() for text in board.axes[0].get_legend().get_texts()]
+def test_an_evening_is_drawn_from_its_first_to_its_last_moment_with_what_is_wanted(start):
+    ax = kit.draw_evening(start.tonight)
+    assert ax.get_xlim() == (15 * 60, 25 * 60)
+    labels = [text.get_text() for text in ax.get_legend().get_texts()]
+    assert labels == ["contrast", "9 cases in 10", "wanted: 15:1"]
 
 
 def test_the_pictures_say_in_words_what_they_show(panel):
@@ -264,8 +256,9 @@ def test_polar_night_and_polar_day(show):
     )  # fmt: skip
     assert np.isnat(day.tonight["earliest"].values).all()
     assert "not enough at any hour" in day.sentence()
-    assert evening_board().draw(source_chart(day.tonight), evening_chart(day.tonight))
-    assert season_board().draw(season_chart(day.calendar))
+    assert kit.draw_sources(day.tonight).containers
+    assert "start" not in " ".join(text.get_text() for text in kit.draw_evening(day.tonight).texts)
+    assert kit.draw_season(day.calendar).images
 
 
 def test_the_compass_is_in_order():

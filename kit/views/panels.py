@@ -16,7 +16,7 @@ from kit.answers.stands import Arrangement, StandChoice, arrange
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame, switching_sentence
 from kit.decision.several import RACK
 from kit.fields import OneOf, Spec
-from kit.views.charts import ChartBoard, evening_chart, season_chart, source_chart
+from kit.views.charts import draw_evening, draw_season, draw_sources, side_by_side
 from kit.views.drawing import MapBoard, NightBoard
 from kit.views.page import caution, paragraphs, picture, tables, words
 from kit.views.panel import CAUTIONS, LABEL, Panel, layout, say
@@ -112,9 +112,9 @@ class ClothPanel(Panel):
         yield "tables", tables("kit-routes", ways, (payoff.patches_frame(), "Where the cloth hangs"))
 
 
-# What an evening is drawn on, its light and its contrast side by side; and what a season is.
-evening_board = partial(ChartBoard, (9.6, 4.2), columns=2, left=0.06, right=0.99, bottom=0.26, top=0.92, wspace=0.17)
-season_board = partial(ChartBoard, (9.6, 3.6), columns=1, left=0.075, right=1.05, bottom=0.14, top=0.91)
+# How an evening is drawn, its light and its contrast side by side; and how a season is.
+EVENING = {"left": 0.06, "right": 0.99, "bottom": 0.26, "top": 0.92, "wspace": 0.17}
+SEASONS = {"left": 0.075, "right": 1.05, "bottom": 0.14, "top": 0.91}
 
 
 class EveningPanel(Panel):
@@ -129,8 +129,6 @@ class EveningPanel(Panel):
     caution = f"{say('lamps')} {CAUTIONS}"
     pictures = ("evening", "season")
     live = False
-
-    _boards: tuple[ChartBoard, ChartBoard] | None = None
 
     def declarations(self) -> dict[str, Spec]:
         """Return the fields of the choice, with the season's days."""
@@ -159,14 +157,15 @@ class EveningPanel(Panel):
 
     def page(self, result: EveningPlan) -> Iterator[tuple[str, str]]:
         """Yield the evening, then words, the season, and figures."""
-        if self._boards is None:
-            self._boards = evening_board(), season_board()
-        evening, season = self._boards
         tonight, start = result.tonight, start_sentence(result.tonight)
-        drawn = evening.draw(source_chart(tonight), evening_chart(tonight))
-        yield "evening", picture(drawn, f"{say('evening')} {start}")
+        evening = side_by_side(
+            (9.6, 4.2), *(partial(draw, tonight) for draw in (draw_sources, draw_evening)), **EVENING
+        )
+        yield "evening", picture(evening.paint([]), f"{say('evening')} {start}")
         yield "words", words("kit-start", *filter(None, (start, result.weather, switching_sentence(result.lamps))))
-        yield "season", picture(season.draw(season_chart(result.calendar)), say("season"))
+        season = side_by_side((9.6, 3.6), partial(draw_season, result.calendar), **SEASONS)
+        self._boards = evening, season
+        yield "season", picture(season.paint([]), say("season"))
         yield "caption", paragraphs(say("charts"))
         costs = switching_frame(result.lamps), "What one lamp costs"
         sources = source_frame(tonight, result.clock), f"Where the light comes from at {result.clock:%H:%M}"
