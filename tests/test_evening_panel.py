@@ -168,9 +168,8 @@ def test_charts_refuse_what_they_cannot_draw(start):
 
 def test_charts_side_by_side_are_the_same_each_time_and_follow_what_is_drawn(show, start):
     def drawn(result):
-        return chart_picture(
-            (9.6, 4.2), partial(kit.draw_sources, result.tonight), partial(kit.draw_evening, result.tonight)
-        )
+        charts = (partial(draw, result.tonight) for draw in (kit.draw_sources, kit.draw_evening))
+        return side_by_side((9.6, 4.2), *charts).paint([])
 
     first = drawn(start)
     assert decoded(first).shape == (420, 960, 3)
