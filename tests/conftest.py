@@ -4,6 +4,9 @@ import pytest
 from hypothesis import settings
 
 import kit
+from kit.answers import cloths, scenes
+from kit.blocks import Memory
+from kit.decision import evening, washout
 
 # The same examples on every machine: a failure here is a failure everywhere.
 settings.register_profile("kit", deadline=None, derandomize=True, max_examples=60)
@@ -38,3 +41,16 @@ def straight():
         return projector, kit.Placement(position=(x, middle, 8.0), aim=(x, middle, 0.0))
 
     return build
+
+
+@pytest.fixture(scope="module")
+def few_draws():
+    """Answers of pages from a few draws: for tests of what a page shows, not of how sure it is.
+
+    Ask for it before the page is made.
+    """
+    with pytest.MonkeyPatch.context() as patch:
+        for room in (scenes, cloths, washout):
+            patch.setattr(room, "DRAWS", 32)
+        patch.setattr(evening, "_recent", Memory(keep=4, most=0))
+        yield

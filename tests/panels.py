@@ -74,11 +74,14 @@ def text(panel):
 
 
 def ends(panel, most=99):
-    """The panel's first choice with each control in turn at each end, or at each option of menus up to `most` long."""
+    """The panel's first choice with each control in turn at each end, or at each option of a menu, `most` at most.
+
+    A longer menu holds one kind of thing: so many of its options, evenly spread, stand for all.
+    """
     start, tried = panel.values(panel.start), []
     for name, spec in panel.fields.items():
         values = spec.ends()
-        for value in values if len(values) <= most else (values[0], values[-1]):
+        for value in values[:: max(1, len(values) // most)]:
             if value != start[name]:
                 tried.append((f"{name} = {value}", panel.made(start | {name: value})))
     return tried

@@ -28,9 +28,10 @@ def weigh(show, **changes):
     return kit.weigh(show, kit.ClothChoice(**changes), spacing=0.25)
 
 
-def test_every_control_at_its_ends_gives_a_picture_or_a_plain_message(panel):
-    tried = [(label, choice) for label, choice in ends(panel) if choice.picture != FILE]
-    assert len(tried) > 90
+def test_every_control_at_its_ends_gives_a_picture_or_a_plain_message(few_draws, show):
+    panel = kit.ClothPanel(show, spacing=0.4)
+    tried = [(label, choice) for label, choice in ends(panel, most=9) if choice.picture != FILE]
+    assert len(tried) > 50
     for label, choice in tried:
         if label.startswith("wall = ") and kit.Surface.from_reference(choice.wall).kind not in MASONRY:
             panel.show(choice)

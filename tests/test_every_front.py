@@ -32,6 +32,9 @@ def made(panel, show, **more):
     return getattr(kit, panel)(show, **PANELS[panel], **more)
 
 
+pytestmark = pytest.mark.usefixtures("few_draws")
+
+
 @cache
 def panel_of(name, front):
     """A panel that is made once; tests leave it as they found it."""

@@ -38,12 +38,12 @@ def corners(projector, placement):
     return beam.land(beam.corners(), (0.0, 0.0, 1.0), 0.0)
 
 
-def test_every_control_at_its_ends_gives_a_drawing(panel):
+def test_every_control_at_its_ends_gives_a_drawing(few_draws, show):
+    panel = kit.StandPanel(show, spacing=0.5)
     tried = ends(panel, most=4)
     assert len(tried) > 20
     for label, choice in tried:
         shows(panel, label, choice)
-    panel.reset.click()
 
 
 def test_lengths_follow_the_unit_and_keep_their_size(panel):
