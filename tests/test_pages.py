@@ -109,15 +109,19 @@ def status(address):
             return error.code
 
 
+def write_notebook(path, *sources):
+    kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
+    cells = [nbformat.v4.new_code_cell(source) for source in sources]
+    nbformat.write(nbformat.v4.new_notebook(cells=cells, metadata=kernel), path)
+
+
 @pytest.fixture(scope="module")
 def pages(tmp_path_factory):
     """Address and token, on this machine alone."""
     folder = tmp_path_factory.mktemp("pages")
     with server(folder) as (address, token, _):
-        late = nbformat.v4.new_code_cell("print('first')"), nbformat.v4.new_code_cell("1 / 0")
-        kernel = {"kernelspec": {"name": "python3", "display_name": "Python 3", "language": "python"}}
         (folder / "notebooks" / "faults").mkdir()
-        nbformat.write(nbformat.v4.new_notebook(cells=late, metadata=kernel), folder / "notebooks/faults/late.ipynb")
+        write_notebook(folder / "notebooks/faults/late.ipynb", "print('first')", "1 / 0")
         yield address, token
 
 
@@ -338,14 +342,16 @@ def test_only_the_home_network_command_listens_on_other_addresses(pages, home_ne
 
 
 def test_pages_are_so_many_at_most_and_stop_when_left_or_closed(chromium, tmp_path):
-    """One page at a time, each until nobody has used it for 24 seconds."""
-    with server(tmp_path, "--most=1", "--minutes=0.4") as (address, token, _):
+    """One page at a time, a small one, each until nobody has used it for 15 seconds."""
+    with server(tmp_path, "--most=1", "--minutes=0.25") as (address, token, _):
+        write_notebook(tmp_path / "notebooks/small.ipynb", "print('small')")
+        small = f"{address}/voila/render/small.ipynb"
         context = chromium.new_context()
         page = context.new_page()
-        page.goto(f"{address}{FIRST}?token={token}", wait_until="commit")
-        page.locator(".kit-verdict").first.wait_for(timeout=90_000)
+        page.goto(f"{small}?token={token}", wait_until="commit")
+        page.get_by_text("small", exact=True).wait_for(timeout=90_000)
         other = context.new_page()
-        answer = other.goto(f"{address}{FIRST}", wait_until="commit")
+        answer = other.goto(small, wait_until="commit")
         assert answer.status == 503
         expect(other.locator("body")).to_contain_text("1 pages are open: close one, then load this one again")
         number = "JSON.parse(document.getElementById('jupyter-config-data').textContent).kernelId"
@@ -356,8 +362,8 @@ def test_pages_are_so_many_at_most_and_stop_when_left_or_closed(chromium, tmp_pa
                 break
             time.sleep(0.5)
         assert status(kernel) == 404
-        page.goto(f"{address}{FIRST}", wait_until="commit")
-        page.locator(".kit-verdict").first.wait_for(timeout=90_000)
+        page.goto(small, wait_until="commit")
+        page.get_by_text("small", exact=True).wait_for(timeout=90_000)
         kernel = f"{address}/api/kernels/{page.evaluate(number)}?token={token}"
         assert status(kernel) == 200
         page.goto("about:blank")
