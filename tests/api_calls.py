@@ -193,7 +193,7 @@ def calls() -> dict[str, Callable[[], Call]]:
                 "target": of[kit.Target](),
                 "spacing": 1.0,
                 "ambient_left": 0.5,
-                "lamp_price": 30.0,
+                "costs": {"shade": 30.0},
             },
         ),
         "projector_price": lambda: (kit.projector_price, {"light_output": 3000.0}),

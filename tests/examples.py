@@ -16,7 +16,7 @@ import numpy as np
 import kit
 from kit.decision import several
 from kit.decision.evening import CLOCK, EVENTS, EVERY, HOURS, SHIELD, STEP
-from kit.decision.payoff import AMBIENT_LEFT, LAMP_PRICE
+from kit.decision.payoff import AMBIENT_LEFT
 from kit.decision.several import electrical_power
 from kit.decision.washout import DIMMINGS
 from kit.eye.light_map import EXTENT
@@ -108,7 +108,7 @@ ARGUMENTS[kit.light_map, "extent"] = EXTENT, lambda extent: kit.light_map(EXAMPL
 
 # decision
 
-_PAY_OFF = {"ambient_left": AMBIENT_LEFT, "lamp_price": LAMP_PRICE.but(optional=True), "spacing": SPACING}
+_PAY_OFF = {"ambient_left": AMBIENT_LEFT, "spacing": SPACING}
 for _name, _spec in _PAY_OFF.items():
     ARGUMENTS[kit.pay_off, _name] = (
         _spec,

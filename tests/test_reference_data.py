@@ -430,7 +430,7 @@ def test_prices_are_of_classes_of_projectors_and_one_lamp():
         # Dearer for each lumen the larger it is, but for the smallest, where the housing counts.
         size, more = (float(row.name.split()[0]) for row in (smaller, larger))
         assert larger.value / more > smaller.value / size
-    assert {row.unit for row in reference.table("prices")} == {"USD"}
+    assert {row.unit for row in reference.table("prices")} == {"USD", "USD/m2"}
     assert all(row.note.startswith("Weak") for row in reference.table("prices"))
     assert reference.names("prices", "lamp") == ("shade for one street side lamp",)
 

@@ -10,9 +10,13 @@ All four routes are worked out with `light_map`, on the same scene, and looked a
 - cloth,
 - a smaller picture: the zoom set so that the bare wall gets that luminance; less of the front is lit,
 - less ambient light: a share of it kept away, half if nothing is said; brings contrast, and no luminance at all.
+
+Each costs what it takes to have it hanging and working (`kit.decision.costs`). A brighter machine in place of one that
+is there needs the same housing, mount and cables, which are not counted again.
 """
 
 import math
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
@@ -22,19 +26,20 @@ import xarray as xr
 from kit import reference
 from kit.arrays import Mask
 from kit.bands import drawn_share, worked_out
+from kit.decision.costs import Item, dollars, hangs, items, parts_sentence, swayed, total
 from kit.decision.verdict import Target, Verdict, brightest, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
-from kit.fields import LIGHT_OUTPUT, SHARE, Frozen, Number
+from kit.fields import LIGHT_OUTPUT, SHARE, Frozen
 from kit.results import Format, Frame, Result, make_frame, pick
 from kit.source.projector import Levels
 from kit.units import edge
 from kit.wall.cloth import Covering
-from kit.words import chances, percent, short
+from kit.words import Phrases, percent, short
 
 AMBIENT_LEFT = SHARE.but(label="ambient light left", meaning="of the light of lamps, when they are shaded")
-LAMP_PRICE = Number(label="price of shading lamps", unit="USD", low=0.0)
 
+say = Phrases(__file__)
 FORMATS: dict[str, Format] = {
     "contrast": ".1f", "lit": percent, "chance": ".0%", "price [USD]": ",.0f",
     "price of each cd/m² [USD]": lambda price: "buys none" if math.isinf(price) else short(price),
@@ -52,7 +57,12 @@ class Route(Frozen):
     lit_share: float
     chance: float
     status: str
-    price: Levels | None  # [USD]; None where nothing on sale does it
+    items: tuple[Item, ...] | None  # what it takes to have it working; None where nothing on sale does it
+
+    @property
+    def price(self) -> Levels | None:
+        """Price of all items together [USD]; None where nothing on sale does it."""
+        return None if self.items is None else total(self.items)
 
     @property
     def price_per_luminance(self) -> float:
@@ -79,8 +89,7 @@ class PayOff(Result):
     stated_light_output: float
     worth: float  # what the bare wall would need for the luminance that the cloth gives [lm]
     worth_band: tuple[float, float]  # its middle 90%, from the bands of wall and cloth
-    break_even_price: float | None  # of cloth and lining, at which it costs what the extra lumens cost [USD/m2]
-    break_even_area: float | None  # of wall above which more lumens are cheaper [m2]; None where none are listed
+    break_even_price: float | None  # of cloth where it hangs, at which it costs what the extra lumens cost [USD/m2]
     wall_only_contrast: tuple[float, float]  # bare and covered: no veil in the eye, nothing sent back by the ground
     under: Verdict  # on the front under cloth
     before: xr.Dataset  # maps of the bare and the covered front
@@ -104,44 +113,41 @@ class PayOff(Result):
 
     def sentence(self, units: str = "m") -> str:
         """Return the decision in words."""
-        bare, cloth = self.route("as it is"), self.route("cloth")
-        change = f"the wall goes from {short(bare.luminance)} to {short(cloth.luminance)} cd/m²"
-        low, high = map(short, self.worth_band)
-        more, need = self.worth - self.stated_light_output, f"{short(self.worth)} lumens (likely {low} to {high})"
-        text = f"This cloth is worth {short(more)} lumens: {change}, for which bare it would take {need}"
-        if self.covering.rain < 1.0:
-            # Beside a wet wall wet cloth looks good; it is dimmer than dry.
-            text = (
-                f"Rain leaves {percent(self.covering.rain)} of what the dry cloth sends back. Wet as it is, {change}, "
-            )
-            text += f"for which a wall as wet without cloth would take {need}"
-        text += f" instead of {short(self.stated_light_output)}."
-        if more <= 0.0:
-            text = f"This cloth takes light away: {change}."
-        elif self.break_even_price is None:
-            text += " No listed machine gives that."
-        elif not self.break_even_price:
-            text += " The cheapest listed machine gives that too: for its price alone cloth does not pay."
-        else:
+        bare, cloth, lumens = map(self.route, ("as it is", "cloth", "more lumens"))
+        (low, high), rain, stated = self.worth_band, self.covering.rain, self.stated_light_output
+        change, need = say("change", bare=bare, cloth=cloth), say("need", worth=self.worth, low=low, high=high)
+        # Beside a wet wall wet cloth looks good; it is dimmer than dry.
+        told: dict[str, Any] = {
+            "change": change,
+            "need": need,
+            "more": self.worth - stated,
+            "stated": stated,
+            "rain": rain,
+        }
+        parts = [say("takes" if self.worth <= stated else "wet" if rain < 1.0 else "dry", **told)]
+        if self.worth > stated and not self.break_even_price:
+            parts.append(say("not listed" if self.break_even_price is None else "no more"))
+        elif self.worth > stated and self.break_even_price:
             sign, square = edge("m2", units)
-            alone = self.covering.price[1] / self.covering.cloth_area[1]
-            most = brightest()
-            text += f" One household machine gives {most:,.0f} at most." if self.worth > most else ""
-            text += (
-                f" Cloth pays as long as it costs less than {short(self.break_even_price * square)} USD/{sign}"
-                f" where it hangs (cloth alone is about {short(alone * square)})."
+            size, most = square / self.covering.cloth_area[1], brightest()
+            parts += [say("most", most=most)] if self.worth > most else []
+            each: dict[str, Any] = {"whole": size * total(cloth.items or ())[1], "alone": size * self.covering.price[1]}
+            parts.append(say("pays", limit=self.break_even_price * square, sign=sign, **each))
+        parts.append(say("costs", parts=parts_sentence(cloth.items or ())))
+        if lumens.price is not None and lumens.price[1]:
+            (price, best), (dear, other) = sorted(
+                ((total(r.items or ()), r) for r in (cloth, lumens)), key=lambda w: w[0][1]
             )
-        one, other = self.wall_only_contrast
-        text += f" It does not buy contrast: {one:.1f}:1 on the bare wall, {other:.1f}:1 on the cloth."
-        wanted, more_lumens = percent(self.under.target.share), self.route("more lumens")
-        text += f" That at least {wanted} of the front is good enough has {chances(bare.chance)} as it is, "
-        text += f"{chances(cloth.chance)} under cloth and {chances(more_lumens.chance)} with that many lumens."
-        return f"{text} Cloth catches wind and can burn: anchor it, and keep exits clear."
+            hung = hangs(swayed(best.items or (), [other.items or ()]))
+            parts.append(say("less", best=best.name, price=dollars(price), other=dollars(dear), hangs=hung))
+        one, other_wall = self.wall_only_contrast
+        parts.append(say("contrast", one=one, other=other_wall))
+        return " ".join([*parts, say("chance", wanted=self.under.target.share, bare=bare, cloth=cloth, lumens=lumens)])
 
 
 def pay_off(
     scene: Scene, covering: Covering, target: Target | None = None, *, spacing: float = 0.1, ambient_left: float = 0.5,
-    lamp_price: float | None = None, draws: int = 2048,
+    costs: Mapping[str, float] | None = None, draws: int = 2048,
 ) -> PayOff:  # fmt: skip
     """Compare cloth with the other routes to the same luminance.
 
@@ -157,15 +163,15 @@ def pay_off(
         Pixel size of the maps [m].
     ambient_left : float
         Share of the ambient light that the fourth route leaves, 0 to 1; of the sky's light it leaves all.
-    lamp_price : float, optional
-        Of that route [USD]; from ``reference_data/prices.csv`` if not given.
+    costs : mapping of str to float, optional
+        Prices that are known, such as ``{"ladder": 0}``; others are guesses of ``reference_data/prices.csv``.
     draws : int
         As for `kit.judge`.
 
     Raises
     ------
     InputError
-        For a negative price, or a picture that misses what the cloth covers.
+        For a picture that misses what the cloth covers.
 
     Examples
     --------
@@ -180,10 +186,8 @@ def pay_off(
     >>> round(found.worth, -2)
     18400.0
     """
-    shade = reference.row("prices", "shade for one street side lamp")
-    lamp: Levels = (shade.low, shade.value, shade.high)
-    if lamp_price is not None:
-        lamp = (LAMP_PRICE.check("lamp_price", lamp_price),) * 3
+    fabric = Item(name="fabric", price=covering.price, typed=covering.cloth.price[0] == covering.cloth.price[2])
+    hung = (fabric, *items("cloth", costs, area=covering.cloth_area[1]))
     left = AMBIENT_LEFT.check("ambient_left", ambient_left)
     target = target or Target()
     bare_scene, cloth_scene = (replace(scene, facade=f) for f in (covering.bare, covering.facade))
@@ -208,18 +212,17 @@ def pay_off(
     stated = float(before.attrs["stated_light_output"])
     worth = stated * times
     present, wanted = projector_price(stated), projector_price(worth)
-    free: Levels = (0.0, 0.0, 0.0)
-    extra = free if times <= 1.0 else None
+    extra: Levels | None = (0.0, 0.0, 0.0) if times <= 1.0 else None
     if times > 1.0 and present is not None and wanted is not None:
         low, nominal, high = (max(0.0, b - a) for a, b in zip(present, wanted, strict=True))
         extra = low, nominal, high
 
-    def route(name: str, change: str, light: xr.Dataset, price: Levels | None) -> Route:
+    def route(name: str, change: str, light: xr.Dataset, takes: tuple[Item, ...] | None) -> Route:
         white, contrast = _medians(light, chosen) if lit_part(light, chosen).any() else (0.0, 1.0)
         front = (under if light is after else judge(light, target, draws=draws)).front
         return Route(
             name=name, change=change, luminance=white, contrast=contrast, added_luminance=white - bare_at[0],
-            lit_share=front.lit_share, chance=front.chance, status=front.status, price=price,
+            lit_share=front.lit_share, chance=front.chance, status=front.status, items=takes,
         )  # fmt: skip
 
     pairs = scene.projectors
@@ -230,23 +233,22 @@ def pay_off(
     dimmer = mapped(bare_scene, ambient=scene.ambient.dimmed(left))
     lux, less = (float(np.nanmedian(m["ambient_illuminance"].sum("source", skipna=False))) for m in (before, dimmer))
     lumens = f"{short(worth)} instead of {short(stated)} lumens"
+    brighter = None if extra is None else (Item(name="a brighter machine", price=extra, typed=False),)
     zoomed = f"a picture {width:.2f} times as wide, by zoom or lens"
     routes = (
-        route("as it is", "the bare wall", before, free),
-        route("more lumens", lumens, mapped(bare_scene, projectors=stronger), extra),
-        route("cloth", f"{covering.cloth.name} over {', '.join(chosen)}", after, covering.price),
-        route("smaller picture", zoomed, mapped(bare_scene, projectors=smaller), free),
-        route("less ambient light", f"{less:.2f} instead of {lux:.2f} lx on the front", dimmer, lamp),
+        route("as it is", "the bare wall", before, ()),
+        route("more lumens", lumens, mapped(bare_scene, projectors=stronger), brighter),
+        route("cloth", f"{covering.cloth.name} over {', '.join(chosen)}", after, hung),
+        route("smaller picture", zoomed, mapped(bare_scene, projectors=smaller), ()),
+        route("less ambient light", f"{less:.2f} instead of {lux:.2f} lx on the front", dimmer, items("lamp", costs)),
     )
     # Light on the wall and nothing else.
     alone = {"ground_reflectance": 0.0, "ambient": replace(scene.ambient, glare=(), eye=None)}
     wall_only = [_medians(mapped(one, **alone), chosen)[1] for one in (bare_scene, cloth_scene)]
-    per_area = covering.price[1] / covering.area
     return PayOff(
         covering=covering, routes=routes, stated_light_output=stated, worth=worth,
         worth_band=_worth_band(covering, worth),
         break_even_price=None if extra is None else extra[1] / covering.cloth_area[1],
-        break_even_area=None if extra is None else (extra[1] / per_area if per_area else math.inf),
         wall_only_contrast=(wall_only[0], wall_only[1]), under=under, before=before, after=after,
     )  # fmt: skip
 
