@@ -186,6 +186,7 @@ def test_factors_of_lm_63():
     for head in ("", "any text\nmore text\n", "IESNA91\n"):
         old = parse_ies(ies([0, 90], [0], [[100, 100]], **given, future=1.1, head=head))
         assert old.intensity(0) == pytest.approx(297)
+        assert old.stated_flux == pytest.approx(2 * 700 * 0.9)
 
 
 @pytest.mark.analytic

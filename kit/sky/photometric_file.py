@@ -15,6 +15,7 @@ seen along the beam (sides and poles from memory: type A turns about an upright 
 
 import math
 import re
+import tomllib
 from functools import cached_property
 from itertools import chain
 from pathlib import Path
@@ -35,6 +36,8 @@ MOST_BYTES, MOST_VALUES, MOST_INTENSITY, LONGEST_NUMBER = 1_500_000, 1_000_000, 
 ABSURD = 10.0
 # Angles closer than this are one angle [deg].
 SAME_ANGLE = 1e-6
+
+HEADS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
 
 THETA = Numbers(of=ANGLE.but(low=0.0, high=180.0), meaning="from the axis, ascending, shape (v,); no light beyond")
 PHI = Numbers(
@@ -196,22 +199,15 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
         tokens.numbers("tilt multiplying factors", pairs, low=0.0)
     elif tilt.upper() != "NONE":
         raise InputError(f"{file}, line {at + 1}: TILT", tilt, "NONE or INCLUDE; a second file is not read")
-    lamps = tokens.number("number of lamps", low=1, high=10_000, whole=True)
-    lumens = tokens.number("lumens per lamp", low=-1.0, high=1e9)
+    start = tokens.at
+    lamps, lumens, factor, count_v, count_h, kind, units, *lengths, ballast, extra, _ = (
+        tokens.number(**limits) for limits in HEADS["ies"]
+    )
     if lumens <= 0 and lumens != -1.0:
-        raise InputError(tokens.where("lumens per lamp"), lumens, "a number above 0, or -1 for absolute photometry")
-    factor = tokens.number("candela multiplier", above=0.0, high=1e9)
-    count_v = tokens.number("number of vertical angles", low=2, high=MOST_VALUES, whole=True)
-    count_h = tokens.number("number of horizontal angles", low=1, high=MOST_VALUES, whole=True)
-    kind = tokens.number("photometric type", low=1, high=3, whole=True)
-    unit = "ft" if tokens.number("units type", low=1, high=2, whole=True) == 1 else "m"
-    # Negative lengths stand for round shapes.
-    lengths = [tokens.number(f"luminous {side}", low=-1e3, high=1e3) for side in ("width", "length", "height")]
-    ballast = tokens.number("ballast factor", above=0.0, high=1e3)
-    # Since 1995 this is no factor, but a mark for future use.
-    extra = tokens.number("ballast-lamp factor", high=1e3, **{"above" if year < 1995 else "low": 0.0})
-    factor *= ballast * (extra if year < 1995 else 1.0)
-    tokens.number("input watts", low=0.0, high=1e9)
+        where = tokens.where("lumens per lamp", start + 1)
+        raise InputError(where, lumens, "a number above 0, or -1 for absolute photometry")
+    if year < 1995:  # since then it is a mark for future use
+        factor *= Number(above=0.0, high=1e3).check(tokens.where("ballast-lamp factor", start + 11), extra)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
     ends = (0.0, 360.0) if kind == 1 else (-90.0, 90.0)
     vertical, horizontal = (
@@ -227,8 +223,8 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     front = 90.0 if kind > 1 or horizontal[0] > SAME_ANGLE else 0.0
     return _checked(
         file, name=(names or [file])[0].strip()[:200], vertical=vertical, horizontal=horizontal, values=values,
-        front=front, factor=factor, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
-        size=max(map(abs, lengths)) * metres_per(unit),
+        front=front, factor=factor * ballast, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
+        size=max(map(abs, lengths)) * metres_per("ft" if units == 1 else "m"),
     )  # fmt: skip
 
 
@@ -272,24 +268,14 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
         given = lines[n - 1].strip() if n <= len(lines) else ""
         return _number(f"{file}, line {n}: {what}", given.replace(",", "."), **limits)
 
-    line(2, "type", low=0, high=3, whole=True)
-    symmetry = line(3, "symmetry", low=0, high=4, whole=True)
-    planes = line(4, "number of C-planes", low=1, high=MOST_VALUES, whole=True)
+    head = {name: line(**limits) for name, limits in HEADS["ldt"].items()}
+    symmetry, planes, count_v, flux = (head[name] for name in ("symmetry", "planes", "gammas", "flux"))
     divisor = (1, 1, 2, 4, 4)[symmetry]
     if planes % divisor or (planes == 1 and not symmetry):
         right = f"a multiple of {divisor}" if symmetry else "more than 1"
         raise InputError(f"{file}, line 4: number of C-planes", planes, f"{right} (symmetry {symmetry})")
     stored = {1: 1, 2: planes // 2 + 1, 3: planes // 2 + 1, 4: planes // 4 + 1}.get(symmetry, planes)
-    count_v = line(6, "number of intensities per C-plane", low=2, high=MOST_VALUES, whole=True)
-    # Of the luminous area [mm]; a width of 0 stands for a round one.
-    size = max(line(n, "length or width of the luminous area", low=0.0, high=1e6) for n in (16, 17)) / 1000.0
-    ratio = line(23, "light output ratio", low=0.0, high=200.0) / 100.0
-    conversion = line(24, "conversion factor", above=0.0, high=1e6)
-    sets = line(26, "number of lamp sets", low=1, high=20, whole=True)
-    # A negative number of lamps marks absolute photometry; the flux then is the luminaire's.
-    line(27, "number of lamps", low=-10_000, high=10_000, whole=True)
-    flux = line(29, "total flux of lamps", above=0.0, high=1e9)
-    start = 26 + 6 * sets
+    start = 26 + 6 * head["sets"]
     tokens = _Tokens(lines[start:], file, start + 1, comma=".")
     tokens.check_left("direct ratios, angles and intensities", 10 + planes + count_v + stored * count_v)
     tokens.numbers("direct ratios", 10)
@@ -309,7 +295,8 @@ def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
         raise InputError(f"{file}: C-planes", tuple(horizontal[[0, -1]].tolist()), right)
     return _checked(
         file, name=(lines[8].strip() if len(lines) > 8 else "") or file, vertical=vertical, horizontal=horizontal,
-        values=table, factor=flux / 1000.0 * conversion, stated_flux=flux, efficiency=ratio or None, size=size,
+        values=table, factor=flux / 1000.0 * head["conversion"], stated_flux=flux,
+        efficiency=head["ratio"] / 100.0 or None, size=max(head["length"], head["width"]) / 1000.0,
     )  # fmt: skip
 
 
