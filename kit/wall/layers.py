@@ -27,6 +27,8 @@ from kit.fields import SHARE, Declared, Is, Many, Number, Numbers, declared, spe
 
 # Rounding in a sum of shares.
 ROUNDING = 1e-9
+# What a sheet that sends nothing back scatters: so little that none of it is seen, so that its absorption is defined.
+FAINT, BLACK = 1e-60, 1e50
 
 SHARES = Numbers(label="shares", of=SHARE.but(high=1.0 + ROUNDING))
 GAP = Number(label="gap", unit="m", low=0.0, meaning="between cloth and wall")
@@ -157,9 +159,9 @@ def wet_sheet(layer: Layer, *, solid: float) -> Layer:
         wet_ratio = (1.0 - wet) ** 2 / (2.0 * wet)
         # A pile that loses nothing stays white; the limit of the two relations is the film's own.
         limit = (1.0 - diffuse_interface_reflectance(_water())) ** 2
-        less = np.where(ratio > 1e-9, np.where((wet > 0) & np.isfinite(ratio), ratio / wet_ratio, 0.0), limit)
+        less = np.where(ratio > 1e-9, np.where(ratio < BLACK, np.maximum(ratio / wet_ratio, FAINT), FAINT), limit)
     mirrored, _ = _film()
-    inside = _sheet(*_with_less_scattering(ratio, thickness, less))
+    inside = _sheet(ratio / less, thickness * less)
     return stack([Layer(reflectance=0.0, transmittance=1.0 - mirrored, back_transmittance=1.0), inside])
 
 
@@ -172,7 +174,8 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
     """
     ratio, thickness = _two_flux(layer)
     in_air, in_water = map(diffuse_interface_reflectance, (solid, solid / _water()))
-    inside = _sheet(*_with_less_scattering(ratio, thickness, in_water / in_air))
+    less = in_water / in_air
+    inside = _sheet(ratio / less, thickness * less)
     # The front face's mirror reflection is left out of the diffuse part, as in `wet_reflectance`.
     mirrored, let_out = _film()
     kept, enters = 1.0 - let_out, 1.0 - mirrored
@@ -182,28 +185,15 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
 
 
 def _two_flux(layer: Layer) -> tuple[Array, Array]:
-    """Return K / S and S t of a sheet alike on both sides; S t is infinite for an opaque sheet.
-
-    A sheet that sends nothing back has no scattering; it is given as (infinite, -ln T).
-    """
+    """Return K / S and S t of a sheet alike on both sides; S t is infinite for an opaque sheet."""
     r, t = np.asarray(layer.reflectance, float), np.asarray(layer.transmittance, float)
     if np.any(r != layer.back_reflectance) or np.any(t != layer.back_transmittance):
         raise InputError("layer", "different front and back", "a sheet that is alike on both sides")
-    black = r < 1e-100  # below it the squares of the ratio overflow
+    r = np.maximum(r, FAINT)
     with np.errstate(divide="ignore", over="ignore", invalid="ignore"):
-        ratio = np.maximum((1.0 - r - t) * (1.0 - r + t), 0.0) / np.where(black, 1.0, 2.0 * r)
+        ratio = np.maximum((1.0 - r - t) * (1.0 - r + t), 0.0) / (2.0 * r)
         b = np.sqrt(ratio * (ratio + 2.0))
-        thickness = np.where(b > 1e-6, np.arcsinh(b * r / t) / np.where(b > 0, b, 1.0), r / t)
-        return np.where(black, np.inf, ratio), np.where(black, -np.log(t), thickness)
-
-
-def _with_less_scattering(ratio: Array, thickness: Array, less: ArrayLike) -> tuple[Array, Array]:
-    """Return (K / S, S t) with S times `less` and K as it was; see `_two_flux` for no scattering at all."""
-    gone = np.isinf(ratio) | (np.asarray(less) == 0.0)
-    kept = np.where(gone, 1.0, less)
-    with np.errstate(invalid="ignore"):  # a white pile without end: not asked for its absorption
-        absorption = np.where(np.isinf(ratio), thickness, ratio * thickness)
-    return np.where(gone, np.inf, ratio / kept), np.where(gone, absorption, thickness * kept)
+        return ratio, np.where(b > 1e-6, np.arcsinh(b * r / t) / np.where(b > 0, b, 1.0), r / t)
 
 
 def _pile(ratio: Array) -> Array:
@@ -213,11 +203,9 @@ def _pile(ratio: Array) -> Array:
 
 def _sheet(ratio: Array, thickness: Array) -> Layer:
     """Return the layer of given (K / S, S t), as from `_two_flux`."""
-    black = np.isinf(ratio)
-    ratio, scattering = np.where(black, 0.0, ratio), np.where(black, 0.0, thickness)
     b = np.sqrt(ratio * (ratio + 2.0))
-    opaque = np.isinf(scattering)
-    scattering = np.where(opaque, 1.0, scattering)
+    opaque = np.isinf(thickness)
+    scattering = np.where(opaque, 1.0, thickness)
     exponent = b * scattering
     opaque |= exponent > 300.0  # short of overflow; less than 1e-130 comes through
     exponent = np.where(opaque, 1.0, exponent)
@@ -226,4 +214,4 @@ def _sheet(ratio: Array, thickness: Array) -> Layer:
     base = np.where(weak, 1.0 + scattering, (1.0 + ratio) * sinh + b * cosh)
     r = np.where(opaque, _pile(ratio), np.where(weak, scattering, sinh) / base)
     t = np.where(opaque, 0.0, np.where(weak, 1.0, b) / base)
-    return Layer(reflectance=np.where(black, 0.0, r), transmittance=np.where(black, np.exp(-thickness), t))
+    return Layer(reflectance=r, transmittance=t)
