@@ -22,6 +22,7 @@ from .answers.evenings import plan_evening as plan_evening
 from .answers.lists import glossary as glossary
 from .answers.lists import surfaces as surfaces
 from .answers.lists import towns as towns
+from .answers.many import verdicts as verdicts
 from .answers.show import Machine as Machine
 from .answers.show import Show as Show
 from .answers.show import ShowLamp as ShowLamp

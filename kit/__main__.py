@@ -1,5 +1,8 @@
 """Start the pages: ``python -m kit lab`` to read and change them, ``python -m kit pages`` to read them without code.
 
+``python -m kit check FILE`` says what is wrong with a show file, and what is assumed; ``python -m kit verdict FOLDER``
+judges all show files of a folder, and writes one table.
+
 The pages without code list no files, open with a token only, fetch nothing from elsewhere, and stop when left alone.
 """
 
@@ -11,6 +14,8 @@ import tempfile
 import webbrowser
 from pathlib import Path
 from typing import Any
+
+import kit
 
 # What a newcomer should not meet: a question about news, and white space past the end of a page.
 SETTINGS = {
@@ -71,11 +76,23 @@ def pages(path: str, options: list[str], minutes: float, most: int) -> None:
     Pages.launch_instance([path, "--Voila.auto_token=True", *set_up, *options])
 
 
+def headless(what: str, path: str, out: str, cluster: str, jobs: int | None) -> str:
+    """Return what is to be said of a show file, or of the table of a folder."""
+    if what == "check":
+        return str(kit.open_show(path))
+    found = kit.verdicts(path, out, cluster=cluster, jobs=jobs)
+    bad = found[found["error"] != ""]
+    return "\n".join([f"{len(found) - len(bad)} houses in {out}, {len(bad)} not read", *bad["error"]])
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Do what the command line says."""
     parser = argparse.ArgumentParser(prog="python -m kit", description=__doc__, epilog="More options go to the server.")
-    parser.add_argument("what", choices=("lab", "pages"), help="with code or without")
-    parser.add_argument("path", help="a folder of pages, or for lab a page")
+    parser.add_argument("what", choices=("lab", "pages", "check", "verdict"))
+    parser.add_argument("path", help="a folder of pages, or for lab a page; check: a show file; verdict: a folder")
+    parser.add_argument("--out", default="verdicts.csv", help="verdict: the table, .csv or .parquet")
+    parser.add_argument("--cluster", default="", help="verdict: address of a dask scheduler, in place of all cores")
+    parser.add_argument("--jobs", type=int, help="verdict: processes, as many as cores if not given")
     parser.add_argument("--home-network", action="store_true", help="pages: open to all on the network with the token")
     parser.add_argument("--minutes", type=float, default=30.0, help="pages: until one that nobody uses stops")
     parser.add_argument("--most", type=int, default=8, help="pages: open at once, each takes some 200 MB of memory")
@@ -84,7 +101,12 @@ def main(arguments: list[str] | None = None) -> None:
         parser.error(f"path = {given.path}: there is nothing of this name in {Path.cwd()}")
     if not (0 < given.minutes < 1e6 and given.most >= 1):
         parser.error(f"minutes = {given.minutes:g}, most = {given.most}: some minutes, and at least one page")
-    if given.what == "lab":
+    if given.what in ("check", "verdict"):
+        try:
+            print(headless(given.what, given.path, given.out, given.cluster, given.jobs))
+        except kit.InputError as error:
+            raise SystemExit(str(error)) from None
+    elif given.what == "lab":
         lab(given.path, options)
     else:
         pages(given.path, [*["--Voila.ip=0.0.0.0"] * given.home_network, *options], given.minutes, given.most)

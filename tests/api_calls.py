@@ -106,6 +106,14 @@ def example(kind: type) -> Call:
     return kind, {f.name: getattr(thing, f.name) for f in dataclasses.fields(kind) if f.init}
 
 
+def show_folder() -> Path:
+    """Return a folder with one show file, which cannot be read: it is told soon, and once."""
+    folder = made.folder / "shows"
+    folder.mkdir(exist_ok=True)
+    (folder / "wrong.toml").write_text("ambient = -1")
+    return folder
+
+
 def calls() -> dict[str, Callable[[], Call]]:
     """A valid call of each public callable by name, made when it is wanted; all arguments by name."""
     of, scene = EXAMPLES, EXAMPLES[kit.Scene]
@@ -132,6 +140,10 @@ def calls() -> dict[str, Callable[[], Call]]:
     own = {
         "MakePanel": lambda: (kit.MakePanel, {"path": made.folder / "made.toml"}),
         "open_show": lambda: (kit.open_show, {"path": HOUSE}),
+        "verdicts": lambda: (
+            kit.verdicts,
+            {"folder": show_folder(), "out": made.folder / "out.csv", "cluster": "", "jobs": 1, "spacing": 1.0},
+        ),
         "save_show": lambda: (kit.save_show, {"show": made.show, "path": made.folder / "a.toml", "overwrite": True}),
         "evenings": lambda: (
             kit.evenings,

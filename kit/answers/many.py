@@ -1,0 +1,113 @@
+"""Many houses: a folder of show files, a verdict on each, one table; what stops goes on where it stopped."""
+
+import json
+import os
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from contextlib import contextmanager
+from importlib.util import find_spec
+from multiprocessing import get_context
+from pathlib import Path
+from typing import Any
+
+from kit.answers.settings import fingerprint
+from kit.answers.show import open_show
+from kit.decision.verdict import judge
+from kit.errors import InputError
+from kit.eye.light_map import light_map
+from kit.fields import SPACING, Number
+from kit.results import Frame
+from kit.toml_file import write_text
+
+KINDS, PATIENCE = (".csv", ".parquet"), "10s"
+JOBS = Number(label="jobs", low=1, high=256, whole=True, optional=True)
+
+
+def verdict_row(path: str, mark: str, spacing: float) -> dict[str, Any]:
+    """Return the verdict on a show as it stands, its brightest machine before it, or what is wrong with the file."""
+    row: dict[str, Any] = {"file": Path(path).name, "mark": mark, "error": ""}
+    try:
+        show = open_show(path)
+        scene = show.scene([show.aimed(show.machine)], show.light(show.full.ambient))
+        found = judge(light_map(scene, spacing), show.target(), draws=512)
+    except InputError as error:
+        return row | {"error": str(error)}
+    figures = {"lit": found.front.lit_share, "verdict": found.status, "chance": found.chance}
+    return row | {
+        "house": show.house.name,
+        "machine": show.machine.name,
+        **figures,
+        "words": found.sentence(show.units),
+    }
+
+
+@contextmanager
+def _workers(cluster: str, jobs: int | None, work: Callable[..., Any]) -> Iterator[Callable[[Any], Iterator[Any]]]:
+    """Give a function that yields the result of each of some calls as it comes: of a dask cluster, or of all cores."""
+    if cluster:
+        try:
+            from distributed import Client
+            from distributed import as_completed as completed
+        except ImportError:
+            raise InputError("cluster", cluster, "one package more: pip install -e '.[cluster]'") from None
+        with Client(cluster, timeout=PATIENCE) as client:
+            # The houses of a worker that dies go to another one.
+            yield lambda calls: (
+                one.result() for one in completed([client.submit(work, *c, pure=False) for c in calls])
+            )
+    else:
+        # Anew, not a copy of this process and its threads.
+        with ProcessPoolExecutor(jobs or os.cpu_count(), get_context("spawn")) as pool:
+            yield lambda calls: (one.result() for one in as_completed([pool.submit(work, *call) for call in calls]))
+
+
+def verdicts(
+    folder: str | Path, out: str | Path, *, cluster: str = "", jobs: int | None = None, spacing: float = 0.1
+) -> Frame:
+    """Judge all show files of a folder, and write one table, a row for each; one that cannot be read says why there.
+
+    Parameters
+    ----------
+    folder, out : str or Path
+        With the show files; of the table, ``.csv`` or ``.parquet``. What is done stands beside it in ``.jsonl`` as it
+        comes: the same call again does only what is left, new or changed.
+    cluster : str
+        Address of a dask scheduler, whose workers see the folder; empty: the cores of this machine.
+    jobs, spacing : int, float
+        Processes, as many as cores if not given; pixel size of the maps [m].
+
+    Raises
+    ------
+    InputError
+        For a folder without show files, a table of another kind, or a cluster that does not answer.
+    """
+    import pandas as pd
+    from tqdm import tqdm
+
+    table, step, many = Path(out), SPACING.check("spacing", spacing), JOBS.check("jobs", jobs)
+    if table.suffix == ".parquet" and not find_spec("pyarrow"):
+        raise InputError("out", str(out), "one package more for Parquet: pip install -e '.[cluster]'; or a .csv")
+    if table.suffix not in KINDS or not table.absolute().parent.is_dir():
+        raise InputError("out", str(out), f"a file in a folder that is there, {' or '.join(KINDS)}")
+    # Neither shortlists nor settings of panels.
+    files = sorted(f for f in Path(folder).absolute().glob("*.toml") if "." not in f.stem and f.name != "machines.toml")
+    if not files:
+        raise InputError("folder", str(folder), "a folder with show files, *.toml")
+    marks = {file.name: f"{fingerprint(file)} {step:g}" for file in files}
+    log, done = table.with_suffix(".jsonl"), dict[str, dict[str, Any]]()
+    lines = log.read_text(encoding="utf-8").split("\n")[:-1] if log.is_file() else []  # the last may have been cut
+    for row in map(json.loads, lines):
+        done |= {row["file"]: row} if marks.get(row["file"]) == row["mark"] else {}
+    write_text("table", log, "".join(f"{json.dumps(row)}\n" for row in done.values()))
+    left = [(str(file), marks[file.name], step) for file in files if file.name not in done]
+    try:
+        with _workers(cluster, many, verdict_row) as results, log.open("a", encoding="utf-8") as kept:
+            for row in tqdm(results(left), total=len(files), initial=len(done), unit="house"):
+                kept.write(f"{json.dumps(row)}\n")
+                kept.flush()
+                done[row["file"]] = row
+    except OSError as error:
+        raise InputError("cluster", cluster, f"the address of a dask scheduler ({error})") from None
+    found = pd.DataFrame([done[file.name] for file in files]).drop(columns="mark")
+    found.to_parquet(table) if table.suffix == ".parquet" else found.to_csv(table, index=False)
+    return found
