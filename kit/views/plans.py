@@ -20,7 +20,7 @@ from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 
-from kit.fields import guarded
+from kit.fields import LENGTH, guarded
 from kit.sky.luminaire import Luminaire
 from kit.source.beam import Beam
 from kit.source.placement import Placement
@@ -86,6 +86,9 @@ def _arrow(ax: Axes, start: tuple[float, float], end: tuple[float, float], style
     ax.annotate("", end, start, arrowprops={"arrowstyle": "->", "linewidth": 1.4, "linestyle": style})
 
 
+REACH = LENGTH.but(label="reach", above=0.0, high=1e4)
+
+
 class PlanBoard(Board):
     """Plan, section and elevation, redrawn fast.
 
@@ -108,7 +111,7 @@ class PlanBoard(Board):
         eyes: Sequence[tuple[str, tuple[float, float, float]]] = (),
     ) -> None:  # fmt: skip
         super().__init__((9.6, 5.6))
-        self.facade, self.units, self.reach = facade, units, reach
+        self.facade, self.units, self.reach = facade, units, REACH.check("reach", reach)
         self._metre = 1.0 / metres_per(units)
         left, right, _, top = facade.bounds
         # Wide enough for every viewer.
