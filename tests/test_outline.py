@@ -191,14 +191,14 @@ def house(camera):
     return marked(camera, focal=26.0, parts=parts)
 
 
-def test_marked_parts_are_a_house_file_with_sides_and_surfaces_of_ones_own(house):
+def test_marked_parts_are_a_house_with_sides_and_surfaces_of_ones_own_that_a_file_holds(house, tmp_path):
     brick = kit.Surface(name="our brick", reflectance=0.16, low=0.13, high=0.2, kind="brick")
     front = kit.fit_wall(house).house("a house", (brick,))
     assert front.bounds == pytest.approx((-6, 6, 0, 6), abs=1e-3)
     assert front.patch("wall").surface == brick
     assert np.array(front.patch("bay").outline)[:, 2] == pytest.approx(1.2)
     assert sum(patch.name.startswith("bay, return") for patch in front.patches) == 4
-    assert kit.parse_house(kit.house_toml(front)) == front
+    assert kit.open_show(kit.save_show(kit.Show(house=front), tmp_path / "a.toml")).house == front
 
 
 def test_marks_come_back_from_their_file(house, tmp_path):
