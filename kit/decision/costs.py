@@ -33,10 +33,8 @@ def items(group: str, costs: Mapping[str, float] | None, area: float = 1.0, coun
     said = {name: pick("costs", name, priced()).check(f"costs: {name}", one) for name, one in (costs or {}).items()}
     found = []
     for row in (row for row in reference.table("prices") if row.group == group):
-        one, times = (
-            said.get(row.name.split()[0]),
-            area if row.unit == "USD/m2" else 1.0 if row.name == "player" else count,
-        )
+        one = said.get(row.name.split()[0])
+        times = area if row.unit == "USD/m2" else 1.0 if row.name == "player" else count
         low, usual, high = (times * (end if one is None else one) for end in (row.low, row.value, row.high))
         found.append(Item(name=row.name, price=(low, usual, high), typed=one is not None))
     return tuple(found)

@@ -18,16 +18,12 @@ from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, make_frame, pick
 from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS, Factor, Levels
-from kit.words import band, capital, chances, percent
+from kit.words import Phrases, band, chances
 
-# What can be read, with what, and how.
-HOW = {
-    "ambient light": ("lux meter", "Hold a lux meter flat on the wall for one minute, with the lamps off."),
-    "lamps": ("lux meter", "Hold a lux meter flat on the wall, with the lamps on and with them off."),
-    "lumens": ("lux meter", "Hold a lux meter square into the machine's white picture, at a known distance."),
-    "reflectance": ("wall against wall", "Hold a lux meter a step from it, facing it, then on it, facing out."),
-    "picture width": ("tape", "Measure the width of a test picture, and the distance from the lens."),
-}  # fmt: skip
+say = Phrases(__file__)
+# What can be read, and with what.
+WITH = dict.fromkeys(("ambient light", "lamps", "lumens"), "lux meter")
+WITH |= {"reflectance": "wall against wall", "picture width": "tape"}
 # Points of a part that stand for it where inputs are ranked.
 SAMPLE = 300
 
@@ -36,7 +32,7 @@ class Reading(Declared):
     """A reading that takes the place of an assumption: in lx, or the width of a picture in m."""
 
     thing = "reading"
-    of: str = declared(OneOf(label="reading of", options=tuple(HOW)))
+    of: str = declared(OneOf(label="reading of", options=tuple(WITH)))
     value: float = declared(Number(label="reading", low=0.0))
     against: float | None = declared(
         Number(label="against", above=0.0), default=None,
@@ -50,7 +46,7 @@ class Reading(Declared):
     def __post_init__(self) -> None:
         super().__post_init__()
         if self.doubt is None:
-            object.__setattr__(self, "doubt", usual(HOW[self.of][0]))
+            object.__setattr__(self, "doubt", usual(WITH[self.of]))
         if not self.doubt[0] <= 1.0 <= self.doubt[1]:
             raise InputError("reading: doubt", self.doubt, "low and high over the reading: 1 lies between")
         if self.of not in ("ambient light", "lamps") and (self.against is None or not self.value):
@@ -150,13 +146,10 @@ def with_measurement(
         levels = float(lows.min()), float(np.prod(middles) ** (1.0 / len(same))), float(highs.max())
         name = f"{of} of {surface}" if surface else of
         if lows.max() > highs.min():
-            notes.append(f"Readings of {name} contradict each other; both are kept: {band(*levels)}.")
+            notes.append(say("twice", thing=name, read=band(*levels)))
         now, (low, nominal, high) = _applied(now, of, surface, levels)
         if low > levels[2] or high < levels[0]:
-            notes.append(
-                f"{capital(name)} was taken to be {band(low, nominal, high)}; {band(*levels)}, as read, lies beyond "
-                "that: look whether both mean the same. The reading counts."
-            )
+            notes.append(say("beyond", thing=name, taken=band(low, nominal, high), read=band(*levels)))
     before, after = (judge(light_map(one, spacing), target) for one in (scene, now))
     return Measured(scene=now, before=before, after=after, notes=tuple(notes))
 
@@ -182,13 +175,10 @@ class Doubts(Result):
     def sentence(self, units: str = "m") -> str:
         """Return what to measure first, in words."""
         if not self.shares or self.chance in (0.0, 1.0):
-            return f"No reading changes the verdict on {self.part}."
+            return say("nothing", doubts=self)
         first, (alone, _) = next(iter(self.shares.items()))
-        how = next((f" {words}" for name, (_, words) in HOW.items() if first.startswith(name)), "")
-        return (
-            f"Measure the {first} first: {percent(max(0.0, alone))} of the doubt on {self.part} is its own.{how} Now "
-            f"it is {chances(self.chance)}; to know that makes it clear, yes or no, in {percent(self.clear)} of houses."
-        )
+        how = next((f" {say(name)}" for name in WITH if first.startswith(name)), "")
+        return say("first", first=first, alone=max(0.0, alone), doubts=self, how=how)
 
 
 def measure_first(light: xr.Dataset, target: Target | None = None, *, surface: str | None = None) -> Doubts:

@@ -117,14 +117,8 @@ class PayOff(Result):
         (low, high), rain, stated = self.worth_band, self.covering.rain, self.stated_light_output
         change, need = say("change", bare=bare, cloth=cloth), say("need", worth=self.worth, low=low, high=high)
         # Beside a wet wall wet cloth looks good; it is dimmer than dry.
-        told: dict[str, Any] = {
-            "change": change,
-            "need": need,
-            "more": self.worth - stated,
-            "stated": stated,
-            "rain": rain,
-        }
-        parts = [say("takes" if self.worth <= stated else "wet" if rain < 1.0 else "dry", **told)]
+        first = "takes" if self.worth <= stated else "wet" if rain < 1.0 else "dry"
+        parts = [say(first, change=change, need=need, more=self.worth - stated, stated=stated, rain=rain)]
         if self.worth > stated and not self.break_even_price:
             parts.append(say("not listed" if self.break_even_price is None else "no more"))
         elif self.worth > stated and self.break_even_price:
