@@ -388,6 +388,7 @@ def calls() -> dict[str, Callable[[], Call]]:
             kit.load_photo,
             {"path": ROOT / "notebooks/which_brightness_class.png", "linear": False},
         ),
+        "Marks.parse": lambda: (kit.Marks.parse, {"text": of[kit.Marks]().text(), "where": "marks: text"}),
         "fit_wall": lambda: (kit.fit_wall, {"marks": of[kit.Marks]()}),
         "Marks.load": lambda: (kit.Marks.load, {"path": marks_file()}),
         "Marks.save": lambda: (of[kit.Marks]().save, {"path": made.folder / "marks.json"}),

@@ -105,3 +105,87 @@ def exif(size, f_number=1.8, time=0.01, speed=100, focal=26, bias=0.0, **more):
 
 def save(path, codes, about=None, quality=80):
     Image.fromarray(codes).save(path, quality=quality, **({} if about is None else {"exif": about}))
+
+
+# The sample photos. Corners as (left, right, bottom, top, forward), in metres; reflectances in linear sRGB.
+
+BRICK, MORTAR, CREAM, WHITE, DARK = (
+    np.array(rgb)
+    for rgb in ((0.27, 0.145, 0.1), (0.32, 0.28, 0.24), (0.62, 0.55, 0.42), (0.74, 0.74, 0.72), (0.05, 0.055, 0.06))
+)
+PARTS = {
+    "wall": ((-6.0, 6.0, 0.0, 6.0, 0.0), "our brick"),
+    "bay": ((-5.2, -2.2, 0.0, 2.8, 1.2), "cream siding"),
+    "garage door": ((-4.9, -2.5, 0.0, 2.2, 1.2), "white garage door"),
+    "front door": ((0.2, 1.2, 0.0, 2.1, 0.0), "dark door"),
+    "lower window": ((2.6, 4.2, 1.0, 2.4, 0.0), "bare window"),
+    "upper window left": ((-4.4, -3.0, 3.6, 4.8, 0.0), "bare window"),
+    "upper window middle": ((-0.7, 0.7, 3.6, 4.8, 0.0), "bare window"),
+    "upper window right": ((3.0, 4.4, 3.6, 4.8, 0.0), "bare window"),
+}
+KNOWN = [(-5.6, 0.3, 0.0), (5.6, 0.3, 0.0), (4.4, 4.8, 0.0), (-4.4, 4.8, 0.0)]
+FRONT = Camera((1.0, 1.6, 12.5), (0.4, 2.7, 0.0), (2000, 1500), roll=0.6, bend=-0.05)
+
+
+def corners(left, right, bottom, top, depth=0.0):
+    return [(left, bottom, depth), (right, bottom, depth), (right, top, depth), (left, top, depth)]
+
+
+def bricks(at):
+    """A running bond of bricks of 24 cm by 7 cm between joints of 1 cm, each brick a little lighter or darker."""
+    row = np.floor(at[:, 1] / 0.08)
+    along = at[:, 0] / 0.25 + 0.5 * (row % 2)
+    joint = (at[:, 1] % 0.08 < 0.01) | (along % 1.0 < 0.04)
+    tone = 1.0 + 0.12 * np.sin(12.9898 * np.floor(along) + 78.233 * row)
+    return np.where(joint[:, None], MORTAR, BRICK * tone[:, None])
+
+
+def truth():
+    """Luminous reflectance of the wall of bricks: its mean over many of them."""
+    at = np.random.default_rng(5).uniform((-6, 0, 0), (6, 6, 0), (400_000, 3))
+    return float((bricks(at).mean(axis=0) * (0.2126, 0.7152, 0.0722)).sum())
+
+
+def day(at):
+    return 9000.0 + 500.0 * at[:, 0] + 300.0 * at[:, 1]
+
+
+def pixels(camera, *box):
+    return np.rint(camera.pixels(corners(*box))).tolist()
+
+
+def make():
+    """Make the photos, the marks in the first of them on whole pixels, and the front as it is."""
+    import kit
+
+    PHOTOS.mkdir(exist_ok=True)
+    colours = {"our brick": bricks, "cream siding": CREAM, "white garage door": WHITE}
+    front = [(*box, colours.get(surface, DARK)) for box, surface in PARTS.values()]
+    how = {"f_number": 2.2, "time": 1 / 640, "speed": 50}
+    codes = encoded(luminance(FRONT, front, day, beyond=(400.0, 450.0, 520.0)), **how, noise=0.01)
+    save(PHOTOS / "front.jpg", codes, exif(FRONT.size, **how), quality=70)
+    lines = [[(x, y, 0.0) for x in np.linspace(-6.0, 6.0, 9)] for y in (0.02, 5.98)]
+    known = np.rint(FRONT.pixels(KNOWN))
+    check = np.rint(FRONT.pixels([(0.2, 0.0, 0.0), (4.2, 2.4, 0.0)]))
+    kit.Marks(
+        size=FRONT.size,
+        known=[(*pixel, *place[:2]) for pixel, place in zip(known, KNOWN, strict=True)],
+        straight=[np.rint(FRONT.pixels(line)).tolist() for line in lines],
+        checks=[(*check.ravel(), round(float(np.hypot(4.0, 2.4)), 2))],
+        focal=26.0,
+        parts=[
+            kit.MarkedPart(name=name, surface=surface, corners=pixels(FRONT, *box), depth=box[4])
+            for name, (box, surface) in PARTS.items()
+        ],
+    ).save(PHOTOS / "front.json")
+    own = {"our brick": kit.Surface(name="our brick", reflectance=round(truth(), 3), kind="brick")}
+    patches = []
+    for name, (box, surface) in PARTS.items():
+        patch = kit.Patch(name, corners(*box), own.get(surface) or kit.Surface.from_reference(surface))
+        patches += kit.with_returns(patch, 0.0) if box[4] else [patch]
+    show = kit.Show(house=kit.Facade(patches, name="the invented front as it is"))
+    kit.save_show(show, PHOTOS / "truth.toml", overwrite=True)
+
+
+if __name__ == "__main__":
+    make()

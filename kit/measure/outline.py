@@ -66,21 +66,31 @@ class Marks(Declared):
     focal: float | None = declared(FOCAL, default=None)
     parts: tuple[MarkedPart, ...] = declared(Many(of=Is(kind=MarkedPart), unique="name"), default=())
 
+    points: tuple[Any, ...] = declared(SPOT.but(least=0), default=(), meaning="points of nothing yet")
+
+    def text(self) -> str:
+        """Return the marks as the text of their file."""
+        return json.dumps(asdict(self), indent=1, ensure_ascii=False)
+
     def save(self, path: str | Path) -> None:
         """Write the marks to a file, whole or not at all."""
-        write_text("marks file", Path(path).absolute(), json.dumps(asdict(self), indent=1, ensure_ascii=False))
+        write_text("marks file", Path(path).absolute(), self.text())
 
     @classmethod
     def load(cls, path: str | Path) -> Self:
         """Read marks from a file."""
-        text = read_text("marks file", path)
+        return cls.parse(read_text("marks file", path), f"marks file {str(path)!r}")
+
+    @classmethod
+    def parse(cls, text: str, where: str = "marks: text") -> Self:
+        """Read marks from the text of their file, which `where` names in errors."""
         try:
             told = json.loads(text)
             return cls(**told | {"parts": [MarkedPart(**part) for part in told.get("parts", ())]})
         except InputError:
             raise
         except (ValueError, TypeError, AttributeError, RecursionError) as error:
-            raise InputError(f"marks file {str(path)!r}", str(error)[:80], "a file that Marks.save wrote") from None
+            raise InputError(where, str(error)[:80], "marks as Marks.save writes them") from None
 
 
 class Wall(Declared, Result, eq=False):
@@ -176,7 +186,7 @@ def fit_wall(marks: Marks) -> Wall:
     known = np.array(marks.known).reshape(-1, 4)
     for points in (known[:, :2], known[:, 2:]):
         areas = [min(shapely.Polygon(c).area for c in combinations(four, 3)) for four in combinations(points, 4)]
-        if max(areas, default=0.0) <= FLATTEST * np.ptp(points, axis=0).max(initial=0.0) ** 2:
+        if not areas or max(areas) <= FLATTEST * np.ptp(points, axis=0).max() ** 2:
             raise InputError("known", known.tolist(), "four points and more, of which no three of four are on a line")
     wall = _fitted(known, marks, _bend(marks))
     sides = _homogeneous(known[:, :2], marks, wall.bend) @ wall.matrix[2]
