@@ -37,3 +37,18 @@ def random_front(seed, count=4, *, returns=False):
     if returns:
         patches[1:2] = kit.with_returns(patches[1], 0.0)
     return kit.Facade(patches)
+
+
+def points_of(picture, column, row):
+    """Return the wall points on which places of the raster [px] land, shape (..., 3) [m]; NaN where none is."""
+    across, down = np.broadcast_arrays(np.asarray(column, float), np.asarray(row, float))
+    rows, columns = picture.patch.shape
+    inside = (across >= 0) & (across <= columns) & (down >= 0) & (down <= rows)
+    i, j = (
+        np.clip(np.where(inside, place, 0.0).astype(np.intp), 0, size - 1)
+        for place, size in ((down, rows), (across, columns))
+    )
+    # The last row serves the index -1: no plane at all.
+    planes = np.array([*((*p.normal, p.offset) for p in picture.facade.patches), (np.nan,) * 4])
+    planes = planes[np.where(inside, picture.patch[i, j], -1)]
+    return picture.beam.land(picture.beam.pixel_rays(across, down), planes[..., :3], planes[..., 3])

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 import reference_renderer as renderer
 import shapely
+from fronts import points_of
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from PIL import Image
@@ -130,9 +131,11 @@ def test_corners_of_a_flat_wall_square_on():
 @pytest.mark.analytic
 def test_the_top_left_pixel_has_its_centre_at_half_and_half():
     scene = square_on([rectangle("wall", -4, 4, 0, 5)])
-    point = picture_map(scene).points(0.5, 0.5)
+    point = points_of(picture_map(scene), 0.5, 0.5)
     assert point == pytest.approx([-3.995, 4.995, 0.0], abs=1e-12)
-    assert picture_map(scene).points([0, 800], [0, 500]) == pytest.approx(np.array([[-4, 5, 0], [4, 0, 0]]), abs=1e-12)
+    assert points_of(picture_map(scene), [0, 800], [0, 500]) == pytest.approx(
+        np.array([[-4, 5, 0], [4, 0, 0]]), abs=1e-12
+    )
 
 
 @pytest.mark.analytic
@@ -322,7 +325,7 @@ def test_first_seen_is_the_nearest_board_that_the_ray_meets(pose, given_boards):
             close |= ordered[1] - ordered[0] < 1e-4
     expected = np.where(np.isfinite(ordered[0]), depth.argmin(axis=0), -1)
     np.testing.assert_array_equal(picture.patch[~close], expected[~close])
-    points = picture.points(column, row)
+    points = points_of(picture, column, row)
     np.testing.assert_array_equal(np.isnan(points[..., 0]), picture.patch < 0)
     np.testing.assert_allclose(
         np.linalg.norm(points - lens, axis=-1)[(expected >= 0) & ~close],
@@ -432,7 +435,7 @@ def test_the_raster_agrees_with_a_camera_in_the_lens(name):
     assert (picture.patch != theirs).mean() < 1e-3
     # The same wall point: the renderer's single precision on metres, over a depth of about 10.
     column, row = np.meshgrid(np.arange(480) + 0.5, np.arange(300) + 0.5)
-    ours = picture.points(column, row)
+    ours = points_of(picture, column, row)
     both = clear & met
     assert np.abs(ours[both] - points[both]).max() < 1e-4
     # And back: their point lands in the middle of our pixel, to the tenth that is promised and a hundred times better.

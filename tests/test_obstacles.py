@@ -5,7 +5,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from fronts import BOUNDS, random_front
+from fronts import BOUNDS, points_of, random_front
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -91,7 +91,7 @@ def test_the_lens_sees_the_obstacle_where_the_map_has_its_shadow(boxed, tmp_path
     picture, free = picture_map(boxed), picture_map(replace(boxed, obstacles=()))
     assert (free.patch >= 0).all()
     rows, columns = np.nonzero(picture.patch < 0)
-    land = free.points(columns + 0.5, rows + 0.5)
+    land = points_of(free, columns + 0.5, rows + 0.5)
     assert len(land) > 100
     # The pixels that land on the box are those that would land in its shadow, to their size, 5 cm.
     assert (np.abs(land[:, 0]) < 0.8).all()

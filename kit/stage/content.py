@@ -25,7 +25,7 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import NDArray
 
 from kit import reference
 from kit.arrays import Array
@@ -73,20 +73,6 @@ class PictureMap(Frozen, eq=False):
     beam: Beam
     patch: NDArray[np.int16]  # (row, column): index of the patch that the lens sees first, at the pixel's centre; or -1
     corners: Frame  # a row for each corner of every patch, columns as in `HEAD`; what lies upon a corner hides it too
-
-    def points(self, column: ArrayLike, row: ArrayLike) -> Array:
-        """Return the wall points on which places of the raster [px] land, shape (..., 3) [m]; NaN where none is."""
-        across, down = np.broadcast_arrays(np.asarray(column, float), np.asarray(row, float))
-        rows, columns = self.patch.shape
-        inside = (across >= 0) & (across <= columns) & (down >= 0) & (down <= rows)
-        i, j = (
-            np.clip(np.where(inside, place, 0.0).astype(np.intp), 0, size - 1)
-            for place, size in ((down, rows), (across, columns))
-        )
-        # The last row serves the index -1: no plane at all.
-        planes = np.array([*((*p.normal, p.offset) for p in self.facade.patches), (np.nan,) * 4])
-        planes = planes[np.where(inside, self.patch[i, j], -1)]
-        return self.beam.land(self.beam.pixel_rays(across, down), planes[..., :3], planes[..., 3])
 
 
 def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:

@@ -417,7 +417,6 @@ def surface_illuminance(
 
     Luminance is of shape (..., n) [cd/m2], middles [m] and unit normals of (n, 3), small areas of (n,) [m2].
     """
-    Is(kind=Receiver).check("receiver", receiver)
     away, facing = _sight(points, normals, receiver)
     if np.any(away < SAME_PLANE):
         raise receiver.misplaced("a receiver off the surface that shines")

@@ -83,25 +83,25 @@ class Front(Frozen, eq=False):
         audience: Sequence[float] | None, points: float,
     ) -> "Front":  # fmt: skip
         """Return the front of the arguments of `evaluate`, checked."""
-        house, wanted = Is(kind=Facade).check("facade", facade), POINTS.check("points", points)
+        wanted = POINTS.check("points", points)
         things, eye = OBSTACLES.check("obstacles", obstacles), AUDIENCE.check("audience", audience)
-        judged = [i for i, p in enumerate(house.patches) if p.faces_audience and p.judged]
-        members = _members(house, target, judged)
-        goal = Goal.of([house.patches[i] for i in members])
+        judged = [i for i, p in enumerate(facade.patches) if p.faces_audience and p.judged]
+        members = _members(facade, target, judged)
+        goal = Goal.of([facade.patches[i] for i in members])
         (left, bottom), (right, top) = goal.rectangle[0, :2], goal.rectangle[2, :2]
-        at = WallPoints.sample(house, members, (left, right, bottom, top), wanted)
+        at = WallPoints.sample(facade, members, (left, right, bottom, top), wanted)
         share, area = at.weight / at.weight.sum(), at.area
         if set(members) != set(judged):
             area = np.zeros(len(area))
             if judged:
-                more = WallPoints.sample(house, judged, house.bounds, wanted)
+                more = WallPoints.sample(facade, judged, facade.bounds, wanted)
                 at = replace(
                     at, position=np.append(at.position, more.position, axis=0),
                     patch=np.append(at.patch, more.patch), weight=np.append(at.weight, more.weight),
                 )  # fmt: skip
                 area = np.append(area, more.area)
         return cls(
-            goal=goal, points=at, share=share, area=area, occluders=Occluders.of(house, things),
+            goal=goal, points=at, share=share, area=area, occluders=Occluders.of(facade, things),
             people=tuple(b for o in things if not o.blocks for b in blocks(o)), audience=eye,
         )  # fmt: skip
 

@@ -73,7 +73,7 @@ def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles
     for stand, size in zip(places, np.bincount(_owners(total, len(places))).tolist(), strict=True):
         # Few candidates could all miss a part of the stand that lies in the house.
         points = _fill(stand, max(size, SURE), things)
-        check_in_front(Is(kind=Facade).check("facade", facade), points, f"stand {stand.name!r}: area", "an area")
+        check_in_front(facade, points, f"stand {stand.name!r}: area", "an area")
         found.append(points[:size])
     return np.concatenate(found)
 
