@@ -140,7 +140,7 @@ class PlanBoard(Board):
         for _, (x, y, z) in eyes:
             self.plan.plot([x * m], [z * m], "k^", markersize=5)
             self.section.plot([z * m], [y * m], "k^", markersize=5)
-        self._beams = [self._beam(k) for k in range(len(HATCHES))]
+        self._beams: list[dict[str, Any]] = []
         # What stands is named beside it, other areas within, at their corner.
         named = [(name, (max if stops else min)(at)[0], max(z for _, z in at)) for name, at, _, stops in grounds]
         self.labels = self._labels([(name, x, z) for name, (x, _, z) in eyes], named)
@@ -148,29 +148,41 @@ class PlanBoard(Board):
 
     def draw(self, projectors: Pairs) -> bytes:
         """Return the drawing of a set-up, of not more projectors than there are `HATCHES`, as a PNG picture."""
-        m = self._metre
-        drawn: list[Any] = []
-        for k, (artists, (projector, placement)) in enumerate(zip(self._beams, projectors, strict=False)):
-            beam = Beam.of(projector, placement)
-            # A corner that never meets the wall is drawn at its foot.
-            corners = np.nan_to_num(beam.land(beam.corners(), (0.0, 0.0, 1.0), 0.0), nan=0.0)
-            x, y, z = placement.position
-            ends = corners[[corners[:, 0].argmin(), corners[:, 0].argmax()]]
-            highest, lowest = corners[:, 1].max(), corners[:, 1].min()
-            middle = corners.mean(axis=0)
-            dimension = max(self.plan.get_xlim()) - (0.06 + 0.1 * k) * np.ptp(self.plan.get_xlim())
-            artists["plan"].set_xy(np.array([(x, z), *ends[:, [0, 2]]]) * m)
-            artists["axis"].set_data([x * m, middle[0] * m], [z * m, middle[2] * m])
-            artists["lens"].set_data([x * m], [z * m])
-            artists["elevation"].set_xy(corners[:, :2] * m)
-            artists["foot"].set_data([x * m], [y * m])
-            artists["section"].set_xy(np.array([(z, y), (0.0, highest), (0.0, lowest)]) * m)
-            artists["side"].set_data([z * m], [y * m])
-            artists["arrow"].set_data([dimension, dimension], [0.0, z * m])
-            artists["distance"].set_position((dimension, 0.5 * z * m))
-            artists["distance"].set_text(length_text(z, self.units, 1))
-            drawn += artists.values()
-        return self.paint([*drawn, *self.labels])
+        for artist in (artist for beam in self._beams for artist in beam.values()):
+            artist.remove()
+        self._beams = [self._beam(k, *pair) for k, pair in enumerate(projectors[: len(HATCHES)])]
+        return self.paint([*(artist for beam in self._beams for artist in beam.values()), *self.labels])
+
+    def _beam(self, k: int, projector: Projector, placement: Placement) -> dict[str, Any]:
+        """Draw a machine, its beam and picture, and its distance."""
+        m, beam = self._metre, Beam.of(projector, placement)
+        # A corner that never meets the wall is drawn at its foot.
+        corners = m * np.nan_to_num(beam.land(beam.corners(), (0.0, 0.0, 1.0), 0.0), nan=0.0)
+        x, y, z = m * beam.position
+        ends = corners[[corners[:, 0].argmin(), corners[:, 0].argmax()]]
+        highest, lowest, middle = corners[:, 1].max(), corners[:, 1].min(), corners.mean(axis=0)
+        dimension = max(self.plan.get_xlim()) - (0.06 + 0.1 * k) * np.ptp(self.plan.get_xlim())
+        colour = matplotlib.colormaps[COLOURS](0.75 - 0.3 * k)
+        style: dict[str, Any] = {"edgecolor": "black", "linewidth": 1.0, "hatch": HATCHES[k], "animated": True}
+        style["facecolor"] = (*colour[:3], 0.3)
+        line: dict[str, Any] = {"color": "black", "animated": True}
+        thin: dict[str, Any] = line | {"linewidth": 0.8}
+        (lens,), (foot,), (side,) = (
+            ax.plot(*at, "s", markersize=size, **line)
+            for ax, at, size in ((self.plan, (x, z), 6), (self.elevation, (x, y), 5), (self.section, (z, y), 6))
+        )
+        return {
+            "plan": self.plan.add_patch(Polygon([(x, z), *ends[:, [0, 2]]], **style)),
+            "elevation": self.elevation.add_patch(Polygon(corners[:, :2], **style)),
+            "section": self.section.add_patch(Polygon([(z, y), (0.0, highest), (0.0, lowest)], **style)),
+            "axis": self.plan.plot([x, middle[0]], [z, middle[2]], linestyle="-.", **thin)[0],
+            "lens": lens, "foot": foot, "side": side,
+            "arrow": self.plan.plot([dimension, dimension], [0.0, z], marker="_", markersize=9, **thin)[0],
+            "distance": self.plan.text(
+                dimension, 0.5 * z, length_text(placement.position[2], self.units, 1), ha="center", va="center",
+                rotation=90, fontsize=9, bbox=PLAIN | {"alpha": 1.0}, animated=True,
+            ),
+        }  # fmt: skip
 
     def _house(self) -> None:
         m = self._metre
@@ -209,7 +221,7 @@ class PlanBoard(Board):
         self.plan.apply_aspect()
         plan, renderer = self.plan.get_window_extent(), self.canvas.get_renderer()
         # Where the distances of the machines stand, and the viewers.
-        taken = [Bbox([(plan.x1 - 0.1 * len(self._beams) * plan.width, plan.y0), (plan.x1, plan.y1)])]
+        taken = [Bbox([(plan.x1 - 0.1 * len(HATCHES) * plan.width, plan.y0), (plan.x1, plan.y1)])]
         places = [self.plan.transData.transform((x * self._metre, z * self._metre)) for _, x, z in eyes]
         taken += [Bbox([at, at]).padded(4.0) for at in places]
         low, high = (end / self._metre for end in self.plan.get_xlim())
@@ -230,24 +242,3 @@ class PlanBoard(Board):
             taken.append(box)
             labels.append(label)
         return labels
-
-    def _beam(self, k: int) -> dict[str, Any]:
-        colour = matplotlib.colormaps[COLOURS](0.75 - 0.3 * k)
-        style: dict[str, Any] = {
-            "facecolor": (*colour[:3], 0.3), "edgecolor": "black", "linewidth": 1.0, "hatch": HATCHES[k],
-            "animated": True,
-        }  # fmt: skip
-        result: dict[str, Any] = {}
-        for name, ax in (("plan", self.plan), ("elevation", self.elevation), ("section", self.section)):
-            result[name] = ax.add_patch(Polygon(np.zeros((3, 2)), **style))
-        line: dict[str, Any] = {"color": "black", "animated": True}
-        (result["axis"],) = self.plan.plot([], [], linestyle="-.", linewidth=0.8, **line)
-        (result["lens"],) = self.plan.plot([], [], "s", markersize=6, **line)
-        (result["foot"],) = self.elevation.plot([], [], "s", markersize=5, **line)
-        (result["side"],) = self.section.plot([], [], "s", markersize=6, **line)
-        (result["arrow"],) = self.plan.plot([], [], linewidth=0.8, marker="_", markersize=9, **line)
-        result["distance"] = self.plan.text(
-            0, 0, "", ha="center", va="center", rotation=90, fontsize=9, animated=True,
-            bbox={"facecolor": "white", "edgecolor": "none", "pad": 1.0},
-        )  # fmt: skip
-        return result
