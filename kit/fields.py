@@ -415,6 +415,7 @@ class Declared(Frozen, eq=False):
 
     def __init_subclass__(cls, **options: bool) -> None:
         fields = {name: field for name, field in vars(cls).items() if isinstance(field, dataclasses.Field)}
+        fields |= getattr(cls, "__dataclass_fields__", {})  # what its base declares comes last in what it says
         rows = [line for name, field in fields.items() for line in _about(name, field.metadata.get("spec"))]
         for name, own in list(vars(cls).items()):
             if not name.startswith("_") and inspect.isfunction(getattr(own, "__func__", own)):

@@ -13,7 +13,7 @@ from kit.answers.show import LOSSES, ROOMS_DARK, Show
 from kit.decision.verdict import Target, Verdict, judge
 from kit.eye.colorimetry import WallColour, wall_colour
 from kit.eye.light_map import light_map
-from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, UNITS, Declared, declared
+from kit.fields import AMBIENT, DISTANCE, THROW_RATIO, declared
 from kit.results import Frame, Result
 from kit.source.placement import Placement
 from kit.source.projector import Projector, loss, warning
@@ -28,7 +28,7 @@ say = Phrases(__file__)
 LENS, LIGHT = ("light_output", "throw_ratio", "distance", "shift_up"), ("light_source", "kind")
 
 
-class Choice(Declared):
+class Choice(scenes.Wanted):
     """Two machines in their places, the wall, and what counts as enough; None: as the show says."""
 
     first_light_output: float = declared(scenes.MACHINE, label="first machine", default=None)
@@ -37,28 +37,18 @@ class Choice(Declared):
     first_shift_up: float = declared(scenes.SHIFT_UP, default=None)
     first_light_source: str = declared(scenes.LIGHT_SOURCE, default=None)
     first_kind: str = declared(scenes.KIND, default=None)
-    wall: str | None = declared(scenes.WALL, default=None)
-    ambient: float = declared(AMBIENT, default=None)
-    rooms_dark: bool = declared(ROOMS_DARK, default=None)
-    district: str = declared(scenes.DISTRICT, default=None)
-    purpose: str = declared(scenes.PURPOSE, default=None)
-    share: float = declared(scenes.SHARE_WANTED, default=None)
-    confidence: float = declared(scenes.CONFIDENCE, default=None)
     second_light_output: float = declared(scenes.MACHINE, label="second machine", default=None)
     second_throw_ratio: float = declared(THROW_RATIO, default=None)
     second_distance: float = declared(DISTANCE, default=None)
     second_shift_up: float = declared(scenes.SHIFT_UP, default=None)
     second_light_source: str = declared(scenes.LIGHT_SOURCE, default=None)
     second_kind: str = declared(scenes.KIND, default=None)
+    ambient: float = declared(AMBIENT, default=None)
+    rooms_dark: bool = declared(ROOMS_DARK, default=None)
     picture_mode: str | None = declared(loss("picture mode"))
     power_mode: str | None = declared(loss("power mode"))
     ageing: str | None = declared(loss("ageing", "age of the light"))
     housing_window: str | None = declared(loss("housing window"))
-    units: str = declared(UNITS, default=None)
-
-    def on(self, show: Show) -> "Choice":
-        """Return the choice with what is not chosen as in `show`: its first two machines, each where it fits."""
-        return show.filled(self)
 
 
 class Comparison(Result):

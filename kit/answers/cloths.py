@@ -11,7 +11,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 import xarray as xr
 
-from kit.answers.scenes import CONFIDENCE, DISTRICT, DRAWS, LIGHT_SOURCE, MACHINE, PURPOSE, SHARE_WANTED, WALL
+from kit.answers.scenes import DRAWS, LIGHT_SOURCE, MACHINE, Wanted
 from kit.answers.show import Show
 from kit.decision.payoff import PayOff, check_reach, pay_off
 from kit.decision.verdict import Target
@@ -20,7 +20,7 @@ from kit.eye.light_map import Scene
 from kit.eye.night import Screen, daylight_picture, night_view, on_screen
 from kit.eye.pattern_vision import pattern_frame, seen
 from kit.eye.picture_file import Picture, load_picture
-from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, UNITS, Declared, Number, OneOf, Text, declared
+from kit.fields import AMBIENT, DISTANCE, FLAG, LENGTH, THROW_RATIO, Number, OneOf, Text, declared
 from kit.fields import AVERAGE_PICTURE_LEVEL as LEVEL
 from kit.results import Frame, Result
 from kit.source.spectra import AMBIENT as STREET_LIGHTS
@@ -42,7 +42,7 @@ GAP = LENGTH.but(
 )  # fmt: skip
 
 
-class ClothChoice(Declared):
+class ClothChoice(Wanted):
     """What hangs before which wall, in which light, and what stands side by side; None: as the show says."""
 
     cloth: str = declared(OneOf(label="cloth", options=cloth_names), default="white cotton")
@@ -54,18 +54,12 @@ class ClothChoice(Declared):
     light_output: float = declared(MACHINE, default=None)
     distance: float = declared(DISTANCE, default=None)
     throw_ratio: float = declared(THROW_RATIO, default=None)
-    wall: str | None = declared(WALL, default=None)
     ambient: float = declared(AMBIENT, default=None)
     ambient_light: str = declared(STREET_LIGHT, default="warm white led street lamp")
     light_source: str = declared(LIGHT_SOURCE, default=None)
     picture: str = declared(OneOf(label="picture", options=(DAYLIGHT, WHITE, FILE)), default=DAYLIGHT)
     file: str = declared(Text(label="picture file", example="my_house.jpg", empty=True), default="")
     pair: str = declared(PAIR, default=BARE_AND_CLOTH)
-    district: str = declared(DISTRICT, default=None)
-    purpose: str = declared(PURPOSE, default=None)
-    share: float = declared(SHARE_WANTED, default=None)
-    confidence: float = declared(CONFIDENCE, default=None)
-    units: str = declared(UNITS, default=None)
 
     def on(self, show: Show) -> "ClothChoice":
         """Return the choice with what is not chosen as in `show`; without masonry, cloth covers what it may."""

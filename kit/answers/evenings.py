@@ -11,7 +11,7 @@ import pandas as pd
 import xarray as xr
 
 from kit import fields, reference
-from kit.answers.scenes import CONFIDENCE, DISTRICT, MACHINE, PURPOSE, SHARE_WANTED, WALL
+from kit.answers.scenes import MACHINE, Wanted
 from kit.answers.show import ROOMS_DARK, SKY, Show
 from kit.decision.evening import Passing, evenings, start_sentence, switching, switching_frame, switching_sentence
 from kit.decision.verdict import Target
@@ -37,7 +37,7 @@ CLEAR = "clear"
 AIR = fields.OneOf(label="air", options=lambda: (CLEAR, *reference.names("weather", "air")), meaning="fog or rain")
 
 
-class EveningChoice(fields.Declared):
+class EveningChoice(Wanted):
     """When and where, which lamps are on, and what the machine and the wall are; None: as the show says."""
 
     date: str = fields.declared(fields.Day(label="evening of"), default="2026-12-05")
@@ -51,7 +51,6 @@ class EveningChoice(fields.Declared):
     light_output: float = fields.declared(MACHINE, default=None)
     distance: float = fields.declared(fields.DISTANCE, default=None)
     throw_ratio: float = fields.declared(fields.THROW_RATIO, default=None)
-    wall: str | None = fields.declared(WALL, default=None)
     even: float = fields.declared(fields.AMBIENT, label="even light", default=None)
     air: str = fields.declared(AIR, default=CLEAR)
     rooms_dark: bool = fields.declared(ROOMS_DARK, default=None)
@@ -60,11 +59,6 @@ class EveningChoice(fields.Declared):
     strings: float = fields.declared(
         fields.DIMMING, label="LED strings", default=0.1, steps=(0.0, 1.0, 0.01), form=".0%"
     )
-    district: str = fields.declared(DISTRICT, default=None)
-    purpose: str = fields.declared(PURPOSE, default=None)
-    share: float = fields.declared(SHARE_WANTED, default=None)
-    confidence: float = fields.declared(CONFIDENCE, default=None)
-    units: str = fields.declared(fields.UNITS, default=None)
 
     def on(self, show: Show) -> "EveningChoice":
         """Return the choice with what is not chosen as in `show`; lamps that it dims to nothing are off."""

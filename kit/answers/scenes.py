@@ -2,10 +2,11 @@
 
 import tomllib
 from pathlib import Path
+from typing import Any, Self
 
 from kit import reference
 from kit.decision.verdict import Target, rungs
-from kit.fields import LENGTH, LIGHT_OUTPUT, SHARE, OneOf, Text, specs
+from kit.fields import LENGTH, LIGHT_OUTPUT, SHARE, UNITS, Declared, OneOf, Text, declared, specs
 from kit.source.projector import loss
 from kit.source.spectra import light_source_names
 
@@ -46,3 +47,18 @@ ASIDE = LENGTH.but(
     label="to the right", default=0.0, steps=(-6.0, 6.0, 0.1), feet=(-20.0, 20.0, 0.5),
     meaning="of the middle of the front, as the audience sees it",
 )  # fmt: skip
+
+
+class Wanted(Declared):
+    """What is chosen on every page: the wall, and what counts as enough; None: as the show says."""
+
+    wall: str | None = declared(WALL, default=None)
+    district: str = declared(DISTRICT, default=None)
+    purpose: str = declared(PURPOSE, default=None)
+    share: float = declared(SHARE_WANTED, default=None)
+    confidence: float = declared(CONFIDENCE, default=None)
+    units: str = declared(UNITS, default=None)
+
+    def on(self, show: Any) -> Self:
+        """Return the choice with what is not chosen as in `show`: its first machines, each where it fits."""
+        return show.filled(self)

@@ -46,7 +46,7 @@ TILT = fields.ANGLE.but(
 )
 
 
-class StandChoice(fields.Declared):
+class StandChoice(scenes.Wanted):
     """How many machines, where they stand, how they point, and what the wall is; None: as the show says."""
 
     setup: str = fields.declared(SETUP)
@@ -57,14 +57,8 @@ class StandChoice(fields.Declared):
     throw_ratio: float = fields.declared(fields.THROW_RATIO, default=None)
     shift_up: float = fields.declared(scenes.SHIFT_UP, default=None)
     tilt: float = fields.declared(TILT)
-    wall: str | None = fields.declared(scenes.WALL, default=None)
     ambient: float = fields.declared(fields.AMBIENT, default=None)
-    district: str = fields.declared(scenes.DISTRICT, default=None)
-    purpose: str = fields.declared(scenes.PURPOSE, default=None)
-    share: float = fields.declared(scenes.SHARE_WANTED, default=None)
-    confidence: float = fields.declared(scenes.CONFIDENCE, default=None)
     best_for: str = fields.declared(BEST_FOR)
-    units: str = fields.declared(fields.UNITS, default=None)
 
     def __post_init__(self) -> None:
         super().__post_init__()
@@ -75,10 +69,6 @@ class StandChoice(fields.Declared):
     def wide(self) -> float:
         """How wide the pictures are together, over one of them."""
         return 2.0 - OVERLAP if self.setup == SIDE_BY_SIDE else 1.0
-
-    def on(self, show: Show) -> "StandChoice":
-        """Return the choice with what is not chosen as in `show`."""
-        return show.filled(self)
 
 
 class Arrangement(Result):

@@ -19,6 +19,7 @@ import ipywidgets as widgets
 import numpy as np
 
 from kit import reference
+from kit.answers.scenes import Wanted
 from kit.answers.settings import fingerprint, load_settings, save_settings, settings_file
 from kit.answers.show import Show, open_show
 from kit.errors import InputError
@@ -148,8 +149,9 @@ class Panel:
 
     def declarations(self) -> dict[str, Spec]:
         """Return the declared fields of the choice, which the controls follow; the wall from those that are known."""
-        told = {name: getattr(self.start, name) is not None for name in specs(self.choice_type)}
-        known = {name: spec.but(optional=not told[name]) for name, spec in specs(self.choice_type).items()}
+        every, last = specs(self.choice_type), specs(Wanted)
+        ordered = {name: every[name] for name in every if name not in last} | last
+        known = {name: spec.but(optional=getattr(self.start, name) is None) for name, spec in ordered.items()}
         own = (surface.name for surface in self.of.house.surfaces())
         names = tuple(dict.fromkeys((*own, *reference.names("surfaces"))))
         wall = OneOf(label=known["wall"].label, options=names, optional=True, nothing="as the house is")
