@@ -1,12 +1,11 @@
 """One valid call of each public callable, and what is wrong with its answers where an argument is spoiled.
 
-``python tests/api_calls.py --minutes 60`` tries every mutation of every argument, then of two at once until the time
-is over; it prints counts, and each bad answer once. ``test_api.py`` tries some of them.
+``python tests/soak.py api --minutes 60`` tries every mutation of every argument, then of two at once until the time is
+over; it prints counts, and each bad answer once. ``test_api.py`` tries some of them.
 """
 
 from __future__ import annotations
 
-import argparse
 import collections
 import dataclasses
 import io
@@ -18,7 +17,7 @@ import signal
 import tempfile
 import time
 import warnings
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, redirect_stdout
 from functools import partial
 from pathlib import Path
@@ -718,26 +717,20 @@ def wander(tally: Tally, deadline: float, seed: int) -> None:
         tally.try_one(name, call, good, bad)
 
 
-def main() -> None:
-    """Try for so many minutes."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--minutes", type=float, default=60.0)
-    parser.add_argument("--only", nargs="*")
-    given = parser.parse_args()
+def try_all(minutes: float, only: Sequence[str] = ()) -> int:
+    """Try for so many minutes; return the number of distinct bad answers."""
     begin, tally = time.monotonic(), Tally()
     os.chdir(made.folder)  # what names of files lead to is written here
-    deadline = begin + 60 * given.minutes
-    sweep(tally, given.only or list(calls()), deadline=deadline)
+    deadline = begin + 60 * minutes
+    sweep(tally, list(only) or list(calls()), deadline=deadline)
     print(f"each argument: {tally.calls:,} calls, {len(tally.bad)} distinct bad answers", flush=True)
-    if not given.only:
+    if not only:
         wander(tally, deadline, seed=round(begin))
     for line in sorted(tally.bad.values()):
         print(line.encode("ascii", "backslashreplace").decode())
     print(
         f"{tally.calls:,} calls of {len(calls())} callables, {len(tally.bad)} distinct bad answers",
         collections.Counter(k[2][:24] for k in tally.bad),
+        flush=True,
     )
-
-
-if __name__ == "__main__":
-    main()
+    return len(tally.bad)
