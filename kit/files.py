@@ -17,8 +17,6 @@ def read_file(what: str, path: str | Path, *, right: str, most: int) -> bytes:
     be right, as a phrase: ``"a PNG or JPEG picture"``; `most`: bytes; a larger file is a mistake or a trap, and is
     not read. Raises `InputError` for what is no path, no file, too large, or cannot be opened.
     """
-    if not isinstance(path, str | Path):
-        raise InputError(what, path, f"the path of {right}")
     file = Path(path)
     where = f"{what} {file.name!r}"
     try:

@@ -531,6 +531,7 @@ CALLED = {
     "path": "file",
     "wavelengths": "values",
     "name": "cloth light",
+    "scene": "lamps",
     "surface": "name",
     "spacing": "extent",
     "choice": "field",
@@ -621,6 +622,11 @@ def limited(seconds: float) -> Iterator[None]:
         signal.signal(signal.SIGVTALRM, before)
 
 
+def file_in(value: Any) -> list[str]:
+    """The file that a path leads to, which a message about its content names."""
+    return [value.replace("_", " ")] if isinstance(value, str) and value.strip() and os.path.isfile(value) else []
+
+
 def fault(call: Callable[..., Any], given: Mapping[str, Any], spoiled: tuple[str, ...], never: bool) -> str:
     """What is wrong with the answer; empty where all is well."""
     with warnings.catch_warnings(record=True) as warned, redirect_stdout(io.StringIO()):
@@ -635,7 +641,8 @@ def fault(call: Callable[..., Any], given: Mapping[str, Any], spoiled: tuple[str
                 said = f"{len(message)} characters"
             elif len(spoiled) == 1 and not any(
                 word in message.replace("_", " ")
-                for word in (spoiled[0].replace("_", " "), *CALLED.get(spoiled[0], "-").split())
+                for name in spoiled
+                for word in (name.replace("_", " "), *CALLED.get(name, "-").split(), *file_in(given[name]))
             ):
                 said = f"does not name it: {message[:60]}"
         except TooLong:

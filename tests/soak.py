@@ -178,8 +178,9 @@ def memory():
 
 
 def change(controls, chance):
-    """Move one control to a place that it has."""
+    """Move one control to a place that it has; return the control, and what it showed."""
     one = chance.choice(controls)
+    before = one.value
     if hasattr(one, "options"):
         one.value = chance.choice(list(one.options))[1]
     elif isinstance(one.value, bool):
@@ -190,21 +191,18 @@ def change(controls, chance):
         steps = round((one.max - one.min) / one.step)
         place = one.min + chance.randint(0, steps) * one.step
         one.value = one.base**place if hasattr(one, "base") else type(one.value)(place)
+    return one, before
 
 
 def growth(panel, changes, chance):
     """What so many changes of a panel's controls add to the memory [MB], and how many were refused."""
     before, refused = memory(), 0
     for _ in range(changes):
-        if isinstance(panel.parts, list):  # rows of controls
-            change([one for row in (panel.top, *panel.parts) for one in row.controls.values()], chance)
-            refused += panel.show is None
-            continue
-        change(list(panel.controls.values()), chance)
-        if panel.parts["message"].value:
+        rows = [panel.top, *panel.parts] if isinstance(panel.parts, list) else [panel]
+        one, shown = change([one for row in rows for one in row.controls.values()], chance)
+        if panel.show is None if len(rows) > 1 else panel.parts["message"].value:
             refused += 1
-            if chance.random() < 0.5:  # what is refused stays until what it was refused for is changed
-                panel.reset.click()
+            one.value = shown  # or all that follow would be refused
     return memory() - before, refused
 
 
@@ -220,6 +218,7 @@ def panels(changes, names):
     }
     os.chdir(tempfile.mkdtemp(prefix="kit-soak-"))
     bad, show = 0, kit.open_show(ROOT / "notebooks/houses/demo_show.toml")
+    kit.save_show(show, "my_show.toml")
     for name in names or made:
         chance = random.Random(1)
         panel = made[name]() if name == "MakePanel" else made[name](show)

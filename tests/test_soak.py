@@ -3,7 +3,6 @@
 import random
 import types
 import warnings
-from pathlib import Path
 
 import ipywidgets as widgets
 import pytest
@@ -61,10 +60,10 @@ def test_check_sums_of_a_spoilt_png_are_mended(tmp_path):
 
 def test_growth_of_a_panel_is_noticed():
     kept, tick = [], widgets.Checkbox()
-    tick.observe(lambda _: kept.append(b"x" * 1_000_000), names="value")
+    tick.observe(lambda _: kept.append(bytearray(b"x") * 4_000_000), names="value")
     leaky = types.SimpleNamespace(controls={"tick": tick}, parts={"message": widgets.HTML()})
     grown, refused = growth(leaky, 40, random.Random(1))
-    assert grown > 30
+    assert grown > 80
     assert not refused
 
 
@@ -77,13 +76,3 @@ def test_changes_move_each_kind_of_control():
             change([one], chance)
             seen.add(one.value)
         assert len(seen) > 1
-
-
-@pytest.mark.regression
-def test_a_page_that_makes_a_show_grows_little(tmp_path, monkeypatch):
-    monkeypatch.chdir(tmp_path)
-    panel, chance = kit.MakePanel(), random.Random(1)
-    growth(panel, 10, chance)
-    grown, _ = growth(panel, 50, chance)
-    assert grown < 20 * 50 / 500 + 3  # a tenth of what 500 changes may add, and what the machine rounds
-    assert not list(Path().iterdir())

@@ -148,8 +148,6 @@ def _check_header(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
     """Refuse, before anything is decoded, what is too large or would be decoded wrongly."""
     if image.width * image.height > MOST_PIXELS or max(image.size) > MOST_ACROSS:
         raise InputError(where, f"{image.width} x {image.height} pixels", FEWER)
-    if image.width * image.height == 0:
-        raise InputError(where, f"{image.width} x {image.height} pixels", "a picture with at least one pixel")
     if image.format != "MPO" and getattr(image, "is_animated", False):
         raise InputError(where, f"{image.format} with several frames or pages", "one picture: save one frame of it")
     if image.mode == "CMYK":

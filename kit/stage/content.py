@@ -90,7 +90,7 @@ def picture_map(scene: Scene, projector_index: int = 0) -> PictureMap:
         misses it, or too many pixels.
     """
     count = len(scene.projectors)
-    if isinstance(projector_index, bool) or projector_index not in range(count):
+    if projector_index not in range(count):
         raise InputError("projector_index", projector_index, f"a whole number from 0 to {count - 1}")
     projector, placement = scene.projectors[projector_index]
     if math.prod(projector.resolution) > MAX_PIXELS:

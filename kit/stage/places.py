@@ -63,9 +63,6 @@ class Limits(Declared):
     )
 
 
-LIMITS = Is(kind=Limits, optional=True)
-
-
 class Front(Frozen, eq=False):
     """All that does not depend on where the lens is; the points of the target come first."""
 
@@ -151,7 +148,7 @@ def evaluate(
     front = Front.of(facade, target, obstacles, audience, points)
     given = _positions(positions)
     check_in_front(facade, given, "positions", "a lens")
-    return evaluated(front, projector, lens, given, LIMITS.check("limits", limits) or Limits())
+    return evaluated(front, projector, lens, given, limits or Limits())
 
 
 def describe(

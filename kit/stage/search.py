@@ -19,7 +19,7 @@ from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.stage.aim import Lens
 from kit.stage.likely import Likely
-from kit.stage.places import LIMITS, SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
+from kit.stage.places import SLACK, Front, Limits, bounds, evaluated, excesses, placement_of
 from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import AREA, OBSTACLES, Obstacle
@@ -167,7 +167,7 @@ def search(
         one without which most places would do, else the two that fail most; and by how much it fails at the
         nearest place.
     """
-    rules = LIMITS.check("limits", limits) or Limits()
+    rules = limits or Limits()
     stands, obstacles = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     front = Front.of(facade, target, obstacles, audience, points)
     positions = candidates(stands, count, facade, obstacles=obstacles)

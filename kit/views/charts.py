@@ -150,6 +150,7 @@ def draw_season(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOLE
     part : str
         Of the front.
     """
+    check_made("result", result, "earliest date", "kit.evenings")
     if result["date"].size < 2:
         raise InputError("result", f"{result['date'].size} evening", "two evenings or more")
     ax, season = _axes(ax), _part(result, part)

@@ -44,10 +44,8 @@ SURFACE = OneOf(
 )  # fmt: skip
 PART: dict[str, Spec] = {"name": Text(label="part"), "surface": SURFACE}
 PART |= {name: Text(label="forward" if name == "depth" else name) for name in LENGTHS}
-KEPT, MOST = (
-    ("corners", "thickness", "holes", "judged", "room_light"),
-    60,
-)  # of parts, in no control; rows that a page bears
+# Of parts, in no control; rows that a page bears.
+KEPT, MOST = ("corners", "thickness", "holes", "judged", "room_light"), 60
 NEW: list[dict[str, Any]] = [{"name": "main wall", "rectangle": {"left": 0, "bottom": 0}}, {"name": "window"}]
 MORE = {"name": "part"}
 STYLE = """<style>.kit-wrong input, .kit-wrong select { outline: 2px solid #b00020; }
