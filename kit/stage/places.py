@@ -15,7 +15,7 @@ from numpy.typing import ArrayLike
 from kit.arrays import Array, Index, Mask
 from kit.blocks import share_out
 from kit.errors import InputError
-from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Frozen, Is, Many, Number, Numbers, declared
+from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Frozen, Many, Number, Numbers, declared
 from kit.quantities import labelled
 from kit.results import check_made
 from kit.source.beam import Beam, Landing
