@@ -202,7 +202,8 @@ def growth(panel, changes, chance):
         one, shown = change([one for row in rows for one in row.controls.values()], chance)
         if panel.show is None if len(rows) > 1 else panel.parts["message"].value:
             refused += 1
-            one.value = shown  # or all that follow would be refused
+            # Or all that follow would be refused; one control may have moved another.
+            panel.reset.click() if hasattr(panel, "reset") else setattr(one, "value", shown)
     return memory() - before, refused
 
 
