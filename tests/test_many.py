@@ -116,8 +116,9 @@ def test_what_cannot_be_run_is_refused(folder, tmp_path_factory, monkeypatch):
     with pytest.raises(kit.InputError, match="jobs"):
         kit.verdicts(folder, folder / "a.csv", jobs=0)
     monkeypatch.setattr(many, "PATIENCE", "1s")
-    with pytest.raises(kit.InputError, match="cluster"):
-        kit.verdicts(folder, folder / "a.csv", cluster="tcp://127.0.0.1:9")
+    for address in ("now", "http://a:1", "tcp://127.0.0.1", "\u00fc", "tcp://127.0.0.1:9"):
+        with pytest.raises(kit.InputError, match="cluster"):
+            kit.verdicts(folder, folder / "a.csv", cluster=address)
 
 
 def command(*arguments, folder):

@@ -2,6 +2,7 @@
 
 import json
 import os
+import re
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from contextlib import contextmanager
@@ -89,6 +90,8 @@ def verdicts(
         raise InputError("out", str(out), "one package more for Parquet: pip install -e '.[cluster]'; or a .csv")
     if table.suffix not in KINDS or not table.absolute().parent.is_dir():
         raise InputError("out", str(out), f"a file in a folder that is there, {' or '.join(KINDS)}")
+    if cluster and not re.fullmatch(r"(tcp|tls)://[\w.:\[\]-]+:\d{1,5}", cluster, re.ASCII):
+        raise InputError("cluster", cluster, "the address of a dask scheduler, such as tcp://192.168.1.5:8786")
     # Neither shortlists nor settings of panels.
     files = sorted(f for f in Path(folder).absolute().glob("*.toml") if "." not in f.stem and f.name != "machines.toml")
     if not files:
