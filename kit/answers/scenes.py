@@ -6,6 +6,7 @@ from typing import Any, Self
 
 from kit import reference
 from kit.decision.verdict import Target, rungs
+from kit.errors import InputError
 from kit.fields import LENGTH, LIGHT_OUTPUT, SHARE, UNITS, Declared, OneOf, Text, declared, specs
 from kit.source.projector import loss
 from kit.source.spectra import light_source_names
@@ -61,4 +62,6 @@ class Wanted(Declared):
 
     def on(self, show: Any) -> Self:
         """Return the choice with what is not chosen as in `show`: its first machines, each where it fits."""
+        if not hasattr(show, "filled"):  # the room of shows imports this one
+            raise InputError("show", show, "a kit.Show")
         return show.filled(self)
