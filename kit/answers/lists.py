@@ -5,12 +5,13 @@ import re
 from dataclasses import replace
 from functools import cache
 from importlib.resources import files
+from typing import Any
 
 import numpy as np
 
 import kit
 from kit import reference
-from kit.fields import Band, Number, Range, Spec, Vector, specs
+from kit.fields import Band, Number, Range, Vector, specs
 from kit.quantities import QUANTITIES
 from kit.results import Frame, make_frame
 from kit.source.spectra import ambient_spectrum, tristimulus
@@ -113,10 +114,11 @@ def glossary() -> Frame:
     'distance from lens to wall over picture width'
     """
     rows: list[dict[str, str]] = []
-    for kind in _types():
-        for name, spec in specs(kind).items():
-            inner = _number(spec)
-            if inner is not None:
+    # In the order in which light travels.
+    for kind in (getattr(kit, name) for names in kit.PUBLIC.values() for name in names):
+        for name, spec in specs(kind).items() if dataclasses.is_dataclass(kind) else ():
+            inner: Any = spec.of if isinstance(spec, Vector | Range | Band) else spec
+            if isinstance(inner, Number):
                 meaning = spec.meaning or inner.meaning or spec.label or inner.label
                 _add(rows, name, inner.symbol, inner.unit, meaning, f"kit.{kind.__name__}")
     for name, found in QUANTITIES.items():
@@ -128,26 +130,10 @@ def glossary() -> Frame:
 def _add(rows: list[dict[str, str]], name: str, symbol: str, unit: str, meaning: str, where: str) -> None:
     """Add a number, or another place of one that has a row; a meaning that only repeats the name goes with any."""
     for row in rows:
-        if (row["name"], row["unit"]) == (name, unit) and (
-            row["meaning"] == meaning or name in map(_bare, (meaning, row["meaning"]))
-        ):
+        bare = [said.replace(" ", "_") == name for said in (row["meaning"], meaning)]
+        if (row["name"], row["unit"]) == (name, unit) and (row["meaning"] == meaning or any(bare)):
             row["symbol"] = row["symbol"] or symbol
-            row["meaning"] = meaning if _bare(row["meaning"]) == name else row["meaning"]
+            row["meaning"] = meaning if bare[0] else row["meaning"]
             row["where"] += f", {where}"
             return
     rows.append({"name": name, "symbol": symbol, "unit": unit, "meaning": meaning, "where": where})
-
-
-def _bare(meaning: str) -> str:
-    return meaning.replace(" ", "_")
-
-
-def _types() -> list[type]:
-    """Return the public dataclasses, in the order in which light travels."""
-    public = (getattr(kit, name) for names in kit.PUBLIC.values() for name in names)
-    return [kind for kind in public if isinstance(kind, type) and dataclasses.is_dataclass(kind)]
-
-
-def _number(spec: Spec) -> Number | None:
-    """Return the declaration of the number in a field, None where it is none."""
-    return spec if isinstance(spec, Number) else spec.of if isinstance(spec, Vector | Range | Band) else None

@@ -121,12 +121,8 @@ class MakePanel:
     """
 
     def __init__(self, path: str | Path = MINE) -> None:
-        self.path, self._lock, self._quiet, self._units = (
-            Path(PathOf().check("path", path)).absolute(),
-            threading.RLock(),
-            True,
-            "ft",
-        )
+        self.path, self._lock = Path(PathOf().check("path", path)).absolute(), threading.RLock()
+        self._quiet, self._units = True, "ft"
         self.show: Show | None = None  # what the controls say; None: there are mistakes
         self._base: Show | None = None  # what the file said, the file as it was then, and its own surfaces
         self._seen, self._own, self.parts = "", dict[str, Any](), list[Row]()
