@@ -26,14 +26,14 @@ PLACES = (Path(__file__).parent / "reference_data", Path(__file__).parents[1] / 
 Text = Annotated[str, Field(pattern=r"^\S(.*\S)?$")]
 Name = Annotated[str, Field(pattern=r"^[^\sA-Z]([^A-Z]*[^\sA-Z])?$")]  # lower case words
 Number = Annotated[float, Field(allow_inf_nan=False, ge=0.0)]
-Status = Literal["seen", "from memory"]
+Status = Literal["seen", "chosen", "from memory"]
 
 
 class Row(BaseModel):
     """One value of a reference table, in `unit` (``"1"`` is dimensionless), with its band and where it comes from.
 
     0 <= low <= value <= high, all finite; a reflectance or transmittance is at most 1. `status` is "seen" where the
-    value was read in, or computed from, a public copy of the source. Only the note may be empty.
+    value was read in, or computed from, a public copy of the source; "chosen": a choice of ours. A note may be empty.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)

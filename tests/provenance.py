@@ -13,4 +13,6 @@ def count() -> dict[str, Counter[str]]:
 
 if __name__ == "__main__":
     for name, rows in count().items():
-        print(f"{name:22} {rows['seen']:4} of {rows.total():4} seen ({rows['seen'] / rows.total():.0%})")
+        parts = ", ".join(f"{rows[status]:3} {status}" for status in ("seen", "chosen", "from memory"))
+        known = (rows["seen"] + rows["chosen"]) / rows.total()
+        print(f"{name:22} {rows.total():4} rows: {parts}; {known:.0%} seen, computed or chosen")

@@ -69,11 +69,11 @@ def triangles(polygons):
     return np.array(vertices), np.array(faces)
 
 
-def _front(mi, polygons):
-    """Return the front as one mesh of two-sided diffuse white, reflectance 1."""
+def _front(mi, polygons, reflectance):
+    """Return the front as one mesh, two-sided and diffuse."""
     vertices, faces = triangles(polygons)
     properties = mi.Properties()
-    white = {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": 1.0}}}
+    white = {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": {"type": "rgb", "value": reflectance}}}
     properties["bsdf"] = mi.load_dict(white)
     mesh = mi.Mesh("front", vertex_count=len(vertices), face_count=len(faces), props=properties)
     parameters = mi.traverse(mesh)
@@ -140,12 +140,13 @@ def _sensor(mi, polygons, extent, shape, samples):
     }
 
 
-def _scene(mi, polygons, extent, shape, samples, **projector):
-    """Return the loaded scene."""
-    scene = {"type": "scene", "integrator": {"type": "direct", "emitter_samples": 1, "bsdf_samples": 0}}
+def _scene(mi, polygons, extent, shape, samples, reflectance=None, **projector):
+    """Return the loaded scene: of direct light on white, or of all light that a front of some reflectance sends on."""
+    direct = {"type": "direct", "emitter_samples": 1, "bsdf_samples": 0}
+    scene = {"type": "scene", "integrator": {"type": "path", "max_depth": 16} if reflectance else direct}
     scene["sensor"] = _sensor(mi, polygons, extent, shape, samples)
     scene["projector"] = _projector(mi, **projector)
-    scene["front"] = _front(mi, polygons)
+    scene["front"] = _front(mi, polygons, reflectance or 1.0)
     return mi.load_dict(scene)
 
 
@@ -180,7 +181,7 @@ def calibration(variant=None):
 
 def illuminance(
     polygons, *, light_output, throw_ratio, resolution, lens_shift, position, aim, roll, extent, shape,
-    samples=1, variant=None,
+    samples=1, variant=None, reflectance=None,
 ):  # fmt: skip
     """Return the illuminance on the front as its audience sees it.
 
@@ -208,6 +209,8 @@ def illuminance(
         Samples per pixel, a square number; 1 samples pixel centres.
     variant : str, optional
         A name out of `available_variants`; the preferred one by default.
+    reflectance : float, optional
+        Of the front, whose parts then light each other (`path` integrator); direct light alone by default.
 
     Returns
     -------
@@ -222,9 +225,9 @@ def illuminance(
     mi = _mitsuba(variant)
     scene = _scene(
         mi, polygons, extent, shape, samples, light_output=light_output, throw_ratio=throw_ratio,
-        resolution=resolution, lens_shift=lens_shift, position=position, aim=aim, roll=roll,
+        resolution=resolution, lens_shift=lens_shift, position=position, aim=aim, roll=roll, reflectance=reflectance,
     )  # fmt: skip
-    return _pixels(mi, scene, shape, samples) / calibration(variant)
+    return _pixels(mi, scene, shape, samples) / (calibration(variant) * (reflectance or 1.0))
 
 
 def direct_pass(polygons, *, extent, shape=(960, 1920), variant=None, **projector):

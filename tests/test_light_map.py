@@ -497,6 +497,7 @@ def test_every_quantity_carries_its_unit_and_a_name(wall, straight):
         "scatter": "1",
         "landed_share": "1",
         "bounce": "lx",
+        "tint": "1",
     }
     assert light["x"].attrs["units"] == light["y"].attrs["units"] == "m"
     assert all(light[name].attrs["long_name"].strip() for name in light.data_vars)
@@ -735,6 +736,7 @@ def test_what_a_map_holds_lies_along_the_dimensions_that_it_is_said_to(wall, str
         "unit_white": ("projector", *plane),
         **dict.fromkeys(("delivered_light", "leak", "scatter", "landed_share"), ("projector",)),
         "bounce": ("projector", "patch_index"),
+        "tint": ("projector", "patch_index"),
     }
     assert {name: values.dims for name, values in light.data_vars.items()} == expected
     for name in ("source", "level", "step"):

@@ -246,10 +246,11 @@ def test_more_lumens_and_less_ambient_help_and_the_wall_changes_luminance_only(s
         2 * start.white_luminance.median
     )
     assert brick(replace(base, ambient=0.2)).contrast.median > start.contrast.median
-    # A lighter wall gets a little back by way of the ground, in white and in black: contrast falls by less than 5 %.
+    # A lighter wall gets a little back by way of the ground and of what faces it, in white and in black: contrast falls
+    # by an eighth, before walls lit each other by less than 5%.
     cloth = brick(replace(base, wall="white fabric"))
     assert 1.0 < cloth.white_luminance.median / (start.white_luminance.median * 0.68 / 0.15) < 1.002
-    assert 0.95 * start.contrast.median < cloth.contrast.median <= start.contrast.median
+    assert 0.85 * start.contrast.median < cloth.contrast.median <= start.contrast.median
     # Same picture width from twice the distance with twice the throw ratio, another lens each: as much light.
     names = ("second_distance", "second_throw_ratio")
     far, farther = (brick(replace(base, **{name: k * getattr(base, name) for name in names})) for k in (2, 4))
@@ -262,7 +263,8 @@ def test_the_first_page_says_what_it_said():
     large = kit.compare(as_first_written()).verdicts[1]
     assert large.surface("red brick").white_luminance.median == pytest.approx(1.71, rel=0.01)
     assert large.surface("window with white shade").white_luminance.median == pytest.approx(6.67, rel=0.01)
-    assert large.surface("red brick").contrast.median == pytest.approx(35.8, rel=0.01)
+    # It was 35.8 before walls lit each other: the porch and the bay are recesses.
+    assert large.surface("red brick").contrast.median == pytest.approx(34.8, rel=0.01)
 
 
 @pytest.mark.regression
@@ -270,7 +272,9 @@ def test_the_first_page_says_what_it_says():
     """In the demo show: the picture fits the front, and its lamps give half of the light that was assumed before."""
     large = kit.compare(demo()).verdicts[1]
     assert large.surface("red brick").white_luminance.median == pytest.approx(1.78, rel=0.01)
-    assert large.surface("red brick").contrast.median == pytest.approx(58.3, rel=0.01)
+    assert large.surface("red brick").contrast.median == pytest.approx(
+        55.3, rel=0.01
+    )  # 58.3 before walls lit each other
 
 
 def test_the_comparison_is_data_with_words_apart(show):
@@ -301,13 +305,20 @@ def test_a_white_that_is_enough_and_colours_that_are_not_are_told_apart(show):
     # What is made to look white on brick is left with less where colours are weak.
     left = [float(result.colour_sentence(i).partition("keeps ")[2].partition("%")[0]) for i in (0, 1)]
     assert left[0] < left[1]
-    # The maps have the wall's reflectance by daylight; where that of `wall_colour` differs, it is said.
+    # The maps have the wall's reflectance in the light of each machine, that of `wall_colour`.
     wall = show.wall
     found = kit.wall_colour(kit.light_source("three laser"), wall).reflectance / wall.reflectance
     three = kit.compare(replace(show, machines=(replace(weak, light_source="three laser"), plain)), spacing=0.3)
     assert abs(found - 1.0) > 0.02
-    assert three.colour_sentence(0).endswith(f"Of this light it gives back {found:.2f} times what maps say.")
-    assert three.colour_sentence(1).endswith("%.")
+    usual = kit.wall_colour(kit.light_source("laser phosphor"), wall).reflectance / wall.reflectance
+    for light, factor in zip(three.maps, (found, usual), strict=True):
+        here = light["illuminance"] > 0.0
+        # What the ground sends back, which is taken as daylight, falls on white and black alike.
+        sent = (light["white_luminance"] - light["black_luminance"]) * np.pi
+        got = light["illuminance"] - light["black_illuminance"] + light.attrs["light_from_ground"]
+        here &= light["patch"] == show.house.patches.index(show.house.patch("main wall"))
+        # Rounding only.
+        np.testing.assert_allclose((sent / got).values[here.values], factor * wall.reflectance, rtol=1e-9)
 
 
 def test_two_machines_of_the_same_light_are_told_apart_and_a_named_one_by_its_name(show):
@@ -352,9 +363,9 @@ print(*(name for name in ("ipywidgets", "IPython", "kit.views", "matplotlib", "c
 """
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=120, check=False)
     assert done.returncode == 0, done.stderr
-    # colour-science, which computes colours, loads the library of plots by itself where there is one.
+    # colour-science, which computes colours, loads the library of plots by itself where there is one: what a wall gives
+    # back of a machine's light is a colour.
     assert done.stdout.split() in ([], ["matplotlib", "colour"])
-    assert answer == "weigh" or not done.stdout.split()
 
 
 def test_cards_say_the_chance_and_share_and_confidence_move_it(show):

@@ -93,6 +93,14 @@ def test_each_shipped_table_validates_and_is_dated(name):
 
 
 @pytest.mark.parametrize("name", TABLES)
+def test_what_is_chosen_claims_no_source_and_says_why(name):
+    for row in reference.table(name):
+        chosen = row.source in ("our own choice", "true by definition", "our own rule")
+        assert chosen == (row.status == "chosen"), row.name
+        assert not chosen or (row.edition, row.locator, bool(row.note)) == ("no edition", "none", True), row.name
+
+
+@pytest.mark.parametrize("name", TABLES)
 def test_rows_without_a_source_own_up_to_it(name):
     for row in reference.table(name):
         if row.source == "general trade knowledge":
@@ -415,7 +423,7 @@ def test_winds_follow_the_beaufort_scale():
     assert tuple(row.name for row in rows) == reference.names("weather", "wind")
     for force, row in enumerate(rows, 5):
         assert row.unit == "m/s"
-        assert row.locator == f"force {force}"
+        assert row.locator.endswith(f"to_beaufort: force {force}")
         assert row.value == pytest.approx(0.836 * force**1.5, abs=0.1)
         assert row.value == pytest.approx((row.low + row.high) / 2, abs=0.06)
     assert [row.low for row in rows[1:]] == pytest.approx([row.high + 0.1 for row in rows[:-1]])
@@ -561,10 +569,10 @@ def test_no_row_is_there_twice(name):
 def test_as_many_rows_were_seen_as_the_readme_says():
     rows = provenance.count()["all"]
     assert rows.total() == sum(len(reference.table(name)) for name in reference.tables())
-    assert 0.4 < rows["seen"] / rows.total() < 0.5
-    assert "from memory: more than half are, and the\nothers were seen in a source" in README.read_text(
-        encoding="utf-8"
-    )
+    assert rows["from memory"] / rows.total() == pytest.approx(0.5, abs=0.02)
+    assert rows["chosen"] / rows.total() == pytest.approx(0.05, abs=0.005)
+    text = " ".join(README.read_text(encoding="utf-8").split())
+    assert "a choice of ours (5% are), or from memory: about half are" in text
 
 
 def test_what_fields_assume_stands_in_the_tables():

@@ -46,6 +46,7 @@ rooms_dark = true
 town = "Chicago"
 facing = 90
 night_sky = "rural sky"
+evening_sky = "hazy sky"
 ground = "snow"
 
 [target]
@@ -207,7 +208,7 @@ def test_everything_that_a_show_may_say_is_kept(folder):
     options = {"rating": "stated by the standard", "ageing": "new"}
     assert show.aimed(new)[0] == kit.typical_projector(
         9000, 0.5, resolution=(3840, 2160), lens_shift=(0, 0.6), options=options, panel="micromirror single panel",
-        colour_share=0.5,
+        colour_share=0.5, light_source="three laser",
     )  # fmt: skip
     assert ours.losses == {
         "rating": "cheap machine with a claim", "picture mode": "brightest", "power mode": "eco", "ageing": "mid-life",
@@ -243,7 +244,7 @@ def test_lengths_of_a_show_are_in_its_own_unit_or_that_of_its_house(folder):
 
 def test_what_is_missing_is_assumed_and_listed(folder):
     show = opened(folder, 'house = "my_house.toml"')
-    assert len(show.assumed) == 20
+    assert len(show.assumed) == 21
     assert "light of the street: 0.86 lx, the least that a walkway has" in show.assumed
     assert "place: 42.0° N 87.0° W, as none is said" in show.assumed
     assert "machines: 4,000 lm and 8,000 lm, throw ratio 0.8, of no maker" in show.assumed

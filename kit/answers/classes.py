@@ -110,9 +110,7 @@ class Comparison(Result):
         found = _on_wall(name, wall, band[1]) if wall.reflectance else None
         if found is None or found.neutral_share is None:
             return text
-        tint = found.reflectance / wall.reflectance
-        more = "" if abs(tint - 1.0) < 0.02 else say("tint", tint=tint)
-        return f"{text} {say('neutral', wall=the(wall.name), share=found.neutral_share)}{more}"
+        return f"{text} {say('neutral', wall=the(wall.name), share=found.neutral_share)}"
 
 
 @lru_cache(maxsize=64)

@@ -12,7 +12,7 @@ import numpy as np
 import xarray as xr
 
 from kit.answers.scenes import DRAWS, LIGHT_SOURCE, MACHINE, Wanted
-from kit.answers.show import Show
+from kit.answers.show import ROOMS_DARK, Show
 from kit.decision.payoff import PayOff, check_reach, pay_off
 from kit.decision.verdict import Target
 from kit.errors import InputError
@@ -55,6 +55,7 @@ class ClothChoice(Wanted):
     distance: float = declared(DISTANCE, default=None)
     throw_ratio: float = declared(THROW_RATIO, default=None)
     ambient: float = declared(AMBIENT, default=None)
+    rooms_dark: bool = declared(ROOMS_DARK, default=None)
     ambient_light: str = declared(STREET_LIGHT, default="warm white led street lamp")
     light_source: str = declared(LIGHT_SOURCE, default=None)
     picture: str = declared(OneOf(label="picture", options=(DAYLIGHT, WHITE, FILE)), default=DAYLIGHT)

@@ -20,7 +20,7 @@ from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.results import Result
 from kit.sky.luminaire import LedString, headlamps
-from kit.sky.site import Site
+from kit.sky.site import SKY_TYPE, Site
 from kit.stage.obtrusive_light import ObtrusiveLight, Receiver, obtrusive_light
 from kit.words import compass, join, percent
 
@@ -48,6 +48,7 @@ class EveningChoice(Wanted):
         fields.FACING, default=None, steps=(0.0, 345.0, 15.0), reading=lambda way: f"{compass(way)} {way:.0f}°"
     )
     night_sky: str = fields.declared(SKY, default=None)
+    evening_sky: str = fields.declared(SKY_TYPE, default=None)
     light_output: float = fields.declared(MACHINE, default=None)
     distance: float = fields.declared(fields.DISTANCE, default=None)
     throw_ratio: float = fields.declared(fields.THROW_RATIO, default=None)

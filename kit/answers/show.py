@@ -40,7 +40,7 @@ from kit.results import Frame, Result, make_frame
 from kit.sky import luminaire
 from kit.sky.luminaire import LedString, Luminaire, typical_luminaire
 from kit.sky.photometric_file import load_distribution
-from kit.sky.site import TIMEZONE, Site
+from kit.sky.site import SKY_TYPE, TIMEZONE, Site
 from kit.source import projector
 from kit.source.placement import Placement
 from kit.stage.aim import fitting_distance, fitting_throw_ratio, usual_shift
@@ -187,7 +187,8 @@ LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
 }  # fmt: skip
 _where = {
     "town": fields.Text(label="town, of kit.towns(); or latitude, longitude and timezone"), "latitude": fields.LATITUDE,
-    "longitude": fields.LONGITUDE, "timezone": TIMEZONE, "facing": fields.FACING, "night_sky": SKY, "ground": GROUND,
+    "longitude": fields.LONGITUDE, "timezone": TIMEZONE, "facing": fields.FACING, "night_sky": SKY,
+    "evening_sky": SKY_TYPE, "ground": GROUND,
 }  # fmt: skip
 PLACE: dict[str, Spec] = {name: spec.but(optional=True) for name, spec in _where.items()}
 SCALARS: dict[str, Spec] = {
@@ -199,7 +200,7 @@ SCALARS: dict[str, Spec] = {
 TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE}
 TARGET |= {"share": SHARE_WANTED, "confidence": CONFIDENCE}
 # What pages let one choose in place of what the show says.
-CHOSEN = ("latitude", "longitude", "timezone", "facing", "night_sky", "ambient", "rooms_dark", *TARGET, "units")
+CHOSEN = (*list(PLACE)[1:7], "ambient", "rooms_dark", *TARGET, "units")
 SHOW: dict[str, Spec] = {
     "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
     **HOUSE,
@@ -237,6 +238,7 @@ class Show(Declared, Result):
     timezone: str | None = declared(TIMEZONE, default=None)
     facing: float | None = declared(fields.FACING, default=None)
     night_sky: str | None = declared(SKY, default=None)
+    evening_sky: str | None = declared(SKY_TYPE, default=None)
     ground: str | None = declared(GROUND, default=None)
     ambient: float | None = declared(AMBIENT, default=None)
     rooms_dark: bool | None = declared(ROOMS_DARK, default=None)
@@ -274,7 +276,7 @@ class Show(Declared, Result):
             "facing": 180.0, "night_sky": "suburban sky", "ground": "grass", "ambient": AMBIENT.default, "cloths": (),
             "machines": tuple(Machine(name=f"{light:,.0f} lm", lumens=light) for light in (4000.0, 8000.0)),
             **{name: spec.default for name, spec in TARGET.items()}, "lamps": (), "strings": (), "obstacles": (),
-            "rooms_dark": False,
+            "rooms_dark": False, "evening_sky": "clear sky",
         }  # fmt: skip
         if self.latitude is not None:
             guess["timezone"] = _nearest_zone(self.latitude, self.longitude)
@@ -369,6 +371,7 @@ class Show(Declared, Result):
         full = self.full
         return Site(
             **{name: getattr(full, name) for name in ("latitude", "longitude", "timezone", "facing")},
+            sky_type=full.evening_sky,
             sky_brightness=reference.value("sky", full.night_sky, quantity="brightness"),
             ground_reflectance=reference.value("surfaces", full.ground),
         )

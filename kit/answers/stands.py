@@ -11,7 +11,7 @@ import xarray as xr
 
 from kit import fields
 from kit.answers import scenes
-from kit.answers.show import Show
+from kit.answers.show import ROOMS_DARK, Show
 from kit.decision.several import Comparison, compare_setups, stacked
 from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
@@ -58,6 +58,7 @@ class StandChoice(scenes.Wanted):
     shift_up: float = fields.declared(scenes.SHIFT_UP, default=None)
     tilt: float = fields.declared(TILT)
     ambient: float = fields.declared(fields.AMBIENT, default=None)
+    rooms_dark: bool = fields.declared(ROOMS_DARK, default=None)
     best_for: str = fields.declared(BEST_FOR)
 
     def __post_init__(self) -> None:

@@ -177,9 +177,10 @@ class Trials:
             return np.asarray(data[name].reshape(len(data[name]), -1)[:, points.seen])
 
         lumens = data["delivered_light"][:, None]
-        self.white = lumens * at("unit_white")
+        tinted = lumens * data["tint"][:, points.patch]
+        self.white = tinted * at("unit_white")
         self.blended = "unit_black" in data
-        self.black = lumens * at("unit_black") if self.blended else self.white
+        self.black = tinted * at("unit_black") if self.blended else self.white
         self.ambient, self.veils = at("ambient_illuminance"), at("veiling_luminance")
         self.blocks = tuple(self._block(k, run) for k, run in points.patches)
         self._many: dict[int, Draws] = {}
@@ -212,7 +213,8 @@ class Trials:
         low, nominal, high = self.bands.T
         wall = drawn_share(np.stack([z[name] for name in self.surface_names], axis=1), low, nominal, high)
         return Draws(
-            light=light, dark=leak + scatter * level * self.landed, level=level[:, 0], sources=sources, veils=own,
+            light=light, dark=leak + scatter * level * self.landed, level=level[:, 0], veils=own,
+            sources=np.where(self.own, own * sources, sources),
             even=np.zeros(len(sources)), wall=wall,
             gain=np.where(np.isnan(self.gain), wall, self.gain),
         )  # fmt: skip
@@ -230,8 +232,8 @@ class Trials:
 
     def brighter(self, some: Draws, times: float) -> Draws:
         """Return the draws with more light of all projectors."""
-        veils = np.where(self.own, times * some.veils, some.veils)
-        return some._replace(light=times * some.light, veils=veils)
+        sources, veils = (np.where(self.own, times * part, part) for part in (some.sources, some.veils))
+        return some._replace(light=times * some.light, sources=sources, veils=veils)
 
     def dimmed(self, some: Draws, left: float) -> Draws:
         """Return the draws with a share `left` of all ambient light but the sky's, as `Ambient.dimmed` leaves it."""

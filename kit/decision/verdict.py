@@ -138,6 +138,7 @@ class Verdict(Result):
     patches: tuple[Part, ...]
     stated_light_output: float
     hidden: tuple[tuple[str, float], ...] = ()  # what of the pictures each obstacle hides, by name
+    recess: float = 0.0  # of black where contrast is missed, the share by way of other walls
 
     @property
     def status(self) -> Status:
@@ -200,6 +201,8 @@ class Verdict(Result):
         if lit:
             rooms, chance = join([p.name for p in lit]), max(p.dark_chance for p in lit)
             told.append(say("put out", rooms=rooms, chance=chance))
+        if self.recess >= SMALL:
+            told.append(say("recess", share=self.recess))
         panes = [p.name for p in self.surfaces if p.role == "pane" and p.status != "enough"]
         if panes:
             told.append(say("panes", panes=join(panes)))
@@ -239,6 +242,7 @@ def judged(trials: Trials, target: Target, draws: int) -> Verdict:
         data[name].values.ravel()[points.seen] for name in ("white_luminance", "contrast", "illuminance")
     )
     lit = illuminance > 0
+    missed = lit & (contrast < target.contrast)
     passing = lit & (white >= target.white_luminance) & (contrast >= target.contrast)
     good, stated = trials.good(some, target, alone=True), float(light.attrs["stated_light_output"])
     put_out = some._replace(sources=some.sources * (np.array(trials.names) != ROOMS))
@@ -289,7 +293,8 @@ def judged(trials: Trials, target: Target, draws: int) -> Verdict:
         target=target, front=part(str(light.attrs["front"]), "front", slice(0, lit.size)),
         surfaces=tuple(part(name, "surface", run) for name, run in points.surfaces),
         patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(points.patches)),
-        stated_light_output=stated,
+        stated_light_output=stated, recess=float(np.median(data["walls_share"].values.ravel()[points.seen[missed]]))
+        if "walls_share" in data and missed.any() else 0.0,
         hidden=tuple(zip(data["obstacle"].values.tolist(), data["hidden_share"].values.tolist(), strict=True))
         if "hidden_share" in data else (),
     )  # fmt: skip
@@ -308,7 +313,7 @@ def _remedy(trials: Trials, some: Draws, target: Target, blocks: slice, member: 
     reflectance = found(lambda now, value: trials.repainted(now, patches, value), 1e-3, 1.0)
     less = found(lambda now, times: trials.dimmed(now, 1.0 / times), 1.0, 1e6)
     lux = trials.ambient[:, member].mean(axis=1)
-    own, sky = (float(lux[which].sum()) for which in (trials.dimmable, ~trials.dimmable))
+    own, sky = (float(lux[which].sum()) for which in (trials.dimmable, ~(trials.dimmable | trials.own)))
     return Remedy(
         light_output=None if factor is None else stated * factor,
         reflectance=reflectance,

@@ -7,7 +7,7 @@ of a colour gamut that is left on the wall, and what it costs to make the wall's
 
 import math
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import shapely
@@ -16,7 +16,7 @@ from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import REFLECTANCE, SHARE, Frozen, Is, Many, Number
 from kit.results import Frame, Result, make_frame
-from kit.source.spectra import CHANNELS, LightSource, Spectrum, tristimulus
+from kit.source.spectra import CHANNELS, LightSource, Spectrum, light_source, tristimulus
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 from kit.words import Phrases
@@ -44,6 +44,14 @@ def primary_matrix(source: LightSource, reflectance: Spectrum | None = None) -> 
     """
     white = sum(tristimulus(channel)[1] for channel in source.channels)
     return np.stack([tristimulus(channel, reflectance) for channel in source.channels], axis=1) / white
+
+
+@lru_cache(maxsize=1024)
+def tint(source: str | None, surface: Surface) -> float:
+    """Return the reflectance of a surface for a projector's white over that for daylight; 1 for a source not said."""
+    if source is None or not surface.reflectance:
+        return 1.0
+    return float(primary_matrix(light_source(source), surface_spectrum(surface))[1].sum() / surface.reflectance)
 
 
 class Gamut(Frozen, kw_only=False):

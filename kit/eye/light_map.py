@@ -3,16 +3,16 @@
 The black that the eye sees is not dark. It is filled by what the panel leaks when it shows black (sequential contrast);
 by what a bright picture scatters inside the lens (checkerboard contrast) and by way of wall and ground
 (`bounce_factor`), both of which grow with the average picture level; and by ambient light on the wall and the veil in
-the eye. `white_luminance` and `black_luminance` leave out these last two, the contrast does not; what the ground sends
-back falls on white and black alike, so contrast is never below 1:
+the eye. `white_luminance` and `black_luminance` leave out these last two (and what walls send each other), the contrast
+does not; what the ground sends back falls on white and black alike, so contrast is never below 1:
 
     contrast = (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil)
 
 Light of several projectors adds up, white and black. Where their pictures are blended (`Scene.blend`), the white of
 each is faded in the overlap, and the black is not: a panel cannot go below its leak, so the black is brighter there.
 
-With L = reflectance x E / pi in every term but the veil, **the wall's reflectance cancels where there is no
-veil**: a dark wall has the same contrast as a white one. It fails on luminance, and on the veil.
+With L = reflectance x E / pi in every term but the veil (`tint` apart), **the wall's reflectance cancels where there is
+no veil**: a dark wall has the same contrast as a white one. It fails on luminance, and on the veil.
 """
 
 import math
@@ -26,11 +26,12 @@ from kit import reference
 from kit.arrays import Array, Extent, Point
 from kit.blocks import in_bands
 from kit.errors import InputError
+from kit.eye.colorimetry import tint
 from kit.eye.glare import haze_veil, picture_spread, source_veils, spread_by
 from kit.fields import AVERAGE_PICTURE_LEVEL as PICTURE_LEVEL
 from kit.fields import FLAG, LENGTH, SHARE, SPACING, Declared, Is, Many, Number, Range, Spec, Vector, declared, specs
-from kit.light.ambient import EVEN, FOG, PICTURE, ROOMS, Ambient, source_maps
-from kit.light.cast import Machines, blended, cast_light
+from kit.light.ambient import EVEN, FOG, PICTURE, ROOMS, WALLS, Ambient, source_maps
+from kit.light.cast import Machines, blended, cast_light, light_from_walls
 from kit.quantities import labelled
 from kit.results import Frame, check_made, make_frame
 from kit.sky.site import GLOW, MOON, TWILIGHT
@@ -162,7 +163,8 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         and veiling_luminance [cd/m2] of each source of ambient light; on (projector, patch_index): picture_share, the
         share of each projector's lumens that lands there, before it is blended; on (level, patch_index):
         reflectance_band; on (projector, step, level): chain; on (input, level): doubt; on (obstacle,): hidden_share,
-        where one hides any. Read-only, on (projector, y, x): unit_white [lx/lm], illuminance of white per delivered
+        where one hides any. Where walls face each other, on (y, x) walls_share: what they send each other, as a share
+        of black at the eye. Read-only, on (projector, y, x): unit_white [lx/lm], illuminance of white per delivered
         lumen, and unit_black, the same before pictures are blended, where they are. A lens behind or inside the front,
         or a picture that misses it, is refused.
 
@@ -199,30 +201,33 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
     names, veils = list(scene.ambient.sources()), source_veils(scene.ambient, raster)
     sources, air_here = source_maps(scene.ambient, raster, scene.ground), scene.air(middle(facade))
-    rooms = np.append([patch.shines_like for patch in facade.patches], np.nan)[raster.patch]
-    if (rooms > 0.0).any():
-        names, veils = [*names, ROOMS], np.concatenate([veils, [0.0 * rooms]])
-        sources = np.concatenate([sources, [rooms]])
     if air_here != 1.0:
         sources = air_here * sources
-    ambient, veil = (one[0] if len(one) == 1 else one.sum(axis=0) for one in (sources, veils))
+    more, none = [], np.broadcast_to(0.0, raster.patch.shape)
+    rooms = np.append([patch.shines_like for patch in facade.patches], np.nan)[raster.patch]
+    if (rooms > 0.0).any():
+        more.append((ROOMS, air_here * rooms, none))
+    walls = light_from_walls(raster, cast.beams, lumens * used / cast.share.sum(axis=1), reflectance, scene.obstacles)
+    if walls is not None:
+        more.append((WALLS, scene.average_picture_level * walls, none))
     facing = np.array([surface.luminance_factor for surface in surfaces]) / np.pi
     if scene.black_detail is not None:
         if scene.ambient.eye is None:
             raise InputError("black_detail", scene.black_detail, "None, or an eye in the ambient light")
         white = np.tensordot(lumens, faded, 1) * np.append(facing, np.nan)[raster.patch]
         kernel = picture_spread(facade, white.shape, raster.grid.spacing, scene.ambient.viewer, scene.black_detail)
-        own = spread_by(kernel, scene.average_picture_level * white)
-        veils, veil, names = np.concatenate([veils, own[None]]), veil + own, [*names, PICTURE]
-        sources = np.concatenate([sources, np.zeros_like(sources[:1])])
+        more.append((PICTURE, none, spread_by(kernel, scene.average_picture_level * white)))
     if scene.visibility is not None and scene.ambient.eye is not None:
         haze = reference.value("weather", "extinction times visibility") / scene.visibility
         glow = haze_veil(raster, scene.ambient.eye, cast.beams, lumens / air, haze)
-        own = np.where(raster.patch < 0, np.nan, scene.average_picture_level * glow)
-        veils, veil, names = np.concatenate([veils, own[None]]), veil + own, [*names, FOG]
-        sources = np.concatenate([sources, np.zeros_like(sources[:1])])
+        more.append((FOG, none, np.where(raster.patch < 0, np.nan, scene.average_picture_level * glow)))
+    if more:
+        added, light, glow = zip(*more, strict=True)
+        names, sources, veils = [*names, *added], np.concatenate([sources, light]), np.concatenate([veils, glow])
+    ambient, veil = (one[0] if len(one) == 1 else one.sum(axis=0) for one in (sources, veils))
     maps = np.empty((len(MAPS), *raster.patch.shape))
-    given = raster.patch, cast.units, faded, lumens, dark, bounce, reflectance, facing, ambient, veil, maps
+    tints = np.array([[tint(projector.light_source, surface) for surface in surfaces] for projector in machines])
+    given = raster.patch, cast.units, faded, lumens, dark, bounce, reflectance, facing, tints, ambient, veil, maps
     in_bands(lambda first, last: map_rows(first, last, *given), *raster.patch.shape)
     steps, chain = _chain_table(machines)
     weights = lumens * used
@@ -238,13 +243,16 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         "chain": (("projector", "step", "level"), chain),
         "light_band": ("level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()),
         "doubt": (("input", "level"), [(low, 1.0, high) for low, high in map(scene.doubt.of, inputs)]),
-        "gain": (patches, gains), "bounce": (("projector", *patches), back),
+        "gain": (patches, gains), "bounce": (("projector", *patches), back), "tint": (("projector", *patches), tints),
         "unit_white": (("projector", *plane), shown(faded)),
         "delivered_light": ("projector", lumens), "landed_share": ("projector", used),
         "leak": ("projector", [machine.leak() for machine in machines]),
         "scatter": ("projector", [machine.scatter() for machine in machines]),
         "y": ("y", raster.grid.y), "x": ("x", raster.grid.x),
     }  # fmt: skip
+    if walls is not None:
+        black = maps[3] + maps[5] / np.pi * ambient + veil
+        found["walls_share"] = plane, scene.average_picture_level * walls * maps[5] / np.pi / np.maximum(black, 1e-99)
     if cast.hidden:
         found["hidden_share"] = "obstacle", list(cast.hidden.values())
     if faded is not cast.units:

@@ -17,8 +17,8 @@ from kit.sky.site import GLOW, MOON, TWILIGHT, Sky
 from kit.wall.points import FrontRaster
 
 EVEN, ROOMS = "even light", "lit rooms"
-# What follows the picture: what the eye spreads of it, and what comes back from fog or rain in the beams.
-PICTURE, FOG = OWN = "the picture itself", "fog in the beams"
+# What follows the picture: what the eye spreads of it, what comes back from fog or rain, what walls send each other.
+PICTURE, FOG, WALLS = OWN = "the picture itself", "fog in the beams", "walls that face each other"
 AT_EYE = Number(unit="lx", low=0.0, meaning="illuminance at the eye, on a plane across the line of sight")
 # The angles for which the relation of the veil holds.
 RANGE = reference.row("eye", "glare angle")

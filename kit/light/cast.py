@@ -5,8 +5,12 @@ change to one of those need not cast the light anew.
 """
 
 from collections.abc import Iterator, Sequence
+from functools import partial
+from typing import Any
 
 import numpy as np
+import shapely
+from scipy.spatial import cKDTree
 
 from kit.arrays import Array, Extent, Mask
 from kit.blocks import Memory, in_bands
@@ -16,9 +20,9 @@ from kit.source.beam import Beam, Landing, zone_table
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.wall.facade import Facade
-from kit.wall.occlusion import Obstacle, reached
-from kit.wall.points import FrontRaster, WallPoints, check_in_front
-from kit.wall.raster import Grid
+from kit.wall.occlusion import Obstacle, Occluders, reached
+from kit.wall.points import FrontRaster, Planes, WallPoints, check_in_front
+from kit.wall.raster import SAME_PLANE, Grid, exposed
 
 Machines = tuple[tuple[Projector, Placement], ...]
 
@@ -46,6 +50,9 @@ class Cast(Frozen, eq=False):
 
 # A slider that moves no lens need not cast the light anew; large casts would hold memory.
 _recent: Memory[Cast] = Memory(keep=2, most=1 << 20)
+_walls: Memory[Any] = Memory(keep=4, most=1)
+# Walls that light each other: about so many pieces; after so many bounces a thousandth is left in a white porch.
+MANY, BOUNCES = 800, 16
 
 
 def cast_light(
@@ -167,3 +174,61 @@ def unit_map(raster: FrontRaster, beam: Beam, obstacles: Sequence[Obstacle] = ()
     given = (raster.plane, lit, raster.grid.x, raster.grid.y, axes, strength, window, zones, result)
     in_bands(lambda first, last: unit_rows(first, last, *given), *lit.shape)
     return result
+
+
+def light_from_walls(
+    raster: FrontRaster, beams: Sequence[Beam], lumens: Array, reflectance: Array, obstacles: Sequence[Obstacle]
+) -> Array | None:
+    """Return the light of full white by way of other walls, (y, x) [lx]; None where no walls face each other.
+
+    Each of `pieces` is diffuse and lit back by what it lights (Goral et al. 1984, doi:10.1145/964965.808601).
+    """
+    walls = _walls.get((raster.key[0], tuple(obstacles)), 1, partial(pieces, raster.facade, obstacles))
+    middle, normal, area, patch, view, occluders = walls
+    if not view.any():
+        return None
+    got = direct = np.zeros(len(area))
+    for beam, light in zip(beams, lumens, strict=True):
+        lit = ~occluders.hidden(middle, np.full(len(area), -2), beam.position[None])[0]
+        got = direct = direct + light * lit * beam.illuminance(middle, normal)
+    for _ in range(BOUNCES):
+        got = direct + view @ (reflectance[patch] * got)
+    sent, result = reflectance[patch] * got, np.where(raster.patch < 0, np.nan, 0.0)
+    for k in np.intersect1d(patch[normal[:, 2] > 0.0], raster.patch):
+        here, mine = raster.patch == k, np.flatnonzero(patch == k)
+        near, which = cKDTree(middle[mine]).query(raster.points[here], [1, 2, 3, 4])
+        light = np.take(view[mine] @ sent, which, mode="clip")
+        result[here] = np.average(light, axis=1, weights=1.0 / (near**2 + 1e-12))
+    return result
+
+
+def pieces(facade: Facade, obstacles: Sequence[Obstacle] = ()) -> tuple[Any, ...]:
+    """Return middle, normal, area and patch of each piece, what each fills of the view of another, what hides them."""
+    step = float(np.sqrt(sum(p.area * (2 - p.faces_audience) for p in facade.patches) / MANY))
+    shown, planes, sides = exposed(facade), Planes.of(facade).of_patch, []
+    for index, patch in enumerate(facade.patches):
+        aside, front = np.cross(patch.normal, np.eye(3)[np.abs(patch.normal).argmin()]), patch.faces_audience
+        axes = np.array([aside, np.cross(patch.normal, aside)]) / np.linalg.norm(aside)
+        low, high = (end(patch.rings[0] @ axes.T, axis=0) for end in (np.min, np.max))
+        counts = np.maximum(1, np.rint((high - low) / step)).astype(int)
+        place = (np.indices(counts).reshape(2, -1).T + 0.5) / counts * (high - low) + low
+        middle = place @ axes + patch.offset * patch.normal
+        shape, at = (shown[patch.name], middle) if front else (patch.along(axes), place)
+        middle = middle[shapely.contains_xy(shape, at[:, :2])]
+        if len(middle) and (front or min(high - low) > 0.5 * step):
+            each = np.full(len(middle), shape.area / len(middle) / (patch.normal[2] or 1.0))
+            for way in (1.0,) if front else (1.0, -1.0):
+                sides.append((middle, np.tile(way * patch.normal, (len(middle), 1)), each, np.full(len(middle), index)))
+    middle, normal, area, patch_of = map(np.concatenate, zip(*sides, strict=True))
+    plane, occluders, view = np.where(normal[:, 2] > 0.0, planes[patch_of], -2), Occluders.of(facade, obstacles), []
+    for mine, across, *_ in sides:
+        ray = middle - mine[:, None]
+        square = np.vecdot(ray, ray)
+        seen = np.maximum(ray @ across[0], 0.0) * np.maximum(-np.vecdot(ray, normal), 0.0)
+        facing = np.flatnonzero((seen > SAME_PLANE).any(axis=0))
+        # A little before its own plane, whose patches hide nothing.
+        seen[:, facing] *= ~occluders.hidden(middle[facing], plane[facing], mine + 2.0 * SAME_PLANE * across)
+        view.append(seen * area / (np.pi * square * square + area * square + 1e-300))
+    found = np.concatenate(view)
+    # Where faces lie close behind each other, more may seem to be seen than there is.
+    return middle, normal, area, patch_of, found / np.maximum(found.sum(axis=1, keepdims=True), 1.0), occluders

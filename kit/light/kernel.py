@@ -68,15 +68,15 @@ def unit_rows(
 @compiled
 def map_rows(
     first: int, last: int, patch: Any, units: Array, faded: Array, lumens: Array, dark: Array, bounce: float,
-    reflectance: Array, facing: Array, ambient: Array, veil: Array, result: Array,
+    reflectance: Array, facing: Array, tints: Array, ambient: Array, veil: Array, result: Array,
 ) -> None:  # fmt: skip
     """Write six maps into rows `first` to `last` of `result`, shape (6, y, x): see `light_map`.
 
     `patch`, shape (y, x): -1, NaN in the result, where there is no wall; `units`, `faded`, shape (projector, y, x):
     illuminance per lumen [lx/lm], and the same after blending; `lumens`, `dark`, shape (projector,): delivered light
     [lm], and the share of it that a black picture lets through; `reflectance`, `facing`, shape (patch,): that, and
-    luminance per illuminance towards the audience; `ambient`, `veil`, shape (y, x): illuminance of ambient light [lx],
-    luminance in the eye.
+    luminance per illuminance towards the audience; `tints`, shape (projector, patch): a factor on that for each
+    projector; `ambient`, `veil`, shape (y, x): illuminance of ambient light [lx], luminance in the eye.
     """
     illuminance, black_illuminance, white, black, contrast, diffuse = result
     for row in range(first, last):
@@ -86,12 +86,13 @@ def map_rows(
                 for k in range(6):
                     result[k, row, column] = float("nan")
                 continue
-            e, e_dark = 0.0, 0.0
+            e, e_dark, sent, sent_dark = 0.0, 0.0, 0.0, 0.0
             for p in range(lumens.size):
-                e += lumens[p] * faded[p, row, column]
-                e_dark += dark[p] * lumens[p] * units[p, row, column]
+                full, black_light = lumens[p] * faded[p, row, column], dark[p] * lumens[p] * units[p, row, column]
+                e, e_dark = e + full, e_dark + black_light
+                sent, sent_dark = sent + tints[p, i] * full, sent_dark + tints[p, i] * black_light
             rest = reflectance[i] * ambient[row, column] / 3.141592653589793 + veil[row, column]
-            bright, low = facing[i] * (e + bounce), facing[i] * (e_dark + bounce)
+            bright, low = facing[i] * (sent + bounce), facing[i] * (sent_dark + bounce)
             below = low + rest
             illuminance[row, column], black_illuminance[row, column] = e, e_dark + bounce
             white[row, column], black[row, column] = bright, low

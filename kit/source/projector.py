@@ -18,6 +18,7 @@ from kit.arrays import Array
 from kit.bands import worked_out
 from kit.errors import InputError
 from kit.results import pick
+from kit.source.spectra import light_source_names
 from kit.words import capital
 
 LEVELS = ("low", "nominal", "high")
@@ -28,6 +29,7 @@ TYPICAL_OPTIONS = {
     "rating": "known maker", "picture mode": "standard", "power mode": "full", "ageing": "first seasons",
     "lens": "middle of zoom", "housing window": "plain pane", "dust": "clean",
 }  # fmt: skip
+LIGHT_SOURCE = fields.OneOf(label="light source", options=light_source_names, optional=True, meaning="None: daylight")
 CLAIM = "cheap machine with a claim"
 COLOUR_SHARE = fields.Band(
     label="colour light over white", of=fields.Number(above=0.0, high=1.5), default=1.0,
@@ -103,6 +105,7 @@ class Projector(fields.Declared):
     checkerboard_contrast: float | None = fields.declared(CHECKERBOARD_CONTRAST, default=None)
     zones: tuple[tuple[float, float, float], ...] | None = fields.declared(ZONES, default=None)
     colour_share: Levels = fields.declared(COLOUR_SHARE)
+    light_source: str | None = fields.declared(LIGHT_SOURCE, default=None)
     chain: tuple[Factor, ...] = fields.declared(
         fields.Many(label="losses", of=fields.Is(kind=Factor)), default=(), meaning="on the light's way to the wall"
     )
@@ -219,17 +222,15 @@ def warning(name: str, kind: str | None) -> str:
     return f"{capital(name)} {advice}" if kind == CLAIM else ""
 
 
-def typical_chain(
-    options: Mapping[str, str] | None = None, *, light_source: str = "laser phosphor"
-) -> tuple[Factor, ...]:
+def typical_chain(options: Mapping[str, str] | None = None, *, light_source: str | None = None) -> tuple[Factor, ...]:
     """Return the documented chain from stated lumens to lumens on the wall.
 
     `options` are changes to the defaults, group to option of ``reference_data/light_losses.csv``, for example
-    ``{"power mode": "eco"}``. By its `light_source` a machine ages: a lamp faster than a laser.
+    ``{"power mode": "eco"}``. By its `light_source` a machine ages: a lamp faster than a laser, which None is taken as.
     """
     for group in options or {}:
         pick("chain", group, TYPICAL_OPTIONS)
-    lamp = ("factor of a lamp",) if light_source.startswith("lamp") else ()
+    lamp = ("factor of a lamp",) if (light_source or "").startswith("lamp") else ()
 
     def factor(group: str, option: str) -> Factor:
         row = _first("light_losses", option, group, *lamp, "factor")
@@ -248,7 +249,7 @@ def _first(table: str, name: str, group: str, *quantities: str) -> reference.Row
 def typical_projector(
     light_output: float, throw_ratio: float | tuple[float, float], *, options: Mapping[str, str] | None = None,
     resolution: tuple[int, int] = (1920, 1200), lens_shift: tuple[float, float] = (0.0, 0.5),
-    light_source: str = "laser phosphor", panel: str | None = None, colour_share: Any = None,
+    light_source: str | None = None, panel: str | None = None, colour_share: Any = None,
 ) -> Projector:  # fmt: skip
     """Return a `Projector` of no particular make: documented contrast figures and chain of losses.
 
@@ -267,14 +268,14 @@ def typical_projector(
         for name in ("sequential contrast", "checkerboard contrast")
     )
     if colour_share is None:
-        three = ("colour light of three colours",) if light_source.startswith("three") else ()
+        three = ("colour light of three colours",) if (light_source or "").startswith("three") else ()
         group = ("panel", panel) if panel else ("default", "colour light")
         usual = _first("projector_classes", group[1], group[0], *three, "colour light")
         colour_share = usual.low, usual.value, usual.high
     return Projector(
         light_output=light_output, throw_ratio=throw_ratio, resolution=resolution, lens_shift=lens_shift,
         colour_share=colour_share, sequential_contrast=sequential, checkerboard_contrast=checkerboard,
-        chain=typical_chain(options, light_source=light_source),
+        light_source=light_source, chain=typical_chain(options, light_source=light_source),
     )  # fmt: skip
 
 

@@ -121,6 +121,6 @@ class Likely:
         scattered = twice.many(draws).dark - some.dark
         white, black, around = none.luminances(some, np.arange(len(self.judged)))
         with np.errstate(divide="ignore", invalid="ignore"):
-            gain = some.gain[:, none.points.patch] * some.light / np.pi
+            gain = (some.gain * self.light["tint"].values[0])[:, none.points.patch] * some.light / np.pi
             lines = self.target.white_luminance / gain, white / gain, (more - 1.0) * around / gain
             return *lines, (more * black - white) / gain, (some.dark - scattered)[:, 0], scattered[:, 0]
