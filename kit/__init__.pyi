@@ -126,13 +126,8 @@ from .views.charts import draw_tradeoff as draw_tradeoff
 from .views.drawing import MapBoard as MapBoard
 from .views.drawing import NightBoard as NightBoard
 from .views.drawing import draw_house as draw_house
-from .views.make_panel import MakePanel as MakePanel
 from .views.page import report as report
 from .views.page import show as show
-from .views.panels import ClassPanel as ClassPanel
-from .views.panels import ClothPanel as ClothPanel
-from .views.panels import EveningPanel as EveningPanel
-from .views.panels import StandPanel as StandPanel
 from .views.plans import PlanBoard as PlanBoard
 from .views.plans import draw_lamp as draw_lamp
 from .views.plans import draw_way as draw_way

@@ -34,6 +34,7 @@ import xarray as xr
 from examples import EXAMPLES
 
 import kit
+import sliders
 
 ROOT = Path(__file__).parents[1]
 HOUSE, LONGEST, SOON = ROOT / "notebooks/houses/brick_two_storey.toml", 300, 10.0
@@ -135,9 +136,9 @@ def calls() -> dict[str, Callable[[], Call]]:
         )
         found[f"{kind.__name__}.on"] = lambda kind=kind: (kind().on, {"show": made.show})
     panels = "ClassPanel", "ClothPanel", "EveningPanel", "StandPanel"
-    found |= {name: lambda name=name: (getattr(kit, name), {"show": made.show}) for name in panels}
+    found |= {name: lambda name=name: (getattr(sliders, name), {"show": made.show}) for name in panels}
     own = {
-        "MakePanel": lambda: (kit.MakePanel, {"path": made.folder / "made.toml"}),
+        "MakePanel": lambda: (sliders.MakePanel, {"path": made.folder / "made.toml"}),
         "open_show": lambda: (kit.open_show, {"path": HOUSE}),
         "verdicts": lambda: (
             kit.verdicts,

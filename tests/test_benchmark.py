@@ -13,6 +13,7 @@ import reference_renderer as renderer
 from panels import demo, png
 
 import kit
+import sliders
 
 HOUSE = Path(__file__).parents[1] / "notebooks" / "houses" / "brick_two_storey.toml"
 SHAPE = (960, 1920)
@@ -87,7 +88,7 @@ PANELS = {
 @pytest.mark.parametrize("name", PANELS)
 def test_a_panel_from_new_value_to_new_picture(benchmark, name):
     """Without the browser, which adds what a machine's screen takes: see `test-artefacts` of the browser tests."""
-    panel = getattr(kit, name)(demo())
+    panel = getattr(sliders, name)(demo())
     field, *values = PANELS[name]
     turn = iter(range(1000))
 

@@ -8,6 +8,7 @@ from panels import HOUSES, as_first_written, decoded, ends, png, shows
 from PIL import Image
 
 import kit
+import sliders
 from kit.answers.cloths import BARE_AND_CLOTH, DOUBLE_BARE, FILE, WHITE
 from kit.wall.cloth import MASONRY
 
@@ -21,7 +22,7 @@ def show():
 
 @pytest.fixture
 def panel(show):
-    return kit.ClothPanel(show, spacing=0.25)
+    return sliders.ClothPanel(show, spacing=0.25)
 
 
 def weigh(show, **changes):
@@ -29,7 +30,7 @@ def weigh(show, **changes):
 
 
 def test_every_control_at_its_ends_gives_a_picture_or_a_plain_message(few_draws, show):
-    panel = kit.ClothPanel(show, spacing=0.4)
+    panel = sliders.ClothPanel(show, spacing=0.4)
     tried = [(label, choice) for label, choice in ends(panel, most=9) if choice.picture != FILE]
     assert len(tried) > 50
     for label, choice in tried:
@@ -141,7 +142,7 @@ def test_a_picture_that_misses_the_cloth_keeps_the_last_one_and_says_so():
     high = kit.Patch("wall", [(-3, 0.2), (3, 0.2), (3, 5), (-3, 5)], kit.Surface.from_reference("white siding"))
     front = kit.Facade([low, high])
     show = kit.Show(house=front, machines=(kit.Machine(name="ours", lumens=4000, lens_shift=(0, 0.5)),))
-    panel = kit.ClothPanel(show, start=kit.ClothChoice(cover="everything but windows and doors"), spacing=0.1)
+    panel = sliders.ClothPanel(show, start=kit.ClothChoice(cover="everything but windows and doors"), spacing=0.1)
     assert panel.parts["message"].value == ""
     shown, words = panel.parts["picture"].value, panel.parts["words"].value
     # The lens stands higher than the plinth, and the picture begins level with it.

@@ -12,6 +12,7 @@ from matplotlib.text import Text
 from PIL import Image
 
 import kit
+import sliders
 from kit.views.drawing import MapBoard, NightBoard, _grown, path_of, seen_parts
 
 ROOT = Path(__file__).parents[1]
@@ -190,7 +191,7 @@ def test_the_edge_of_a_gable_is_straight_at_night_too():
             assert pixels[row, beyond] < 20
 
 
-@pytest.mark.parametrize("panel", [kit.ClassPanel, kit.ClothPanel, kit.EveningPanel, kit.StandPanel])
+@pytest.mark.parametrize("panel", [sliders.ClassPanel, sliders.ClothPanel, sliders.EveningPanel, sliders.StandPanel])
 def test_letters_of_the_pages_pictures_are_large_enough_to_be_shown_smaller(panel):
     """8 points at 100 dots to the inch, on pictures of at most 960 pixels, of which a narrow page shows 800."""
     shown = panel(kit.open_show(ROOT / "notebooks/houses/demo_show.toml"))

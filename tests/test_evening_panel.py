@@ -10,6 +10,7 @@ from matplotlib.figure import Figure
 from panels import alternative, as_first_written, decoded, ends, png, shows
 
 import kit
+import sliders
 from kit.decision.evening import NO_LAMP, moment, switching_sentence
 from kit.fields import specs
 from kit.views.charts import side_by_side
@@ -34,7 +35,7 @@ def show():
 
 @pytest.fixture(scope="module")
 def panel(show):
-    return kit.EveningPanel(show, season=SEASON, spacing=0.6)
+    return sliders.EveningPanel(show, season=SEASON, spacing=0.6)
 
 
 @pytest.fixture(scope="module")
@@ -48,7 +49,7 @@ def plan(show, **choice):
 
 
 def test_every_control_at_its_ends_gives_pictures(few_draws, show):
-    panel = kit.EveningPanel(show, season=SEASON, spacing=0.6)
+    panel = sliders.EveningPanel(show, season=SEASON, spacing=0.6)
     tried = ends(panel, most=4)
     assert len(tried) > 25
     for label, choice in tried:
@@ -282,7 +283,7 @@ def test_each_lamp_of_the_show_has_a_control_and_without_lamps_there_are_none(pa
     assert next(lamp for lamp in panel.result.scene.ambient.lamps if lamp.name == FLOOD).dimming == 1.0
     panel.reset.click()
     for bare in (replace(panel.of, lamps=None, strings=None), replace(panel.of, lamps=(), strings=())):
-        none = kit.EveningPanel(bare, season=SEASON, spacing=0.6)
+        none = sliders.EveningPanel(bare, season=SEASON, spacing=0.6)
         assert not [name for name in none.controls if name.startswith("lamp: ") or name == "strings"]
         assert none.parts["message"].value == ""
         assert "No lamp is on" in none.parts["words"].value

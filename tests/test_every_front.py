@@ -10,7 +10,8 @@ import pytest
 from panels import FRONTS, as_first_written, decoded, demo, png, text
 
 import kit
-from kit.views.panel import NOTHING
+import sliders
+from sliders.panel import NOTHING
 
 PANELS = {
     "ClassPanel": {"spacing": 0.3},
@@ -29,7 +30,7 @@ NAMES = [path.stem for path in FRONTS]
 
 
 def made(panel, show, **more):
-    return getattr(kit, panel)(show, **PANELS[panel], **more)
+    return getattr(sliders, panel)(show, **PANELS[panel], **more)
 
 
 pytestmark = pytest.mark.usefixtures("few_draws")

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from panels import FRONTS, demo
 
 import kit
+import sliders
 from kit.stage.aim import LOW, fitting_distance, fitting_throw_ratio, usual_shift
 
 ASPECTS = st.sampled_from([1.6, 16 / 9, 4 / 3])
@@ -97,7 +98,7 @@ def test_a_flat_front_by_hand(wall):
 @pytest.mark.parametrize(("label", "name"), [("Fit by moving", "distance"), ("Fit by zooming", "throw_ratio")])
 def test_the_buttons_fit_the_picture_and_leave_the_rest_alone(front, label, name):
     show = kit.open_show(FRONTS[NAMES.index(front)])
-    panel = kit.ClassPanel(show, spacing=0.4)
+    panel = sliders.ClassPanel(show, spacing=0.4)
     panel.show(replace(panel.start, first_distance=25.0, second_distance=17.0, second_throw_ratio=1.1))
     before = panel.choice
     (button,) = [one for one in panel.buttons if one.description == label]
@@ -116,8 +117,8 @@ def test_the_buttons_fit_the_picture_and_leave_the_rest_alone(front, label, name
 
 def test_the_buttons_fit_the_one_machine_of_the_other_pages_where_it_stands():
     show = demo()
-    evening = kit.EveningPanel(show, season=("2026-12-01", "2026-12-10"), spacing=0.6)
-    for panel in (kit.StandPanel(show, spacing=0.4), kit.ClothPanel(show, spacing=0.4), evening):
+    evening = sliders.EveningPanel(show, season=("2026-12-01", "2026-12-10"), spacing=0.6)
+    for panel in (sliders.StandPanel(show, spacing=0.4), sliders.ClothPanel(show, spacing=0.4), evening):
         where = {"side": 2.0, "height": 2.5, "shift_up": 0.1} if hasattr(panel.start, "side") else {}
         panel.show(replace(panel.start, distance=25.0, **where))
         panel.buttons[0].click()
@@ -136,7 +137,7 @@ def test_a_lens_that_cannot_hold_the_front_says_so(wall):
         fitting_distance(wall(8.0, 5.0), 1.0, **lens)
     with pytest.raises(kit.InputError, match=r"distance = -1.0: expected more than the 0.00 m"):
         fitting_throw_ratio(wall(8.0, 5.0), -1.0, **lens | {"shift_up": 0.0})
-    panel = kit.StandPanel(demo(), spacing=0.4)
+    panel = sliders.StandPanel(demo(), spacing=0.4)
     panel.show(replace(panel.start, height=3.0, shift_up=0.6))
     words = panel.parts["words"].value
     panel.buttons[0].click()

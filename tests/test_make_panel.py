@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 
 import kit
-from kit.views.panel import NOTHING
+import sliders
+from sliders.panel import NOTHING
 
 ROOT = Path(__file__).parents[1]
 HOUSES = ROOT / "notebooks" / "houses"
@@ -116,7 +117,7 @@ def alike(one, other):
 
 
 def test_six_measurements_make_a_show_that_the_pages_start_from(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     assert notes(panel) == [
         missing("surface", "width", "height"),
         missing("surface", "left", "bottom", "width", "height"),
@@ -146,7 +147,7 @@ def test_six_measurements_make_a_show_that_the_pages_start_from(folder):
     ids=["split-level", "town house", "farmhouse"],
 )
 def test_fronts_are_typed_row_by_row_and_read_again(folder, table, units, own):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     panel.top.controls["units"].value = units
     panel.top.controls["surfaces"].value = own
     typed = type_front(panel, table)
@@ -176,7 +177,7 @@ def length(cell, metre):
 
 
 def test_the_split_level_is_the_one_of_its_file_but_for_its_roofs(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     panel.top.controls["surfaces"].value = "our brick 0.16"
     type_front(panel, SPLIT_LEVEL)
     panel.write.click()
@@ -191,7 +192,7 @@ def test_the_split_level_is_the_one_of_its_file_but_for_its_roofs(folder):
 
 
 def test_place_facing_and_light_are_written(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     panel.top.controls["town"].value = "Vienna"
     panel.top.controls["facing"].value = "east"
@@ -215,7 +216,7 @@ def test_place_facing_and_light_are_written(folder):
 
 
 def test_all_mistakes_are_told_by_their_fields_and_the_last_drawing_stays_in_grey(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     drawing = panel.picture.value
     put(panel.parts[0], width="wide", height="0", name="wall")
@@ -249,18 +250,18 @@ def test_all_mistakes_are_told_by_their_fields_and_the_last_drawing_stays_in_gre
 
 
 def test_a_size_that_no_house_has_is_asked_about_and_may_be_right(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     put(panel.parts[0], width="400")
     assert "lengths in = 'ft'" in notes(panel)[0]
     panel.top.controls["units_checked"].value = True
     assert notes(panel) == []
     panel.write.click()
-    assert kit.MakePanel().top.controls["units_checked"].value is True
+    assert sliders.MakePanel().top.controls["units_checked"].value is True
 
 
 def test_a_part_that_a_later_one_hides_is_moved_down(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     press(panel.parts[1], "Copy")
     first, window, more = panel.parts
@@ -291,7 +292,7 @@ def test_a_part_that_a_later_one_hides_is_moved_down(folder):
 
 
 def test_a_surface_of_ones_own_is_chosen_and_kept_by_its_name(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     panel.top.controls["surfaces"].value = "our brick 0.16; our render 0,4"
     assert dict(panel.parts[0].controls["surface"].options)["our render"] == "our render"
@@ -309,7 +310,7 @@ def test_a_surface_of_ones_own_is_chosen_and_kept_by_its_name(folder):
 
 
 def test_changing_the_unit_shows_other_figures_of_the_same_house(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     put(panel.parts[1], depth="2 in")
     house = panel.show.house
@@ -335,7 +336,7 @@ def test_changing_the_unit_shows_other_figures_of_the_same_house(folder):
 
 
 def test_a_file_that_is_there_is_replaced_by_a_second_press_that_names_it(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     panel.write.click()
     old = (folder / "my_show.toml").read_text()
@@ -368,7 +369,7 @@ def test_what_a_file_holds_is_opened_and_kept_on_writing(folder, path):
     mine = folder / "there" / "my_show.toml"
     shutil.copy(path, mine)
     before = kit.open_show(mine)
-    panel = kit.MakePanel(mine)
+    panel = sliders.MakePanel(mine)
     assert panel.opened.value == ""
     assert notes(panel) == []
     assert alike(panel.show.house, before.house)
@@ -381,7 +382,7 @@ def test_what_a_file_holds_is_opened_and_kept_on_writing(folder, path):
     assert after.house_file == before.house_file
     # In another unit and with another surface, all else is as it was; the house file is left alone.
     files = {file: file.read_bytes() for file in (folder / "houses").iterdir()}
-    panel = kit.MakePanel(mine)
+    panel = sliders.MakePanel(mine)
     panel.top.controls["units"].value = {"ft": "m", "m": "ft"}[before.units]
     name = before.main_wall[0]
     put(part(panel, name), surface="white painted brick")
@@ -453,7 +454,7 @@ lumens = 5000
 def test_holes_corners_posts_bands_and_lamps_are_kept(folder):
     (folder / "my_show.toml").write_text(KEPT)
     before = kit.open_show()
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     assert panel.top.controls["surfaces"].value == "our brick 0.16; our screen 0.7"
     assert (panel.top.controls["latitude"].value, panel.top.controls["facing"].value) == ("47.3", "south")
     assert part(panel, "gable").controls["width"].disabled
@@ -483,7 +484,7 @@ def test_holes_corners_posts_bands_and_lamps_are_kept(folder):
 @pytest.mark.parametrize("text", ["name = ", KEPT.replace("hei", "hie"), "", "\xff", "house = 'no.toml'"])
 def test_a_file_that_cannot_be_opened_is_left_alone_until_it_is_replaced(folder, text):
     (folder / "my_show.toml").write_text(text, encoding="latin-1")
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     assert "Rows cannot show my_show.toml" in words(panel.opened)
     assert "anew" in words(panel.opened)
     assert [row.controls["name"].value for row in panel.parts] == ["main wall", "window"]
@@ -499,14 +500,14 @@ def test_a_front_of_more_parts_than_rows_can_show_is_left_alone(folder):
     rows = (f'[[patch]]\nname = "{i}"\nsurface = "red brick"\nrectangle = {{ left = {i}, bottom = 0, width = 1, '
             "height = 9 }\n" for i in range(61))  # fmt: skip
     (folder / "my_show.toml").write_text('name = "long"\nunits = "ft"\n' + "".join(rows))
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     assert "parts = 61: expected at most 60" in words(panel.opened)
     assert panel.show is None
 
 
 def test_a_folder_in_place_of_the_file_is_told(folder):
     (folder / "my_show.toml").mkdir()
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     panel.write.click()
     panel.replace.click()
@@ -518,7 +519,7 @@ def test_a_folder_in_place_of_the_file_is_told(folder):
     "text", ["", " ", "x" * 500, "9" * 400, "1e999", "-5", "nan", "<b>'\"&", "=;[]{}", "5 apples", "½"]
 )
 def test_whatever_is_typed_stays_and_is_answered_in_words(folder, text):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     for row in (panel.top, panel.parts[1]):
         for name, one in row.controls.items():
@@ -535,7 +536,7 @@ def test_whatever_is_typed_stays_and_is_answered_in_words(folder, text):
 
 
 def test_every_control_has_words_of_its_own_for_those_who_listen(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     controls = [one for row in (panel.top, *panel.parts) for one in row.controls.values()]
     spoken = [re.sub(r"<[^>]+>", "", one.description).strip() for one in controls]
@@ -551,13 +552,13 @@ def test_every_control_has_words_of_its_own_for_those_who_listen(folder):
 
 def test_visitors_of_a_page_without_code_write_no_files(folder, monkeypatch):
     monkeypatch.setenv("SERVER_SOFTWARE", "voila/0.5")
-    assert kit.MakePanel().write.disabled
+    assert sliders.MakePanel().write.disabled
     monkeypatch.delenv("SERVER_SOFTWARE")
-    assert not kit.MakePanel().write.disabled
+    assert not sliders.MakePanel().write.disabled
 
 
 def test_surfaces_are_offered_by_kind_with_their_colours(folder):
-    panel = kit.MakePanel()
+    panel = sliders.MakePanel()
     six(panel)
     known = kit.surfaces()
     options = panel.parts[0].controls["surface"].options

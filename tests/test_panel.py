@@ -12,11 +12,12 @@ import pytest
 from panels import HOUSES, alternative, as_first_written, decoded, demo, ends, png, shows, text
 
 import kit
+import sliders
 from kit.fields import AMBIENT, DISTANCE, UNITS, Day, Flag, Number, OneOf, Text
 from kit.views.drawing import Board, _colours
 from kit.views.page import picture
-from kit.views.panel import NOTHING, control, nearest
 from kit.words import chances
+from sliders.panel import NOTHING, control, nearest
 
 
 @pytest.fixture(scope="module")
@@ -26,7 +27,7 @@ def show():
 
 @pytest.fixture
 def panel(show):
-    return kit.ClassPanel(show, spacing=0.2)
+    return sliders.ClassPanel(show, spacing=0.2)
 
 
 # Controls
@@ -228,7 +229,7 @@ def test_colour_scale_is_fixed_and_stripes_mark_the_misses(show):
 
 
 def test_every_control_at_its_ends_gives_a_picture(few_draws, show):
-    panel = kit.ClassPanel(show, spacing=0.4)
+    panel = sliders.ClassPanel(show, spacing=0.4)
     tried = ends(panel, most=9)
     assert len(tried) > 60
     for label, choice in tried:
@@ -369,7 +370,7 @@ print(*(name for name in ("ipywidgets", "IPython", "kit.views", "matplotlib", "c
 
 
 def test_cards_say_the_chance_and_share_and_confidence_move_it(show):
-    panel = kit.ClassPanel(show, spacing=0.3)
+    panel = sliders.ClassPanel(show, spacing=0.3)
     for verdict in panel.result.verdicts:
         assert f"{verdict.status}, {chances(verdict.chance)}" in panel.parts["words"].value
     panel.controls["district"].value = "a dark front floodlit in dark surroundings"

@@ -8,6 +8,7 @@ import pytest
 from panels import as_first_written, ends, shows, text
 
 import kit
+import sliders
 from kit.answers.stands import ONE, OVERLAP, SIDE_BY_SIDE, STACKED
 
 
@@ -20,7 +21,7 @@ def show():
 
 @pytest.fixture(scope="module")
 def panel(show):
-    return kit.StandPanel(show, spacing=0.4)
+    return sliders.StandPanel(show, spacing=0.4)
 
 
 @pytest.fixture(scope="module")
@@ -39,7 +40,7 @@ def corners(projector, placement):
 
 
 def test_every_control_at_its_ends_gives_a_drawing(few_draws, show):
-    panel = kit.StandPanel(show, spacing=0.5)
+    panel = sliders.StandPanel(show, spacing=0.5)
     tried = ends(panel, most=4)
     assert len(tried) > 20
     for label, choice in tried:

@@ -14,7 +14,7 @@ from course.lessons import Lesson, Outcome, Question, lesson
 from kit.errors import InputError
 from kit.views.drawing import Board
 from kit.views.page import caution, picture
-from kit.views.panel import control, layout, styled
+from sliders.panel import control, layout, styled
 
 # Read aloud when it changes, for those who listen.
 SPOKEN = "aria-live='polite'"

@@ -19,9 +19,9 @@ from kit.fields import OneOf, Spec
 from kit.views.charts import draw_evening, draw_season, draw_sources, side_by_side
 from kit.views.drawing import MapBoard, NightBoard
 from kit.views.page import caution, paragraphs, picture, tables, words
-from kit.views.panel import CAUTIONS, LABEL, Panel, layout, say
 from kit.views.plans import PlanBoard
 from kit.words import chances
+from sliders.panel import CAUTIONS, LABEL, Panel, layout, say
 
 MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
 

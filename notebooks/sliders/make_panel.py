@@ -22,9 +22,9 @@ from kit.fields import FLAG, UNITS, OneOf, PathOf, Spec, Text
 from kit.toml_file import Reader, parse_length, table
 from kit.views import page
 from kit.views.drawing import draw_house
-from kit.views.panel import NOTHING, control, for_visitors, layout, make_room, styled
 from kit.wall.house_file import house_parts, read_front
 from kit.words import compass, join
+from sliders.panel import NOTHING, control, for_visitors, layout, make_room, styled
 
 WAYS = {compass(degrees): float(degrees) for degrees in range(0, 360, 45)}
 PLACE, LENGTHS = ("latitude", "longitude", "timezone"), ("left", "bottom", "width", "height", "depth")
