@@ -43,14 +43,12 @@ def straight():
     return build
 
 
-@pytest.fixture(scope="module")
-def few_draws():
+@pytest.fixture
+def few_draws(monkeypatch):
     """Answers of pages from a few draws: for tests of what a page shows, not of how sure it is.
 
     Ask for it before the page is made.
     """
-    with pytest.MonkeyPatch.context() as patch:
-        for room in (scenes, cloths, washout):
-            patch.setattr(room, "DRAWS", 32)
-        patch.setattr(evening, "_recent", Memory(keep=4, most=0))
-        yield
+    for room in (scenes, cloths, washout):
+        monkeypatch.setattr(room, "DRAWS", 32)
+    monkeypatch.setattr(evening, "_recent", Memory(keep=4, most=0))

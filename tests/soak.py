@@ -214,9 +214,10 @@ def panels(changes, names):
     mpl.use("Agg")
     import kit
 
-    made = {kind.__name__: kind for kind in (kit.ClassPanel, kit.ClothPanel, kit.EveningPanel, kit.StandPanel)} | {
-        "MakePanel": kit.MakePanel
-    }
+    made = {
+        kind.__name__: kind
+        for kind in (sliders.ClassPanel, sliders.ClothPanel, sliders.EveningPanel, sliders.StandPanel)
+    } | {"MakePanel": sliders.MakePanel}
     os.chdir(tempfile.mkdtemp(prefix="kit-soak-"))
     bad, show = 0, kit.open_show(ROOT / "notebooks/houses/demo_show.toml")
     kit.save_show(show, "my_show.toml")

@@ -226,7 +226,7 @@ def test_the_third_page_says_what_it_said(show):
     # Its figures are of dark rooms. With light behind the shades of its windows it falls short at any hour.
     assert np.isnat(lit.tonight["earliest"].isel(date=0).sel(part=WHOLE, level="nominal").values)
     first = start.tonight["earliest"].isel(date=0).sel(part=WHOLE, level="nominal").values
-    assert str(first) == "2026-12-05T16:58:00"
+    assert str(first) == "2026-12-05T16:59:00"
     changes = kit.switching(start.scene, start.site, "2026-12-05 18:00", target=start.target)
     contrast = changes["contrast"].sel(level="nominal")
     assert float(contrast.sel(change="as it is")) == pytest.approx(28.53, rel=0.01)

@@ -35,7 +35,7 @@ WHOLE = "the whole front"
 WASHED = 0.1
 DIMMINGS = Many(of=DIMMING, least=1, optional=True, meaning="levels of the curve")
 # Of what is not known: a season has thousands of moments.
-DRAWS = 256
+DRAWS = 512
 
 
 class LitFront:

@@ -18,8 +18,8 @@ from kit.measure.outline import Marks, fit_wall
 from kit.measure.photo import load_photo
 from kit.views import page
 from kit.views.drawing import draw_house
-from kit.views.panel import for_visitors, styled
 from kit.wall.facade import Surface
+from sliders.panel import for_visitors, styled
 
 
 class Canvas(anywidget.AnyWidget):
