@@ -22,6 +22,7 @@ import zlib
 from pathlib import Path
 
 ROOT = Path(__file__).parents[1]
+sys.path.insert(0, str(ROOT / "notebooks"))
 # What a file may cost [s of processor time, MB], and what one mistake may say [letters]. Lines that are counted are
 # several times slower.
 SOON, GROWN, LONGEST = 5.0, 700.0, 300
@@ -213,11 +214,9 @@ def panels(changes, names):
 
     mpl.use("Agg")
     import kit
+    import sliders
 
-    made = {
-        kind.__name__: kind
-        for kind in (sliders.ClassPanel, sliders.ClothPanel, sliders.EveningPanel, sliders.StandPanel)
-    } | {"MakePanel": sliders.MakePanel}
+    made = {name: getattr(sliders, name) for name in sliders.__all__}
     os.chdir(tempfile.mkdtemp(prefix="kit-soak-"))
     bad, show = 0, kit.open_show(ROOT / "notebooks/houses/demo_show.toml")
     kit.save_show(show, "my_show.toml")
