@@ -70,6 +70,10 @@ from .eye.picture_file import Picture as Picture
 from .eye.picture_file import load_picture as load_picture
 from .light.ambient import Ambient as Ambient
 from .light.ambient import Glare as Glare
+from .measure.luminance import PhotoReading as PhotoReading
+from .measure.luminance import read_ambient as read_ambient
+from .measure.luminance import read_reflectance as read_reflectance
+from .measure.luminance import read_shot as read_shot
 from .measure.outline import MarkedPart as MarkedPart
 from .measure.outline import Marks as Marks
 from .measure.outline import Wall as Wall

@@ -94,6 +94,11 @@ MADE: dict[str, Callable[[], Any]] = {
 SPOT = [(2, 2), (12, 2), (12, 12), (2, 12)]
 
 
+def bright() -> kit.Exposure:
+    """The exposure of a photo of less light."""
+    return dataclasses.replace(EXAMPLES[kit.Exposure](), speed=1600.0)
+
+
 def marks_file() -> Path:
     """A file of marks."""
     EXAMPLES[kit.Marks]().save(made.folder / "read.json")
@@ -396,6 +401,40 @@ def calls() -> dict[str, Callable[[], Call]]:
         "Wall.doubt": lambda: (kit.fit_wall(of[kit.Marks]()).doubt, {"corners": [(500, 500)]}),
         "Wall.house": lambda: (kit.fit_wall(of[kit.Marks]()).house, {"name": "ours", "surfaces": (of[kit.Surface](),)}),
         "Photo.spot": lambda: (of[kit.Photo]().spot, {"field": "corners", "corners": SPOT}),
+        "read_reflectance": lambda: (
+            kit.read_reflectance,
+            {
+                "photo": of[kit.Photo](),
+                "wall": SPOT,
+                "sheets": [SPOT],
+                "name": "wall",
+                "kind": "brick",
+                "sheet": "grey card",
+            },
+        ),
+        "read_ambient": lambda: (
+            kit.read_ambient,
+            {
+                "taken": of[kit.Photo](),
+                "surface": of[kit.Surface](),
+                "wall": SPOT,
+                "without": {"lamp": dataclasses.replace(of[kit.Photo](), exposure=bright())},
+            },
+        ),
+        "read_shot": lambda: (
+            kit.read_shot,
+            {
+                "white": of[kit.Photo](),
+                "black": dataclasses.replace(of[kit.Photo](), exposure=bright()),
+                "sheets": [SPOT],
+                "surface": of[kit.Surface](),
+                "lumens": 3000.0,
+                "area": 10.0,
+                "distance": 5.0,
+                "sheet": "printer paper",
+            },
+        ),
+        "Show.measured": lambda: (made.show.measured, {}),
         "foot_lamberts": lambda: (kit.foot_lamberts, {"luminance": 4.0}),
         "length_text": lambda: (kit.length_text, {"length": 4.0, "unit": "ft", "digits": 1}),
         "draw_dimming": lambda: (kit.draw_dimming, {"result": made.dimming, "part": "the whole front"}),
@@ -501,6 +540,7 @@ RESULTS = (
     "FrontRaster",
     "WallPoints",
     "Occluders",
+    "PhotoReading",
     "Wall",
 )
 WITHOUT = ("glossary", "surfaces", "towns", "show_schema", "draw_way")

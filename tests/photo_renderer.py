@@ -109,9 +109,16 @@ def save(path, codes, about=None, quality=80):
 
 # The sample photos. Corners as (left, right, bottom, top, forward), in metres; reflectances in linear sRGB.
 
-BRICK, MORTAR, CREAM, WHITE, DARK = (
+BRICK, MORTAR, CREAM, WHITE, DARK, SHEET = (
     np.array(rgb)
-    for rgb in ((0.27, 0.145, 0.1), (0.32, 0.28, 0.24), (0.62, 0.55, 0.42), (0.74, 0.74, 0.72), (0.05, 0.055, 0.06))
+    for rgb in (
+        (0.27, 0.145, 0.1),
+        (0.32, 0.28, 0.24),
+        (0.62, 0.55, 0.42),
+        (0.74, 0.74, 0.72),
+        (0.05, 0.055, 0.06),
+        (0.87, 0.87, 0.87),
+    )
 )
 PARTS = {
     "wall": ((-6.0, 6.0, 0.0, 6.0, 0.0), "our brick"),
@@ -125,6 +132,11 @@ PARTS = {
 }
 KNOWN = [(-5.6, 0.3, 0.0), (5.6, 0.3, 0.0), (4.4, 4.8, 0.0), (-4.4, 4.8, 0.0)]
 FRONT = Camera((1.0, 1.6, 12.5), (0.4, 2.7, 0.0), (2000, 1500), roll=0.6, bend=-0.05)
+NEAR = Camera((0.3, 1.5, 3.2), (0.0, 1.4, 0.0), (800, 600), roll=-1.0)
+SHEETS = [(-1.0, -0.58, 0.9, 1.2), (0.62, 1.04, 0.95, 1.25), (-0.2, 0.22, 2.0, 2.3)]
+SPOT = (-0.45, 0.45, 1.1, 1.8)
+SHOT = Camera((0.5, 1.5, 5.0), (0.0, 1.4, 0.0), (800, 600))
+SHOT_SHEETS = [(-1.3, -0.88, 0.8, 1.1), (0.9, 1.32, 0.9, 1.2), (-0.2, 0.22, 1.9, 2.2)]
 
 
 def corners(left, right, bottom, top, depth=0.0):
@@ -150,6 +162,24 @@ def day(at):
     return 9000.0 + 500.0 * at[:, 0] + 300.0 * at[:, 1]
 
 
+STREET, PORCH = 0.9, 1.3  # [lx] at the spot
+
+
+def street(at):
+    return STREET * (1.0 + 0.05 * at[:, 0])
+
+
+def with_porch(at):
+    return street(at) + PORCH * np.exp(-0.02 * ((at[:, 0]) ** 2 + (at[:, 1] - 1.45) ** 2))
+
+
+STATED, ARRIVING, AREA, BLACK = 3000.0, 0.58, 9.0, 1.0 / 250.0
+
+
+def machine(at):
+    return STATED * ARRIVING / AREA * (1.06 - 0.04 * at[:, 0] ** 2 - 0.03 * (at[:, 1] - 1.5) ** 2)
+
+
 def pixels(camera, *box):
     return np.rint(camera.pixels(corners(*box))).tolist()
 
@@ -161,9 +191,20 @@ def make():
     PHOTOS.mkdir(exist_ok=True)
     colours = {"our brick": bricks, "cream siding": CREAM, "white garage door": WHITE}
     front = [(*box, colours.get(surface, DARK)) for box, surface in PARTS.values()]
-    how = {"f_number": 2.2, "time": 1 / 640, "speed": 50}
-    codes = encoded(luminance(FRONT, front, day, beyond=(400.0, 450.0, 520.0)), **how, noise=0.01)
-    save(PHOTOS / "front.jpg", codes, exif(FRONT.size, **how), quality=70)
+    sheets = [(*box, 0.0, SHEET) for box in SHEETS]
+    close = [(-6.0, 6.0, 0.0, 6.0, 0.0, bricks), *sheets]
+    shot = [(-6.0, 6.0, 0.0, 6.0, 0.0, bricks), *((*box, 0.0, SHEET) for box in SHOT_SHEETS)]
+    for name, camera, panels, light, how in (
+        ("front", FRONT, front, day, {"f_number": 2.2, "time": 1 / 640, "speed": 50}),
+        ("paper", NEAR, close, day, {"f_number": 2.2, "time": 1 / 1600, "speed": 50}),
+        ("night", NEAR, close, with_porch, {"f_number": 1.8, "time": 1 / 2, "speed": 800}),
+        ("night_porch_off", NEAR, close, street, {"f_number": 1.8, "time": 1, "speed": 800}),
+        ("white", SHOT, shot, lambda at: machine(at) + 0.2, {"f_number": 1.8, "time": 1 / 60, "speed": 100}),
+        ("black", SHOT, shot, lambda at: BLACK * machine(at) + 0.2, {"f_number": 1.8, "time": 1 / 2, "speed": 800}),
+    ):
+        sky = (400.0, 450.0, 520.0) if light is day else (0.0, 0.0, 0.0)
+        codes = encoded(luminance(camera, panels, light, beyond=sky), **how, noise=0.01)
+        save(PHOTOS / f"{name}.jpg", codes, exif(camera.size, **how), quality=70)
     lines = [[(x, y, 0.0) for x in np.linspace(-6.0, 6.0, 9)] for y in (0.02, 5.98)]
     known = np.rint(FRONT.pixels(KNOWN))
     check = np.rint(FRONT.pixels([(0.2, 0.0, 0.0), (4.2, 2.4, 0.0)]))
@@ -178,6 +219,10 @@ def make():
             for name, (box, surface) in PARTS.items()
         ],
     ).save(PHOTOS / "front.json")
+    for name, camera, boxes in (("paper", NEAR, SHEETS), ("shot", SHOT, SHOT_SHEETS)):
+        spots = {"wall": SPOT} | {f"sheet {i}": box for i, box in enumerate(boxes, 1)}
+        parts = [kit.MarkedPart(name=n, surface="none", corners=pixels(camera, *box)) for n, box in spots.items()]
+        kit.Marks(size=camera.size, parts=parts).save(PHOTOS / f"{name}.json")
     own = {"our brick": kit.Surface(name="our brick", reflectance=round(truth(), 3), kind="brick")}
     patches = []
     for name, (box, surface) in PARTS.items():

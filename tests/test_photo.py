@@ -1,5 +1,6 @@
 """Photos from files: light, turn, bits, exposure by EXIF, what is refused, and that no place is ever read."""
 
+import dataclasses
 import io
 import sys
 
@@ -64,6 +65,11 @@ def test_an_exposure_that_cannot_be_trusted_is_refused_with_its_reason(photo, ta
     found = photo(**tags)
     assert found.exposure is None
     assert why in found.missing
+    with pytest.raises(kit.InputError, match="exposure") as refused:
+        kit.read_ambient(found, kit.Surface(name="wall", reflectance=0.5), WHOLE)
+    assert why in str(refused.value)
+    typed = dataclasses.replace(found, exposure=kit.Exposure(f_number=2, time=0.01, speed=100))
+    assert kit.read_ambient(typed, kit.Surface(name="wall", reflectance=0.5), WHOLE).figures
 
 
 def test_what_a_camera_sets_twice_and_what_is_no_change_is_taken(photo):

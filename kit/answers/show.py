@@ -2,6 +2,7 @@
 
     house = "my_house.toml"          # relative to this file; or name, units and [[patch]] as in a house file
     ambient = 0.5                    # lx on the front, by a light meter held against it
+    ambient_band = [0.4, 0.65]       # what it may be, in 9 of 10 such houses; left out: half to twice
 
     [place]
     town = "Chicago"                 # of `kit.towns()`; or latitude, longitude and timezone
@@ -30,9 +31,10 @@ import numpy as np
 from kit import fields, reference, toml_file
 from kit.answers.lists import towns
 from kit.answers.scenes import CONFIDENCE, DISTRICT, KIND, LIGHT_SOURCE, PURPOSE, SHARE_WANTED
+from kit.decision.measure import Reading, with_reflectance
 from kit.decision.verdict import NO_WALLS, Target, rung_target
 from kit.errors import InputError
-from kit.eye.light_map import Scene
+from kit.eye.light_map import Doubt, Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
 from kit.light.ambient import Ambient
 from kit.light.lamps import Lamp, lamp_map
@@ -88,6 +90,7 @@ LOSSES = {
     "housing_window": "housing window", "dust": "dust",
 }  # fmt: skip
 PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
+AMBIENT_BAND = fields.Range(of=AMBIENT, label="low and high of ambient (lx)", optional=True)
 WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")
 ROOMS_DARK = fields.FLAG.but(label="rooms behind shades are dark", meaning="whether no light is on behind any shade")
 AREA = Many(of=fields.Vector(length=2, of=LENGTH), least=3, label="corners: to the right, and from the wall")
@@ -193,6 +196,7 @@ _where = {
 PLACE: dict[str, Spec] = {name: spec.but(optional=True) for name, spec in _where.items()}
 SCALARS: dict[str, Spec] = {
     "ambient": AMBIENT,
+    "ambient_band": AMBIENT_BAND,
     "distance": fields.DISTANCE.but(meaning="from the lens to the wall; left out: the picture fits the front"),
     "walk": WALK.but(optional=True),
     "rooms_dark": ROOMS_DARK.but(optional=True),
@@ -241,6 +245,7 @@ class Show(Declared, Result):
     evening_sky: str | None = declared(SKY_TYPE, default=None)
     ground: str | None = declared(GROUND, default=None)
     ambient: float | None = declared(AMBIENT, default=None)
+    ambient_band: tuple[float, float] | None = declared(AMBIENT_BAND, default=None)
     rooms_dark: bool | None = declared(ROOMS_DARK, default=None)
     lamps: tuple[ShowLamp, ...] | None = _many(ShowLamp)
     strings: tuple[LedString, ...] | None = _many(LedString)
@@ -266,6 +271,8 @@ class Show(Declared, Result):
         Many(of=fields.Text()).check("taken", self.taken)
         if (self.latitude is None) != (self.longitude is None):
             raise InputError("latitude, longitude", (self.latitude, self.longitude), "both or none of the two")
+        if self.ambient_band and not (self.ambient and self.ambient_band[0] <= self.ambient <= self.ambient_band[1]):
+            raise InputError("ambient_band", self.ambient_band, "low and high on either side of ambient, above 0")
 
     @cached_property
     def full(self) -> Any:
@@ -467,7 +474,22 @@ class Show(Declared, Result):
         told = {name: value for name, value in given.items() if value != getattr(self.full, name)}
         if told.keys() & CHOSEN[:3]:  # a place is told as a whole
             told |= {name: given[name] for name in CHOSEN[:3] if name in given}
+        told |= {"ambient_band": None} if "ambient" in told else {}
         return replace(self, house=self.walled(choice.wall), **told)
+
+    def measured(self, *readings: Reading) -> "Show":
+        """Return the show with readings of its surfaces and of the ambient light, and their bands, as its own.
+
+        Raises `InputError` for a surface that the front has not, and for others: `kit.with_measurement` takes those.
+        """
+        show = self
+        for one in readings:
+            low, high = (one.amount * end for end in one.doubt)
+            if OneOf(options=("ambient light", "reflectance")).check("readings: of", one.of) == "reflectance":
+                show = replace(show, house=with_reflectance(show.house, one.surface, (low, one.amount, high))[0])
+            else:
+                show = replace(show, ambient=one.value, ambient_band=(low, high) if one.value else None)
+        return show
 
     def walled(self, wall: str | None) -> Facade:
         """Return the house with another surface on its main wall; None: as it is."""
@@ -508,10 +530,11 @@ class Show(Declared, Result):
         self, machines: Sequence[tuple[projector.Projector, Placement]], ambient: Ambient, *, blend: bool = False
     ) -> Scene:
         """Return machines before the front, with the ground that is there, and what stands in the light."""
-        ground = reference.value("surfaces", self.full.ground)
+        ground, (low, high) = reference.value("surfaces", self.full.ground), self.ambient_band or (0.0, 0.0)
+        doubt = Doubt(even_light=(low / self.ambient, high / self.ambient)) if self.ambient and low else Doubt()
         return Scene(
             facade=self.front, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend,
-            obstacles=self.full.obstacles,
+            obstacles=self.full.obstacles, doubt=doubt,
         )  # fmt: skip
 
     def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:

@@ -18,6 +18,7 @@ from kit.light.ambient import ROOMS
 from kit.results import Frame, Result, make_frame, pick
 from kit.sky.luminaire import LedString
 from kit.source.projector import LEVELS, Factor, Levels
+from kit.wall.facade import Facade, Surface
 from kit.words import Phrases, band, chances
 
 say = Phrases(__file__)
@@ -64,6 +65,14 @@ class Reading(Declared):
         return self.value * self.against**2 if self.of == "lumens" else self.value / self.against
 
 
+def with_reflectance(front: Facade, name: str, levels: Levels) -> tuple[Facade, Surface]:
+    """Return a front with low, nominal and high of a surface's reflectance as read, and the surface as it was."""
+    old = pick("reading: surface", name, {one.name: one for one in front.surfaces()})
+    new = replace(old, low=levels[0], reflectance=levels[1], high=min(levels[2], 1.0))
+    patches = (replace(p, surface=new) if p.surface.name == name else p for p in front.patches)
+    return replace(front, patches=tuple(patches)), old
+
+
 def _applied(scene: Scene, of: str, surface: str, levels: Levels) -> tuple[Scene, Levels]:
     """Return the scene with a reading in place of an assumption, and low, nominal and high of that."""
     low, value, high = levels
@@ -85,11 +94,8 @@ def _applied(scene: Scene, of: str, surface: str, levels: Levels) -> tuple[Scene
         )  # fmt: skip
         now = replace(scene, ambient=replace(around, lamps=lamps), doubt=replace(sure, lamps=spread))
     elif of == "reflectance":
-        old = pick("reading: surface", surface, {one.name: one for one in scene.facade.surfaces()})
-        new = replace(old, low=low, reflectance=value, high=min(high, 1.0))
-        patches = (replace(p, surface=new) if p.surface.name == surface else p for p in scene.facade.patches)
-        now = replace(scene, facade=replace(scene.facade, patches=tuple(patches)))
-        return now, (old.low, old.reflectance, old.high)
+        front, old = with_reflectance(scene.facade, surface, levels)
+        return replace(scene, facade=front), (old.low, old.reflectance, old.high)
     elif of == "picture width":
         was, ends = 1.0 / first.fixed_throw_ratio(), sure.picture_width
         pairs = tuple((replace(machine, throw_ratio=1.0 / value), place) for machine, place in scene.projectors)

@@ -243,6 +243,8 @@ class MakePanel:
             if front and not reader.mistakes:
                 told = dict.fromkeys((*PLACE, "facing")) | values["place"] | {"house": front, "units": self._units}
                 told |= {"ambient": values.get("ambient"), "taken": ()}
+                if self._base and self._base.ambient != told["ambient"]:
+                    told["ambient_band"] = None
                 made: Any = replace(self._base, **told) if self._base else Show(**told)
                 words, self.show = f"Not said, so assumed: {'; '.join(made.assumed)}.", made
                 what = join([f"{part.name} of {part.surface.name}" for part in front.patches if part.faces_audience])
