@@ -1,5 +1,6 @@
 """Files that a user names: read whole, or refused with what would be right; written all together, or not at all."""
 
+import hashlib
 import os
 import secrets
 import shutil
@@ -79,3 +80,8 @@ def write_files(where: str, folder: Path, made: Mapping[str, Callable[[], bytes]
         raise InputError(where, f"cannot be written ({getattr(error, 'strerror', None) or error})", right) from None
     finally:
         shutil.rmtree(stage, ignore_errors=True)
+
+
+def fingerprint(file: Path) -> str:
+    """Return a mark of what is in a file; empty where there is none."""
+    return hashlib.sha256(file.read_bytes()).hexdigest() if os.path.isfile(file) else ""

@@ -13,7 +13,7 @@ from panels import HOUSES, ROOT, demo
 from test_every_front import ANSWERS, OWN, PANELS, made, same
 
 import kit
-from kit.answers.settings import settings_file
+from sliders.settings import settings_file
 
 HOUSE = (HOUSES / "brick_two_storey.toml").as_posix()
 SHOW = f"""house = "{HOUSE}"
@@ -26,6 +26,8 @@ position = [-5.7, 7, 2]
 name = "ours"
 lumens = 5000
 """
+
+pytestmark = pytest.mark.usefixtures("few_draws")
 
 
 @pytest.fixture
@@ -245,7 +247,8 @@ SAVING = """
 import sys
 from pathlib import Path
 import kit
-from kit.answers.settings import fingerprint, save_settings
+from kit.files import fingerprint
+from sliders.settings import save_settings
 show = kit.open_show("../my_show.toml")
 file = Path("../my_show.classes.toml").absolute()
 print("ready", flush=True)
@@ -256,7 +259,7 @@ for i in range(100_000):
 
 def test_a_killed_save_leaves_the_old_settings_or_the_new_ones(show):
     file = saved(show, first_light_output=1000.0).file
-    environment = os.environ | {"PYTHONPATH": str(ROOT)}
+    environment = os.environ | {"PYTHONPATH": os.pathsep.join(map(str, (ROOT, ROOT / "notebooks")))}
     for wait in (0.0, 0.013, 0.05):
         process = subprocess.Popen([sys.executable, "-c", SAVING], stdout=subprocess.PIPE, env=environment)
         with process:

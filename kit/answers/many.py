@@ -11,12 +11,12 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-from kit.answers.settings import fingerprint
 from kit.answers.show import open_show
 from kit.decision.verdict import judge
 from kit.errors import InputError
 from kit.eye.light_map import light_map
 from kit.fields import SPACING, Number
+from kit.files import fingerprint
 from kit.results import Frame
 from kit.toml_file import write_text
 

@@ -15,10 +15,10 @@ from typing import Any
 import ipywidgets as widgets
 
 from kit.answers.lists import surfaces, towns
-from kit.answers.settings import fingerprint
 from kit.answers.show import MINE, SHOW, Show, open_show, save_show
 from kit.errors import InputError
 from kit.fields import FLAG, UNITS, OneOf, PathOf, Spec, Text
+from kit.files import fingerprint
 from kit.toml_file import Reader, parse_length, table
 from kit.views import page
 from kit.views.drawing import draw_house

@@ -20,14 +20,15 @@ import numpy as np
 
 from kit import reference
 from kit.answers.scenes import Wanted
-from kit.answers.settings import fingerprint, load_settings, save_settings, settings_file
 from kit.answers.show import Show, open_show
 from kit.errors import InputError
 from kit.fields import Day, Flag, Is, Number, OneOf, Spec, Text, specs
+from kit.files import fingerprint
 from kit.units import edge, metres_per
 from kit.views import page
 from kit.wall.cloth import CLOTH_CAUTION as CLOTH
 from kit.words import Phrases
+from sliders.settings import load_settings, save_settings, settings_file
 
 say = Phrases(__file__)
 CAUTIONS = f"{say('cautions')} {CLOTH}"

@@ -1,6 +1,5 @@
 """The settings of a panel in a file beside the show file: what was chosen, so that a page comes back as it was."""
 
-import hashlib
 import os
 from dataclasses import replace
 from pathlib import Path
@@ -10,6 +9,7 @@ from kit import toml_file
 from kit.answers.show import MINE, PLACES, Show
 from kit.errors import InputError
 from kit.fields import Number, OneOf, specs
+from kit.files import fingerprint
 from kit.toml_file import Reader, Record
 
 VERSION = Number(label="version of the file", low=1, high=1, whole=True)
@@ -45,8 +45,3 @@ def load_settings(file: Path, start: Any, panel: str) -> tuple[Any, tuple[str, .
         return replace(start, **found), tuple(map(str, reader.mistakes))
     except InputError as error:
         return start, (*map(str, reader.mistakes), str(error))
-
-
-def fingerprint(file: Path) -> str:
-    """Return a mark of what is in a file; empty where there is none."""
-    return hashlib.sha256(file.read_bytes()).hexdigest() if os.path.isfile(file) else ""
