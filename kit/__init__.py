@@ -11,7 +11,7 @@ from typing import Any
 import lazy_loader
 
 # The folders in the order in which light travels: each imports only from itself and from those before it.
-FOLDERS = ("source", "wall", "sky", "light", "eye", "decision", "measure", "stage", "answers", "views")
+FOLDERS = ("source", "wall", "sky", "light", "eye", "decision", "measure", "stage", "housing", "answers", "views")
 
 # The public names, by the room that defines each, as the stub has them.
 _STUB = ast.parse(Path(__file__).with_suffix(".pyi").read_text(encoding="utf-8"))

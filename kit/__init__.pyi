@@ -4,6 +4,7 @@ from . import answers as answers
 from . import decision as decision
 from . import errors as errors
 from . import eye as eye
+from . import housing as housing
 from . import light as light
 from . import measure as measure
 from . import reference as reference
@@ -23,6 +24,8 @@ from .answers.lists import glossary as glossary
 from .answers.lists import surfaces as surfaces
 from .answers.lists import towns as towns
 from .answers.many import verdicts as verdicts
+from .answers.outdoors import KeepChoice as KeepChoice
+from .answers.outdoors import keep_outdoors as keep_outdoors
 from .answers.show import Machine as Machine
 from .answers.show import Show as Show
 from .answers.show import ShowLamp as ShowLamp
@@ -68,6 +71,12 @@ from .eye.night import night_view as night_view
 from .eye.night import on_screen as on_screen
 from .eye.picture_file import Picture as Picture
 from .eye.picture_file import load_picture as load_picture
+from .housing.air import Housing as Housing
+from .housing.season import invented_weather as invented_weather
+from .housing.season import keep as keep
+from .housing.season import read_weather as read_weather
+from .housing.supply import Feed as Feed
+from .housing.window import Pane as Pane
 from .light.ambient import Ambient as Ambient
 from .light.ambient import Glare as Glare
 from .measure.luminance import PhotoReading as PhotoReading

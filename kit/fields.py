@@ -138,7 +138,7 @@ class Numbers(Spec):
             raise InputError(field, value, right)
         inside = (given > low if self.of.above is not None else given >= low) & (given <= high) & np.isfinite(given)
         if not np.all(inside):
-            raise InputError(field, value if given.size < 10 else given[~inside].flat[0], right)
+            raise InputError(field, value if given.size < 10 else given[~inside].flat[0].item(), right)
         if given.size > self.most:
             raise InputError(field, f"{given.size} numbers", f"at most {self.most:,} numbers")
         result = given.astype(np.float64)

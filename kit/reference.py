@@ -16,8 +16,9 @@ from pydantic import BaseModel, ConfigDict, Field, model_validator
 from kit.errors import InputError
 
 Unit = Literal[
-    "1", "arcmin", "cd", "cd/m2", "deg", "(cd/m2)/lx", "kg", "kg/m2", "kg/m3", "lm", "lm/W", "lx", "m", "m/s",
-    "m/s2", "mag", "mag/arcsec2", "nm", "USD", "USD/m2", "years",
+    "1", "1/h", "1/m", "arcmin", "cd", "cd/m2", "deg", "(cd/m2)/lx", "J/(kg K)", "J/K", "J/kg", "K", "kg", "kg/day",
+    "kg/m2", "kg/m3", "lm", "lm/W", "lx", "m", "m/s", "m/s2", "m2/s", "m3/s", "mag", "mag/arcsec2", "nm", "ohm/m", "Pa",
+    "s", "USD", "USD/kWh", "USD/m2", "W", "W/(m2 K)", "W/K", "years",
 ]  # fmt: skip
 
 # Inside an installed package, or at the top of a checkout.
@@ -50,6 +51,11 @@ class Row(BaseModel):
     locator: Text
     status: Status
     note: str
+
+    @property
+    def band(self) -> tuple[float, float, float]:
+        """Low, nominal and high."""
+        return self.low, self.value, self.high
 
     @model_validator(mode="after")
     def _in_order(self) -> Self:

@@ -132,15 +132,16 @@ def calls() -> dict[str, Callable[[], Call]]:
         "weigh": kit.ClothChoice,
         "plan_evening": kit.EveningChoice,
         "arrange": kit.StandChoice,
+        "keep_outdoors": kit.KeepChoice,
     }
     for name, kind in choices.items():
         more = {"season": ("2026-12-05", "2026-12-06")} if name == "plan_evening" else {}
         found[name] = lambda name=name, kind=kind, more=more: (
             getattr(kit, name),
-            {"show": made.show, "choice": kind(), "spacing": 1.0} | more,
+            {"show": made.show, "choice": kind()} | ({} if name == "keep_outdoors" else {"spacing": 1.0}) | more,
         )
         found[f"{kind.__name__}.on"] = lambda kind=kind: (kind().on, {"show": made.show})
-    panels = "ClassPanel", "ClothPanel", "EveningPanel", "StandPanel"
+    panels = "ClassPanel", "ClothPanel", "EveningPanel", "StandPanel", "HousingPanel"
     found |= {name: lambda name=name: (getattr(sliders, name), {"show": made.show}) for name in panels}
     own = {
         "MakePanel": lambda: (sliders.MakePanel, {"path": made.folder / "made.toml"}),
@@ -272,6 +273,19 @@ def calls() -> dict[str, Callable[[], Call]]:
             kit.load_picture,
             {"path": ROOT / "notebooks/which_brightness_class.png", "transparent": "black"},
         ),
+        "keep": lambda: (
+            kit.keep,
+            {
+                "box": of[kit.Housing](),
+                "weather": kit.invented_weather(),
+                "first": "2026-12-05",
+                "last": "2026-12-05",
+                "power": 100.0,
+                "lasts": 2.0,
+            },
+        ),
+        "invented_weather": lambda: (kit.invented_weather, {"climate": "invented: damp and mild"}),
+        "read_weather": lambda: (kit.read_weather, {"path": mild(made.folder / "mild.epw")}),
         "headlamps": lambda: (
             kit.headlamps,
             {"name": "car", "position": (0.0, 20.0), "towards": (0.0, 0.0), "level": "nominal"},
@@ -524,6 +538,16 @@ def photometric() -> Path:
     path = made.folder / "lamp.ies"
     lines = "IESNA:LM-63-2002", "TILT=NONE", "1 -1 1 3 1 1 2 0 0 0", "1 1 10", "0 45 90", "0", "100 70 0"
     path.write_text("\n".join(lines), encoding="utf-8")
+    return path
+
+
+def mild(path: Path) -> Path:
+    """A weather file of one mild hour again and again."""
+    head = ["LOCATION,Nowhere,-,-,invented,0,42.0,-87.0,-6.0,180.0", *[f"HEAD {i},0" for i in range(7)]]
+    days = (str(np.datetime64("2025-01-01") + i // 24).split("-") for i in range(8760))
+    times = (f"{y},{int(m)},{int(d)},{i % 24 + 1},60" for i, (y, m, d) in enumerate(days))
+    rest = ",".join(["?", "7.0", "4.0", "80", "100500", *["0"] * 25])
+    path.write_text("\n".join([*head, *(f"{time},{rest}" for time in times)]), encoding="utf-8")
     return path
 
 

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import pandas as pd
 
 import kit
 from kit.decision import several
@@ -21,6 +22,8 @@ from kit.decision.several import electrical_power
 from kit.decision.washout import DIMMINGS
 from kit.eye.light_map import EXTENT
 from kit.fields import FLAG, LENGTH, LIGHT_OUTPUT, SPACING, Is, Spec
+from kit.housing.air import WATTS
+from kit.housing.season import LASTS
 from kit.light.lamps import LAMPS
 from kit.sky.site import Sky
 from kit.stage.audience import VIEWERS
@@ -222,11 +225,26 @@ EXAMPLES[kit.Lens] = lambda: kit.Lens(
 EXAMPLES[kit.Limits] = lambda: kit.Limits(keystone=0.2, blocked=0.1, reached=0.9, focus_depth=4, people=0.1)
 EXAMPLES[kit.Stand] = lambda: kit.Stand(name="lawn", area=[(-8, 8), (8, 8), (8, 20), (-8, 20)], heights=(0.3, 1.5))
 
+# housing
+
+EXAMPLES[kit.Feed] = lambda: kit.Feed(nodes=50, length=5)
+EXAMPLES[kit.Housing] = lambda: kit.Housing(size=(1, 1, 1), flow=0.03, dehumidifier=True, heater=20)
+EXAMPLES[kit.Pane] = lambda: kit.Pane(glass="acrylic", thickness=0.003, tilt=5)
+_YEAR = pd.DataFrame(0.5, index=range(8760), columns=["temperature", "humidity", "sun"])
+for _name, _spec in (("power", WATTS), ("lasts", LASTS)):
+    ARGUMENTS[kit.keep, _name] = (
+        _spec,
+        lambda value, name=_name: kit.keep(
+            kit.Housing(), _YEAR, "2026-12-05", "2026-12-05", **{"power": 100.0} | {name: value}
+        ),
+    )
+
 # answers
 
 EXAMPLES[kit.Choice] = lambda: kit.Choice(wall="red brick")
 EXAMPLES[kit.ClothChoice] = lambda: kit.ClothChoice(wall="red brick")
 EXAMPLES[kit.EveningChoice] = lambda: kit.EveningChoice(wall="red brick")
+EXAMPLES[kit.KeepChoice] = lambda: kit.KeepChoice(temperature=3, power=300)
 EXAMPLES[kit.Machine] = lambda: kit.Machine(name="ours", lumens=5000, throw_ratio=(1.2, 2), price=900)
 EXAMPLES[kit.Show] = lambda: kit.Show(
     house=EXAMPLES[kit.Facade](), latitude=42, longitude=-88, lamps=[EXAMPLES[kit.ShowLamp]()], ambient=1, walk=15

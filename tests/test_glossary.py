@@ -13,8 +13,9 @@ from kit.quantities import QUANTITIES
 ROOT = Path(__file__).parents[1]
 # As people read them; times of the clock and shares have none.
 UNITS = {
-    "", "1/degree", "cd/m²", "degrees", "degrees from north, clockwise", "degrees, east positive", "kg/m²", "lm", "lx",
-    "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "s", "pixels", "USD", "USD/m²", "years",
+    "", "1/degree", "1/h", "cd/m²", "degrees", "degrees from north, clockwise", "degrees, east positive", "h",
+    "kg/m²", "lm", "lx", "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "m³/s", "pixels", "s", "USD",
+    "USD/m²", "V", "W", "W/m²", "years", "°C",
 }  # fmt: skip
 
 

@@ -36,6 +36,7 @@ from kit.decision.verdict import NO_WALLS, Target, rung_target
 from kit.errors import InputError
 from kit.eye.light_map import Doubt, Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
+from kit.housing.window import DIRT, GLASS, TILT, Pane
 from kit.light.ambient import Ambient
 from kit.light.lamps import Lamp, lamp_map
 from kit.results import Frame, Result, make_frame
@@ -113,6 +114,8 @@ class Machine(Declared):
     power_mode: str | None = declared(projector.loss("power mode"))
     ageing: str | None = declared(projector.loss("ageing"))
     housing_window: str | None = declared(projector.loss("housing window"))
+    pane: str | None = declared(GLASS, label="pane", default=None, meaning="its glass, ray by ray, for housing_window")
+    pane_tilt: float = declared(TILT)
     dust: str | None = declared(projector.loss("dust"))
     price: float | None = declared(PRICE, default=None)
 
@@ -136,7 +139,8 @@ class Machine(Declared):
     @property
     def losses(self) -> dict[str, str]:
         """What it says of its losses, by groups of ``reference_data/light_losses.csv``."""
-        return {group: said for name, group in LOSSES.items() if (said := getattr(self, name)) is not None}
+        own = {"housing window": "none"} if self.pane else {}  # the pane is worked out
+        return own | {group: said for name, group in LOSSES.items() if (said := getattr(self, name)) is not None}
 
 
 class ShowLamp(Declared):
@@ -524,6 +528,8 @@ class Show(Declared, Result):
             colour_share=machine.colour_light_output and machine.colour_light_output / machine.lumens,
         )  # fmt: skip
         made = made.set_to(at["throw_ratio"], made.lens_shift, zoom=machine.zoom)
+        if machine.pane and machine.housing_window is None:
+            made = Pane(glass=machine.pane, tilt=machine.pane_tilt, dirt=machine.dust or DIRT.default).before(made)
         return made, Placement(position=(x, at["height"], at["distance"]), aim=(x, at["height"] + rise, 0.0))
 
     def scene(

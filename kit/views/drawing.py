@@ -228,6 +228,7 @@ class NightBoard(PairBoard):
 
     outside, edges = "black", False
 
+    @guarded
     def __init__(self, *, units: str = "m", facade: Facade | None = None) -> None:
         super().__init__(units=units, size=(9.6, 4.2), rows=1, facade=facade)
 

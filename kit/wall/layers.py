@@ -31,7 +31,7 @@ ROUNDING = 1e-9
 FAINT, BLACK = 1e-60, 1e50
 
 SHARES = Numbers(label="shares", of=SHARE.but(high=1.0 + ROUNDING))
-GAP = Number(label="gap", unit="m", low=0.0, meaning="between cloth and wall")
+GAP = Number(label="gap", unit="m", low=0.0, high=100.0, meaning="between cloth and wall")
 SIDE = Number(label="size", unit="m", above=0.0, meaning="of a sheet")
 
 

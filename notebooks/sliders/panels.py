@@ -11,16 +11,18 @@ import ipywidgets as widgets
 from kit.answers.classes import Choice, Comparison, compare
 from kit.answers.cloths import FILE, ClothChoice, Weighing, weigh
 from kit.answers.evenings import OFF, ON, SEASON, SHADED, EveningChoice, EveningPlan, plan_evening
+from kit.answers.outdoors import KeepChoice, Outdoors, keep_outdoors
 from kit.answers.show import Show
 from kit.answers.stands import Arrangement, StandChoice, arrange
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame, switching_sentence
 from kit.decision.several import RACK
-from kit.fields import OneOf, Spec
+from kit.fields import OneOf, Spec, specs
 from kit.views.charts import draw_evening, draw_season, draw_sources, side_by_side
 from kit.views.drawing import MapBoard, NightBoard
 from kit.views.page import caution, paragraphs, picture, tables, words
 from kit.views.plans import PlanBoard
 from kit.words import chances
+from sliders.housing import draw_housing, draw_inside
 from sliders.panel import CAUTIONS, LABEL, Panel, layout, say
 
 MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
@@ -115,6 +117,7 @@ class ClothPanel(Panel):
 # How an evening is drawn, its light and its contrast side by side; and how a season is.
 EVENING = {"left": 0.06, "right": 0.99, "bottom": 0.26, "top": 0.92, "wspace": 0.17}
 SEASONS = {"left": 0.075, "right": 1.05, "bottom": 0.14, "top": 0.91}
+HOUSING = {"left": 0.055, "right": 0.985, "bottom": 0.14, "top": 0.9, "wspace": 0.24}
 
 
 class EveningPanel(Panel):
@@ -199,3 +202,32 @@ class StandPanel(Panel):
         yield "caption", paragraphs(say("signs"))
         parts = result.parts.frame(units), "What each part can carry"
         yield "tables", tables("kit-zones", parts, (result.audience.frame(units), "Who sees what"))
+
+
+class HousingPanel(Panel):
+    """What keeps the machine alive outdoors: an evening in its housing; see `Panel` and `keep_outdoors`."""
+
+    name = "housing"
+    choice_type = KeepChoice
+    answer = staticmethod(keep_outdoors)
+    live = False
+
+    def __init__(self, show: Show | None = None, **given: Any) -> None:
+        super().__init__(show, **given)
+        self.buttons = self.buttons[2:]  # there is no picture to fit
+
+    def declarations(self) -> dict[str, Spec]:
+        """Return the fields of the choice that the panel shows."""
+        return {name: specs(KeepChoice)[name].but(optional=False) for name in say("housing controls").split()}
+
+    def page(self, result: Outdoors) -> Iterator[tuple[str, str]]:
+        """Yield words, the picture, cautions and figures."""
+        one, units, kept = result.choice, result.choice.units, result.kept
+        inside = [partial(draw_inside, kept, humidity=which, lasts=one.lasts, units=units) for which in (False, True)]
+        self._board = side_by_side((9.6, 3.4), *inside, partial(draw_housing, one, units=units), **HOUSING)
+        yield "words", words("kit-housing", kept.sentence(units), *result.notes(units))
+        yield "picture", picture(self._board.paint([]), say("inside"))
+        yield "caution", caution(*say("housing").splitlines(), say("cautions"))
+        yield "caption", paragraphs(say("inside"))
+        mends = kept.frame(units), "Outside its limits, as it is and with one change"
+        yield "tables", tables("kit-mends", mends, (result.load, "Power, and energy of 45 evenings"))
