@@ -17,6 +17,7 @@ from kit.decision.evening import MINUTE, clock_minutes, moment, switching_senten
 from kit.decision.verdict import Target
 from kit.decision.washout import DRAWS, WHOLE
 from kit.errors import InputError
+from kit.light.ambient import WALLS
 from kit.results import text_table
 from kit.sky.luminaire import LedString, headlamps, typical_luminaire
 
@@ -121,8 +122,8 @@ def test_a_moment_is_the_verdict_on_its_map(name, clock):
             result["white_luminance"].values[i], (figure.low, figure.median, figure.high), rtol=1e-9
         )
         check_contrast(result["contrast"].values[i], part.contrast)
-        # The same draws: but for one that lies on the edge to the last digit.
-        assert float(result["chance"][i]) == pytest.approx(part.chance, abs=1.5 / DRAWS)
+        # The same draws, but an evening takes a part's reflectance by its mean: two of them may lie on the edge.
+        assert float(result["chance"][i]) == pytest.approx(part.chance, abs=2.5 / DRAWS)
         assert int(result["status"][i]) == STATUS[part.status]
         assert float(result["lit_share"][i]) == pytest.approx(part.lit_share, rel=1e-12)
     judged = light["judged"].values[light["patch"].values] & (light["patch"].values >= 0)
@@ -311,7 +312,7 @@ def test_how_long_it_lasts_by_every_minute():
 
 @pytest.mark.property
 def test_the_moon_can_end_a_show():
-    target = Target(white_luminance=0.1, contrast=40.0)
+    target = Target(white_luminance=0.1, contrast=25.0)
     faint = scene(lumens=150.0)
     # The full moon rises over a front to the east, an hour or so after it is dark.
     result = run(faint, site(facing=80.0), "2026-12-25", target=target, begin="17:30", hours=6.0)
@@ -787,7 +788,7 @@ def test_texts_tell_what_the_figures_say():
     np.testing.assert_array_equal(frame["dark from"], result["dark_enough"].sel(level="nominal", part=WHOLE))
     # What gives no light is not told: the moon is below the horizon.
     night = kit.source_frame(run(SCENES["bare"], site(), "2026-12-10", begin="02:00", hours=0.1), "2026-12-10 02:00")
-    assert night.index.tolist() == ["sky glow", "all"]
+    assert night.index.tolist() == ["sky glow", WALLS, "all"]
     assert len(kit.start_frame(result, every=3)) == 2
     table = kit.source_frame(result, "2026-12-06 17:02")
     assert table.attrs["title"] == "2026-12-06 17:00"

@@ -130,10 +130,14 @@ def test_a_dark_wall_of_ones_own_is_darker_on_the_page_by_its_reflectance():
     show = demo()
     own = replace(show, house=show.house.cover(OWN, patches=show.main_wall))
     both = [kit.compare(s, spacing=0.2) for s in (show, own)]
-    # A darker wall gets a little less of its own light back by way of the ground.
+    # A darker wall gets a little less of its own light back by way of the ground, and has a colour of its own.
+    wall = show.house.patches.index(show.house.patch("main wall"))
     before, after = (
-        one.verdicts[0].patch("main wall").white_luminance.median * math.pi / rho
-        - one.maps[0].attrs["light_from_ground"]
+        (
+            one.verdicts[0].patch("main wall").white_luminance.median * math.pi / rho
+            - one.maps[0].attrs["light_from_ground"]
+        )
+        / float(one.maps[0]["tint"][0, wall])
         for one, rho in zip(both, (0.15, 0.11), strict=True)
     )
     assert after == pytest.approx(before, rel=1e-9)
