@@ -92,7 +92,8 @@ def test_the_second_page_says_what_it_said(show):
     assert payoff.worth == pytest.approx(18412, rel=0.01)
     assert payoff.route("cloth").luminance == pytest.approx(3.95, rel=0.01)
     bare, covered = payoff.wall_only_contrast
-    assert covered == pytest.approx(bare, rel=1e-9)
+    # A light wall sends more on to walls that face it: else both would be the same.
+    assert 0.98 * bare < covered < bare
     cotton = kit.hang(kit.Cloth.from_reference("white cotton"), kit.Surface.from_reference("red brick"), spectral=True)
     assert cotton.reflectance == pytest.approx(0.693, rel=0.01)
 

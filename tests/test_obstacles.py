@@ -133,7 +133,7 @@ def test_a_hedge_over_everything_is_one_error_wherever_it_is_met(bungalow):
 def test_a_hedge_that_hides_most_is_told_and_such_a_place_is_not_feasible(bungalow):
     hedge = block("hedge", -9, 9, 2, 2.5, 1.7)
     free, found = kit.arrange(bungalow), kit.arrange(replace(bungalow, obstacles=(hedge,)))
-    assert free.verdict.status == "enough"
+    assert free.verdict.chance > 0.5
     share = float(found.light["hidden_share"].sum())
     assert 0.5 < share < 0.75
     assert found.verdict.status == "not enough"

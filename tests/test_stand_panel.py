@@ -167,7 +167,8 @@ def test_the_fourth_page_says_what_it_said(show):
     start = kit.arrange(replace(show, rooms_dark=True))
     # As when a part came to be judged by its share: what is good in 9 of 10 cases.
     # 0.645 while red brick stood for 0.188, not 0.15, and a white shade for 0.63, not 0.58.
-    assert start.parts.share("animation") == pytest.approx(0.553, abs=0.02)
+    # 0.553 before walls lit each other: the main wall, 46% of the front, stood at the edge.
+    assert start.parts.share("animation") == pytest.approx(0.093, abs=0.02)
     assert start.compared.setups[1].front.white_luminance.median == pytest.approx(7.775, rel=0.02)
 
 
