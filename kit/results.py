@@ -105,7 +105,7 @@ def _cell(value: Any, form: Format | None) -> str:
     if callable(form):
         return form(value)
     if form is not None:
-        return format(value, form)
+        return format(value, f"z{form}")  # no minus before a zero
     return value if isinstance(value, str) else str(value) if isinstance(value, bool | int) else short(float(value))
 
 

@@ -315,3 +315,8 @@ def test_a_labelled_variable_is_what_xarray_takes():
     assert (dims, attributes) == (("y", "x"), attrs("contrast"))
     assert kept is values
     assert labelled("x", "x", values[0])[0] == "x"
+
+
+def test_a_cell_has_no_minus_before_a_zero():
+    frame = make_frame([{"alone": -0.001}, {"alone": -0.2}, {"alone": 3}], {"alone": ".0%"})
+    assert shown(frame)["alone"].tolist() == ["0%", "-20%", "300%"]

@@ -122,7 +122,7 @@ class Kept(Result):
         """Return the hours outside, as it is and with each change, and the chance to stay within."""
         both = (("as it is", self), *self.remedies)
         rows = [{"what": name} | banded("hours outside", one.band) | {"chance": one.chance} for name, one in both]
-        return make_frame(rows, {"hours outside": "band", "chance": ".0%"}, "what")
+        return make_frame(rows, {"chance": ".0%"}, "what")
 
 
 def keep(box: Housing, weather: Frame, first: str, last: str, *, power: float, lasts: float = 4.0) -> Kept:
