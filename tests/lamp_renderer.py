@@ -12,7 +12,7 @@ import reference_renderer as base
 def _scene(mi, polygons, extent, shape, lamps):
     scene = {"type": "scene", "integrator": {"type": "direct", "emitter_samples": 1, "bsdf_samples": 0}}
     scene["sensor"] = base._sensor(mi, polygons, extent, shape, 1)
-    scene["front"] = base._front(mi, polygons)
+    scene["front"] = base._front(mi, polygons, 1.0)
     for i, (position, candela) in enumerate(lamps):
         light = {"type": "rgb", "value": float(candela)}
         scene[f"lamp{i}"] = {"type": "point", "position": [float(c) for c in position], "intensity": light}
@@ -62,7 +62,7 @@ def by_way_of_the_ground(wall, ground, reflectance, *, lamp, extent, shape, samp
     for depth in (3, 2):
         scene = {"type": "scene", "integrator": {"type": "path", "max_depth": depth, "rr_depth": 99}}
         scene["sensor"] = base._sensor(mi, [wall], extent, shape, samples)
-        scene["front"] = base._front(mi, [wall])
+        scene["front"] = base._front(mi, [wall], 1.0)
         grey = {"type": "diffuse", "reflectance": {"type": "rgb", "value": float(reflectance)}}
         square = mi.ScalarTransform4f(np.column_stack([
             np.append(0.5 * (ground[1] - ground[0]), 0.0), np.append(0.5 * (ground[3] - ground[0]), 0.0),
