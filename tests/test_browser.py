@@ -21,6 +21,8 @@ from PIL import Image
 from playwright.sync_api import Page, TimeoutError, expect, sync_playwright
 from test_notebooks import says_too_little
 
+expect.set_options(timeout=30_000)  # a page that shares a busy machine answers late
+
 pytestmark = pytest.mark.browser
 
 ROOT = Path(__file__).parents[1]
