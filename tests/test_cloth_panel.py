@@ -31,8 +31,8 @@ def weigh(show, **changes):
 
 def test_every_control_at_its_ends_gives_a_picture_or_a_plain_message(few_draws, show):
     panel = sliders.ClothPanel(show, spacing=0.4)
-    tried = [(label, choice) for label, choice in ends(panel, most=9) if choice.picture != FILE]
-    assert len(tried) > 50
+    tried = [(label, choice) for label, choice in ends(panel, most=4) if choice.picture != FILE]
+    assert len(tried) > 45
     for label, choice in tried:
         if label.startswith("wall = ") and kit.Surface.from_reference(choice.wall).kind not in MASONRY:
             panel.show(choice)
