@@ -3,6 +3,7 @@
 import re
 
 import pytest
+from playwright.sync_api import expect
 from test_browser import chromium, lab, no_error, run_all  # noqa: F401
 
 import kit
@@ -64,6 +65,7 @@ def test_a_house_typed_into_the_first_page_is_that_of_all_pages_and_comes_back_a
     assert first == show.sentence("ft")
     assert first.startswith("Our house, 52.0 ft wide and 19.0 ft high; main wall our brick (reflectance 0.16)")
     panel.get_by_label("housing window").select_option("none")
+    expect(panel.locator(".kit-busy")).to_have_count(0)
     panel.get_by_role("button", name="Save", exact=True).click()
     panel.get_by_text("Saved in my_show.classes.toml").wait_for(timeout=30_000)
     no_error(page)
