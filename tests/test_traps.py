@@ -150,10 +150,9 @@ def test_what_is_made_to_be_slow_is_refused_soon_and_in_little_memory(large, nam
     assert grown < MEGABYTES, said
 
 
-def test_what_takes_quadratic_time_would_be_noticed(monkeypatch):
+def test_what_takes_quadratic_time_would_be_noticed(large, monkeypatch):
     monkeypatch.setattr("kit.toml_file.CHAIN", re.compile("(?!)"))
     monkeypatch.setattr("test_traps.TRIES", 1)
-    large = cost(kit.parse_house, LARGE)[1]
     with pytest.raises(AssertionError, match="times as long as a large house"):
         cost_soon(large, kit.parse_house, "a" + ".a" * 20_000 + " = 1")
 
