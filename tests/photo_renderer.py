@@ -10,6 +10,7 @@ from pathlib import Path
 
 import numpy as np
 from PIL import ExifTags, Image
+from reference_renderer import axes
 
 PHOTOS = Path(__file__).parents[1] / "notebooks" / "photos"
 ABOUT = "An invented house, rendered: no such place exists."
@@ -21,13 +22,7 @@ class Camera:
 
     def __init__(self, position, aim, size, focal=26.0, roll=0.0, bend=0.0):
         self.position, self.size, self.bend = np.array(position, float), size, bend
-        forward = np.subtract(aim, position, dtype=float)
-        forward /= np.linalg.norm(forward)
-        right = np.cross(forward, (0.0, 1.0, 0.0))
-        right /= np.linalg.norm(right)
-        up = np.cross(right, forward)
-        cos, sin = np.cos(np.radians(roll)), np.sin(np.radians(roll))
-        self.axes = np.array([cos * right + sin * up, cos * up - sin * right, forward])
+        self.axes = np.array(axes(position, aim, -roll))
         self.half = np.hypot(*size) / 2.0
         self.scale = 2.0 * self.half * focal / np.hypot(36.0, 24.0)
 

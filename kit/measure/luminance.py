@@ -46,7 +46,7 @@ class PhotoReading(Result):
     def frame(self, units: str = "m") -> Frame:
         """Return the figures, a row each; `units` change nothing."""
         rows = [{"what": name, **banded("value", levels)} for name, levels in self.figures.items()]
-        found = make_frame(rows, {"value": "band"}, index="what")
+        found = make_frame(rows, index="what")
         found["standard uncertainty"] = (found["high value"] - found["low value"]) / (2.0 * EDGE)
         return found
 
