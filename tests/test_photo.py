@@ -195,7 +195,7 @@ def test_a_truncated_photo_is_refused(tmp_path):
 def test_a_photo_of_200_megapixels_is_refused_before_it_is_decoded(tmp_path, monkeypatch):
     Image.new("1", (20_000, 10_000)).save(tmp_path / "a.png")
     monkeypatch.setattr(Image.Image, "load", lambda self: pytest.fail("decoded"))
-    with pytest.raises(kit.InputError, match="34 million pixels"):
+    with pytest.raises(kit.InputError, match="110 megapixels as JPEG or HEIC, 34"):
         kit.load_photo(tmp_path / "a.png")
 
 
@@ -228,3 +228,25 @@ def test_places_are_told_in_the_pixels_of_the_file_where_a_smaller_picture_is_ke
     found = photo(codes)
     assert (found.size, found.picture.width) == (SIZE, 60)
     assert found.spot("wall", [(0, 0), (120, 0), (120, 36), (0, 36)]).mean() == pytest.approx(0.2, rel=0.02)
+
+
+def test_a_large_jpeg_is_decoded_at_half_its_size_and_places_are_told_in_its_own_pixels(photo, monkeypatch):
+    codes = flat()
+    codes[40:, :] = 60
+    whole = photo(codes)
+    monkeypatch.setattr("kit.measure.photo.MOST_PIXELS", 120 * 80 - 1)
+    found = photo(codes)
+    assert (found.size, found.picture.width, found.exposure) == (SIZE, 60, whole.exposure)
+    place = [(0, 0), (120, 0), (120, 36), (0, 36)]
+    assert found.spot("wall", place).mean() == pytest.approx(whole.spot("wall", place).mean(), rel=0.005)
+
+
+@pytest.mark.bad_input
+def test_a_large_jpeg_closed_early_is_refused(photo, tmp_path, monkeypatch):
+    photo(np.random.default_rng(5).integers(0, 255, (80, 120, 3)).astype(np.uint8))
+    monkeypatch.setattr("kit.measure.photo.MOST_PIXELS", 120 * 80 - 1)
+    (file,) = tmp_path.glob("*.jp*g")
+    data = file.read_bytes()
+    file.write_bytes(data[: len(data) * 2 // 3] + b"\xff\xd9")
+    with pytest.raises(kit.InputError, match="without all of its rows"):
+        kit.load_photo(file)

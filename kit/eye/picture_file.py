@@ -130,7 +130,7 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
                 if image.format == "PNG":
                     _check_rows(where, data)
                 if image.format in ("JPEG", "MPO"):
-                    _check_scan(where, data)
+                    check_scan(where, data)
                 return Picture(name=name, rgb=light_of(where, image, transparent))
     except InputError:
         raise
@@ -201,8 +201,8 @@ def _check_rows(where: str, data: bytes) -> None:
         raise InputError(where, "a PNG without all of its rows", f"{READABLE} that is whole")
 
 
-def _check_scan(where: str, data: bytes) -> None:
-    """Refuse a JPEG whose rows end too early, which the decoder leaves grey without a word.
+def check_scan(where: str, data: bytes, scale: int = 1) -> None:
+    """Refuse a JPEG whose rows end too early, which the decoder leaves grey without a word; seen at 1 / `scale`.
 
     What is put before the end of a scan that is whole is passed over; in another it becomes some of what is missing.
     """
@@ -211,9 +211,15 @@ def _check_scan(where: str, data: bytes) -> None:
     seen, end = [], data.rfind(b"\xff\xd9")
     for more in (b"", MORE):
         with Image.open(io.BytesIO(data[:end] + more + data[end:]), formats=("JPEG",)) as image:
+            image.draft(image.mode, (image.width // scale, image.height // scale))
             seen.append(image.histogram())
     if seen[0] != seen[1]:
         raise InputError(where, "a JPEG without all of its rows", f"{READABLE} that is whole")
+
+
+def less_kept(width: int, height: int) -> float:
+    """Return how much smaller, along a side, a picture is kept than it is."""
+    return min(1.0, math.sqrt(MOST_KEPT / (width * height)))
 
 
 def light_of(where: str, image: Image.Image, transparent: str = "refuse") -> Array:
@@ -226,7 +232,7 @@ def light_of(where: str, image: Image.Image, transparent: str = "refuse") -> Arr
     image.load()
     ImageOps.exif_transpose(image, in_place=True)
     (width, height), clear = image.size, 0
-    less = min(1.0, math.sqrt(MOST_KEPT / (width * height)))
+    less = less_kept(width, height)
     columns, rows = int(less * width), int(less * height)
     across, down = _area_weights(width, columns), _area_weights(height, rows)
     rgb = np.zeros((rows, columns, 3), np.float32)

@@ -12,10 +12,12 @@ import numpy as np
 from kit import reference
 from kit.arrays import Array
 from kit.errors import InputError
-from kit.eye.picture_file import FEWER, MOST_BYTES, MOST_KEPT, MOST_PIXELS, Picture, light_of, load_picture
+from kit.eye.picture_file import MOST_BYTES, MOST_PIXELS, Picture, check_scan, less_kept, light_of, load_picture
 from kit.fields import FLAG, NAME, Declared, Is, Many, Number, Text, Vector, declared
 from kit.files import read_file
 
+# Of a JPEG or HEIC; a JPEG of more than `MOST_PIXELS` is decoded at half its size.
+MOST_PHOTO, FEWER_JPEG = 110_000_000, "at most 110 megapixels as JPEG or HEIC, 34 in another file"
 READABLE = "a whole JPEG, PNG, TIFF, HEIC, DNG or other raw photo"
 RAW = (".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef")
 PIXEL = Number(unit="pixels", low=0.0, high=65_535.0)
@@ -78,7 +80,9 @@ class Photo(Declared):
 
 
 def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
-    """Read a photo, its exposure and its focal length; at most 34 megapixels, for which it takes up to 700 MB.
+    """Read a photo, its exposure and its focal length, in up to 1 GB.
+
+    At most 34 megapixels, as JPEG or HEIC 110; a JPEG of more than 34 is decoded at half its width and height.
 
     Parameters
     ----------
@@ -104,7 +108,9 @@ def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
 
             pillow_heif.register_heif_opener()
         with warnings.catch_warnings(action="ignore"), Image.open(io.BytesIO(data)) as image:  # odd EXIF is common
-            _few(image.size)
+            jpeg, heif = image.format in ("JPEG", "MPO"), image.format == "HEIF"
+            _few(image.size, MOST_PHOTO if jpeg or heif else MOST_PIXELS)
+            wide, high = image.size
             codes: Any = np.zeros(0, np.uint8)
             if linear or image.format in ("PNG", "TIFF"):
                 codes = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_ANYDEPTH | cv2.IMREAD_COLOR)
@@ -113,9 +119,13 @@ def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
             if linear or codes.dtype == np.uint16:
                 picture = _deep(name, codes, linear)
             else:
-                heif = image.format == "HEIF"
-                picture = Picture(name=name, rgb=light_of(where, image)) if heif else load_picture(path)
-            exif, (wide, high) = image.getexif(), image.size
+                halved = jpeg and wide * high > MOST_PIXELS
+                if halved:
+                    check_scan(where, data, scale=2)
+                    image.draft(image.mode, (wide // 2, high // 2))
+                own = heif or halved
+                picture = Picture(name=name, rgb=light_of(where, image)) if own else load_picture(path)
+            exif = image.getexif()
             size = (wide, high) if (wide > high) == (picture.width > picture.height) else (high, wide)
             about = _exif({**exif, **exif.get_ifd(EXIF)}, size)
             return Photo(name=name, picture=picture, size=size, linear=linear, **about)
@@ -125,14 +135,14 @@ def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
         right = f"a JPEG, or what reads it: pip install {str(error.name).replace('_', '-')}"
         raise InputError(where, "a HEIC or raw file", right) from None
     except Image.DecompressionBombError:
-        raise InputError(where, "too many pixels", FEWER) from None
+        raise InputError(where, "too many pixels", FEWER_JPEG) from None
     except Exception as error:  # decoders raise whatever the damage leads them to
         raise InputError(where, f"damaged or no photo ({type(error).__name__})", READABLE) from None
 
 
-def _few(size: tuple[int, int]) -> None:
-    if size[0] * size[1] > MOST_PIXELS:
-        raise InputError("photo", f"{size[0]} x {size[1]} pixels", FEWER)
+def _few(size: tuple[int, int], most: int) -> None:
+    if size[0] * size[1] > most:
+        raise InputError("photo", f"{size[0]} x {size[1]} pixels", FEWER_JPEG)
 
 
 def _deep(name: str, codes: Any, linear: bool) -> Picture:
@@ -144,7 +154,7 @@ def _deep(name: str, codes: Any, linear: bool) -> Picture:
 
 def _kept(name: str, rgb: Any) -> Picture:
     """Return light as a picture, no larger than what a picture file keeps."""
-    less = min(1.0, math.sqrt(MOST_KEPT / (rgb.shape[0] * rgb.shape[1])))
+    less = less_kept(*rgb.shape[:2])
     return Picture(name=name, rgb=cv2.resize(rgb, None, fx=less, fy=less, interpolation=cv2.INTER_AREA))
 
 
@@ -153,7 +163,7 @@ def _raw(name: str, data: bytes) -> Photo:
     import rawpy
 
     with rawpy.imread(io.BytesIO(data)) as raw:
-        _few((raw.sizes.raw_width, raw.sizes.raw_height))
+        _few((raw.sizes.raw_width, raw.sizes.raw_height), MOST_PIXELS)
         how: dict[str, Any] = {"gamma": (1, 1), "no_auto_bright": True, "use_camera_wb": True, "output_bps": 16}
         codes = raw.postprocess(half_size=True, **how)
     picture, why = _kept(name, codes.astype(np.float32) / 65535.0), "of a raw file it is not read"
