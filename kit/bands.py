@@ -60,10 +60,8 @@ def drawn_share(normal: ArrayLike, low: ArrayLike, nominal: ArrayLike, high: Arr
 def worked_out(
     function: Callable[..., Any], *bands: Iterable[float], by: Callable[..., Array] = drawn
 ) -> tuple[float, float, float]:
-    """Return what a function makes of inputs that are not known: all as given, between the ends of the middle 90%.
-
-    `bands` are low, nominal and high of each input, with each of which the function grows or falls; `by`: `drawn`, or
-    `drawn_share` where all are shares.
+    """Return the band of what a function, monotone in each input, makes of inputs with `bands` (low, nominal, high);
+    `by`: `drawn`, or `drawn_share` where all are shares.
     """
     lows, middles, highs = zip(*bands, strict=True) if bands else ((), (), ())
     usual = float(function(*middles))

@@ -24,10 +24,7 @@ def share_out(work: Callable[[Any], object], blocks: Sequence[Any]) -> None:
 
 
 def in_bands(work: Callable[[int, int], object], rows: int, columns: int) -> None:
-    """Call `work` on bands of rows, from the first to the one after the last; two threads share them.
-
-    For work that lets go of the interpreter. What is done sooner than threads begin is done in one piece.
-    """
+    """Call `work`, which lets go of the interpreter, on bands of rows, first to one after last, in two threads."""
     if rows * columns < FEW:
         work(0, rows)
         return

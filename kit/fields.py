@@ -15,13 +15,13 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from datetime import date
-from functools import cache, wraps
+from functools import cache, cached_property, wraps
 from itertools import islice
 from pathlib import Path
 from types import UnionType
 from typing import TYPE_CHECKING, Any, ClassVar, Literal, Union, dataclass_transform, get_args, get_origin
 
-from kit.errors import InputError, number, numbers, text
+from kit.errors import InputError, text
 
 if TYPE_CHECKING:
     import numpy as np
@@ -51,10 +51,10 @@ class Spec(Frozen):
         """Return `value` in its own type, or raise `InputError` naming `field`."""
         if value is None and self.optional:
             return None
-        return self.checked(field, value)
+        return self._checked(field, value)
 
-    def checked(self, field: str, value: Any) -> Any:
-        """Return `value` in its own type; None is not right here."""
+    def _checked(self, field: str, value: Any) -> Any:
+        """Return the same where None is not right; each kind of declaration has its own."""
         raise NotImplementedError
 
     def ends(self) -> tuple[Any, ...]:
@@ -89,18 +89,35 @@ class Number(Spec):
         low, high, _ = self.steps
         return (10.0**low, 10.0**high) if self.ratio else (low, high)
 
-    def checked(self, field: str, value: Any) -> Any:
-        """Return `value` as a float (an int where only whole numbers will do)."""
+    @cached_property
+    def limits(self) -> str:
+        """Where the number lies, in words; empty: anywhere."""
+        low = f"above {self.above:g}" if self.above is not None else f"{self.low:g} or more"
+        if self.high == math.inf:
+            return low if self.above is not None or self.low > -math.inf else ""
+        return f"from {self.low:g} to {self.high:g}" if self.above is None else f"{low} and up to {self.high:g}"
+
+    def _checked(self, field: str, value: Any) -> Any:
         if self.endless and isinstance(value, float) and value == math.inf:
             return value
-        found = number(field, value, minimum=self.low, maximum=self.high, above=self.above, unit=self.unit)
-        if not self.whole:
-            return found
-        if found != int(found):
+        right = f"a number {self.limits}" if self.limits else "a finite number"
+        right += f" {self.unit}" if self.unit else ""
+        # Of numpy only single real numbers pass: it would turn a bool, or a list of one with a warning, into a float.
+        kind, dimensions = getattr(getattr(value, "dtype", None), "kind", "f"), getattr(value, "ndim", 0)
+        if isinstance(value, bool | str | bytes) or kind not in "fiuO" or dimensions:
+            raise InputError(field, value, right)
+        try:
+            found = float(value)
+        except (TypeError, ValueError, OverflowError):
+            raise InputError(field, value, right) from None
+        too_low = found <= self.above if self.above is not None else found < self.low
+        if not math.isfinite(found) or too_low or found > self.high:
+            raise InputError(field, value, right)
+        if self.whole and found != int(found):
             low = self.low if self.above is None else self.above + 1
             limits = f" of {low:g} or more" if self.high == math.inf else f" from {low:g} to {self.high:g}"
             raise InputError(field, value, f"a whole number{'' if low == -math.inf else limits}")
-        return int(found)
+        return int(found) if self.whole else found
 
 
 class Vector(Spec):
@@ -109,10 +126,17 @@ class Vector(Spec):
     length: int = 3
     of: Number = Number()
 
-    def checked(self, field: str, value: Any) -> tuple[float, ...]:
-        """Return `value` as a tuple of floats."""
-        items = numbers(field, value, self.length, unit=self.of.unit)
-        return tuple(self.of.check(f"{field}[{i}]", item) for i, item in enumerate(items))
+    def _checked(self, field: str, value: Any) -> tuple[float, ...]:
+        right = f"{self.length} finite numbers" + (f" in {self.of.unit}" if self.of.unit else "")
+        try:
+            items = tuple(islice(value, self.length + 1))
+        except TypeError:
+            raise InputError(field, value, right) from None
+        if len(items) != self.length:
+            raise InputError(field, value, right)
+        for what in (Number(unit=self.of.unit), self.of):  # what is no number at all is told first
+            items = tuple(what.check(f"{field}[{i}]", item) for i, item in enumerate(items))
+        return items
 
 
 class Numbers(Spec):
@@ -121,22 +145,19 @@ class Numbers(Spec):
     of: Number = Number()
     most: int = 100_000_000
 
-    def checked(self, field: str, value: Any) -> NDArray[np.float64]:
-        """Return a copy of `value` as an array of floats that cannot be written to."""
+    def _checked(self, field: str, value: Any) -> NDArray[np.float64]:
         import numpy as np
 
-        low, high = self.of.low if self.of.above is None else self.of.above, self.of.high
-        limits = f" above {low:g}" if self.of.above is not None else f" of {low:g} or more" if low > -math.inf else ""
-        if high < math.inf:
-            limits = f" above {low:g} and up to {high:g}" if self.of.above is not None else f" from {low:g} to {high:g}"
-        right = f"finite numbers{limits}{' ' + self.of.unit if self.of.unit else ''}"
+        limits = f"of {self.of.limits}" if self.of.limits.endswith("or more") else self.of.limits
+        right = " ".join(filter(None, ("finite numbers", limits, self.of.unit)))
         try:
             given = np.asarray(value)
         except (TypeError, ValueError):  # rows of different lengths
             raise InputError(field, value, right) from None
         if given.dtype.kind not in "iuf":
             raise InputError(field, value, right)
-        inside = (given > low if self.of.above is not None else given >= low) & (given <= high) & np.isfinite(given)
+        enough = given >= self.of.low if self.of.above is None else given > self.of.above
+        inside = enough & (given <= self.of.high) & np.isfinite(given)
         if not np.all(inside):
             raise InputError(field, value if given.size < 10 else given[~inside].flat[0].item(), right)
         if given.size > self.most:
@@ -146,15 +167,13 @@ class Numbers(Spec):
         return result
 
 
-class Range(Spec):
+class Range(Vector):
     """A lowest and a highest number."""
 
-    of: Number = Number()
+    length: int = 2
 
-    def checked(self, field: str, value: Any) -> tuple[float, float]:
-        """Return (lowest, highest)."""
-        given = numbers(field, value, 2, unit=self.of.unit)
-        low, high = (self.of.check(f"{field}[{i}]", item) for i, item in enumerate(given))
+    def _checked(self, field: str, value: Any) -> tuple[float, float]:
+        low, high = super()._checked(field, value)
         if low > high:
             raise InputError(field, (low, high), "a range (lowest, highest)")
         return low, high
@@ -165,12 +184,11 @@ class Band(Spec):
 
     of: Number = Number()
 
-    def checked(self, field: str, value: Any) -> tuple[float, float, float]:
-        """Return (low, nominal, high)."""
+    def _checked(self, field: str, value: Any) -> tuple[float, float, float]:
         if isinstance(value, str) or not hasattr(value, "__iter__"):
             only = self.of.check(field, value)
             return only, only, only
-        given = numbers(field, value, 3, unit=self.of.unit)
+        given = Vector(of=Number(unit=self.of.unit)).check(field, value)
         names = ("low", "nominal", "high")
         low, nominal, high = (self.of.check(f"{field}, {n}", v) for n, v in zip(names, given, strict=True))
         if not low <= nominal <= high:
@@ -200,8 +218,7 @@ class OneOf(Spec):
         read = self.reading or str
         return [(self.nothing if value is None else read(value), value) for value in self.ends()]
 
-    def checked(self, field: str, value: Any) -> str:
-        """Return `value` if it is one of the names."""
+    def _checked(self, field: str, value: Any) -> str:
         if self.empty and isinstance(value, str) and not value:
             return value
         value = self.former.get(value, value) if isinstance(value, str) else value
@@ -216,8 +233,7 @@ class Text(Spec):
     empty: bool = False
     example: str = ""  # what a line for it shows while it is empty
 
-    def checked(self, field: str, value: Any) -> str:
-        """Return `value` if it is text."""
+    def _checked(self, field: str, value: Any) -> str:
         return value if self.empty and isinstance(value, str) and not value else text(field, value)
 
 
@@ -228,8 +244,7 @@ class Flag(Spec):
         """Return both."""
         return False, True
 
-    def checked(self, field: str, value: Any) -> bool:
-        """Return `value` if it is a bool."""
+    def _checked(self, field: str, value: Any) -> bool:
         if not isinstance(value, bool):
             raise InputError(field, value, "true or false")
         return value
@@ -252,8 +267,7 @@ class Day(Spec):
         """Return the first and the last day of the slider."""
         return (self.first, self.last) if self.first else ()
 
-    def checked(self, field: str, value: Any) -> str:
-        """Return `value` as text if it is a date."""
+    def _checked(self, field: str, value: Any) -> str:
         try:
             return date.fromisoformat(str(value) if isinstance(value, date) else value).isoformat()
         except (TypeError, ValueError):
@@ -276,8 +290,7 @@ class Is(Spec):
             for kind in kinds
         )
 
-    def checked(self, field: str, value: Any) -> Any:
-        """Return `value` if it is of the type."""
+    def _checked(self, field: str, value: Any) -> Any:
         if not isinstance(value, self.kind):
             raise InputError(field, value, f"a {self.noun()}")
         return value
@@ -288,9 +301,8 @@ class PathOf(Is):
 
     kind: type | tuple[type, ...] = (str, Path)
 
-    def checked(self, field: str, value: Any) -> Any:
-        """Return `value` if it is one."""
-        text(field, str(super().checked(field, value)))
+    def _checked(self, field: str, value: Any) -> Any:
+        text(field, str(super()._checked(field, value)))
         return value
 
 
@@ -302,8 +314,7 @@ class Many(Spec):
     most: int = 1000
     unique: str = ""
 
-    def checked(self, field: str, value: Any) -> tuple[Any, ...]:
-        """Return a tuple of the checked items."""
+    def _checked(self, field: str, value: Any) -> tuple[Any, ...]:
         noun = f"{self.of.noun()} values" if isinstance(self.of, Is) else "values"
         endless = not isinstance(value, Iterable) or getattr(value, "ndim", 1) == 0
         if isinstance(value, str | bytes | Mapping) or endless:
@@ -408,7 +419,7 @@ def guarded(call: Callable[..., Any]) -> Callable[..., Any]:
 class Declared(Frozen, eq=False):
     """Base of the types whose fields are declared: they check themselves, and document their fields.
 
-    One that has more to check calls ``super().__post_init__()`` first. `thing` is what a message calls it: "patch".
+    One that has more to check does so in `_agree`. `thing` is what a message calls it: "patch".
     """
 
     thing: ClassVar[str] = ""
@@ -431,6 +442,10 @@ class Declared(Frozen, eq=False):
         if where and name:  # which is checked first, as messages have it
             where = f"{where} {name.check(f'{where} name', getattr(self, 'name', None))!r}"
         check_fields(self, where)
+        self._agree(where)
+
+    def _agree(self, where: str) -> None:
+        """Refuse fields, each of which is right, that do not go together; `where` names the whole."""
 
 
 def _kind(spec: Spec) -> str:
@@ -448,12 +463,8 @@ def _about(name: str, spec: Spec | None) -> list[str]:
     unit = f" [{of.unit}]" if getattr(of, "unit", "") else ""
     kind = f"{_kind(spec)}{', optional' if spec.optional or spec.default is not MISSING else ''}"
     words = spec.meaning or getattr(of, "meaning", "") or spec.label or getattr(of, "label", "")
-    domain = ""
-    if isinstance(of, Number):
-        low = f"above {of.above:g}" if of.above is not None else f"{of.low:g} or more" if of.low > -math.inf else ""
-        high = f"up to {of.high:g}" if of.high < math.inf else ""
-        domain = ", ".join(filter(None, (low, high)))
-    about = f"{words[:1].upper()}{words[1:]}{unit}{f'; {domain}' if domain else ''}".strip("; ")
+    domain = f"; {of.limits}" if isinstance(of, Number) and of.limits else ""
+    about = f"{words[:1].upper()}{words[1:]}{unit}{domain}".strip("; ")
     return [f"    {name} : {kind}", *([f"        {about}."] if about else [])]
 
 

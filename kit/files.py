@@ -12,11 +12,8 @@ from kit.errors import InputError
 
 
 def read_file(what: str, path: str | Path, *, right: str, most: int) -> bytes:
-    """Return what is in a file.
-
-    `what`: what it should hold, as the message names it: ``"picture"``; `path` (str or Path); `right`: what would
-    be right, as a phrase: ``"a PNG or JPEG picture"``; `most`: bytes; a larger file is a mistake or a trap, and is
-    not read. Raises `InputError` for what is no path, no file, too large, or cannot be opened.
+    """Return what is in a file, of at most `most` bytes; else `InputError` about `what` ("picture") with what is
+    `right`.
     """
     file = Path(path)
     where = f"{what} {file.name!r}"
@@ -39,10 +36,9 @@ def read_file(what: str, path: str | Path, *, right: str, most: int) -> bytes:
 
 def write_files(where: str, folder: Path, made: Mapping[str, Callable[[], bytes]]) -> None:
     """Write files of these names in a folder, which is made where it is not there: all of them, or none.
-
-    Everything is on the disk before the first file gets its name. So even where the process is killed, each is the old
-    one or the new one, and a new folder has all of them or is not there; in an old folder some may be old and some new.
-    `where` is what a message names. Raises `InputError` for what cannot be written, and for a link or a pipe there.
+    Everything is on the disk before the first gets its name: even where the process is killed, each is the old or the
+    new one, and a new folder has all. `where` is what a message names: what cannot be written, or a link or a pipe
+    there.
     """
     new = not os.path.lexists(folder)
     stage = (folder.parent if new else folder) / f".part.{secrets.token_hex(4)}"

@@ -12,10 +12,7 @@ from kit.fields import Frozen
 
 
 class Quantity(Frozen):
-    """One computed quantity.
-
-    `meaning`: as a label of a plot or a table; `unit`: SI; ``"1"`` is dimensionless; empty for a time of the clock.
-    """
+    """One computed quantity: `meaning` as a label, SI `unit` (``"1"``: none; empty: a time of the clock), `symbol`."""
 
     meaning: str
     unit: str

@@ -31,10 +31,8 @@ Status = Literal["seen", "chosen", "from memory"]
 
 
 class Row(BaseModel):
-    """One value of a reference table, in `unit` (``"1"`` is dimensionless), with its band and where it comes from.
-
-    0 <= low <= value <= high, all finite; a reflectance or transmittance is at most 1. `status` is "seen" where the
-    value was read in, or computed from, a public copy of the source; "chosen": a choice of ours. A note may be empty.
+    """One value of a reference table, in `unit` (``"1"`` is dimensionless), with its band and where it comes from;
+    `status` is "seen" where it was read in, or computed from, a public copy of the source; "chosen": a choice of ours.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
@@ -92,11 +90,7 @@ def names(table_name: str, group: str | None = None) -> tuple[str, ...]:
 
 
 def row(table_name: str, name: str, *, group: str | None = None, quantity: str | None = None) -> Row:
-    """Return the one row of a table that fits, such as ``row("surfaces", "red brick")``.
-
-    `group` and `quantity` are needed only where the name alone fits several rows. `InputError`: no row fits (the
-    message lists near and known names), or several do.
-    """
+    """Return the one row that fits, such as ``row("surfaces", "red brick")``; none, or several: `InputError`."""
     candidates = _in_group(table_name, group)
     known = tuple(dict.fromkeys(item.name for item in candidates))
     found = [item for item in candidates if item.name == name]

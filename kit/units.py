@@ -3,17 +3,15 @@
 The factors come from ``reference_data/constants.csv``.
 """
 
-from kit.errors import InputError, number
+from kit.errors import InputError
+from kit.fields import Number
 from kit.reference import value
 
-LENGTHS = ("m", "ft")
+LENGTHS, DIGITS = ("m", "ft"), Number(low=0, high=20, whole=True)
 
 
 def metres_per(unit: str) -> float:
-    """Return the length of one `unit` [m].
-
-    `unit` ({"m", "ft", "in"}). Raises `InputError` for any other unit.
-    """
+    """Return the length of one `unit`, "m", "ft" or "in" [m]; any other: `InputError`."""
     names = {"ft": "foot", "in": "inch"}
     if unit not in ("m", *names):
         raise InputError("units", unit, '"m", "ft" or "in"')
@@ -27,16 +25,11 @@ def foot_lamberts(luminance: float) -> float:
 
 def length_text(length: float, unit: str, digits: int = 1) -> str:
     """Return a length given in metres as text in `unit`, for example ``"42.7 ft"``."""
-    places = int(number("digits", digits, minimum=0, maximum=20))
-    return f"{length / metres_per(unit):.{places}f} {unit}"
+    return f"{length / metres_per(unit):.{DIGITS.check('digits', digits)}f} {unit}"
 
 
 def edge(unit: str, units: str) -> tuple[str, float]:
-    """Return how a quantity is shown where lengths are in `units`: the unit's label, and how many `unit` one of it is.
-
-    `unit`: SI as the kit keeps it: ``"m"``, ``"mm"``, ``"m2"``, ``"kg"``, ``"m/s"``, ``"N"``; any other is shown as
-    it is; `units` ({"m", "ft"}).
-    """
+    """Return the label of an SI unit, such as "mm", where lengths are in `units`, and how many `unit` one of it is."""
     if not isinstance(units, str) or units not in LENGTHS:
         raise InputError("units", units, '"m" or "ft"')
     signs = {"m2": "m²", "cd/m2": "cd/m²", "kg/m2": "kg/m²", "USD/m2": "USD/m²"}

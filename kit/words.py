@@ -11,10 +11,7 @@ from kit.units import edge, length_text
 
 
 def short(value: float, digits: int = 2, to: Callable[[float], int] = round) -> str:
-    """Return a figure with `digits` significant figures, thousands in groups; `to`: which way it is rounded.
-
-    Where there is no end it is "unlimited", where there is no figure "-".
-    """
+    """Return a figure with so many significant digits, rounded by `to`; without end: "unlimited", no figure: "-"."""
     if not math.isfinite(value):
         return "-" if math.isnan(value) else "unlimited"
     if value == 0:

@@ -326,7 +326,7 @@ def test_a_declared_dataclass_documents_its_fields_between_its_head_and_the_rest
     assert lines[4:6] == ["name : text", "    Name."]
     assert lines[6:8] == ["size : number", "    Of the longest side [m]; above 0."]
     assert lines[8].startswith("shares : vector, optional")
-    assert "0 or more, up to 1" in lines[9]
+    assert "from 0 to 1" in lines[9]
     assert lines[10:] == ["", "Raises", "------", "InputError", "    For a crate in a crate."]
     assert inspect.cleandoc(Plain.__doc__).split("\n")[0] == "A thing without a name."
     assert "share : number, optional" in Plain.__doc__

@@ -119,8 +119,7 @@ class Machine(Declared):
     dust: str | None = declared(projector.loss("dust"))
     price: float | None = declared(PRICE, default=None)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if (self.colour_light_output or 0.0) > 1.5 * self.lumens:
             right = "at most 1.5 times its lumens"
             raise InputError(f"machine {self.name!r}: colour_light_output", self.colour_light_output, right)
@@ -162,8 +161,7 @@ class ShowLamp(Declared):
     shielded: float | None = declared(luminaire.SHIELDED, default=None)
     spectrum: str = declared(luminaire.LIGHT_NAME)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if bool(self.kind) == bool(self.file):
             given = "both" if self.kind else "neither"
             right = f"one of the two; a kind is one of {', '.join(_lamp_kinds())}"
@@ -268,8 +266,7 @@ class Show(Declared, Result):
     house_file: Path | None = field(default=None, compare=False)
     taken: tuple[str, ...] = field(default=(), compare=False)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         for name in ("path", "house_file"):
             fields.PathOf(optional=True).check(name, getattr(self, name))
         Many(of=fields.Text()).check("taken", self.taken)

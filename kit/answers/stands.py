@@ -61,8 +61,7 @@ class StandChoice(scenes.Wanted):
     rooms_dark: bool = fields.declared(ROOMS_DARK, default=None)
     best_for: str = fields.declared(BEST_FOR)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if self.setup == STACKED and self.tilt:
             raise InputError("tilt", self.tilt, "0 degrees for stacked machines: lens shift brings them into line")
 

@@ -51,8 +51,7 @@ NOT_YOURS, MATTERS = ("street", "town", "neighbour", "neighbor"), 1.02
 class ClockTime(Text):
     """A time of the clock from ``"00:00"`` to ``"24:00"``."""
 
-    def checked(self, field: str, value: Any) -> str:
-        """Return `value` if it is such a time."""
+    def _checked(self, field: str, value: Any) -> str:
         clock_minutes(field, value)
         return str(value)
 
@@ -78,11 +77,9 @@ class Passing(Declared):
     begin: str = declared(CLOCK, default="00:00", meaning="time of the clock from which on they happen")
     end: str = declared(CLOCK, default="24:00", meaning="to which; across midnight if earlier, all day if the same")
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if self.share > 1.0:
-            where = f"passing light {self.name!r}: seconds, per_hour"
-            raise InputError(where, (self.seconds, self.per_hour), "an hour of light at most")
+            raise InputError(f"{where}: seconds, per_hour", (self.seconds, self.per_hour), "an hour of light at most")
 
     @property
     def share(self) -> float:

@@ -44,8 +44,7 @@ class Reading(Declared):
         SPREAD, default=None, label="doubt", meaning="low and high over the reading; None: as in doubts.csv"
     )
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if self.doubt is None:
             object.__setattr__(self, "doubt", usual(WITH[self.of]))
         if not self.doubt[0] <= 1.0 <= self.doubt[1]:

@@ -38,9 +38,8 @@ def reflected_white(spd: Spectrum, reflectance: Spectrum) -> Array:
 
 
 def primary_matrix(source: LightSource, reflectance: Spectrum | None = None) -> Array:
-    """Return the matrix from linear drive of red, green, blue to X, Y, Z on the wall, shape (3, 3).
-
-    White (1, 1, 1) on an ideal white diffuser, which is the wall if no reflectance is given, has Y = 1.
+    """Return the matrix from linear drive of red, green, blue to X, Y, Z on the wall, (3, 3); on ideal white Y of white
+    is 1.
     """
     white = sum(tristimulus(channel)[1] for channel in source.channels)
     return np.stack([tristimulus(channel, reflectance) for channel in source.channels], axis=1) / white
@@ -55,10 +54,9 @@ def tint(source: str | None, surface: Surface) -> float:
 
 
 class Gamut(Frozen, kw_only=False):
-    """The colours of a projector on a wall: their area or volume over that of Rec. 709, and what they cover of it.
-
-    By the triangle of primaries in the CIE 1931 (x, y) diagram, and by the solid of all colours in CIELAB. Its
-    reference white is the projector's white on an ideal white surface, so a dark wall has a small solid.
+    """The colours of a projector on a wall over those of Rec. 709: area in the CIE 1931 (x, y) diagram, volume in
+    CIELAB, and what they cover of it; reference white is the projector's on an ideal white surface, so a dark wall has
+    a small solid.
     """
 
     area_share: float
@@ -67,11 +65,10 @@ class Gamut(Frozen, kw_only=False):
 
 
 def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Gamut:
-    """Return how much of Rec. 709 is left of the colours that a `primary_matrix` makes.
-
-    `white` is the chromaticity of the reference white of CIELAB, which has Y = 1. `black_share` is the luminance of
-    black over that of white without it, in [0, 1], of the colour of white: leak and ambient light add it to every
-    colour. Primaries that span no gamut raise `InputError`.
+    """Return how much of Rec. 709 is left of the colours that a `primary_matrix` makes; of primaries without any:
+    `InputError`.
+    `white`: chromaticity of CIELAB's reference white of Y = 1; `black_share`: luminance of black over that of white
+    without it, in [0, 1], of the colour of white: leak and ambient light add it to every colour.
     """
     import colour
 
@@ -89,10 +86,8 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
 
 def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None) -> float:
     """Return the volume in CIELAB of all colours ``matrix @ rgb + black``, rgb from 0 to 1.
-
-    The surface of the solid is that of the RGB cube, because the way from rgb to CIELAB is one to one. Its faces are
-    cut into triangles, evenly in CIELAB lightness of a grey, and the volume is the sum of the tetrahedra that each
-    makes with the centre (divergence theorem).
+    Its surface is that of the RGB cube, for the way to CIELAB is one to one: triangles, even in lightness of a grey,
+    and the sum of the tetrahedra that each makes with the centre (divergence theorem).
     """
     # Even steps of the cube root: even steps of light would leave the dark end coarse.
     edge = np.linspace(0.0, 1.0, FACE_STEPS + 1) ** 3

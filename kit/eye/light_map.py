@@ -53,8 +53,7 @@ EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, botto
 class Machine(Spec):
     """A pair (kit.Projector, kit.Placement)."""
 
-    def checked(self, field: str, value: object) -> tuple[Projector, Placement]:
-        """Return `value` as a pair."""
+    def _checked(self, field: str, value: object) -> tuple[Projector, Placement]:
         match value:
             case [Projector() as projector, Placement() as placement]:
                 return projector, placement
@@ -91,8 +90,7 @@ class Doubt(Declared):
     sky_glow: tuple[float, float] = _field(GLOW, "on the front")
     moon: tuple[float, float] = _field(MOON, "on the front")
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         for name, spec in specs(self).items():
             low, high = getattr(self, name)
             if not low <= 1.0 <= high:

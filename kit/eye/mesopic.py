@@ -45,10 +45,8 @@ WALLS = ("red brick", "white painted brick")
 
 
 def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum | None = None) -> float:
-    """Return the S/P ratio of a light, reflected if a reflectance is given: its scotopic over its photopic luminance.
-
-    S/P = 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm; of a projector's light source it is that of
-    white.
+    """Return the S/P ratio of a light (a projector's: of white), reflected if a reflectance is given: scotopic over
+    photopic luminance, 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm.
     """
     channels = light.channels if isinstance(light, LightSource) else (light,)
     power = np.sum([channel.fine for channel in channels], axis=0)
@@ -57,10 +55,7 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
 
 
 def mesopic_luminance(photopic: ArrayLike, ratio: ArrayLike) -> Array:
-    """Return what a photopic luminance [cd/m2], of light of an S/P ratio, is worth to an eye adapted to it [cd/m2].
-
-    Both broadcast.
-    """
+    """Return what photopic luminances of S/P ratios are worth to an eye adapted to them [cd/m2]; both broadcast."""
     light, sp = np.broadcast_arrays(np.asarray(photopic, float), np.asarray(ratio, float))
     a, b = (reference.value("eye", f"adaptation {name}") for name in ("at 1 cd/m2", "per decade"))
     peak = reference.value("eye", "scotopic efficiency at 555 nm")
@@ -80,8 +75,7 @@ def white_ratios() -> dict[str, float]:
 
 
 class DimVision(Result):
-    """What a photometer's figures mean to an eye adapted to a photopic `luminance` [cd/m2], of which `sentence` speaks.
-
+    """What a photometer's figures mean to an eye adapted to a photopic `luminance` [cd/m2], of which `sentence` speaks;
     `frame` has a row for each light, with its S/P ratio, and a column for an eye adapted to each of `luminances`.
     """
 

@@ -273,9 +273,8 @@ def _drive(scene: Scene, picture: Picture, light: xr.Dataset, fit: Fit, extent: 
 
 
 def _sampled(picture: Picture, across: Array, down: Array, columns: float, rows: float) -> Array:
-    """Return the picture at points given as shares of its width and height, 0 outside it.
-
-    A picture finer than the raster (`columns` x `rows` points) is averaged down to it first.
+    """Return the picture at points given as shares of its width and height, 0 outside it; one finer than the raster of
+    `columns` x `rows` is averaged down to it first.
     """
     width, height = min(picture.width, max(1, round(columns))), min(picture.height, max(1, round(rows)))
     if (width, height) != (picture.width, picture.height):

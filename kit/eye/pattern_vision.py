@@ -117,11 +117,9 @@ def subtended(length: ArrayLike, distance: ArrayLike) -> Array:
 
 
 def contrast_sensitivity(frequency: ArrayLike, luminance: ArrayLike, width: ArrayLike, height: ArrayLike) -> Array:
-    """Return the contrast sensitivity of Barten's standard observer: one over the modulation that is just seen.
-
-    Of a sine pattern of a frequency [cycles/deg], mean luminance [cd/m2], width and height [deg], which broadcast.
-    Luminance and field size give the pupil, the pupil the blur and the light on the retina, with the Stiles-Crawford
-    correction; every constant is the default of colour-science.
+    """Return one over the modulation that Barten's standard observer just sees of a sine pattern.
+    Of a frequency [cycles/deg], mean luminance [cd/m2], width and height [deg], which broadcast and give pupil, blur
+    and light on the retina, with the Stiles-Crawford correction; every constant is the default of colour-science.
     """
     from colour import contrast
 

@@ -59,9 +59,8 @@ class Picture(Declared, eq=False):
     name: str = declared(NAME)
     rgb: Array
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        where = f"picture {self.name!r}: rgb"
+    def _agree(self, where: str) -> None:
+        where = f"{where}: rgb"
         right = "floating-point numbers from 0 to 1, of shape (height, width, 3)"
         try:
             given = np.asarray(self.rgb)

@@ -77,8 +77,7 @@ class Housing(Declared):
     tilt: float = declared(TILT)
     pane_size: tuple[float, float] = declared(Vector(length=2, of=SIDES), label="pane: across, high", default=PANE)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         for name, own in (("duct_diameter", (self.duct_diameter,) * 2), ("pane_size", self.pane_size)):
             if own[0] > self.size[0] or own[1] > self.size[1]:
                 right = f"at most the box, {self.size[0]:g} m across and {self.size[1]:g} m high"

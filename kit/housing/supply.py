@@ -19,8 +19,7 @@ class Feed(Declared):
     length: float = declared(LENGTH, label="length", low=0.0, high=1000.0)
     ends: int = declared(Number(label="ends that are fed", low=1, high=2, whole=True), default=1)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if f"{self.supply_volts:g} V" != self.node_volts:
             raise InputError("supply_volts", self.supply_volts, say("interlock", nodes=self.node_volts))
 

@@ -56,8 +56,7 @@ class Ambient(Declared):
         """The eye alone."""
         return Ambient(eye=self.eye, age=self.age, pigment=self.pigment)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         for lamp in self.lamps:
             if lamp.name in (EVEN, ROOMS, *OWN, TWILIGHT, GLOW, MOON):
                 raise InputError("lamps: name", lamp.name, "a name that no other source of light has")

@@ -28,11 +28,9 @@ Machines = tuple[tuple[Projector, Placement], ...]
 
 
 class Cast(Frozen, eq=False):
-    """Light of each projector on the front, per lumen.
-
-    `units`, shape (projector, y, x): illuminance [lx/lm], NaN where there is no wall; `share`, shape (projector,
-    patch): of a projector's light that lands on the visible part of each patch; `hidden`: of what the pictures would
-    reach of the judged front, the share that each obstacle hides, by name, where it hides any.
+    """Light of each projector on the front, per lumen: `units`, shape (projector, y, x) [lx/lm], NaN where there is no
+    wall; `share`, shape (projector, patch), of its light that lands on the visible part of each patch; `hidden`, of
+    what the pictures would reach of the judged front, the share that each obstacle hides, by name, where it hides any.
     """
 
     raster: FrontRaster
@@ -59,9 +57,8 @@ def cast_light(
     facade: Facade, projectors: Machines, extent: Extent, spacing: float, obstacles: Sequence[Obstacle] = ()
 ) -> Cast:
     """Cast the light of `projectors` on a part of `facade`, `extent` (left, right, bottom, top), in pixels [m].
-
-    Their zones are applied, their chains and light outputs are not. Raises `InputError` for a lens behind or inside the
-    front, a picture that misses it or that `obstacles` hide, or an extent that shows none of it.
+    Zones are applied, chains and light outputs are not. A lens behind or inside the front, a picture that misses it or
+    that `obstacles` hide, an extent that shows none of it: `InputError`.
     """
     lenses = tuple((p.fixed_throw_ratio(), p.resolution, p.lens_shift, p.zones, place) for p, place in projectors)
     grid = Grid.over(extent, spacing)
@@ -108,10 +105,7 @@ def _hidden(raster: FrontRaster, beams: Sequence[Beam], obstacles: Sequence[Obst
 
 
 def sums(values: Array, raster: FrontRaster) -> Array:
-    """Return the integral of `values`, per area of wall, over the visible part of each patch, shape (patch,).
-
-    Along a row a patch is a run of equal indices, so runs are summed first, which is quicker than point by point.
-    """
+    """Return the integral of `values`, per area of wall, over the visible part of each patch, (patch,), by runs."""
     starts, patch = raster.runs
     runs = np.add.reduceat(values.ravel(), starts)
     return np.bincount(patch + 1, weights=runs, minlength=len(raster.pixel_area) + 1)[1:] * raster.pixel_area
@@ -124,16 +118,12 @@ def landed(unit: Array, raster: FrontRaster) -> Array:
 
 
 def blended(cast: Cast) -> tuple[Array, Array]:
-    r"""Return the light of each projector where pictures that overlap are faded into each other.
+    r"""Return `Cast.units` and `Cast.share` where pictures that overlap are faded into each other.
 
-    At a wall point that projectors :math:`j` reach, shadows included, the white of projector :math:`i` is kept by
-
-    .. math:: w_i = d_i / \sum_j d_j, \qquad d = \min(1/2 - |a|, 1/2 - |u|),
-
-    with :math:`a` and :math:`u` the position in its own picture, from -1/2 to 1/2 across and up: :math:`d` is the
-    distance to the picture's nearest edge, in shares of its width or its height. Where one projector alone reaches the
-    point its weight is 1; where all stand on an edge they share alike. The weights at a point add up to 1. Returned
-    are `Cast.units`, times the weights, and `Cast.share`: what the masks take is the difference.
+    At a point that projectors :math:`j` reach, the white of projector :math:`i` is kept by :math:`w_i = d_i / \sum_j
+    d_j`, with :math:`d = \min(1/2 - |a|, 1/2 - |u|)` the distance to its picture's nearest edge, in shares of its width
+    or height. Where one alone reaches the point its weight is 1; where all stand on an edge they share alike: the
+    weights add up to 1.
     """
     lit = [unit > 0.0 for unit in cast.units]
     where = np.flatnonzero(np.sum(lit, axis=0) > 1)
@@ -154,10 +144,7 @@ def blended(cast: Cast) -> tuple[Array, Array]:
 
 
 def unit_map(raster: FrontRaster, beam: Beam, obstacles: Sequence[Obstacle] = ()) -> Array:
-    """Return the illuminance per lumen of one beam on a raster, shape (y, x), shadows and zones included [lx/lm].
-
-    The values are those of `Beam.illuminance`; on a plane, depth is linear in x and y, so a raster costs less.
-    """
+    """Return `Beam.illuminance` on a raster, (y, x), with shadows [lx/lm]: on a plane, depth is linear in x and y."""
     from kit.light.kernel import unit_rows
 
     lit = reached(raster, beam.position, beam.corners(), obstacles)
@@ -179,9 +166,8 @@ def unit_map(raster: FrontRaster, beam: Beam, obstacles: Sequence[Obstacle] = ()
 def light_from_walls(
     raster: FrontRaster, beams: Sequence[Beam], lumens: Array, reflectance: Array, obstacles: Sequence[Obstacle]
 ) -> Array | None:
-    """Return the light of full white by way of other walls, (y, x) [lx]; None where no walls face each other.
-
-    Each of `pieces` is diffuse and lit back by what it lights (Goral et al. 1984, doi:10.1145/964965.808601).
+    """Return the light of full white by way of other walls, (y, x) [lx]; None where no walls face each other. Each of
+    `pieces` is diffuse and lit back by what it lights (Goral et al. 1984, doi:10.1145/964965.808601).
     """
     walls = _walls.get((raster.key[0], tuple(obstacles)), 1, partial(pieces, raster.facade, obstacles))
     middle, normal, area, patch, view, occluders = walls

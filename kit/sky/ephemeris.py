@@ -25,7 +25,6 @@ UNIX_EPOCH = 25567.5  # 1970-01-01 00:00 in the day count of PyEphem, which begi
 
 class Positions(Frozen):
     """Sun and moon as seen from one place; every attribute has the shape of the times asked for.
-
     Elevations are of the centre [deg], azimuths from true north, clockwise, 0 to 360 [deg]; `moon_phase_angle`: at the
     moon, between the sun and the place [deg]: 0 is full, 180 new; `moon_distance`: to the moon's centre [m].
     """
@@ -45,9 +44,8 @@ class Positions(Frozen):
 
 def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positions:
     """Return where sun and moon stand at UTC `times`, an array of numpy.datetime64, over a place at sea level.
-
-    Directions are those of geometry, without refraction. At a pole, north is that of a place beside it on the meridian
-    `longitude`. UT1 is taken to be UTC, which differ by less than a second (0.004 degree).
+    Without refraction; at a pole, north is that of a place beside it on the meridian `longitude`; UT1 is taken to be
+    UTC, which differ by less than a second (0.004 degree).
     """
     try:
         given = np.asarray(times)

@@ -69,9 +69,7 @@ class Luminaire(Declared):
     spectrum: str = declared(LIGHT_NAME)
     size: float = declared(SIZE)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        where = f"lamp {self.name!r}"
+    def _agree(self, where: str) -> None:
         if self.towards is None:
             if self.front is not None:
                 raise InputError(f"{where}: front", self.front, "None without towards: nothing says where it faces")
@@ -121,9 +119,7 @@ class LedString(Declared):
     dimming: float = declared(DIMMING)
     facing: Point | None = declared(FACING, default=None)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        where = f"string {self.name!r}"
+    def _agree(self, where: str) -> None:
         if self.facing is not None and not 1e-6 < math.hypot(*self.facing) < 1e6:
             raise InputError(f"{where}: facing", self.facing, "a direction (x, y, z) other than (0, 0, 0)")
         if not 0.0 < self.length / self.spacing < MOST_NODES - 1:

@@ -21,10 +21,9 @@ from kit.arrays import Array
 
 def horizontal_illuminance(elevation: ArrayLike) -> Array:
     """Return the light of sun and clear sky on open, level ground [lx], by the `elevation` of the sun's centre [deg].
-
-    Six pieces, each with log10 E a cubic of the elevation (Janiczek and DeYoung 1987), down to -18 degrees. They differ
-    by 0.2 to 1.0% where they meet, and are blended there by a smooth step. Below, what is above starlight falls off
-    exponentially with the slope that the curve has there. Moon and towns come on top.
+    Log10 E is a cubic of the elevation in six pieces down to -18 degrees (Janiczek and DeYoung 1987), blended where
+    they meet, which differ there by 0.2 to 1.0%; below, what is above starlight falls off exponentially. Moon and towns
+    come on top.
     """
     height = np.asarray(elevation, float)
     lowest, curve = _pieces("daylight")[0]
@@ -38,10 +37,9 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 def vertical_from_horizontal(
     horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: ArrayLike = 0.5
 ) -> Array:
-    """Return the light on a wall, E_h (F_sky + rho / 2), under a sky that is equally bright all over [lx].
-
-    `horizontal` is the illuminance of open, level ground by the sky [lx]. `sky_view` is the share of sky in the wall's
-    view: half where nothing stands in front; a long row of dark houses up to the elevation h leaves (1 - sin h) / 2.
+    """Return the light on a wall, E_h (F_sky + rho / 2), under an even sky that gives open, level ground E_h [lx].
+    `sky_view`: share of sky in the wall's view, half where nothing stands in front; (1 - sin h) / 2 above dark houses
+    up to the elevation h.
     """
     return np.asarray(horizontal, float) * (np.asarray(sky_view, float) + 0.5 * np.asarray(ground_reflectance, float))
 
@@ -49,11 +47,11 @@ def vertical_from_horizontal(
 def facing_sky(elevation: ArrayLike, aside: ArrayLike, kind: str) -> Array:
     """Return the light of a sky on an upright wall over that of an even sky that lights the ground as much.
 
-    `elevation`: that of the sun; `aside`: from the direction in which the wall looks to the sun's [deg]. `kind`, a sky
-    type in the tables, is one of ISO 15469:2004 (CIE S 011), of luminance (1 + a exp(b / cos Z)) (1 + c (exp(d chi) -
-    exp(d pi / 2)) + e cos^2 chi), Z from the zenith, chi from the sun. It is meant for a sun above the horizon. From
-    there it is faded into an even one down to the end of civil twilight: no relation is known in which the glow takes
-    an ever larger share, so a wall towards it may get more, one that faces away less, within a factor of 3.
+    `elevation`: that of the sun; `aside`: from where the wall looks to the sun [deg]; `kind`: a sky type of ISO
+    15469:2004 (CIE S 011) in the tables, of luminance (1 + a exp(b / cos Z)) (1 + c (exp(d chi) - exp(d pi / 2)) + e
+    cos^2 chi), Z from the zenith, chi from the sun. Below the horizon it is faded into an even one down to the end of
+    civil twilight: no relation is known in which the glow takes an ever larger share, so a wall towards it may get
+    more, another less, within a factor of 3.
     """
     height, turn = np.broadcast_arrays(np.asarray(elevation, float), (np.asarray(aside) + 180.0) % 360.0 - 180.0)
     ratio = _facing(kind)(np.stack([np.clip(height, 0.0, 90.0), np.abs(turn)], axis=-1)).reshape(height.shape)
@@ -79,17 +77,15 @@ def _facing(kind: str) -> RegularGridInterpolator:
 def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: ArrayLike | None = None) -> Array:
     """Return the direct light of the moon on a surface that faces it [lx]; none from below the horizon.
 
-    `elevation` is that of the moon, `phase_angle` 0 (full) to 180 (new) [deg], `extinction` that of the air, visual,
-    towards the zenith [mag]; not given: clear air near sea level. log10 of the full moon's light on level ground is a
-    cubic of its elevation, in three pieces, as Urban and Seidelmann have it (Explanatory Supplement to the Astronomical
-    Almanac, 2013, page 518), blended as those of the sun. Phase, of the same relation: 10^(-0.00868 alpha - 2.2e-9
-    alpha^4) is left, 12% at half moon. Where `extinction` is given, the air of the source, 0.165 mag as its light
-    overhead lies below the 0.313 lx outside the atmosphere, is exchanged: the difference counts by 10^(-0.4 k X), X =
-    (1 - 0.96 cos^2 h)^-0.5 (Krisciunas and Schaefer 1991).
+    `phase_angle`: 0 (full) to 180 (new) [deg]; `extinction` of the air towards the zenith [mag], not given: clear air.
+    Log10 of the full moon's light on level ground is a cubic of its elevation in three pieces, as Urban and Seidelmann
+    have it (Explanatory Supplement to the Astronomical Almanac, 2013, page 518), as is its phase: 10^(-0.00868 alpha -
+    2.2e-9 alpha^4) is left. Other air than theirs, 0.165 mag as its light overhead lies below the 0.313 lx outside the
+    atmosphere, counts by 10^(-0.4 k X), X = (1 - 0.96 cos^2 h)^-0.5 (Krisciunas and Schaefer 1991).
 
-    All of it is taken to come from the moon itself: light on the ground over sin h, or sin 6 where the moon is lower.
-    So a wall that faces a low moon gets more than its direct light, 1.5 times at 5 degrees, and one that faces away
-    lacks what the air scatters, 0.01 to 0.03 lx. Left out: the moon's distance (-11 to +16%).
+    All is taken to come from the moon itself: light on the ground over sin h, or sin 6 where it is lower. A wall that
+    faces a low moon so gets too much, 1.5 times at 5 degrees; one that faces away lacks what the air scatters, 0.01 to
+    0.03 lx. Left out: the moon's distance (-11 to +16%).
     """
     height, phase = np.asarray(elevation, float), np.asarray(phase_angle, float)
     names = ("full moon", "phase, linear", "phase, fourth power", "one foot-candle", "air mass", "low moon")
@@ -105,10 +101,7 @@ def moon_normal(*, elevation: ArrayLike, phase_angle: ArrayLike, extinction: Arr
 
 
 def sky_luminance(magnitudes: ArrayLike) -> Array:
-    """Return the luminance of a sky of so many mag/arcsec2 in V, 10.8e4 x 10^(-0.4 m) [cd/m2] (Garstang 1986, rounded).
-
-    Measured at the zenith, starlight included; over a town's edge it is brighter near the horizon.
-    """
+    """Return the luminance of a sky of so many mag/arcsec2 in V [cd/m2]: 10.8e4 x 10^(-0.4 m) (Garstang 1986)."""
     return reference.value("sky", "sky of magnitude 0") * 10.0 ** (-0.4 * np.asarray(magnitudes, float))
 
 

@@ -66,9 +66,8 @@ class Distribution(Declared, eq=False):
     size: float = declared(SIZE, default=0.0)
     front: float = declared(FRONT, default=90.0)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        where, v, h = f"distribution {self.name!r}", self.vertical, self.horizontal
+    def _agree(self, where: str) -> None:
+        v, h = self.vertical, self.horizontal
         if v.ndim != 1 or v.size < 2 or np.any(np.diff(v) <= 0):
             raise InputError(f"{where}: vertical", v, "two or more ascending angles from 0 to 180 degrees")
         if h.ndim != 1 or not h.size or np.any(np.diff(h) <= 0) or not _known_range(h):
@@ -136,10 +135,7 @@ def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distr
 
 
 def beam(flux: float, beam_angle: float, *, name: str = "beam") -> Distribution:
-    """Return a beam, ``I = I0 cos(theta)^m`` with ``I0 = flux (m + 1) / (2 pi)``; `flux` in lm.
-
-    The `beam_angle`, 5 to 170 [deg], lies between opposite directions of half the peak; 120 is an evenly bright disc.
-    """
+    """Return a beam of `flux` [lm], I0 cos^m; `beam_angle`, 5 to 170 [deg], is between directions of half the peak."""
     half = BEAM.check("beam_angle", beam_angle) / 2.0
     power = math.log(0.5) / math.log(math.cos(math.radians(half)))
     peak = FLUX.check("flux", flux) * (power + 1.0) / (2.0 * math.pi)
@@ -178,10 +174,9 @@ def load_distribution(path: str | Path) -> Distribution:
 
 
 def parse_ies(source: str, file: str = "ies file") -> Distribution:
-    """Return the distribution in the text of an LM-63 file; `file` is the name used in errors.
-
-    Types A, B and C are read. Candela multiplier and ballast factors count; the factors of TILT=INCLUDE, which hold for
-    discharge lamps in a luminaire that is tilted away from how it was measured, are checked and left out.
+    """Return the distribution in the text of an LM-63 file of type A, B or C; `file` is the name used in errors.
+    Multiplier and ballast factors count; those of TILT=INCLUDE, for discharge lamps tilted away from how they were
+    measured, are checked and left out.
     """
     lines = _lines(source, file)
     year = _version(lines[0], file)
@@ -229,10 +224,7 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
 
 
 def _type_c(v: Array, h: Array, table: Array, *, upright: bool) -> tuple[Array, Array, Array]:
-    """Return type A (its pole is upright) or type B in C-planes, with the flux that the table has between its angles.
-
-    Angles that begin at 0 to the right mean both sides; there is no light beyond the table.
-    """
+    """Return type A (its pole is upright) or B in C-planes, with its flux; from 0 to the right means both sides."""
     from scipy.ndimage import map_coordinates
 
     if h[0] == 0.0:
@@ -258,9 +250,8 @@ def _type_c(v: Array, h: Array, table: Array, *, upright: bool) -> tuple[Array, 
 
 
 def parse_ldt(source: str, file: str = "ldt file") -> Distribution:
-    """Return the distribution in the text of a EULUMDAT file; `file` is the name used in errors.
-
-    With several sets of lamps the first one counts. An output ratio of 0 is not stated. Decimal commas are understood.
+    """Return the distribution in the text of a EULUMDAT file; `file` is the name used in errors. Of several sets of
+    lamps the first counts; an output ratio of 0 is not stated; decimal commas are understood.
     """
     lines = _lines(source, file)
 

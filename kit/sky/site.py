@@ -30,8 +30,7 @@ TWILIGHT, GLOW, MOON = "twilight", "sky glow", "moon"
 class TimeZone(Text):
     """The name of a time zone, such as ``"America/Chicago"``."""
 
-    def checked(self, field: str, value: Any) -> str:
-        """Return `value` if the database of time zones knows it."""
+    def _checked(self, field: str, value: Any) -> str:
         try:
             if value.startswith(("right/", "posix", "localtime", "Factory")):  # of this machine, or with leap seconds
                 raise ValueError

@@ -238,12 +238,10 @@ class Landing(Frozen, eq=False):
 
 
 def zone_gain(zones: ArrayLike, across: ArrayLike, up: ArrayLike) -> Array:
-    """Return the lens's illuminance relative to a flat field that carries the same flux; dimensionless, mean 1.
-
-    `zones` are readings, top row first, left to right; places run from -0.5 (left, bottom) to 0.5 (right, top). At the
-    zone centres the gains are as the nine readings; in between and beyond, gain^(-1/2) is the parabola through them in
-    both directions, as of a cosine-fourth lens, and nothing is brighter than the brightest reading. The mean is below
-    that of the readings where the lens falls off: the flux is that of the lumens.
+    """Return the lens's illuminance relative to a flat field of the same flux: dimensionless, mean 1, by `zones` of
+    readings, top row first, at places as of `Beam.rays`. Between the zone centres and beyond, gain^(-1/2) is the
+    parabola through the readings in both directions, as of a cosine-fourth lens; nothing is brighter than the
+    brightest.
     """
     table = zone_table(tuple(map(tuple, np.asarray(zones, float).tolist())))
     return np.asarray(1.0 / np.maximum(_over_zones(table, across, up), table.min()) ** 2)

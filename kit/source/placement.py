@@ -21,8 +21,7 @@ class Placement(Declared):
     aim: Point = declared(POINT, meaning="any other point on the lens axis; lens shift moves the picture off it")
     roll: float = declared(ROLL)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         axis = np.subtract(self.aim, self.position)
         length = float(np.linalg.norm(axis))
         if length < 1e-6:

@@ -40,9 +40,8 @@ COLOUR_SHARE = fields.Band(
 class NumberOrRange(fields.Number):
     """A number, or the range (lowest, highest) within which it can be set."""
 
-    def checked(self, field: str, value: Any) -> Any:
-        """Return `value` as a float, or as two of them."""
-        return fields.Range(of=self).checked(field, value) if is_many(value) else super().checked(field, value)
+    def _checked(self, field: str, value: Any) -> Any:
+        return fields.Range(of=self)._checked(field, value) if is_many(value) else super()._checked(field, value)
 
 
 # A machine may deliver more than is stated.
@@ -70,11 +69,9 @@ class Factor(fields.Declared):
     high: float = fields.declared(SHARE_DELIVERED)
     source: str = fields.declared(fields.SOURCE)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if not self.low <= self.nominal <= self.high:
-            band = (self.low, self.nominal, self.high)
-            raise InputError(f"factor {self.name!r}", band, "low <= nominal <= high")
+            raise InputError(where, (self.low, self.nominal, self.high), "low <= nominal <= high")
 
 
 class Projector(fields.Declared):
@@ -110,8 +107,7 @@ class Projector(fields.Declared):
         fields.Many(label="losses", of=fields.Is(kind=Factor)), default=(), meaning="on the light's way to the wall"
     )
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if self.checkerboard_contrast is not None and self.checkerboard_contrast > self.sequential_contrast:
             right = f"at most the sequential contrast, {self.sequential_contrast:g}"
             raise InputError("checkerboard_contrast", self.checkerboard_contrast, right)

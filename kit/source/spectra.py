@@ -53,9 +53,8 @@ class Spectrum(Declared):
     )
     source: str = declared(SOURCE)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        where, waves = f"spectrum {self.name!r}", self.wavelengths
+    def _agree(self, where: str) -> None:
+        waves = self.wavelengths
         if len(self.values) != len(waves):
             raise InputError(f"{where}: values", f"{len(self.values)} values", f"{len(waves)}, one for each wavelength")
         for before, after in pairwise(waves):
@@ -107,11 +106,10 @@ class LightSource(Declared):
     blue: Spectrum = declared(Is(kind=Spectrum))
     source: str = declared(SOURCE, meaning="where the spectra come from")
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         for channel, spectrum in zip(CHANNELS, self.channels, strict=True):
             if not any(spectrum.values):
-                raise InputError(f"light source {self.name!r}: {channel}", 0.0, "a spectrum with some power")
+                raise InputError(f"{where}: {channel}", 0.0, "a spectrum with some power")
 
     @property
     def channels(self) -> tuple[Spectrum, Spectrum, Spectrum]:

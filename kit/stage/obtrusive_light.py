@@ -76,11 +76,10 @@ class Receiver(Declared):
     position: tuple[float, float, float] = declared(POINT)
     facing: tuple[float, float, float] = declared(FACING)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if not 1e-6 < math.hypot(*self.facing) < 1e6:
             right = "a direction (x, y, z) other than (0, 0, 0)"
-            raise InputError(f"receiver {self.name!r}: facing", self.facing, right)
+            raise InputError(f"{where}: facing", self.facing, right)
 
     @property
     def normal(self) -> Array:

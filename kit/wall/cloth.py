@@ -53,14 +53,12 @@ class Cloth(Declared):
     weight: Levels = declared(Band(label="weight", of=Number(unit="kg/m²", above=0.0)), default=0.15)
     price: Levels = declared(Band(label="price", of=Number(unit="USD/m²", low=0.0)), default=0.0)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         (_, r, r_high), (_, t, t_high) = self.reflectance, self.transmittance
         for total in (r + t, r_high + t, r + t_high):
             if total > 1.0 + 1e-9:
-                field = f"cloth {self.name!r}: reflectance + transmittance"
                 right = "at most 1, each end of one band with the middle of the other"
-                raise InputError(field, round(total, 4), right)
+                raise InputError(f"{where}: reflectance + transmittance", round(total, 4), right)
 
     @classmethod
     def from_reference(cls, name: str) -> Self:

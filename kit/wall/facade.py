@@ -15,8 +15,8 @@ import shapely
 
 from kit import reference
 from kit.arrays import Array, Extent, Point
-from kit.errors import InputError, numbers
-from kit.fields import FLAG, LENGTH, NAME, REFLECTANCE, SHARE, Declared, Is, Many, Number, OneOf, Spec, declared
+from kit.errors import InputError
+from kit.fields import FLAG, LENGTH, NAME, REFLECTANCE, SHARE, Declared, Is, Many, Number, OneOf, Spec, Vector, declared
 from kit.results import pick
 from kit.source.projector import is_many
 from kit.source.spectra import Spectrum
@@ -29,6 +29,7 @@ THINNEST = 1e-6
 MOST_CORNERS, MOST_PATCHES = 1000, 30_000
 
 Ring = tuple[Point, ...]
+CORNER = Vector(of=Number(unit="m"))
 
 
 @cache
@@ -40,8 +41,7 @@ def kinds() -> tuple[str, ...]:
 class Outline(Spec):
     """Three or more different corners in order, each (x, y, z) or (x, y) [m]."""
 
-    def checked(self, field: str, value: Any) -> Any:
-        """Return the corners as (x, y, z), none twice in a row nor the first again as the last."""
+    def _checked(self, field: str, value: Any) -> Any:
         corners = tuple(islice(value, MOST_CORNERS + 1)) if is_many(value) else ()
         if not 3 <= len(corners) <= MOST_CORNERS:
             raise InputError(field, value, f"three or more corners, and at most {MOST_CORNERS:,}")
@@ -49,9 +49,9 @@ class Outline(Spec):
         for i, corner in enumerate(corners, 1):
             if not is_many(corner) or len(corner) not in (2, 3):
                 raise InputError(f"{field}, corner {i}", corner, "(x, y, z) or (x, y) in metres")
-            x, y, z = numbers(f"{field}, corner {i}", (*corner, 0.0)[:3], 3, unit="m")
-            if not ring or ring[-1] != (x, y, z):
-                ring.append((x, y, z))
+            point: Point = CORNER.check(f"{field}, corner {i}", (*corner, 0.0)[:3])
+            if not ring or ring[-1] != point:
+                ring.append(point)
         if len(ring) > 1 and ring[0] == ring[-1]:
             ring.pop()
         if len(ring) < 3:
@@ -62,14 +62,13 @@ class Outline(Spec):
 class Outlines(Outline):
     """Any number of outlines."""
 
-    def checked(self, field: str, value: Any) -> tuple[Ring, ...]:
-        """Return the corners of each; a message counts them from 1."""
+    def _checked(self, field: str, value: Any) -> tuple[Ring, ...]:
         if not is_many(value):
             raise InputError(field, value, "a list of outlines")
         rings = tuple(islice(value, MOST_CORNERS + 1))
         if len(rings) > MOST_CORNERS:
             raise InputError(field, rings, f"at most {MOST_CORNERS:,} outlines")
-        return tuple(super(Outlines, self).checked(f"{field} {i}", ring) for i, ring in enumerate(rings, 1))
+        return tuple(super(Outlines, self)._checked(f"{field} {i}", ring) for i, ring in enumerate(rings, 1))
 
 
 SHADE = SHARE.but(label="transmittance", meaning="of a shade: of the light on its back, what comes out of the window")
@@ -109,17 +108,16 @@ class Surface(Declared):
     transmittance: float | None = declared(SHADE, default=None)
     spectrum: Spectrum | None = declared(Is(kind=Spectrum), default=None, meaning="by wavelength; None: by its kind")
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         for end in ("low", "high"):
             if getattr(self, end) is None:
                 object.__setattr__(self, end, self.reflectance)
         if not self.low <= self.reflectance <= self.high:
             band = (self.low, self.reflectance, self.high)
-            raise InputError(f"surface {self.name!r}", band, "low <= reflectance <= high")
+            raise InputError(where, band, "low <= reflectance <= high")
         if self.transmittance and not 0.0 < self.reflectance <= 1.0 - self.transmittance:
             both, right = (self.reflectance, self.transmittance), "a reflectance above 0, together at most 1"
-            raise InputError(f"surface {self.name!r}: reflectance, transmittance", both, right)
+            raise InputError(f"{where}: reflectance, transmittance", both, right)
 
     @property
     def luminance_factor(self) -> float:
@@ -154,9 +152,7 @@ class Patch(Declared, kw_only=False):
     judged: bool = declared(FLAG, default=True, label="judged", meaning="whether a verdict counts it")
     room_light: float | None = declared(ROOM, default=None)
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        where = f"patch {self.name!r}"
+    def _agree(self, where: str) -> None:
         rings = {"outline": self.outline} | {f"holes {i}": hole for i, hole in enumerate(self.holes, 1)}
         for field, ring in rings.items():
             off = np.abs(np.array(ring) @ self.normal - self.offset)
@@ -263,8 +259,7 @@ class Facade(Declared, kw_only=False):
     patches: tuple[Patch, ...] = declared(Many(label="patches", of=Is(kind=Patch), unique="name", most=MOST_PATCHES))
     name: str = declared(NAME, default="house front")
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if not any(patch.faces_audience for patch in self.patches):
             names = [patch.name for patch in self.patches]
             raise InputError("patches", names, "at least one patch that faces the audience")

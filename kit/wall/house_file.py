@@ -41,11 +41,10 @@ UNIT_NAMES = {"ft": "feet", "m": "metres", "in": "inches", "cm": "centimetres"}
 class Corner(Vector):
     """A corner of a patch: [x, y] or [x, y, depth]."""
 
-    def checked(self, field: str, value: Any) -> tuple[float, ...]:
-        """Return its two or three lengths."""
+    def _checked(self, field: str, value: Any) -> tuple[float, ...]:
         if not isinstance(value, list) or len(value) not in (2, 3):
             raise InputError(field, value, "[x, y], or [x, y, depth]")
-        return Vector(length=len(value), of=self.of).checked(field, value)
+        return Vector(length=len(value), of=self.of)._checked(field, value)
 
 
 PLACE = TypedLength(label="length", unit="m", low=-1000.0, high=1000.0)
@@ -261,9 +260,8 @@ def _question_sizes(facade: Facade, reader: Reader) -> None:
 
 
 def house_parts(facade: Facade, units: str = "m") -> tuple[dict[str, Any], list[str]]:
-    """Return what stands at the top of a file of this front, and its tables as text, lengths in `units`.
-
-    A front that no house file can hold, as with two surfaces of one name, or a spectrum of its own: `InputError`.
+    """Return the top of a file of a front, and its tables as text, lengths in `units`; `InputError` where none holds
+    it.
     """
     scale = metres(UNIT.check("units", units))
     tables = []

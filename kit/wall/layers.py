@@ -44,8 +44,7 @@ class Layer(Declared):
     back_reflectance: ArrayLike = declared(SHARES, default=None, meaning="of light on the back; None: as the front")
     back_transmittance: ArrayLike = declared(SHARES, default=None, meaning="of light on the back; None: as the front")
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         for share in ("reflectance", "transmittance"):
             if getattr(self, f"back_{share}") is None:
                 object.__setattr__(self, f"back_{share}", getattr(self, share))
@@ -80,9 +79,8 @@ def stack(layers: Sequence[Layer]) -> Layer:
 
 def gap_layer(gap: float, width: float, height: float) -> Layer:
     """Return the air between two parallel sheets of one size [m] as a layer: what leaves by the open edges is lost.
-
-    Its reflectance is 0, its transmittance the view factor from sheet to sheet for diffuse light evenly spread: aligned
-    parallel equal rectangles, J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from memory).
+    The view factor of aligned equal rectangles: J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from
+    memory).
     """
     x, y = width / gap, height / gap
     u, v = np.sqrt(1.0 + x * x), np.sqrt(1.0 + y * y)
@@ -92,11 +90,9 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
 
 
 def diffuse_interface_reflectance(index: float) -> float:
-    """Return the share of even, unpolarised diffuse light that a smooth interface mirrors, from the thinner side.
-
-    The mean of Fresnel's reflectance over all directions in closed form for an `index` above 1, the denser side over
-    the thinner: J. W. T. Walsh, Dept. Sci. Ind. Res. Illum. Res. Tech. Paper 2 (1926); as used by Lekner and Dorf (both
-    from memory; the tests integrate Fresnel's equations).
+    """Return the share of even diffuse light that a smooth interface mirrors, from the thinner side; `index` above 1.
+    The mean of Fresnel's reflectance: J. W. T. Walsh, Dept. Sci. Ind. Res. Illum. Res. Tech. Paper 2 (1926), as used by
+    Lekner and Dorf (both from memory; the tests integrate Fresnel's equations).
     """
     n, n2 = index, index * index
     above, square = n - 1.0, n2 * n2 - 1.0
@@ -110,17 +106,14 @@ def diffuse_interface_reflectance(index: float) -> float:
 
 
 def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
-    """Return the diffuse reflectance of an opaque rough surface, `dry` without it, under a film of water.
+    """Return the diffuse reflectance of an opaque rough surface, `dry` without it, under a film of water, without
+    highlight.
 
-    `solid` is the refractive index of its grains or fibres, above that of water. The part that the film mirrors, which
-    reaches the audience only as a highlight, is left out.
-
-    With n of water, a = 1 - dry and rho(m) the mean reflectance of an interface (`diffuse_interface_reflectance`), a
-    wet grain absorbs a_w = a [ (1 - a) / n^2 + a (1 - rho(solid/n)) / (1 - rho(solid)) ], between the limits of weak
-    and strong absorption. Even a black grain mirrors rho(solid/n) in water, so a_w is at most 1 - rho(solid/n), and a
-    wet surface is at most as light as a dry one. The film throws back p = 1 - (1 - rho(n)) / n^2 of what the grains
-    send out, so the surface absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection at normal
-    incidence. By Lekner and Dorf, equations from memory.
+    `solid` is the refractive index of its grains or fibres. With n of water, a = 1 - dry and rho(m) of an interface, a
+    wet grain absorbs a_w = a [ (1 - a) / n^2 + a (1 - rho(solid/n)) / (1 - rho(solid)) ], at most 1 - rho(solid/n),
+    which even a black one mirrors. The film throws back p = 1 - (1 - rho(n)) / n^2 of what the grains send out, so the
+    surface absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection. By Lekner and Dorf, equations
+    from memory.
     """
     mirrored, _ = _film()
     share = np.asarray(dry, float)
@@ -146,12 +139,11 @@ def _under_film(a: Array, solid: float) -> Array:
 
 
 def wet_sheet(layer: Layer, *, solid: float) -> Layer:
-    """Return a sheet of fibres, alike on both sides, when it is wet, by the darkening of a thick pile of it.
+    """Return a wet sheet of fibres, alike on both sides: the lighter end of what rain may do.
 
-    The sheet's absorption stays; its scattering falls until an endless pile of such sheets darkens as
-    `wet_reflectance` says, where `solid` is explained. The two are told apart by the two-flux equations of Kubelka and
-    Munk. The lighter end of what rain may do: a white pile hardly darkens, since almost no light is lost in it, yet a
-    thin white sheet also turns translucent. `soaked_sheet` is the darker end.
+    Its absorption stays; its scattering falls until an endless pile of such sheets darkens as `wet_reflectance` says.
+    The two are told apart by the two-flux equations of Kubelka and Munk. A white pile hardly darkens, yet a thin sheet
+    turns translucent.
     """
     ratio, thickness = _two_flux(layer)
     wet = _under_film(1.0 - _pile(ratio), solid)
@@ -166,11 +158,9 @@ def wet_sheet(layer: Layer, *, solid: float) -> Layer:
 
 
 def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
-    """Return a sheet, alike on both sides, whose pores are full of water, with a smooth film on both faces.
-
-    Fibres scatter by what their surfaces mirror, which water lowers from rho(solid) to rho(solid/n); the faces of the
-    film throw light back inside. The darker end of what rain may do; our own use of Fresnel's equations, without a
-    published check on cloth.
+    """Return a sheet, alike on both sides, whose pores are full of water, a smooth film on both faces: the darker end.
+    Fibres scatter by what their surfaces mirror, which water lowers from rho(solid) to rho(solid/n). Our own use of
+    Fresnel's equations, without a published check on cloth.
     """
     ratio, thickness = _two_flux(layer)
     in_air, in_water = map(diffuse_interface_reflectance, (solid, solid / _water()))

@@ -27,9 +27,8 @@ Forms = Iterable[tuple[Array, Array]]
 def reached(
     raster: FrontRaster, light: ArrayLike, picture: Array | None = None, obstacles: Sequence["Obstacle"] = ()
 ) -> Mask:
-    """Return which points of the front a lens or a lamp reaches past the front's own depth, shape (y, x).
-
-    `picture`, rays to the corners of a picture, shape (4, 3), bounds the light; `obstacles` cast shadows too.
+    """Return which points of the front a lens or a lamp reaches past the front's own depth and `obstacles`, shape (y,
+    x); `picture`, rays to the corners of a picture, shape (4, 3), bounds the light.
     """
     source, grid = np.asarray(light, float), raster.grid
     patches = (*raster.facade.patches, *(face for obstacle in obstacles for face in obstacle.faces))
@@ -79,10 +78,7 @@ def _casters(
 
 
 def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> list[Array]:
-    """Return the shadow of `occluder` on the plane ``normal . X = offset``, in elevation, of light in front of it.
-
-    Rings of shape (n, 2) in x and y [m], for the even-odd rule; none where there is no shadow.
-    """
+    """Return the shadow of `occluder` on ``normal . X = offset``: rings (n, 2) in elevation, by the even-odd rule."""
     height = float(normal @ lens) - offset
     # At the lens's own height above the plane the shadow goes to infinity.
     limit = height * (1.0 - 1e-6)
@@ -102,8 +98,7 @@ def shadow_rings(occluder: Patch, lens: Array, normal: Array, offset: float) -> 
 class Plan(Spec):
     """Three or more corners (x, z) of an area on the ground, in order round it [m]."""
 
-    def checked(self, field: str, value: Any) -> tuple[tuple[float, ...], ...]:
-        """Return the corners."""
+    def _checked(self, field: str, value: Any) -> tuple[tuple[float, ...], ...]:
         if isinstance(value, str) or not getattr(value, "ndim", hasattr(value, "__len__")) or len(value) < 3:
             raise InputError(field, value, "three or more corners (x, z) in metres")
         corners = Many(of=Vector(length=2, of=LENGTH.but(low=-1e9, high=1e9)), least=3).check(field, value)
@@ -127,10 +122,9 @@ class Obstacle(Declared):
         FLAG, default=True, meaning="whether it stops light; of people, the share of the beam that meets them is told"
     )
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if self.heights[0] == self.heights[1]:
-            raise InputError(f"obstacle {self.name!r}: heights", self.heights, "a top above the bottom")
+            raise InputError(f"{where}: heights", self.heights, "a top above the bottom")
 
     @cached_property
     def faces(self) -> tuple[Patch, ...]:
@@ -145,8 +139,7 @@ OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle), unique="name")
 
 
 class Sheet(Frozen):
-    """A convex piece of a patch: its plane (normal, minus offset), planes through its edges, inside where positive.
-
+    """A convex piece of a patch: its plane (normal, minus offset), planes through its edges, inside where positive;
     `group` is its plane among `Planes`, -1 for a patch that is seen edge-on.
     """
 
@@ -212,10 +205,8 @@ class Occluders(Frozen, eq=False):
 
 
 def crosses(forms: Forms) -> Mask:
-    """Return whether a segment runs through a convex body.
-
-    `forms` are the values at the segment's start and end of the linear forms that are positive inside; clipping
-    by parameter (Cyrus and Beck 1978, doi:10.1016/0097-8493(78)90021-3).
+    """Return whether a segment runs through a convex body, by the values at its start and end of the linear forms that
+    are positive inside; clipped by parameter (Cyrus and Beck 1978, doi:10.1016/0097-8493(78)90021-3).
     """
     enter: Array | float = 0.0
     leave: Array | float = 1.0
@@ -292,9 +283,8 @@ def covers(patch: Patch, points: Array, *, edge: bool = True) -> Mask:
 
 
 def first_met(facade: Facade, start: Array, end: Array) -> Array:
-    """Return where rays from `start` through `end`, shape (n, 3) or (3,), first meet a patch, as a share of the way.
-
-    Below 1 for a patch in between, above 1 for one beyond `end`, infinite for none; shape (n,).
+    """Return where rays from `start` through `end`, shape (n, 3) or (3,), first meet a patch, as a share of the way,
+    (n,): above 1 for one beyond `end`, infinite for none.
     """
     start, end = np.broadcast_arrays(np.atleast_2d(start), np.atleast_2d(end))
     ray = end - start
@@ -320,7 +310,6 @@ def hidden_directions(facade: Facade, eye: ArrayLike, directions: ArrayLike) -> 
 
 def hidden_corners(patches: Sequence[Patch], points: Array, owner: Index, lens: Array) -> Mask:
     """Return which of `points`, shape (n, 3), on those of `patches` that `owner` counts, another hides from the lens.
-
     Unlike a shadow, what lies upon a corner in its own plane hides it, and a line of sight along an edge is free.
     """
     result = np.zeros(len(points), dtype=bool)

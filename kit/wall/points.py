@@ -21,9 +21,8 @@ from kit.wall.raster import SAME_PLANE, Grid, Window, around, exposed, visible
 
 class Planes(Frozen, eq=False):
     """The planes ``normal . X = offset`` in which the visible patches of a front lie, normals towards the audience.
-
-    `members`: indices of the patches in each; `slope`, shape (plane, 3): (z0, zx, zy) with z = z0 + zx x + zy y;
-    `of_patch`, shape (patch + 1,): index of each patch's plane, -1 for one that is seen edge-on and for the last.
+    `members`: indices of the patches in each; `slope`: (z0, zx, zy) with z = z0 + zx x + zy y; `of_patch`, shape (patch
+    + 1,): index of each patch's plane, -1 for one that is seen edge-on and for the last.
     """
 
     members: tuple[tuple[int, ...], ...]
@@ -50,9 +49,8 @@ class Planes(Frozen, eq=False):
         )  # fmt: skip
 
     def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
-        """Return the points of the front behind places in elevation, shape (..., 3) [m].
-
-        `patch` is the index of the visible patch at each, -1 where there is no wall, which is NaN; all three broadcast.
+        """Return the points of the front behind places in elevation, shape (..., 3) [m]; `patch`: index of the visible
+        patch at each, -1 where there is no wall, which is NaN; all three broadcast.
         """
         across, up = np.asarray(x, float), np.asarray(y, float)
         slope = np.append(self.slope, np.full((1, 3), np.nan), axis=0)[self.of_patch[patch]]
@@ -193,10 +191,7 @@ def middle(facade: Facade) -> Point:
 
 
 def check_in_front(facade: Facade, points: ArrayLike, where: str, what: str) -> None:
-    """Raise `InputError` if one of `points`, shape (n, 3), lies behind or inside the front.
-
-    `where` names the field and `what` the thing that is there ("a lens"), for the message.
-    """
+    """Refuse one of `points`, (n, 3), behind or inside the front; `where` and `what` ("a lens") are what is said."""
     given = np.atleast_2d(np.asarray(points, float))
     seen = [p for p in facade.patches if p.faces_audience]
     behind_all = np.logical_and.reduce([given @ p.normal - p.offset <= SAME_PLANE for p in seen])

@@ -14,8 +14,8 @@ import shapely
 from numpy.typing import NDArray
 
 from kit.arrays import Array, Extent, Mask
-from kit.errors import InputError, number
-from kit.fields import Frozen
+from kit.errors import InputError
+from kit.fields import Frozen, Number
 from kit.wall.facade import Facade, Patch
 
 Window = tuple[slice, slice]
@@ -35,11 +35,8 @@ class Grid(Frozen):
 
     @classmethod
     def over(cls, extent: Extent, spacing: float) -> Self:
-        """Return the grid of pixels of size `spacing` over `extent` (left, right, bottom, top) [m].
-
-        A spacing that is not above 0, or that makes no pixel or too many, raises `InputError`.
-        """
-        step = number("spacing", spacing, above=0.0, unit="m")
+        """Return the grid of pixels of a size over (left, right, bottom, top) [m]; none, or too many: `InputError`."""
+        step = Number(above=0.0, unit="m").check("spacing", spacing)
         left, right, bottom, top = extent
         if not (right > left and top > bottom):
             raise InputError("extent", extent, "(left, right, bottom, top) with left < right, bottom < top")
@@ -112,10 +109,7 @@ def visible(facade: Facade, grid: Grid) -> NDArray[np.int16]:
 
 
 def exposed(facade: Facade) -> dict[str, Any]:
-    """Return what the audience sees of each patch, by its name: shapely geometries in x and y [m], the exact `visible`.
-
-    Empty for a patch that is hidden.
-    """
+    """Return what the audience sees of each patch, by name: shapely geometries in x and y [m], the exact `visible`."""
     seen = [(p, p.elevation) for p in facade.patches if p.faces_audience]
     result = {}
     for i, (patch, shape) in enumerate(seen):
@@ -146,10 +140,7 @@ def _depth(patch: Patch, grid: Grid, window: Window) -> Array:
 
 
 def picture_rings(directions: Array, lens: Array, normal: Array, offset: float) -> list[Array]:
-    """Return the outline of the picture on the plane ``normal . X = offset``, in elevation; none that misses it.
-
-    `directions` are the rays from the lens to the picture's corners, in order, shape (4, 3).
-    """
+    """Return the outline, by rays to its corners (4, 3), of a picture on ``normal . X = offset``; empty for none."""
     height = float(normal @ lens) - offset
     # The part of the picture whose rays approach the plane, not nearly parallel to it or away.
     towards = clip(directions, -normal, 1e-6 * float(np.linalg.norm(directions, axis=1).max()))

@@ -19,10 +19,7 @@ IDLE = {"a", "the", "of", "and", "with", "closed", "vinyl", "barn", "inner", "co
 
 
 def find_surface(name: str, own: Mapping[str, Surface], field: str = "surface") -> Surface:
-    """Return a surface of `own` or of the reference data by its name or another that people give it.
-
-    Raises `InputError` for a name that is none, or may be several; it says the nearest, and those of the same kind.
-    """
+    """Return a surface of `own` or of the data by a name that people give it; else `InputError` with near names."""
     if name in own:
         return own[name]
     if name in reference.names("surfaces"):

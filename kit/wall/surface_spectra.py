@@ -81,16 +81,12 @@ def _measured(name: str, known: dict[str, float], source: str) -> spectra.Spectr
 
 
 def recover(x: float, y: float, reflectance: float, points: dict[float, float] | None = None) -> Array:
-    """Return the smoothest spectral reflectance with a given colour, on `WAVELENGTHS`.
+    """Return the smoothest spectral reflectance with a given colour, on `WAVELENGTHS`; where none has it: `InputError`.
 
-    `x`, `y` and `reflectance` are chromaticity and luminous reflectance under D65, CIE 1931 2 degree observer; `points`
-    are published reflectances at wavelengths of the grid [nm] that the curve goes through. Without a reflectance
-    between 0 and 1 that has them all: `InputError`.
-
-    The problem of Meng et al. (J. Meng, F. Simon, J. Hanika, C. Dachsbacher, Computer Graphics Forum 34 (2015),
-    doi:10.1111/cgf.12676): the least sum of squared steps that has the tristimulus values and lies within 0 and 1. It
-    is quadratic, so a bounded linear least-squares solver finds the minimum in milliseconds, and the general optimiser
-    of colour-science in a second. Of its methods this objective comes closest to published spectra of bricks.
+    `x`, `y`, `reflectance`: under D65, CIE 1931 2 degree observer; `points`: published reflectances by wavelength of
+    the grid [nm]. The least sum of squared steps within 0 and 1 (J. Meng, F. Simon, J. Hanika, C. Dachsbacher, Computer
+    Graphics Forum 34 (2015), doi:10.1111/cgf.12676): of the objectives in colour-science the one that comes closest to
+    published spectra of bricks, and quadratic, so a bounded linear solver finds it in milliseconds.
     """
     from scipy.optimize import lsq_linear
 

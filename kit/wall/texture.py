@@ -31,11 +31,10 @@ class Pattern(Declared):
     unit_length: float = declared(SIZE, meaning="of a unit's face")
     head_joint: float = declared(GAP, meaning="width of the joint between two units of a course; 0 for boards")
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
+    def _agree(self, where: str) -> None:
         if self.joint_height >= self.course_height:
             right = f"less than the course height of {self.course_height:g} m"
-            raise InputError(f"pattern {self.name!r}: joint_height", self.joint_height, right)
+            raise InputError(f"{where}: joint_height", self.joint_height, right)
 
     @classmethod
     def from_reference(cls, name: str, *, unit_reflectance: float, joint_reflectance: float) -> Self:
