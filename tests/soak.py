@@ -6,6 +6,7 @@ two at once. ``panels --changes 1000``: so many changes of the controls of each 
 """
 
 import argparse
+import ctypes
 import gc
 import io
 import os
@@ -173,8 +174,9 @@ def loader(what, minutes):
 
 
 def memory():
-    """What the process holds now [MB]."""
+    """What the process holds now [MB], without what its allocator has free and keeps for the next time."""
     gc.collect()
+    getattr(ctypes.CDLL(None), "malloc_trim", bool)(0)
     return int(Path("/proc/self/statm").read_text().split()[1]) * os.sysconf("SC_PAGE_SIZE") / 1e6
 
 

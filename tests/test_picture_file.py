@@ -1,6 +1,7 @@
 import io
 import math
 import os
+import re
 import struct
 import zlib
 
@@ -389,12 +390,14 @@ def test_a_jpeg_that_ends_before_its_rows_do_is_refused(file, more):
     """The decoder leaves the rest grey, or coarse, with a warning that Pillow keeps to itself."""
     noise = np.random.default_rng(2).integers(0, 256, (64, 80, 3), dtype=np.uint8)
     even = np.full((64, 80, 3), 128, np.uint8)
-    # Of a progressive one that ends with one of its scans, nothing tells that more were to follow.
-    for picture in (noise, noise[..., 0]) if "progressive" in more else (noise, even, noise[..., 0]):
+    for picture in (noise, even, noise[..., 0]):
         whole = file(picture, "whole.jpg", **more).read_bytes()
         begins = whole.index(b"\xff\xda") + 16
-        for kept in (0.2, 0.5, 0.9):
-            cut = whole[: begins + int(kept * (len(whole) - begins))]
+        # An even one's scans are so short that some of these are within a header, which Pillow refuses by itself.
+        parts = () if picture is even and "progressive" in more else (0.2, 0.5, 0.9)
+        ends = [begins + int(kept * (len(whole) - begins)) for kept in parts]
+        ends += [found.start() for found in re.finditer(rb"\xff\xda", whole)][1:]
+        for cut in (whole[:end] for end in ends):
             with Image.open(io.BytesIO(cut + b"\xff\xd9")) as image:
                 image.load()  # without a word
             refused(file(cut + b"\xff\xd9", "cut.jpg"), "without all of its rows", "whole")

@@ -458,7 +458,10 @@ def test_a_target_narrows_what_is_covered_and_the_light_still_counts_on_the_whol
     assert float(bay["illuminance_median"]) == pytest.approx(1 / (4.8 * 3), rel=1e-9)
     # What passes the bay lands on the wall and counts; a fine map knows how much. The points of the front lie 0.45 m
     # apart: along the bay's shadow, 6 m, up to half of that times 1/14.4 per m2, half the time: 0.05.
-    pair = placement_of(MACHINE, evaluate(facade, MACHINE, WIDE, [(0, 1, 9)], target=["bay"]), 0)
+    places = evaluate(facade, MACHINE, WIDE, [(0, 1, 9)], target=["bay"])
+    with pytest.raises(kit.InputError, match="attribute zoom"):
+        placement_of(MACHINE, places.drop_attrs(), 0)
+    pair = placement_of(MACHINE, places, 0)
     fine = cast_light(facade, (pair,), facade.bounds, 0.02).share.sum()
     assert float(bay["flux_share"]) == pytest.approx(fine, abs=0.05)
     assert float(bay["flux_share"]) > 0.6

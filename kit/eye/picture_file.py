@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import math
+import re
 import struct
 import warnings
 import zlib
@@ -29,8 +30,9 @@ if TYPE_CHECKING:
 # into light at once: a file costs up to 440 MB while it is read (WebP, whose decoder copies: 600 MB), and then 107 MB.
 MOST_PIXELS, MOST_ACROSS, MOST_KEPT, ROWS = 34_000_000, 65_535, 4096 * 2176, 256
 MOST_BYTES = 140_000_000
-# Of a JPEG's scan: codes of many kinds.
-MORE = bytes(range(255))
+# Of a JPEG's scan: codes of many kinds. And its marks: of frames, of a scan, of its end.
+MORE, MARK = bytes(range(255)), re.compile(rb"\xff[^\x00\xff\xd0-\xd7]")
+FRAMES, SCAN, END = (0xC0, 0xC1, 0xC2), 0xDA, 0xD9
 
 # Nothing that runs a program of its own (EPS, PDF) and nothing seldom tested.
 FORMATS = ("PNG", "JPEG", "WEBP", "TIFF", "BMP", "GIF")
@@ -204,15 +206,27 @@ def check_scan(where: str, data: bytes, scale: int = 1) -> None:
     """Refuse a JPEG whose rows end too early, which the decoder leaves grey without a word; seen at 1 / `scale`.
 
     What is put before the end of a scan that is whole is passed over; in another it becomes some of what is missing.
+    And all scans together bring each coefficient of each component to its last bit.
     """
     from PIL import Image
 
+    missing: dict[int, set[int]] = {}
+    at, kind = 2, 0
+    while kind != END and (found := MARK.search(data, at)):
+        at, kind = found.end(), data[found.end() - 1]
+        if kind in FRAMES:
+            missing = {data[at + 8 + 3 * i]: set(range(64)) for i in range(data[at + 7])}
+        elif kind == SCAN:
+            first, last, bits = data[at + 3 + 2 * data[at + 2] :][:3]
+            for component in data[at + 3 : at + 3 + 2 * data[at + 2] : 2] if bits % 16 == 0 else b"":
+                missing[component] -= set(range(first, last + 1))
+        at += int.from_bytes(data[at : at + 2])
     seen, end = [], data.rfind(b"\xff\xd9")
     for more in (b"", MORE):
         with Image.open(io.BytesIO(data[:end] + more + data[end:]), formats=("JPEG",)) as image:
             image.draft(image.mode, (image.width // scale, image.height // scale))
             seen.append(image.histogram())
-    if seen[0] != seen[1]:
+    if seen[0] != seen[1] or any(missing.values()):
         raise InputError(where, "a JPEG without all of its rows", f"{READABLE} that is whole")
 
 

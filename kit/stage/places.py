@@ -175,6 +175,8 @@ def describe(
 def placement_of(projector: Projector, places: xr.Dataset, index: int) -> tuple[Projector, Placement]:
     """Return a candidate of `evaluate` that can be aimed as `kit.Scene` takes it, with zoom and shift set."""
     check_made("places", places, "shift_across", "kit.evaluate")
+    if "zoom" not in places.attrs:
+        raise InputError("places", "without its attribute zoom", "the Dataset that kit.evaluate returns, attrs and all")
     count = places.sizes["candidate"]
     if not 0 <= index < count:
         raise InputError("index", index, f"0 to {count - 1}")
