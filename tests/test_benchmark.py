@@ -156,3 +156,16 @@ def test_a_season_against_a_map_and_a_verdict_for_each_moment(benchmark, scene):
     benchmark.extra_info["moments"] = moments
     benchmark.extra_info["times faster than one by one"] = round(naive / benchmark.stats["median"], 1)
     print(benchmark.extra_info, f"season {benchmark.stats['median']:.2f} s")
+
+
+def test_a_season_in_a_housing_against_each_evening_alone(benchmark):
+    box, weather = kit.Housing(air="outside air"), kit.invented_weather()
+
+    def season(first="2026-11-01", last="2027-02-17"):
+        return kit.keep(box, weather, first, last, power=350.0)
+
+    found = benchmark.pedantic(season, rounds=3, warmup_rounds=1)
+    evenings = found.hours / 24.0
+    alone = median_time(lambda: season(last="2026-11-01"), 5) * evenings
+    benchmark.extra_info["times faster than one by one"] = round(alone / benchmark.stats["median"], 1)
+    print(benchmark.extra_info, f"{evenings:.0f} evenings of 64 draws {benchmark.stats['median']:.2f} s")

@@ -459,7 +459,7 @@ def test_invented_weather_says_that_it_is_invented_and_could_be_a_place():
         assert 0.2 < weather["humidity"].min() < weather["humidity"].max() <= 1.0
 
 
-def epw(path, *, hours=8760, gap=None):
+def epw(path, *, hours=8760, gap=None, dew=4.0):
     """A file of the EPW format with the same mild hour again and again."""
     head = ["LOCATION,Nowhere,-,-,invented,000000,42.0,-87.0,-6.0,180.0", *[f"{name},0" for name in "DGHCOMD"]][:8]
     lines = []
@@ -467,7 +467,7 @@ def epw(path, *, hours=8760, gap=None):
         day = np.datetime64("2025-01-01") + i // 24
         y, m, d = str(day).split("-")
         t = 99.9 if i == gap else 7.0 + (i % 24) / 4.0
-        values = [y, int(m), int(d), i % 24 + 1, 60, "?", t, 4.0, 80, 100500, *[9999] * 3, 120, *[0] * 16, *[0] * 5]
+        values = [y, int(m), int(d), i % 24 + 1, 60, "?", t, dew, 80, 100500, *[9999] * 3, 120, *[0] * 16, *[0] * 5]
         lines.append(",".join(map(str, values[:35])))
     path.write_text("\n".join([*head, *lines]) + "\n")
     return path
@@ -488,6 +488,9 @@ def test_weather_with_a_gap_an_hour_short_or_of_another_kind_is_refused(tmp_path
         read_weather(epw(tmp_path / "gap.epw", gap=100))
     with pytest.raises(kit.InputError, match=r"weather = '8,759 hours': expected temperature, humidity and sun"):
         read_weather(epw(tmp_path / "short.epw", hours=8759))
+    with pytest.raises(kit.InputError, match=r"dew point = 8\.0: expected at most the temperature, 7 °C, in hour 1"):
+        read_weather(epw(tmp_path / "dew.epw", dew=8.0))
+    assert len(read_weather(epw(tmp_path / "no dew.epw", dew=99.9))) == 8760
     (tmp_path / "odd.epw").write_text("no weather")
     (tmp_path / "odd.csv").write_text("no weather")
     for name in ("odd.epw", "odd.csv", "none.epw"):
@@ -539,14 +542,17 @@ def test_the_voltage_at_the_far_node_is_that_of_the_ladder(ends):
 def test_a_load_of_hours_stays_within_80_percent_of_its_circuit():
     """NEC 210.20: 125 % of a continuous load, from memory; 15 A at 120 V bear 1,440 W for hours."""
     for watts, said in ((1430.0, "within the 80%"), (1450.0, "more than the 80%")):
-        load = load_frame(Housing(air=CLOSED), watts, 4.0)
-        assert said in load_sentence(load)
+        load = load_frame(Housing(air=CLOSED), watts, 4.0, 45)
+        assert said in load_sentence(load, "120 V, 15 A", 45)
         assert load.loc["machine", "energy [kWh]"] == pytest.approx(watts * 0.18)
-    assert "licensed electrician" in load_sentence(load)
+    for circuit, said in (("120 V, 20 A", "draws 12.1 A of"), ("230 V, 10 A", "draws 6.3 A of")):
+        assert said in load_sentence(load, circuit, 45)
+        assert "within the 80%" in load_sentence(load, circuit, 45)
+    assert "licensed electrician" in load_sentence(load, "120 V, 15 A", 45)
 
 
 @pytest.mark.analytic
 def test_what_rests_while_the_fans_blow_takes_the_other_hours():
-    load = load_frame(Housing(dehumidifier=True, heater=100.0, run_on=60.0), 300.0, 4.0)
+    load = load_frame(Housing(dehumidifier=True, heater=100.0, run_on=60.0), 300.0, 4.0, 45)
     assert load["power [W]"].tolist() == [300.0, 60.0, 45.0, 100.0]
     assert load["energy [kWh]"].tolist() == pytest.approx([54.0, 13.5, 45 * 0.045 * 19, 45 * 0.1 * 19])

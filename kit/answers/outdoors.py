@@ -10,7 +10,7 @@ from kit.decision.several import electrical_power
 from kit.fields import declared
 from kit.housing.air import AIR, LOOP, WATTS, Housing, cooler_swing, house_pressure
 from kit.housing.season import HUMIDITY, LASTS, SUN, TEMPERATURE, Kept, kept
-from kit.housing.supply import load_frame, load_sentence
+from kit.housing.supply import CIRCUIT, EVENINGS, load_frame, load_sentence
 from kit.housing.window import Pane
 from kit.results import Frame, Result
 from kit.units import edge
@@ -27,6 +27,8 @@ class KeepChoice(Housing):
     sun: float = declared(SUN)
     power: float = declared(WATTS, label="power of the machine", default=None)
     lasts: float = declared(LASTS)
+    circuit: str = declared(CIRCUIT)
+    evenings: int = declared(EVENINGS)
     units: str = declared(fields.UNITS, default=None)
 
     def on(self, show: Show) -> "KeepChoice":
@@ -44,8 +46,8 @@ class Outdoors(Result):
 
     @property
     def load(self) -> Frame:
-        """What all of it draws, in 45 evenings."""
-        return load_frame(self.choice, self.choice.power, self.choice.lasts)
+        """What all of it draws, and in all evenings."""
+        return load_frame(self.choice, self.choice.power, self.choice.lasts, self.choice.evenings)
 
     def frame(self, units: str = "m") -> Frame:
         """Return the hours outside the limits, as it is and with each change."""
@@ -67,7 +69,7 @@ class Outdoors(Result):
             why=say(one.air), pascal=float(house_pressure(AIR[one.air][1] * one.air_flow)),
             ends=[f"{plain(1.8 * t + 32.0)} °F" if units == "ft" else f"{plain(t)} °C" for t in warm],
         )  # fmt: skip
-        return (*told.splitlines(), load_sentence(self.load))
+        return (*told.splitlines(), load_sentence(self.load, one.circuit, one.evenings))
 
 
 def keep_outdoors(show: Show, choice: KeepChoice | None = None) -> Outdoors:

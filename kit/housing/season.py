@@ -59,6 +59,11 @@ def read_weather(path: str | Path) -> Frame:
         found = table[["temp_air", "relative_humidity", "ghi"]].set_axis(list(YEAR), axis=1).reset_index(drop=True)
     except Exception as error:  # whatever the library makes of a file that is none
         raise InputError("path", str(path), f"a weather file, EPW or TMY3 ({type(error).__name__})") from None
+    dew = table["temp_dew"].to_numpy(float)
+    wrong = np.flatnonzero((dew > found["temperature"] + 0.5) & (dew < 99.0))  # rounded; 99.9 means that there is none
+    if len(wrong):
+        right = f"at most the temperature, {found['temperature'][wrong[0]]:g} °C, in hour {wrong[0] + 1:,}"
+        raise InputError("path: dew point", float(dew[wrong[0]]), right)
     found["humidity"] = found["humidity"].where(found["humidity"] > 110, found["humidity"].clip(upper=100)) / 100
     evenings(found, "2026-01-01", "2026-01-01")
     return found

@@ -8,6 +8,13 @@ from kit.results import Frame, make_frame
 from kit.words import Phrases
 
 say = Phrases(__file__)
+# What a circuit and its breaker bear, here and there; which one it is, its label says.
+CIRCUIT = OneOf(
+    label="circuit",
+    options=("120 V, 15 A", "120 V, 20 A", "230 V, 10 A", "230 V, 13 A", "230 V, 16 A"),
+    default="120 V, 15 A",
+)
+EVENINGS = Number(label="evenings of a season", low=1, high=365, whole=True, steps=(1, 120, 1), default=45)
 
 
 class Feed(Declared):
@@ -42,21 +49,21 @@ class Feed(Declared):
         return f"{first} {say('fed' if enough else 'starved', share=self.last_share)}"
 
 
-def load_frame(box: Housing, power: float, lasts: float) -> Frame:
-    """Return power [W], and energy in 45 evenings [kWh], of a machine that runs for so many hours in a housing."""
+def load_frame(box: Housing, power: float, lasts: float, nights: int) -> Frame:
+    """Return power [W], and energy in so many evenings [kWh], of a machine that runs for so many hours in a housing."""
     blows, ducts = lasts + box.run_on / 60.0, {CLOSED: 0, LOOP: 2}.get(box.air, 1)
     fans, dry = (of_table(name, quantity="power") for name in ("inline fan", "small"))
     watts = {"machine": power, "fans": ducts * fans, "dehumidifier": box.dehumidifier * dry, "heater": box.heater}
     hours, names = (lasts, blows, 24.0 - blows, 24.0 - blows), ("part", "power [W]", "energy [kWh]")
-    rows = zip(watts, watts.values(), (0.045 * w * h for w, h in zip(watts.values(), hours, strict=True)), strict=True)
+    rows = ((part, watt, nights * watt * h / 1e3) for (part, watt), h in zip(watts.items(), hours, strict=True))
     return make_frame((dict(zip(names, one, strict=True)) for one in rows), dict.fromkeys(names[1:], ",.0f"), "part")
 
 
-def load_sentence(load: Frame, *, volts: float = 120.0, amperes: float = 15.0) -> str:
+def load_sentence(load: Frame, circuit: str, nights: int) -> str:
     """Return the current of a load, as of `load_frame`, against a circuit's breaker, its energy and what that costs."""
     power, energy = load.sum()
+    volts, amperes = (float(end.split()[0]) for end in circuit.split(", "))
     low, usual, high = (energy * one for one in row("housing", "electricity").band)
     draws, share = power / volts, of_table("continuous load")
-    which = "beyond" if draws > share * amperes else "within"
-    text = say(which, draws=draws, share=share, amperes=amperes, volts=volts)
-    return f"{text} {say('energy', energy=energy, usual=usual, low=low, high=high)}"
+    text = say("beyond" if draws > share * amperes else "within", draws=draws, share=share, circuit=circuit)
+    return f"{text} {say('energy', nights=nights, energy=energy, usual=usual, low=low, high=high)}"

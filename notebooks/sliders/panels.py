@@ -230,4 +230,4 @@ class HousingPanel(Panel):
         yield "caution", caution(*say("housing").splitlines(), say("cautions"))
         yield "caption", paragraphs(say("inside"))
         mends = kept.frame(units), "Outside its limits, as it is and with one change"
-        yield "tables", tables("kit-mends", mends, (result.load, "Power, and energy of 45 evenings"))
+        yield "tables", tables("kit-mends", mends, (result.load, f"Power, and energy of {one.evenings} evenings"))
