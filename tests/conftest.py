@@ -1,4 +1,9 @@
+import os
 from fractions import Fraction
+from functools import partial
+
+# Two processes or more share the cores already: threads of a matrix product would wait for each other, busily.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 import pytest
 from hypothesis import settings
@@ -7,6 +12,22 @@ import kit
 from kit.answers import cloths, scenes
 from kit.blocks import Memory
 from kit.decision import evening, washout
+from kit.stage import audience, content
+
+# Files that take longest, the longest first: one that is begun last keeps all workers waiting. The rest as they come.
+SLOW = (
+    "test_browser.py", "test_pages.py", "test_settings.py", "test_make_panel.py", "test_every_front.py",
+    "test_own_house.py", "test_stand_panel.py", "test_evening_panel.py", "test_panel.py", "test_fit.py",
+    "test_evening.py", "test_words.py", "test_many.py", "test_traps.py", "test_light_map.py", "test_files.py",
+    "test_housing_panel.py", "test_cloth_panel.py", "test_api.py", "test_wheel.py",
+)  # fmt: skip
+
+
+def pytest_collection_modifyitems(items):
+    """Put slow files first, which `--no-loadscope-reorder` keeps there."""
+    rank = {name: i for i, name in enumerate(SLOW)}
+    items.sort(key=lambda item: rank.get(item.path.name, len(SLOW)))
+
 
 # The same examples on every machine: a failure here is a failure everywhere.
 settings.register_profile("kit", deadline=None, derandomize=True, max_examples=60)
@@ -51,4 +72,6 @@ def few_draws(monkeypatch):
     """
     for room in (scenes, cloths, washout):
         monkeypatch.setattr(room, "DRAWS", 32)
+    monkeypatch.setattr(audience, "judged_front", partial(audience.judged_front, draws=32))
+    monkeypatch.setattr(content, "judge", partial(content.judge, draws=32))
     monkeypatch.setattr(evening, "_recent", Memory(keep=4, most=0))

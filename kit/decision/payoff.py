@@ -27,7 +27,7 @@ from kit import reference
 from kit.arrays import Mask
 from kit.bands import drawn_share, worked_out
 from kit.decision.costs import Item, dollars, hangs, items, parts_sentence, swayed, total
-from kit.decision.verdict import Target, Verdict, brightest, judge
+from kit.decision.verdict import Target, Verdict, brightest, judge, judged_front
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import LIGHT_OUTPUT, SHARE, Frozen
@@ -213,7 +213,7 @@ def pay_off(
 
     def route(name: str, change: str, light: xr.Dataset, takes: tuple[Item, ...] | None) -> Route:
         white, contrast = _medians(light, chosen) if lit_part(light, chosen).any() else (0.0, 1.0)
-        front = (under if light is after else judge(light, target, draws=draws)).front
+        front = under.front if light is after else judged_front(light, target, draws)
         return Route(
             name=name, change=change, luminance=white, contrast=contrast, added_luminance=white - bare_at[0],
             lit_share=front.lit_share, chance=front.chance, status=front.status, items=takes,

@@ -18,7 +18,7 @@ import numpy as np
 from kit.arrays import Array
 from kit.decision.chance import judged_points
 from kit.decision.payoff import between_classes, projector_price
-from kit.decision.verdict import STATES, Part, Status, Target, judge, levels_of
+from kit.decision.verdict import STATES, Part, Status, Target, judge, judged_front, levels_of
 from kit.errors import InputError
 from kit.eye.light_map import Scene, black_share, light_map
 from kit.fields import LENGTH, NAME, Frozen, Is, Number
@@ -271,7 +271,7 @@ def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Fail
     left = scene.projectors[:failing] + scene.projectors[failing + 1 :]
     if not left:
         return Failure(projector=1, status="not enough", lit_share=0.0)
-    front = judge(light_map(replace(scene, projectors=left), spacing), target).front
+    front = judged_front(light_map(replace(scene, projectors=left), spacing), target)
     return Failure(
         projector=failing + 1, status=front.status, lit_share=front.lit_share,
         white_luminance=_median(front, "white_luminance"), contrast=_median(front, "contrast", dark=1.0),

@@ -234,8 +234,13 @@ def judge(light: xr.Dataset, target: Target | None = None, *, draws: int = 2048)
     return judged(Trials(light), target, draws)
 
 
-def judged(trials: Trials, target: Target, draws: int) -> Verdict:
-    """Return the verdict of `judge` on a map that is ready to be tried."""
+def judged_front(light: xr.Dataset, target: Target, draws: int = 2048) -> Part:
+    """Return the verdict of `judge` on the front as a whole alone, which is quicker."""
+    return judged(Trials(light), target, draws, parts=False).front
+
+
+def judged(trials: Trials, target: Target, draws: int, *, parts: bool = True) -> Verdict:
+    """Return the verdict of `judge` on a map that is ready to be tried, with its parts or without."""
     light, data = trials.light, trials.light.variables  # quicker than labelled arrays with their coordinates each time
     points, some = trials.points, trials.many(draws)
     white, contrast, illuminance = (
@@ -249,7 +254,8 @@ def judged(trials: Trials, target: Target, draws: int) -> Verdict:
     dark = trials.good(put_out, target) if ROOMS in trials.names else good[:1]
     kinds, rho = data["surface_kind"].values, data["reflectance"].values.ravel()[points.seen]
 
-    runs = [slice(0, lit.size), *(run for _, run in points.surfaces), *(run for _, run in points.patches)]
+    surfaces, patches = (points.surfaces, points.patches) if parts else ((), ())
+    runs = [slice(0, lit.size), *(run for _, run in surfaces), *(run for _, run in patches)]
     lit_points = [np.flatnonzero(lit[run]) + run.start for run in runs]
     samples = np.concatenate([sampled(here) for here in lit_points])
     both = trials.draws(np.zeros((len(trials.inputs), 1))), some
@@ -291,8 +297,8 @@ def judged(trials: Trials, target: Target, draws: int) -> Verdict:
     names = data["patch_name"].values
     return Verdict(
         target=target, front=part(str(light.attrs["front"]), "front", slice(0, lit.size)),
-        surfaces=tuple(part(name, "surface", run) for name, run in points.surfaces),
-        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(points.patches)),
+        surfaces=tuple(part(name, "surface", run) for name, run in surfaces),
+        patches=tuple(part(str(names[i]), "patch", run) for i, run in sorted(patches)),
         stated_light_output=stated, recess=float(np.median(data["walls_share"].values.ravel()[points.seen[missed]]))
         if "walls_share" in data and missed.any() else 0.0,
         hidden=tuple(zip(data["obstacle"].values.tolist(), data["hidden_share"].values.tolist(), strict=True))

@@ -48,7 +48,7 @@ class Cast(Frozen, eq=False):
 
 # A slider that moves no lens need not cast the light anew; large casts would hold memory.
 _recent: Memory[Cast] = Memory(keep=2, most=1 << 20)
-_walls: Memory[Any] = Memory(keep=4, most=1)
+_walls: Memory[Any] = Memory(keep=8, most=1)
 # Walls that light each other: about so many pieces; after so many bounces a thousandth is left in a white porch.
 MANY, BOUNCES = 800, 16
 
@@ -169,13 +169,15 @@ def light_from_walls(
     """Return the light of full white by way of other walls, (y, x) [lx]; None where no walls face each other. Each of
     `pieces` is diffuse and lit back by what it lights (Goral et al. 1984, doi:10.1145/964965.808601).
     """
-    walls = _walls.get((raster.key[0], tuple(obstacles)), 1, partial(pieces, raster.facade, obstacles))
+    front = raster.key[0], tuple(obstacles)
+    walls = _walls.get(front, 1, partial(pieces, raster.facade, obstacles))
     middle, normal, area, patch, view, occluders = walls
     if not view.any():
         return None
     got = direct = np.zeros(len(area))
     for beam, light in zip(beams, lumens, strict=True):
-        lit = ~occluders.hidden(middle, np.full(len(area), -2), beam.position[None])[0]
+        seen = partial(occluders.hidden, middle, np.full(len(area), -2), beam.position[None])
+        lit = ~_walls.get((*front, beam.position.tobytes()), 1, seen)[0]
         got = direct = direct + light * lit * beam.illuminance(middle, normal)
     for _ in range(BOUNCES):
         got = direct + view @ (reflectance[patch] * got)

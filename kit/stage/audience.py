@@ -14,7 +14,7 @@ import numpy as np
 
 from kit import reference
 from kit.decision.chance import judged_points
-from kit.decision.verdict import Part, Status, Target, judge
+from kit.decision.verdict import Part, Status, Target, judged_front
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Frozen, Is, Many, Number, declared
@@ -160,7 +160,7 @@ def _view(scene: Scene, viewer: Viewer, target: Target, spacing: float, landings
     return View(
         viewer=viewer, distance=distance,
         angle=math.degrees(math.acos(min(1.0, max(-1.0, (viewer.eye[2] - aim[2]) / distance)))),
-        veiling_luminance=float(veil.ravel()[judged_points(behind).seen].mean()), front=judge(behind, target).front,
+        veiling_luminance=float(veil.ravel()[judged_points(behind).seen].mean()), front=judged_front(behind, target),
         pixels_per_degree=math.radians(1.0) / max(float(landing.element(viewer.eye)[0].max()) for landing in landings),
         wanted_pixels_per_degree=60.0 / reference.value("eye", "normal acuity"),
     )  # fmt: skip

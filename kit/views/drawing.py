@@ -96,8 +96,8 @@ class Board:
 
     def keep(self) -> None:
         """Draw what there is, and keep it as what stays."""
-        if self.figure.get_layout_engine() is not None:
-            self.canvas.draw()
+        if (engine := self.figure.get_layout_engine()) is not None:
+            engine.execute(self.figure)
             self.figure.set_layout_engine("none")
         self.canvas.draw()
         self._empty = self._kept = self.canvas.copy_from_bbox(self.figure.bbox)

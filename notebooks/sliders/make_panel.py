@@ -127,6 +127,7 @@ class MakePanel:
         self._base: Show | None = None  # what the file said, the file as it was then, and its own surfaces
         self._seen, self._own, self.parts = "", dict[str, Any](), list[Row]()
         self.opened, self.picture, self.assumed, self.said = (widgets.HTML() for _ in range(4))
+        self._drawn: tuple[Any, str] | None = None  # the front in the picture, and its units
         self.top, self.rows, over = Row(TOP, self._do, {}), widgets.VBox(), partial(self._write, overwrite=True)
         end: Any = {"Add a part": self._add, f"Write {self.path.name}": self._write, f"Replace {self.path.name}": over}
         self.end = Row({}, self._do, end)
@@ -247,9 +248,12 @@ class MakePanel:
                     told["ambient_band"] = None
                 made: Any = replace(self._base, **told) if self._base else Show(**told)
                 words, self.show = f"Not said, so assumed: {'; '.join(made.assumed)}.", made
-                what = join([f"{part.name} of {part.surface.name}" for part in front.patches if part.faces_audience])
-                drawn = page.show(draw_house(front, units=self._units), f"The front of {front.name} as typed: {what}")
-                self.picture.value, self.assumed.value = drawn.data, page.paragraphs(words)
+                if (front, self._units) != self._drawn:
+                    what = join([f"{one.name} of {one.surface.name}" for one in front.patches if one.faces_audience])
+                    alt = f"The front of {front.name} as typed: {what}"
+                    self.picture.value = page.show(draw_house(front, units=self._units), alt).data
+                    self._drawn = front, self._units
+                self.assumed.value = page.paragraphs(words)
         rest = reader.mistakes
         for part in self.parts:
             name, box = part.controls["name"].value.strip(), part.controls["surface"]
