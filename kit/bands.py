@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike
 
 from kit.arrays import Array
 
+Levels = tuple[float, float, float]
 LOW, HIGH = 0.05, 0.95
 # Of the normal distribution, where one case in twenty lies above.
 EDGE = 1.6448536269514722
@@ -57,9 +58,7 @@ def drawn_share(normal: ArrayLike, low: ArrayLike, nominal: ArrayLike, high: Arr
     return np.where(known, middle, found / (1.0 + found))
 
 
-def worked_out(
-    function: Callable[..., Any], *bands: Iterable[float], by: Callable[..., Array] = drawn
-) -> tuple[float, float, float]:
+def worked_out(function: Callable[..., Any], *bands: Iterable[float], by: Callable[..., Array] = drawn) -> Levels:
     """Return the band of what a function, monotone in each input, makes of inputs with `bands` (low, nominal, high);
     `by`: `drawn`, or `drawn_share` where all are shares.
     """

@@ -285,10 +285,8 @@ class Is(Spec):
     def noun(self) -> str:
         """Return the types' names as people write them."""
         kinds = self.kind if isinstance(self.kind, tuple) else (self.kind,)
-        return " or ".join(
-            f"kit.{kind.__name__}" if kind.__module__.startswith("kit") else NOUNS.get(kind.__name__, kind.__name__)
-            for kind in kinds
-        )
+        names = ((kind.__name__, kind.__module__.startswith("kit")) for kind in kinds)
+        return " or ".join(f"kit.{name}" if ours else NOUNS.get(name, name) for name, ours in names)
 
     def _checked(self, field: str, value: Any) -> Any:
         if not isinstance(value, self.kind):
@@ -483,9 +481,7 @@ NAME = Text(label="name")
 SOURCE = Text(label="source", meaning="where the values come from")
 FLAG = Flag()
 LENGTH = _number("length")
-POINT = Vector(
-    label="position", of=LENGTH.but(low=-1e9, high=1e9), meaning="x to the right, y up, z towards the audience"
-)
+POINT = Vector(label="position", of=LENGTH.but(low=-1e9, high=1e9), meaning="x to the right, y up, z to the audience")
 SHARE = _number("share")
 ANGLE = _number("angle")
 SPACING = _number("spacing")
@@ -504,6 +500,4 @@ PIGMENT = _number("pigment")
 LATITUDE = _number("latitude")
 LONGITUDE = _number("longitude")
 FACING = _number("facing")
-UNITS = OneOf(
-    label="lengths in", options=("ft", "m"), default="m", reading=lambda unit: "feet" if unit == "ft" else "metres"
-)
+UNITS = OneOf(label="lengths in", options=("ft", "m"), default="m", reading={"ft": "feet", "m": "metres"}.__getitem__)

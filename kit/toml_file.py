@@ -30,19 +30,13 @@ CHAIN = re.compile(r"""(?:\.\s*(?:[\w-]+|"(?:\\.|[^"\\\n])*"|'[^'\n]*')\s*){20}"
 MOST_MISTAKES, ENOUGH, LINE = 8, 400, 140
 LONGEST = 200
 
-UNIT_WORDS = {
-    "m": "m metre metres meter meters", "ft": "ft foot feet '", "in": 'in inch inches "', "cm": "cm", "mm": "mm",
-}  # fmt: skip
-UNIT_OF = {word: unit for unit, words in UNIT_WORDS.items() for word in words.split()}
-# Of two units that make up one length, how many of the second go into one of the first.
-SMALLER = {("ft", "in"): 12.0, ("m", "cm"): 100.0, ("m", "mm"): 1000.0}
+WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
+UNIT_OF = {word: unit for unit, words in WORDS["units"].items() for word in words.split()}
 _NUMBER = r"(\d+ +\d+/\d+|\d+/\d+|\d+(?:[.,]\d+)?|[.,]\d+)"
 _UNIT = f"({'|'.join(sorted(UNIT_OF, key=len, reverse=True))})?"
 _LENGTH = re.compile(rf"([+-]?) *{_NUMBER} *{_UNIT}\.?(?: *(?:, |and )? *{_NUMBER} *{_UNIT}\.?)?")
 # What editors, phones and rulers make of the signs that count.
 _SIGNS = str.maketrans("′’‘″”“−\xa0", "'''\"\"\"- ") | str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4"})
-
-WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
 
 
 class _Missing:
@@ -66,7 +60,7 @@ def parse_length(words: str, unit: str) -> float | None:
     length, more = parse_number(first), parse_number(second or "0")
     if length is None or more is None:
         return None
-    if second and (not one or length % 1 or not more < SMALLER.get((big, small), 0.0)):
+    if second and (not one or length % 1 or not more < WORDS["smaller"].get(f"{big} {small}", 0.0)):
         return None
     total = length * (metres(big) / metres(unit)) + more * (metres(small) / metres(unit))
     return -total if sign == "-" else total

@@ -20,7 +20,7 @@ from kit.fields import LENGTH, LIGHT_OUTPUT, NAME, Is, Many, Number, OneOf
 from kit.measure.photo import SPOT, Exposure, Photo
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels
-from kit.source.spectra import CHANNELS, WAVELENGTHS, spectrum
+from kit.source.spectra import CHANNELS, WAVELENGTHS, Spectrum
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import recover
 from kit.words import Phrases, band, capital
@@ -86,7 +86,7 @@ def read_reflectance(
     notes, own = [say("sheet", sheet=sheet, share=paper[1])], None
     notes += [say(note) for note in (alone, "" if photo.linear else "curve") if note]
     try:
-        own = spectrum(name, WAVELENGTHS, recover(x / (x + y + z), y / (x + y + z), value), "recovered", photo.name)
+        own = Spectrum(name, WAVELENGTHS, recover(x / (x + y + z), y / (x + y + z), value), "recovered", photo.name)
     except InputError:
         notes.append(say("colour"))
     channels = {f"in {c} of sRGB": levels(float(r)) for c, r in zip(CHANNELS, ratio, strict=True)}
@@ -163,8 +163,7 @@ def _sheets(sheets: Any, sheet: str) -> tuple[Any, Levels]:
 
 
 def _row(name: str) -> Levels:
-    row = reference.row("photography", name)
-    return row.low, row.value, row.high
+    return reference.row("photography", name).band
 
 
 def _curve(photo: Photo | Exposure) -> Levels:

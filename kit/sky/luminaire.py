@@ -32,10 +32,10 @@ MOST_NODES = 10_000
 
 FLUX = Number(label="light of a lamp", symbol="Φ", unit="lm", low=0.0)
 NODE_SPACING = Number(label="between nodes", unit="m", above=0.0)
-PAN = ANGLE.but(
-    label="pan", low=-360.0, high=360.0, optional=True,
-    meaning="in place of towards: C0 of its table from along the front, counter-clockwise from above; None: 0",
-)  # fmt: skip
+PAN = ANGLE.but(label="pan", low=-360.0, high=360.0, optional=True)
+PAN = PAN.but(
+    meaning="in place of towards: C0 of its table from along the front, counter-clockwise from above; None: 0"
+)
 TILT = ANGLE.but(label="tilt", low=-180.0, high=180.0)
 SHIELDED = ANGLE.but(low=0.0, high=180.0, meaning="from straight down; light above it is lost in a shield")
 FACING = Vector(label="faces", meaning="direction of the half-space that each node lights evenly; None: all round")
@@ -44,11 +44,7 @@ SIZE = LENGTH.but(label="size", low=0.0, default=0.1, meaning="across its shinin
 LIGHT_NAME = OneOf(label="colour of the light", options=tuple(AMBIENT), empty=True, default="")
 LEVEL = OneOf(label="flux", options=("low", "nominal", "high"), default="nominal")
 ON_GROUND = Vector(length=2, of=LENGTH)
-TOWARDS = ON_GROUND.but(
-    label="towards",
-    optional=True,
-    meaning="a point on the ground, to the right and from the wall, that its front faces",
-)
+TOWARDS = ON_GROUND.but(label="towards", optional=True, meaning="a point (right, from the wall) that its front faces")
 FRONT = FRONT.but(optional=True, meaning="C-plane that is its front, with `towards`; None: as its file's format has it")
 
 
@@ -193,8 +189,8 @@ def headlamps(
 
 @cache
 def _typical_shape(name: str, level: str) -> Distribution:
-    row = reference.row("luminaires", name, group="luminaire", quantity="flux")
-    flux = getattr(row, "value" if level == "nominal" else level)
+    band = reference.row("luminaires", name, group="luminaire", quantity="flux").band
+    flux = band[LEVEL.names().index(level)]
     if name == "headlamp":
         table = load_distribution(reference.folder() / "headlamp.ies")
         return replace(table, name=name, candela=table.candela * (flux / table.flux()))

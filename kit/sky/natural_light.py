@@ -9,6 +9,7 @@ Constants: ``reference_data/sky.csv``.
 """
 
 from functools import cache
+from typing import Any
 
 import numpy as np
 from numpy.polynomial import Polynomial
@@ -34,9 +35,7 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
     return np.where(height < lowest, night, _cubics("daylight", height))[()]
 
 
-def vertical_from_horizontal(
-    horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: ArrayLike = 0.5
-) -> Array:
+def vertical_from_horizontal(horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: Any = 0.5) -> Array:
     """Return the light on a wall, E_h (F_sky + rho / 2), under an even sky that gives open, level ground E_h [lx].
     `sky_view`: share of sky in the wall's view, half where nothing stands in front; (1 - sin h) / 2 above dark houses
     up to the elevation h.

@@ -5,12 +5,9 @@ from numpy.typing import ArrayLike
 
 from kit.arrays import Array, Point
 from kit.errors import InputError
-from kit.fields import POINT, Declared, Number, Numbers, declared, together
+from kit.fields import ANGLE, POINT, Declared, Number, Numbers, declared, together
 
-ROLL = Number(
-    label="roll", unit="degrees", low=-360.0, high=360.0, default=0.0,
-    meaning="turn about the lens axis, clockwise for the audience",
-)  # fmt: skip
+ROLL = ANGLE.but(label="roll", low=-360.0, high=360.0, default=0.0, meaning="about the axis, clockwise to the audience")
 SIZE = Numbers(of=Number(low=1e-6, high=1e9))
 
 

@@ -15,14 +15,13 @@ import numpy as np
 
 from kit import fields, reference
 from kit.arrays import Array
-from kit.bands import worked_out
+from kit.bands import Levels, worked_out
 from kit.errors import InputError
 from kit.results import pick
 from kit.source.spectra import light_source_names
 from kit.words import capital
 
 LEVELS = ("low", "nominal", "high")
-Levels = tuple[float, float, float]
 
 # What a first-time buyer can count on: see the notes in the table for each option.
 TYPICAL_OPTIONS = {
@@ -48,9 +47,7 @@ class NumberOrRange(fields.Number):
 SHARE_DELIVERED = fields.Number(label="share delivered", above=0.0, high=1.5)
 ZOOM = NumberOrRange(**vars(fields.THROW_RATIO))
 RESOLUTION = fields.Vector(label="resolution", length=2, of=fields.Number(low=1, whole=True), default=(1920, 1200))
-LENS_SHIFT = fields.Vector(
-    label="lens shift", length=2, meaning="of the picture's centre from the lens axis, in picture widths and heights"
-)
+LENS_SHIFT = fields.Vector(label="lens shift", length=2, meaning="of the picture off the axis, in widths and heights")
 SEQUENTIAL_CONTRAST = fields.CONTRAST.but(label="sequential contrast", meaning="full white over black", endless=True)
 ZONES = fields.Many(
     label="lens zones", of=fields.Vector(of=fields.Number(above=0.0)), least=3,
@@ -72,6 +69,9 @@ class Factor(fields.Declared):
     def _agree(self, where: str) -> None:
         if not self.low <= self.nominal <= self.high:
             raise InputError(where, (self.low, self.nominal, self.high), "low <= nominal <= high")
+
+
+CHAIN = fields.Many(label="losses", of=fields.Is(kind=Factor), meaning="on the light's way to the wall")
 
 
 class Projector(fields.Declared):
@@ -103,9 +103,7 @@ class Projector(fields.Declared):
     zones: tuple[tuple[float, float, float], ...] | None = fields.declared(ZONES, default=None)
     colour_share: Levels = fields.declared(COLOUR_SHARE)
     light_source: str | None = fields.declared(LIGHT_SOURCE, default=None)
-    chain: tuple[Factor, ...] = fields.declared(
-        fields.Many(label="losses", of=fields.Is(kind=Factor)), default=(), meaning="on the light's way to the wall"
-    )
+    chain: tuple[Factor, ...] = fields.declared(CHAIN, default=())
 
     def _agree(self, where: str) -> None:
         if self.checkerboard_contrast is not None and self.checkerboard_contrast > self.sequential_contrast:
@@ -151,12 +149,9 @@ class Projector(fields.Declared):
 
     def coloured(self) -> Self:
         """Return this machine as full colours have it: their light, the black of the whole, scatter of their own."""
-        bands, source = (
-            dict(zip(LEVELS, self.colour_share, strict=True)),
-            "colour light output or projector_classes.csv",
-        )
-        chain = (*self.chain, Factor(name="colour light: of full colours over white", **bands, source=source))
-        sequential, scatter = self.sequential_contrast * bands["nominal"], self.scatter()
+        (low, usual, high), source = self.colour_share, "colour light output or projector_classes.csv"
+        own = Factor(name="colour light: of full colours over white", low=low, nominal=usual, high=high, source=source)
+        chain, sequential, scatter = (*self.chain, own), self.sequential_contrast * usual, self.scatter()
         checkerboard = 1.0 / (1.0 / sequential + scatter / 2.0) if scatter else None
         return replace(self, chain=chain, sequential_contrast=sequential, checkerboard_contrast=checkerboard)
 
@@ -166,8 +161,8 @@ class Projector(fields.Declared):
 
     def delivered(self) -> Levels:
         """Return the lumens that reach the wall as (low, nominal, high): stated light output times the chain [lm]."""
-        low, nominal, high = (self.light_output * share for share in self.transmission())
-        return low, nominal, high
+        low, nominal, high = self.transmission()
+        return self.light_output * low, self.light_output * nominal, self.light_output * high
 
     def leak(self) -> float:
         """Return the share of the white picture's light that a black picture lets through."""
@@ -266,8 +261,7 @@ def typical_projector(
     if colour_share is None:
         three = ("colour light of three colours",) if (light_source or "").startswith("three") else ()
         group = ("panel", panel) if panel else ("default", "colour light")
-        usual = _first("projector_classes", group[1], group[0], *three, "colour light")
-        colour_share = usual.low, usual.value, usual.high
+        colour_share = _first("projector_classes", group[1], group[0], *three, "colour light").band
     return Projector(
         light_output=light_output, throw_ratio=throw_ratio, resolution=resolution, lens_shift=lens_shift,
         colour_share=colour_share, sequential_contrast=sequential, checkerboard_contrast=checkerboard,

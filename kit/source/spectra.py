@@ -7,7 +7,6 @@ are smooth and kept every 5 nm (`WAVELENGTHS`). Laser lines are narrower than th
 """
 
 import math
-from collections.abc import Iterable
 from functools import cache, cached_property
 from itertools import pairwise
 from typing import Any, Self
@@ -41,32 +40,30 @@ AMBIENT = {
 }
 
 
-class Spectrum(Declared):
+class Spectrum(Declared, kw_only=False):
     """A spectral reflectance, or the relative spectral power of a light: 400 to 700 nm without a gap above 20 nm."""
 
     thing = "spectrum"
     name: str = declared(NAME)
-    wavelengths: tuple[float, ...] = declared(Many(of=Number(above=0.0, unit="nm"), least=2), meaning="ascending")
-    values: tuple[float, ...] = declared(Many(of=Number(low=0.0), least=2), meaning="as many")
-    origin: str = declared(
-        OneOf(options=ORIGINS), meaning=f"{', '.join(ORIGINS)}; recovered: the smoothest that has a known colour"
-    )
+    wavelengths: Any = declared(Many(of=Number(above=0.0, unit="nm"), least=2), meaning="ascending")
+    values: Any = declared(Many(of=Number(low=0.0), least=2), meaning="as many")
+    origin: str = declared(OneOf(options=ORIGINS), meaning=f"{', '.join(ORIGINS)}; recovered: smoothest of its colour")
     source: str = declared(SOURCE)
 
     def _agree(self, where: str) -> None:
         waves = self.wavelengths
         if len(self.values) != len(waves):
             raise InputError(f"{where}: values", f"{len(self.values)} values", f"{len(waves)}, one for each wavelength")
+        where = f"{where}: wavelengths"
         for before, after in pairwise(waves):
             if after <= before:
-                right = f"wavelengths that ascend; {before:g} nm stands before it"
-                raise InputError(f"{where}: wavelengths", after, right)
+                raise InputError(where, after, f"wavelengths that ascend; {before:g} nm stands before it")
             if after - before > WIDEST_STEP:
                 right = f"no step above {WIDEST_STEP:g} nm; nothing is known between {before:g} and {after:g} nm"
-                raise InputError(f"{where}: wavelengths", (before, after), right)
+                raise InputError(where, (before, after), right)
         if waves[0] > MUST_COVER[0] or waves[-1] < MUST_COVER[1]:
             right = f"wavelengths from {MUST_COVER[0]:g} nm or less to {MUST_COVER[1]:g} nm or more"
-            raise InputError(f"{where}: wavelengths", (waves[0], waves[-1]), right)
+            raise InputError(where, (waves[0], waves[-1]), right)
 
     def on(self, wavelengths: ArrayLike = WAVELENGTHS) -> Array:
         """Return the values at `wavelengths` [nm], same shape.
@@ -147,14 +144,13 @@ def ambient_spectrum(name: str) -> Spectrum:
     key, source = pick("ambient light", name, AMBIENT)
     table = colour.SDS_ILLUMINANTS[key]
     if key == "D65":  # CIE defines it between its table values by linear interpolation
-        values = np.interp(FINE, table.wavelengths, table.values)
-        return spectrum(name, FINE, values, "parametric", source)
-    return spectrum(name, table.wavelengths, table.values, "measured", source)
+        return Spectrum(name, FINE, np.interp(FINE, table.wavelengths, table.values), "parametric", source)
+    return Spectrum(name, table.wavelengths, table.values, "measured", source)
 
 
 def light_source_names() -> tuple[str, ...]:
     """Return the names that `light_source` knows."""
-    rows = [row for row in reference.table("light_source_spectra") if row.quantity == "x"]
+    rows = (row for row in reference.table("light_source_spectra") if row.quantity == "x")
     return tuple(row.group if row.name == "white" else f"{row.group}, {row.name}" for row in rows)
 
 
@@ -195,10 +191,5 @@ def light_source(name: str) -> LightSource:
         raise InputError(f"light source {name!r}: white", (x, y), "a chromaticity between those of its channels")
     source = "lines, lamps and bands from light_source_spectra.csv; many from memory, no product measured"
     lights = zip(CHANNELS, powers[:, None] * split, strict=True)
-    channels = {part: spectrum(f"{name}: {part}", FINE, values, "parametric", source) for part, values in lights}
+    channels = {part: Spectrum(f"{name}: {part}", FINE, values, "parametric", source) for part, values in lights}
     return LightSource(name=name, source=source, **channels)
-
-
-def spectrum(name: str, wavelengths: Iterable[Any], values: Iterable[Any], origin: str, source: str) -> Spectrum:
-    """Return a spectrum from any sequences of numbers."""
-    return Spectrum(name=name, wavelengths=tuple(wavelengths), values=tuple(values), origin=origin, source=source)

@@ -18,7 +18,7 @@ from kit.errors import InputError
 from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Many, Number, Vector, declared, specs
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels, combine
-from kit.source.spectra import WAVELENGTHS, Spectrum, spectrum
+from kit.source.spectra import WAVELENGTHS, Spectrum
 from kit.units import edge
 from kit.wall.facade import THINNEST, Facade, Patch, Surface, split_at
 from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, wet_reflectance, wet_sheet
@@ -36,6 +36,7 @@ NEVER_COVERED = ("window", "door")
 ALL_MASONRY, LOWER_STOREY, EVERYTHING = "all masonry", "the lower storey", "everything but windows and doors"
 CHOICES = (ALL_MASONRY, LOWER_STOREY, EVERYTHING)
 
+SPAN = Vector(length=2, of=SIDE)
 LAYERS = Number(label="layers", whole=True, low=1, high=16, default=1)
 WIND = Number(label="wind", unit="m/s", low=0.0, high=1e3, meaning="speed at the cloth, gusts included")
 
@@ -65,8 +66,7 @@ class Cloth(Declared):
         """Return a cloth of ``reference_data/cloths.csv``; an unknown name raises `InputError`."""
         if name not in (*cloth_names(), *reference.names("cloths", "lining")):
             raise InputError("cloth", name, f"one of {', '.join(cloth_names())}")
-        rows = {quantity: reference.row("cloths", name, quantity=quantity) for quantity in list(specs(cls))[1:]}
-        return cls(name=name, **{quantity: (row.low, row.value, row.high) for quantity, row in rows.items()})
+        return cls(name=name, **{of: reference.row("cloths", name, quantity=of).band for of in list(specs(cls))[1:]})
 
 
 def cloth_names() -> tuple[str, ...]:
@@ -80,9 +80,7 @@ class Hanging(Declared):
     layers: int = declared(LAYERS, meaning="of the cloth itself")
     lining: Cloth | None = declared(Is(kind=Cloth), default=None, meaning="a last layer, nearest the wall")
     gap: float = declared(GAP, default=0.0, meaning="between cloth and wall; light that leaves it at the edges is lost")
-    span: tuple[float, float] = declared(
-        Vector(length=2, of=SIDE), default=(3.0, 3.0), meaning="width and height of the hanging, for the gap's edges"
-    )
+    span: tuple[float, float] = declared(SPAN, default=(3.0, 3.0), meaning="width and height, for the gap's edges")
     wet: bool = declared(FLAG, label="wet", default=False, meaning="cloth and porous wall soaked by rain")
 
 
@@ -102,18 +100,23 @@ def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: b
 
     def under(r: Array, t: Array, back: Array) -> Array:
         r, t, back = np.broadcast_arrays(r, np.minimum(t, 1.0 - np.asarray(r)), back)
-        return np.asarray(_hung(r, t, back, how, porous, wet_sheet).reflectance)
+        return _hung(r, t, back, how, porous, wet_sheet)
 
     low, middle, high = worked_out(under, *bands, by=drawn_share)
     if how.wet and middle:
         r, t, back = (np.array(nominal) for _, nominal, _ in bands)
-        soaked = float(np.asarray(_hung(r, t, back, how, porous, soaked_sheet).reflectance)) / middle
+        soaked = float(_hung(r, t, back, how, porous, soaked_sheet)) / middle
         low, middle, high = combine([(low, middle, high), (min(soaked, 1.0), 1.0, 1.0)])
+    own = None
+    if spectral:
+        r, t = (np.array(nominal) for _, nominal, _ in bands[:2])
+        values = _hung(r, t, surface_spectrum(wall).on(WAVELENGTHS), how, porous, wet_sheet)
+        source = "layer over backing; cloth alike at all wavelengths"
+        own = Spectrum(f"{cloth.name} on {wall.name}", WAVELENGTHS, values, "combined", source)
     number, lining = f"{how.layers} x " if how.layers > 1 else "", f", {how.lining.name}" if how.lining else ""
     return Surface(
         name=f"{'wet ' if how.wet else ''}{number}{cloth.name}{lining} on {wall.name}", kind="fabric",
-        reflectance=middle, low=low, high=min(high, 1.0),
-        spectrum=_spectrum(cloth, wall, how, porous) if spectral else None,
+        reflectance=middle, low=low, high=min(high, 1.0), spectrum=own,
     )  # fmt: skip
 
 
@@ -257,9 +260,8 @@ def cover(
     hung = {p.name: hang(cloth, p.surface, how, spectral=spectral) for p in facade.patches if p.name in chosen}
     area, largest = sum(areas.values()), max(chosen, key=areas.__getitem__)
     dry = hang(cloth, facade.patch(largest).surface, replace(how, wet=False))
-    allowance = reference.row("cloths", "hem and overlap")
     # To buy, for each layer: wall, hems and overlap.
-    sheet = np.array([area * (1.0 + share) for share in (allowance.low, allowance.value, allowance.high)])
+    sheet = area * (1.0 + np.array(reference.row("cloths", "hem and overlap").band))
 
     def total(one: ArrayLike, lining: ArrayLike) -> Levels:
         low, nominal, high = (sheet * (how.layers * np.asarray(one) + np.asarray(lining))).tolist()
@@ -295,8 +297,8 @@ def _lower_storey(facade: Facade, storey: float | None) -> tuple[Facade, tuple[s
     return replace(facade, patches=pieces), below
 
 
-def _hung(r: Array, t: Array, behind: Array, how: Hanging, porous: bool, sheet: Callable[..., Layer]) -> Layer:
-    """Return cloth, lining, gap and wall as one layer; `behind` is the wall's dry reflectance."""
+def _hung(r: Array, t: Array, behind: Array, how: Hanging, porous: bool, sheet: Callable[..., Layer]) -> Array:
+    """Return the reflectance of cloth, lining, gap and wall as one layer; `behind` is the wall's, dry."""
     layers = [Layer(reflectance=r, transmittance=t)] * how.layers
     if how.lining:
         layers.append(Layer(reflectance=how.lining.reflectance[1], transmittance=how.lining.transmittance[1]))
@@ -307,12 +309,4 @@ def _hung(r: Array, t: Array, behind: Array, how: Hanging, porous: bool, sheet: 
             behind = wet_reflectance(behind, solid=reference.value("constants", "refractive index of masonry"))
     if how.gap:
         layers.append(gap_layer(how.gap, *how.span))
-    return stack([*layers, Layer(reflectance=behind)])
-
-
-def _spectrum(cloth: Cloth, wall: Surface, how: Hanging, porous: bool) -> Spectrum:
-    behind = surface_spectrum(wall).on(WAVELENGTHS)
-    r, t = np.array(cloth.reflectance[1]), np.array(cloth.transmittance[1])
-    found = _hung(r, t, behind, how, porous, wet_sheet)
-    source = "layer over backing; cloth alike at all wavelengths"
-    return spectrum(f"{cloth.name} on {wall.name}", WAVELENGTHS, np.asarray(found.reflectance), "combined", source)
+    return np.asarray(stack([*layers, Layer(reflectance=behind)]).reflectance)

@@ -267,9 +267,8 @@ class Facade(Declared, kw_only=False):
     @property
     def bounds(self) -> Extent:
         """Left, right, bottom and top of what the audience sees [m]."""
-        corners = np.array([c for p in self.patches if p.faces_audience for c in p.outline])
-        (left, bottom, _), (right, top, _) = corners.min(axis=0), corners.max(axis=0)
-        return float(left), float(right), float(bottom), float(top)
+        x, y, _ = zip(*(corner for p in self.patches if p.faces_audience for corner in p.outline), strict=True)
+        return min(x), max(x), min(y), max(y)
 
     def patch(self, name: str) -> Patch:
         """Return the patch called `name`, or raise `InputError` with the names there are."""
@@ -282,8 +281,8 @@ class Facade(Declared, kw_only=False):
     def cover(self, surface: Surface, *, patches: Iterable[str]) -> Self:
         """Return this front with the named patches covered by `surface`; one that is not there: `InputError`."""
         chosen = {self.patch(name).name for name in patches}
-        mine = (replace(p, surface=surface) if p.name in chosen else p for p in self.patches)
-        return replace(self, patches=tuple(mine))
+        mine = tuple(replace(p, surface=surface) if p.name in chosen else p for p in self.patches)
+        return replace(self, patches=mine)
 
 
 def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:

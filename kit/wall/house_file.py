@@ -16,6 +16,7 @@ Patches in one plane lie on top of each other in the order of the file: windows 
 import math
 from collections import Counter
 from collections.abc import Mapping
+from itertools import chain, compress
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +52,7 @@ PLACE = TypedLength(label="length", unit="m", low=-1000.0, high=1000.0)
 SIZE = PLACE.but(above=0.0)
 UNIT = OneOf(label="unit of all lengths in this file", options=tuple(UNIT_NAMES))
 CORNERS = Many(of=Corner(of=PLACE), least=3, label="corners in order round it, [x, y] or [x, y, depth]")
+RECTANGLE = Record(fields={"left": PLACE, "bottom": PLACE, "width": SIZE, "height": SIZE}, label="rectangle")
 SURFACE: dict[str, Spec] = {
     "reflectance": REFLECTANCE, "low": REFLECTANCE.but(optional=True), "high": REFLECTANCE.but(optional=True),
     "gain": GAIN.but(optional=True), "kind": KIND, "transmittance": SHADE.but(optional=True),
@@ -58,9 +60,7 @@ SURFACE: dict[str, Spec] = {
 PATCH: dict[str, Spec] = {
     "name": NAME,
     "surface": NAME.but(label="one of the kit's, or of your own"),
-    "rectangle": Record(
-        fields={"left": PLACE, "bottom": PLACE, "width": SIZE, "height": SIZE}, label="rectangle", optional=True
-    ),
+    "rectangle": RECTANGLE.but(optional=True),
     "corners": CORNERS.but(optional=True),
     "depth": PLACE.but(default=0.0, meaning="in front of the wall"),
     "thickness": PLACE.but(low=0.0, optional=True, meaning="of a post or a board; left out: back to the wall"),
@@ -108,9 +108,7 @@ def parse_house(source: str, file: str = "house file") -> Facade:
     return front
 
 
-def read_front(
-    reader: Reader, content: Mapping[str, Any] | None, fields: Mapping[str, Spec]
-) -> tuple[Facade | None, Values]:
+def read_front(reader: Reader, content: Any, fields: Mapping[str, Spec]) -> tuple[Facade | None, Values]:
     """Return the front that a file's content describes, None where it has mistakes, and all that is in `fields`."""
     if not content:
         if content is not None:
@@ -127,10 +125,10 @@ def read_front(
     given = values.get("patch", ())
     built = [_patch(reader, item, own) for item in given]
     names = Counter(item["name"] for item in given if "name" in item)
-    for name in (name for name, count in names.items() if count > 1):
+    for name in names - Counter(dict.fromkeys(names, 1)):
         reader.wrong(f"patch {name!r}: name", name, "a name that no other patch has")
     try:
-        front = Facade(tuple(patch for patches in built for patch in patches), name=values.get("name", "?"))
+        front = Facade(tuple(chain.from_iterable(built)), name=values.get("name", "?"))
     except InputError as error:
         if not reader.mistakes:
             reader.mistakes.append(error)
@@ -203,34 +201,33 @@ def _note_hidden(facade: Facade, reader: Reader) -> None:
     over, under = shapes.query(shapes.geometries, predicate="covers")
     in_front = farthest[over] > nearest[under] + SAME_PLANE
     over, under, in_front = (x[in_front | (over > under)] for x in (over, under, in_front))
-    order = np.lexsort((over, under))
-    begins = np.searchsorted(under[order], np.arange(len(seen) + 1))
-    for k, patch in enumerate(seen):
-        for at in order[begins[k] : begins[k + 1]]:
-            i = over[at]
-            other = seen[i]
-            z0, zx, zy = other.depth_plane()
-            if in_front[at]:
-                right = f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)"
-                reader.wrong(f"patch {patch.name!r}: depth", round(float(nearest[k]) / metres(reader.unit), 4), right)
-                break
-            if all(abs(z0 + zx * x + zy * y - z) <= SAME_PLANE for x, y, z in patch.outline):
-                what = patch.surface.kind if patch.surface.kind in ("window", "door") else "smaller patch"
-                right = f"a place after {other.name!r}, which covers it: write the {what} after the wall"
-                reader.wrong(f"patch {patch.name!r}", "hidden", right)
-                break
+    told = set[int]()
+    for at in np.lexsort((over, under)):
+        k, patch, other = under[at], seen[under[at]], seen[over[at]]
+        z0, zx, zy = other.depth_plane()
+        if k in told:
+            continue
+        if in_front[at]:
+            right = f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)"
+            reader.wrong(f"patch {patch.name!r}: depth", round(float(nearest[k]) / metres(reader.unit), 4), right)
+            told.add(k)
+        elif all(abs(z0 + zx * x + zy * y - z) <= SAME_PLANE for x, y, z in patch.outline):
+            what = patch.surface.kind if patch.surface.kind in ("window", "door") else "smaller patch"
+            right = f"a place after {other.name!r}, which covers it: write the {what} after the wall"
+            reader.wrong(f"patch {patch.name!r}", "hidden", right)
+            told.add(k)
 
 
 def _question_sizes(facade: Facade, reader: Reader) -> None:
     """Note sizes that no house front has, with the unit that would make sense, if there is one."""
     unit, insist = reader.unit, "if it is right, add units_checked = true"
-    boxes = {p.name: p.elevation.bounds for p in facade.patches if p.faces_audience}
-    ends = {
-        pick((box[k], name) for name, box in boxes.items())[1] for pick, k in ((min, 2), (max, 0), (min, 3), (max, 1))
-    }
+    seen = [p for p in facade.patches if p.faces_audience]
+    boxes = {p.name: p.elevation.bounds for p in seen}
+    names, sides = list(boxes), np.array(list(boxes.values()))
+    ends = {names[k] for k in (*sides[:, 2:].argmin(axis=0), *sides[:, :2].argmax(axis=0))}
     # Of two that are apart, the smaller one.
     for name in sorted(ends, key=lambda end: shapely.box(*boxes[end]).area) if len(boxes) > 1 else ():
-        rest = np.array([box for other, box in boxes.items() if other != name])
+        rest = np.delete(sides, names.index(name), axis=0)
         (left, bottom), (right, top) = rest[:, :2].min(axis=0), rest[:, 2:].max(axis=0)
         x0, y0, x1, y1 = boxes[name]
         away = max(x0 - right, left - x1, y0 - top, bottom - y1)
@@ -240,20 +237,15 @@ def _question_sizes(facade: Facade, reader: Reader) -> None:
             return
     left, right, bottom, top = facade.bounds
     sizes = [("the front", "wide", right - left, WIDTHS), ("the front", "high", top - bottom, HEIGHTS)]
-    for p in facade.patches:
-        if p.faces_audience:
-            high = boxes[p.name][3] - boxes[p.name][1]
-            sizes.append(
-                (f"the {p.surface.kind or 'patch'} {p.name!r}", "high", high, (0.0, TALLEST.get(p.surface.kind, TALL)))
-            )
+    for p, box in zip(seen, sides, strict=True):
+        kind = p.surface.kind
+        sizes.append((f"the {kind or 'patch'} {p.name!r}", "high", box[3] - box[1], (0.0, TALLEST.get(kind, TALL))))
     for what, how, size, (least, most) in sizes:
         if not least <= size <= most:
-            better = [
-                (name, sign)
-                for sign, name in UNIT_NAMES.items()
-                if all(low <= length * metres(sign) / metres(unit) <= high for *_, length, (low, high) in sizes)
-            ]
-            question = f'are these {better[0][0]} (units = "{better[0][1]}")' if better else "is a number wrong"
+            fit = (metres(sign) / metres(unit) for sign in UNIT_NAMES)
+            fits = [all(low <= s * length <= high for *_, length, (low, high) in sizes) for s in fit]
+            better = [f'are these {name} (units = "{sign}")' for sign, name in compress(UNIT_NAMES.items(), fits)]
+            question = better[0] if better else "is a number wrong"
             told = f"{what} is {size / metres(unit):.4g} {unit} {how}"
             reader.wrong("units", unit, f"sizes of a house; {told}: {question}? {insist[0].upper()}{insist[1:]}")
             return

@@ -15,7 +15,7 @@ Appl. Opt. 27 (1988) 1278, doi:10.1364/AO.27.001278).
 """
 
 from collections.abc import Sequence
-from functools import reduce
+from functools import cache, reduce
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -115,26 +115,23 @@ def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
     surface absorbs (1 - R0) a_w / (1 - p (1 - a_w)), R0 the film's mirror reflection. By Lekner and Dorf, equations
     from memory.
     """
-    mirrored, _ = _film()
+    _, mirrored, _ = _film()
     share = np.asarray(dry, float)
     return np.minimum((1.0 - mirrored) * _under_film(1.0 - share, solid), share)
 
 
-def _water() -> float:
-    return reference.value("constants", "refractive index of water")
-
-
-def _film() -> tuple[float, float]:
-    """Return what a film of water mirrors at normal incidence, and what it lets out of diffuse light from below."""
-    n = _water()
-    return ((n - 1.0) / (n + 1.0)) ** 2, (1.0 - diffuse_interface_reflectance(n)) / n**2
+@cache
+def _film() -> tuple[float, float, float]:
+    """Return the index of water, what its film mirrors at normal incidence, and lets out of diffuse light below."""
+    n = reference.value("constants", "refractive index of water")
+    return n, ((n - 1.0) / (n + 1.0)) ** 2, (1.0 - diffuse_interface_reflectance(n)) / n**2
 
 
 def _under_film(a: Array, solid: float) -> Array:
     """Return what comes out of a wet surface of dry absorptance `a`, of the light that entered the film."""
-    in_air, in_water = map(diffuse_interface_reflectance, (solid, solid / _water()))
-    absorbed = np.minimum(a * ((1.0 - a) / _water() ** 2 + a * (1.0 - in_water) / (1.0 - in_air)), 1.0 - in_water)
-    _, let_out = _film()
+    n, _, let_out = _film()
+    in_air, in_water = map(diffuse_interface_reflectance, (solid, solid / n))
+    absorbed = np.minimum(a * ((1.0 - a) / n**2 + a * (1.0 - in_water) / (1.0 - in_air)), 1.0 - in_water)
     return let_out * (1.0 - absorbed) / (1.0 - (1.0 - let_out) * (1.0 - absorbed))
 
 
@@ -145,14 +142,13 @@ def wet_sheet(layer: Layer, *, solid: float) -> Layer:
     The two are told apart by the two-flux equations of Kubelka and Munk. A white pile hardly darkens, yet a thin sheet
     turns translucent.
     """
-    ratio, thickness = _two_flux(layer)
+    (ratio, thickness), (n, mirrored, _) = _two_flux(layer), _film()
     wet = _under_film(1.0 - _pile(ratio), solid)
     with np.errstate(divide="ignore", invalid="ignore"):
         wet_ratio = (1.0 - wet) ** 2 / (2.0 * wet)
         # A pile that loses nothing stays white; the limit of the two relations is the film's own.
-        limit = (1.0 - diffuse_interface_reflectance(_water())) ** 2
+        limit = (1.0 - diffuse_interface_reflectance(n)) ** 2
         less = np.where(ratio > 1e-9, np.where(ratio < BLACK, np.maximum(ratio / wet_ratio, FAINT), FAINT), limit)
-    mirrored, _ = _film()
     inside = _sheet(ratio / less, thickness * less)
     return stack([Layer(reflectance=0.0, transmittance=1.0 - mirrored, back_transmittance=1.0), inside])
 
@@ -162,12 +158,10 @@ def soaked_sheet(layer: Layer, *, solid: float) -> Layer:
     Fibres scatter by what their surfaces mirror, which water lowers from rho(solid) to rho(solid/n). Our own use of
     Fresnel's equations, without a published check on cloth.
     """
-    ratio, thickness = _two_flux(layer)
-    in_air, in_water = map(diffuse_interface_reflectance, (solid, solid / _water()))
-    less = in_water / in_air
+    (ratio, thickness), (n, mirrored, let_out) = _two_flux(layer), _film()
+    less = diffuse_interface_reflectance(solid / n) / diffuse_interface_reflectance(solid)
     inside = _sheet(ratio / less, thickness * less)
     # The front face's mirror reflection is left out of the diffuse part, as in `wet_reflectance`.
-    mirrored, let_out = _film()
     kept, enters = 1.0 - let_out, 1.0 - mirrored
     front = Layer(reflectance=0.0, transmittance=enters, back_reflectance=kept, back_transmittance=let_out)
     back = Layer(reflectance=kept, transmittance=let_out, back_reflectance=0.0, back_transmittance=enters)

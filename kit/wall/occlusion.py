@@ -18,10 +18,7 @@ from kit.errors import InputError
 from kit.fields import FLAG, LENGTH, NAME, Declared, Frozen, Is, Many, Range, Spec, Vector, declared
 from kit.wall.facade import Facade, Patch, Surface
 from kit.wall.points import FrontRaster, Planes
-from kit.wall.raster import SAME_PLANE, Grid, Window, clip, common, picture_rings, within
-
-# A segment's ends, as values of a linear form there.
-Forms = Iterable[tuple[Array, Array]]
+from kit.wall.raster import SAME_PLANE, Window, clip, common, picture_rings, within
 
 
 def reached(
@@ -50,7 +47,7 @@ def reached(
             mine &= grid.inside(rings, window)
         if not mine.any():
             continue
-        for i in _casters(corners, starts, source, normal, offset, grid, window):
+        for i in _casters(corners, starts, source, normal, offset, grid.x[window[1]], grid.y[window[0]]):
             if i not in raster.planes.members[k]:
                 shadow = shadow_rings(patches[i], source, normal, offset)
                 area = common(window, grid.window(shadow)) if shadow else None
@@ -60,10 +57,8 @@ def reached(
     return lit
 
 
-def _casters(
-    corners: Array, starts: Index, lens: Array, normal: Array, offset: float, grid: Grid, window: Window
-) -> Index:
-    """Return the patches that may cast a shadow into `window` on the plane ``normal . X = offset``."""
+def _casters(corners: Array, starts: Index, lens: Array, normal: Array, offset: float, x: Array, y: Array) -> Index:
+    """Return the patches that may cast a shadow on places `x`, `y` of the plane ``normal . X = offset``."""
     height = float(normal @ lens) - offset
     above = corners @ normal - offset
     high, low = np.maximum.reduceat(above, starts), np.minimum.reduceat(above, starts)
@@ -71,7 +66,6 @@ def _casters(
     scale = height / np.maximum(height - above, 1e-12 * height)
     landed = (lens + (corners - lens) * scale[:, None])[:, :2]
     least, most = np.minimum.reduceat(landed, starts), np.maximum.reduceat(landed, starts)
-    x, y = grid.x[window[1]], grid.y[window[0]]
     apart = (least[:, 0] > x[-1]) | (most[:, 0] < x[0]) | (least[:, 1] > y[-1]) | (most[:, 1] < y[0])
     apart &= high < height * (1.0 - 1e-6)
     return np.flatnonzero((high > SAME_PLANE) & (low < height) & ~apart)
@@ -118,9 +112,7 @@ class Obstacle(Declared):
     name: str = declared(NAME)
     area: tuple[tuple[float, float], ...] = declared(AREA)
     heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH, meaning="bottom and top above ground"))
-    blocks: bool = declared(
-        FLAG, default=True, meaning="whether it stops light; of people, the share of the beam that meets them is told"
-    )
+    blocks: bool = declared(FLAG, default=True, meaning="whether it stops light; of people, what meets them is told")
 
     def _agree(self, where: str) -> None:
         if self.heights[0] == self.heights[1]:
@@ -139,14 +131,12 @@ OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle), unique="name")
 
 
 class Sheet(Frozen):
-    """A convex piece of a patch: its plane (normal, minus offset), planes through its edges, inside where positive;
-    `group` is its plane among `Planes`, -1 for a patch that is seen edge-on.
-    """
+    """A convex piece of a patch."""
 
-    plane: Array
-    edges: Array
+    plane: Array  # normal, minus offset
+    edges: Array  # planes through its edges, inside where positive
     box: Array
-    group: int
+    group: int  # its plane among `Planes`, -1 for a patch that is seen edge-on
 
 
 class Block(Frozen):
@@ -204,7 +194,7 @@ class Occluders(Frozen, eq=False):
         return result
 
 
-def crosses(forms: Forms) -> Mask:
+def crosses(forms: Iterable[tuple[Array, Array]]) -> Mask:
     """Return whether a segment runs through a convex body, by the values at its start and end of the linear forms that
     are positive inside; clipped by parameter (Cyrus and Beck 1978, doi:10.1016/0097-8493(78)90021-3).
     """

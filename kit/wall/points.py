@@ -4,6 +4,7 @@ They come from a raster of the front (`FrontRaster`) or from a sparse sample of 
 points laid on a grid.
 """
 
+from collections import defaultdict
 from collections.abc import Sequence
 from functools import cached_property
 from typing import Any, Self
@@ -20,24 +21,21 @@ from kit.wall.raster import SAME_PLANE, Grid, Window, around, exposed, visible
 
 
 class Planes(Frozen, eq=False):
-    """The planes ``normal . X = offset`` in which the visible patches of a front lie, normals towards the audience.
-    `members`: indices of the patches in each; `slope`: (z0, zx, zy) with z = z0 + zx x + zy y; `of_patch`, shape (patch
-    + 1,): index of each patch's plane, -1 for one that is seen edge-on and for the last.
-    """
+    """The planes ``normal . X = offset`` in which the visible patches of a front lie, normals towards the audience."""
 
-    members: tuple[tuple[int, ...], ...]
+    members: tuple[tuple[int, ...], ...]  # indices of the patches in each
     normal: Array
     offset: Array
-    slope: Array
-    of_patch: NDArray[np.int16]
+    slope: Array  # (z0, zx, zy) with z = z0 + zx x + zy y
+    of_patch: NDArray[np.int16]  # index of each patch's plane, -1 for one that is seen edge-on and one more for no wall
 
     @classmethod
     def of(cls, facade: Facade) -> Self:
         """Return the planes of a front."""
-        groups: dict[tuple[int, ...], list[int]] = {}
+        groups = defaultdict[tuple[int, ...], list[int]](list)
         for i, patch in enumerate(facade.patches):
             if patch.faces_audience:
-                groups.setdefault(tuple(round(c / SAME_PLANE) for c in patch.depth_plane()), []).append(i)
+                groups[tuple(round(c / SAME_PLANE) for c in patch.depth_plane())].append(i)
         firsts = [facade.patches[members[0]] for members in groups.values()]
         of_patch = np.full(len(facade.patches) + 1, -1, dtype=np.int16)
         for k, members in enumerate(groups.values()):

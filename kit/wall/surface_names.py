@@ -14,8 +14,6 @@ from kit.wall.facade import Surface, kinds
 WORDS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
 SAME: dict[str, str] = WORDS["same"]
 OTHER_NAMES: dict[str, list[str]] = WORDS["other_names"]
-# Words that say nothing about how light a surface is.
-IDLE = {"a", "the", "of", "and", "with", "closed", "vinyl", "barn", "inner", "coloured", "colored", "plain"}
 
 
 def find_surface(name: str, own: Mapping[str, Surface], field: str = "surface") -> Surface:
@@ -48,4 +46,4 @@ def _words(name: str) -> frozenset[str]:
     """Return a name as a set of words, each as it is said most often and one of a thing."""
     said = (SAME.get(word, word) for word in re.split("[ ,-]+", name.lower().replace("off-white", "offwhite")))
     alone = (word[:-1] if word.endswith("s") and not word.endswith("ss") else word for word in said)
-    return frozenset(SAME.get(word, word) for word in alone) - IDLE
+    return frozenset(SAME.get(word, word) for word in alone) - set(WORDS["idle"])

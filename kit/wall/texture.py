@@ -94,12 +94,10 @@ class Pattern(Declared):
 
     @property
     def amplitude(self) -> float:
-        """Amplitude of the courses' fundamental over the mean: the modulation that the eye is shown.
+        """Amplitude of the courses' fundamental over the mean, the modulation that the eye is shown, up to 2.
 
         Up the wall, the bed joint is a bar of share D of the course, and between the bars lie units together with
-        their head joints (share H of the length). The Fourier series of that square wave has the fundamental
-        2 |joint - unit| (1 - H) sin(pi D) / pi, which is exact for running bond too. Up to 2 for a thin light line on
-        black.
+        their head joints (share H of the length): 2 |joint - unit| (1 - H) sin(pi D) / pi, for running bond too.
         """
         step = abs(self.joint_reflectance - self.unit_reflectance) * (1.0 - self._head_share)
         wave = math.sin(math.pi * (self.joint_height / self.course_height))
@@ -111,9 +109,6 @@ class Pattern(Declared):
 
 
 def behind(pattern: Pattern, combine: Callable[[float], float]) -> Pattern:
-    """Return the pattern as seen through a layer in front of it, such as cloth.
-
-    `combine` returns the reflectance of layer and backing together, of the backing's reflectance.
-    """
+    """Return the pattern as seen through a layer; `combine`: reflectance of both together, by that of the backing."""
     unit, joint = combine(pattern.unit_reflectance), combine(pattern.joint_reflectance)
     return replace(pattern, name=f"{pattern.name} behind a layer", unit_reflectance=unit, joint_reflectance=joint)
