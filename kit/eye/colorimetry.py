@@ -1,8 +1,7 @@
 """Colour on the wall: what a surface makes of the light of a projector (CIE 1931 2 degree observer).
 
-`primary_matrix` is the link between drive and colour: with an illuminance E of white light on the wall, linear drive
-rgb has the luminance ``E / pi * (M @ rgb)[1]``. Everything else here is read off that matrix: chromaticities, the part
-of a colour gamut that is left on the wall, and what it costs to make the wall's white neutral.
+All is read off `primary_matrix`, the link between drive and colour: with an illuminance E of white light on the wall,
+linear drive rgb has the luminance ``E / pi * (M @ rgb)[1]``.
 """
 
 import math
@@ -54,14 +53,14 @@ def tint(source: str | None, surface: Surface) -> float:
 
 
 class Gamut(Frozen, kw_only=False):
-    """The colours of a projector on a wall over those of Rec. 709: area in the CIE 1931 (x, y) diagram, volume in
-    CIELAB, and what they cover of it; reference white is the projector's on an ideal white surface, so a dark wall has
-    a small solid.
+    """The colours of a projector on a wall over those of Rec. 709.
+
+    CIELAB's reference white is the projector's on an ideal white surface, so a dark wall has a small solid.
     """
 
-    area_share: float
-    volume_share: float
-    volume_covered: float
+    area_share: float  # of the triangle of primaries in the CIE 1931 (x, y) diagram
+    volume_share: float  # of the solid of all colours in CIELAB
+    volume_covered: float  # what the two have in common
 
 
 def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Gamut:
@@ -77,7 +76,7 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
         raise InputError("matrix", np.asarray(matrix).tolist(), "three primaries of different colour")
     black = black_share * matrix.sum(axis=1)
     reference, _ = rec709()
-    ours, theirs = (shapely.Polygon(_xy(corners)).area for corners in (matrix.T + black, reference.T))
+    ours, theirs = (shapely.Polygon(colour.XYZ_to_xy(corners)).area for corners in (matrix.T + black, reference.T))
     volume, points = _rec709_solid()
     drive = (points * colour.xy_to_XYZ(white) - black) @ np.linalg.inv(matrix).T
     inside = np.all((drive >= -1e-9) & (drive <= 1.0 + 1e-9), axis=-1)
@@ -89,6 +88,8 @@ def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None
     Its surface is that of the RGB cube, for the way to CIELAB is one to one: triangles, even in lightness of a grey,
     and the sum of the tetrahedra that each makes with the centre (divergence theorem).
     """
+    import colour
+
     # Even steps of the cube root: even steps of light would leave the dark end coarse.
     edge = np.linspace(0.0, 1.0, FACE_STEPS + 1) ** 3
     first, second = np.meshgrid(edge, edge, indexing="ij")
@@ -98,7 +99,7 @@ def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None
             # (axis, axis + 1, axis + 2) is a right-handed order, so the normal points along +axis.
             rgb = np.empty((*first.shape, 3))
             rgb[..., axis], rgb[..., (axis + 1) % 3], rgb[..., (axis + 2) % 3] = end, first, second
-            lab = _to_lab(rgb @ matrix.T + (0.0 if black is None else black), white) - (50.0, 0.0, 0.0)
+            lab = colour.XYZ_to_Lab(rgb @ matrix.T + (0.0 if black is None else black), white) - (50.0, 0.0, 0.0)
             a, b, c, d = lab[:-1, :-1], lab[1:, :-1], lab[1:, 1:], lab[:-1, 1:]
             for corners in ((a, b, c), (a, c, d)):
                 total += sign * np.linalg.det(np.stack(corners, axis=-2)).sum() / 6.0
@@ -116,26 +117,18 @@ def rec709() -> tuple[Array, Chromaticity]:
 
 
 class WallColour(Result):
-    """What a surface makes of the light of a projector.
-
-    `origin`: where the surface's spectrum comes from: see `kit.source.spectra.Spectrum`; `reflectance`: luminous, under
-    the projector's white; `chromaticity`, `luminance`: on the wall, of white, red, green and blue: (x, y), and for the
-    given illuminance of white, black light included [cd/m2]; `white_difference`: CIEDE2000 between the wall's white,
-    scaled to Y = 100, and D65: the cast that an eye adapted to D65 sees; `neutral_share`, `neutral_drive`: largest part
-    of the luminance of white that is left when channels are turned down until white is D65, and the linear drive that
-    does it. None: no drive makes this wall neutral.
-    """
+    """What a surface makes of the light of a projector."""
 
     surface: str
     source: str
-    origin: str
-    reflectance: float
-    chromaticity: dict[str, Chromaticity]
-    luminance: dict[str, float]
+    origin: str  # of the surface's spectrum: see `kit.source.spectra.Spectrum`
+    reflectance: float  # luminous, under the projector's white
+    chromaticity: dict[str, Chromaticity]  # on the wall, of white, red, green and blue
+    luminance: dict[str, float]  # the same, for the given illuminance of white, black light included [cd/m2]
     gamut: Gamut
-    white_difference: float
-    neutral_share: float | None
-    neutral_drive: tuple[float, float, float] | None
+    white_difference: float  # CIEDE2000 between the wall's white, of Y = 100, and D65, to which an eye is adapted
+    neutral_share: float | None  # of white's luminance, left when channels are turned down until it is D65; or never
+    neutral_drive: tuple[float, float, float] | None  # the linear drive that does it
 
     def frame(self, units: str = "m") -> Frame:
         """Return the colour as a frame of one row, see `colour_frame`; `units` change nothing."""
@@ -176,7 +169,8 @@ def wall_colour(
     names, per_y = ("white", *CHANNELS), white_illuminance / math.pi * gain_of(surface)
 
     _, neutral = rec709()
-    difference = colour.delta_E(_to_lab(white / white[1], neutral), np.array([100.0, 0.0, 0.0]), method="CIE 2000")
+    seen = colour.XYZ_to_Lab(white / white[1], neutral)
+    difference = colour.delta_E(seen, np.array([100.0, 0.0, 0.0]), method="CIE 2000")
     # D65 of Y = 1 needs this drive. Scaled until the strongest channel, black light included, is at full.
     drive = np.linalg.solve(matrix, colour.xy_to_XYZ(neutral))
     least, full = (1.0 - colour_share) * drive.min(), drive.max()
@@ -185,7 +179,7 @@ def wall_colour(
     possible = min(red, green, blue, drive.min()) >= 0.0
     return WallColour(
         surface=surface.name, source=source.name, origin=reflectance.origin, reflectance=float(white[1]),
-        chromaticity={name: (float(x), float(y)) for name, (x, y) in zip(names, _xy(shown), strict=True)},
+        chromaticity={name: (float(x), float(y)) for name, (x, y) in zip(names, colour.XYZ_to_xy(shown), strict=True)},
         luminance=dict(zip(names, (per_y * shown[:, 1]).tolist(), strict=True)),
         gamut=left, white_difference=float(difference),
         neutral_share=float(colour_share / ((full - least) * white[1])) if possible else None,
@@ -219,17 +213,7 @@ def uv(xyz: Array) -> Array:
     """Return u', v' (CIE 1976) of X, Y, Z, shape (..., 2)."""
     import colour
 
-    return np.asarray(colour.xy_to_Luv_uv(_xy(xyz)), float)
-
-
-def _xy(xyz: Array) -> Array:
-    return xyz[..., :2] / xyz.sum(axis=-1, keepdims=True)
-
-
-def _to_lab(xyz: Array, white: Chromaticity) -> Array:
-    import colour
-
-    return np.asarray(colour.XYZ_to_Lab(xyz, white), float)
+    return np.asarray(colour.xy_to_Luv_uv(colour.XYZ_to_xy(xyz)), float)
 
 
 @cache

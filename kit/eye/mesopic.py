@@ -2,18 +2,16 @@
 
 Every luminance of the kit is photopic: light weighted as by the cones of an eye by day, V(lambda). A show on a dark
 front has 0.1 to 3 cd/m2, where an eye sees with cones and rods together (mesopic, 0.005 to 5 cd/m2). Rods answer to
-bluer light, V'(lambda), so light that is rich in blue is worth more there than a photometer says, and red light less.
-A detail that is looked at falls on the fovea, where there are no rods, and follows the photometer; and targets that
-come from practice were measured with photometers: compare them with photopic figures.
+bluer light, V'(lambda), so light that is rich in blue is worth more there than a photometer says, and red light less;
+but a detail that is looked at falls on the fovea, where there are no rods, and targets that come from practice were
+measured with photometers: compare them with photopic figures.
 
 This is system MES2 of CIE 191:2010 (constants read in a package that carries them, the text from memory; see
-``reference_data/eye.csv``): L_mes = (m L_p + (1 - m) L_s V'0) / (m + (1 - m) V'0) with V'0 = V'(555 nm) = 683/1699. The
-adaptation m solves m = a + b log10 L_mes for the field that the eye is adapted to, and is 1 from 5 cd/m2 up and 0 from
-0.005 cd/m2 down, by definition. L_mes rises with luminance and with the S/P ratio of the light.
-
-The adaptation is found as CIE 191 does, round after round, for light that is more or less white, as which the system
-holds: below a ratio of 0.26 (orange or red light alone) it has several solutions, above 18 (blue light alone) no end.
-It describes how well and how fast something beside the line of sight is seen, not how bright it looks.
+``reference_data/eye.csv``): L_mes = (m L_p + (1 - m) L_s V'0) / (m + (1 - m) V'0) with V'0 = V'(555 nm) = 683/1699, and
+m = a + b log10 L_mes, between 0 and 1, for the field that the eye is adapted to. It is found round after round, for
+light that is more or less white: below a ratio of 0.26 (orange or red light alone) it has several solutions, above 18
+(blue light alone) no end. It describes how well and how fast something beside the line of sight is seen, not how bright
+it looks.
 """
 
 from collections.abc import Mapping, Sequence

@@ -1,12 +1,11 @@
 r"""Night picture: how the front looks to the audience with a picture on it, and how to show that on a screen.
 
-Each point of the front sends four lights to the eye, each with its own colour: the picture, the black that the
-projector cannot avoid, the ambient light on the wall, and the veil in the eye. They are added as X, Y, Z in cd/m2, so
-a dim option stays dim.
+Each point of the front sends four lights to the eye, each of its own colour: the picture, the black that the projector
+cannot avoid, the ambient light on the wall, and the veil in the eye. They are added as X, Y, Z in cd/m2.
 
-A screen cannot show these luminances, so one tone curve translates them, the same for all options that are compared:
-the one factor that makes what is just visible at night just visible on the screen (G. Ward, A contrast-based
-scalefactor for luminance display, Graphics Gems IV (1994) 415-421, from memory),
+A screen cannot show these luminances: one tone curve translates them, the same for all options that are compared, the
+one factor that makes what is just visible at night just visible on the screen (G. Ward, A contrast-based scalefactor
+for luminance display, Graphics Gems IV (1994) 415-421, from memory),
 
 .. math:: m = \frac{1}{L_d} \left(\frac{1.219 + (L_d/2)^{0.4}}{1.219 + L_a^{0.4}}\right)^{2.5}
 
@@ -110,17 +109,12 @@ def night_view(
 
 
 class Screen(Result):
-    """Options translated for a screen, all by one tone curve.
+    """Options translated for a screen, all by one tone curve."""
 
-    `images`, shape (y, x, 3): sRGB as bytes, row 0 on top; black where there is no wall; `adaptation`, `brightest`:
-    luminance that the eye is taken to be adapted to, and that is shown as the screen's white [cd/m2]; `cut`: the share
-    of each front that is too bright or too saturated for the screen, drawn as near as it gets.
-    """
-
-    images: tuple[NDArray[np.uint8], ...]
-    adaptation: float
-    brightest: float
-    cut: tuple[float, ...]
+    images: tuple[NDArray[np.uint8], ...]  # of shape (y, x, 3), sRGB, row 0 on top; black where there is no wall
+    adaptation: float  # luminance that the eye is taken to be adapted to [cd/m2]
+    brightest: float  # that is shown as the screen's white [cd/m2]
+    cut: tuple[float, ...]  # share of each front too bright or too saturated for it, drawn as near as it gets
 
     def frame(self, units: str = "m") -> Frame:
         """Return how each picture was made; `units` change nothing."""

@@ -1,20 +1,19 @@
 """How the eye sees the wall's own pattern under the picture.
 
-What is published: the contrast sensitivity of the eye (P. G. J. Barten, Contrast Sensitivity of the Human Eye and Its
-Effects on Image Quality, SPIE 1999, doi:10.1117/3.353254, as carried by colour-science), that a pattern of bars is seen
-when its fundamental is (F. W. Campbell & J. G. Robson, J. Physiol. 197 (1968) 551, doi:10.1113/jphysiol.1968.sp008574,
-from memory). What is our own simple rule: detail of the picture that differs by less than bricks and mortar do drowns
-while the pattern is visible.
+Published: the contrast sensitivity of the eye (P. G. J. Barten, Contrast Sensitivity of the Human Eye and Its Effects
+on Image Quality, SPIE 1999, doi:10.1117/3.353254, as carried by colour-science), and that bars are seen when their
+fundamental is (F. W. Campbell & J. G. Robson, J. Physiol. 197 (1968) 551, doi:10.1113/jphysiol.1968.sp008574, from
+memory). Our own simple rule: detail of the picture that differs by less than bricks and mortar do drowns while the
+pattern is visible.
 
-The threshold is that of Barten's standard observer: 20 to 30 years old, good sight, both eyes. Only the fundamental of
-the courses counts, which is the rule for bars above the peak of sensitivity (1 to 2 cycles/deg at 1 to 10 cd/m2, so
-bricks from 4 to 7 m on). Nearer than that, edges show bars earlier than the fundamental alone: the figures are then too
-low. Shadow and colour of the joints and the head joints' own pattern are left out. Light from elsewhere lies on bricks
-and mortar alike and changes nothing but the luminance; a veil in the eye lowers the amplitude and is not included.
+The threshold is that of Barten's standard observer: 20 to 30 years old, good sight, both eyes. The fundamental of the
+courses alone counts, which holds above the peak of sensitivity (1 to 2 cycles/deg at 1 to 10 cd/m2: bricks from 4 to 7
+m on); nearer, edges show bars earlier, and the figures are too low. Left out: shadow and colour of the joints, the head
+joints' own pattern, and a veil in the eye, which lowers the amplitude.
 """
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -32,26 +31,18 @@ NEAREST, FARTHEST, STEPS = 1.0, 1e5, 500
 
 
 class PatternView(Result):
-    """How the eye sees a pattern from a distance [m].
-
-    `frequency`: of the courses [cycles/deg]; `amplitude`, `threshold`: modulation of their fundamental, and that
-    which is seen half of the time; infinite where nothing is; `vanishing_distance`: beyond which the pattern is no
-    longer visible [m]; 0 if it is visible from nowhere; `hidden_detail`, `steps`: our rule: detail of the picture of a
-    contrast below this (x:1) drowns in the pattern, its own ratio while it is visible, else 1; and how many such steps
-    the picture's contrast holds, log(contrast) / log(hidden detail), infinite where nothing is hidden. None if no
-    contrast was given.
-    """
+    """How the eye sees a pattern from a distance [m]."""
 
     pattern: Pattern
     distance: float
-    frequency: float
-    amplitude: float
-    threshold: float
+    frequency: float  # of the courses [cycles/deg]
+    amplitude: float  # modulation of their fundamental
+    threshold: float  # that which is seen half of the time; infinite where nothing is
     times_threshold: float
     visible: bool
-    vanishing_distance: float
-    hidden_detail: float
-    steps: float | None
+    vanishing_distance: float  # beyond which the pattern is no longer visible [m]; 0 if it is visible from nowhere
+    hidden_detail: float  # our rule: what is below this contrast (x:1) drowns: the pattern's own ratio while visible
+    steps: float | None  # of it in the picture's contrast, log(contrast) / log(hidden detail); None: none was given
 
     def frame(self, units: str = "m") -> Frame:
         """Return the view as a frame of one row, see `pattern_frame`."""
@@ -92,12 +83,19 @@ def seen(
     part [m], at least one course high, which set the pupil, and how many courses the eye takes together;
     `picture_contrast` is white over black of the picture on this wall.
     """
+    from scipy.optimize import brentq
+
     width, height = picture_size
 
     def sensitivity(d: ArrayLike) -> Array:
         course, *field = (subtended(length, d) for length in (pattern.course_height, width, height))
         return contrast_sensitivity(1.0 / course, luminance, *field)
 
+    # The greatest distance at which it is above the threshold; nothing is seen from as many courses away as the last.
+    far = pattern.course_height * np.geomspace(NEAREST, FARTHEST, STEPS)
+    above, gone = np.flatnonzero(pattern.amplitude * sensitivity(far) > 1.0), 0.0
+    if above.size:
+        gone = brentq(lambda d: float(pattern.amplitude * sensitivity(d)) - 1.0, *far[above[-1] : above[-1] + 2])
     here = float(sensitivity(distance))
     times = pattern.amplitude * here
     hidden, held = pattern.ratio if times > 1.0 else 1.0, math.log(picture_contrast or 1.0)
@@ -106,7 +104,7 @@ def seen(
         pattern=pattern, distance=distance, frequency=1.0 / float(subtended(pattern.course_height, distance)),
         amplitude=pattern.amplitude, threshold=1.0 / here if here > 0.0 else math.inf,
         times_threshold=times, visible=times > 1.0,
-        vanishing_distance=_last_above_one(lambda d: pattern.amplitude * sensitivity(d), pattern.course_height),
+        vanishing_distance=float(gone),
         hidden_detail=hidden, steps=None if picture_contrast is None else steps,
     )  # fmt: skip
 
@@ -129,18 +127,6 @@ def contrast_sensitivity(frequency: ArrayLike, luminance: ArrayLike, width: Arra
         blur, light = contrast.sigma_Barten1999(d=pupil), contrast.retinal_illuminance_Barten1999(luminance, pupil)
         csf = contrast.contrast_sensitivity_function_Barten1999(u=frequency, sigma=blur, E=light, X_0=width, Y_0=height)
         return np.asarray(csf)
-
-
-def _last_above_one(times: Callable[[ArrayLike], Array], course: float) -> float:
-    """Return the greatest distance at which `times` is above 1, or 0."""
-    from scipy.optimize import brentq
-
-    distances = course * np.geomspace(NEAREST, FARTHEST, STEPS)
-    above = np.flatnonzero(times(distances) > 1.0)
-    if above.size == 0:
-        return 0.0
-    last = int(above[-1])  # never the end: there is nothing to be seen from 100 000 courses away
-    return float(brentq(lambda d: float(times(d)) - 1.0, distances[last], distances[last + 1]))
 
 
 def _steps_text(steps: float) -> str:

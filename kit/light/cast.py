@@ -28,16 +28,13 @@ Machines = tuple[tuple[Projector, Placement], ...]
 
 
 class Cast(Frozen, eq=False):
-    """Light of each projector on the front, per lumen: `units`, shape (projector, y, x) [lx/lm], NaN where there is no
-    wall; `share`, shape (projector, patch), of its light that lands on the visible part of each patch; `hidden`, of
-    what the pictures would reach of the judged front, the share that each obstacle hides, by name, where it hides any.
-    """
+    """Light of each projector on the front, per lumen."""
 
     raster: FrontRaster
     beams: tuple[Beam, ...]
-    units: Array
-    share: Array
-    hidden: dict[str, float]
+    units: Array  # illuminance, shape (projector, y, x) [lx/lm], NaN where there is no wall
+    share: Array  # of a projector's light that lands on the visible part of each patch, shape (projector, patch)
+    hidden: dict[str, float]  # of what pictures would reach of the judged front, by each obstacle, where it hides any
 
     def landings(self, among: Mask | bool = True) -> Iterator[tuple[WallPoints, Landing]]:
         """Return, for each projector, those of some points (y, x) that it lights, and how its beam meets them."""

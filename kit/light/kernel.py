@@ -1,8 +1,7 @@
 """The two passes over a raster that carry all its points: light per lumen of one beam, and the maps of a scene.
 
-They are compiled when first used and kept on disk, so that a map costs little more than writing its result. Both work
-on a band of rows and let go of the interpreter meanwhile. All compiled functions stand in this one file, because the
-compiler's cache looks for changes in no other.
+They are compiled when first used and kept on disk, work on a band of rows and let go of the interpreter meanwhile. All
+compiled functions stand in this one file, because the compiler's cache looks for changes in no other.
 """
 
 from functools import partial

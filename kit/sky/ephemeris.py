@@ -1,8 +1,8 @@
 """Where sun and moon stand over a house, at any time of the years 1900 to 2100 and without a network.
 
-PyEphem computes both from series that it carries, as seen from the ground, the moon's parallax of up to a degree
-included. It computes one time per call, so it is called for full hours only, and between them the directions are
-interpolated by the polynomial through the six nearest. That differs from a direct call by less than 0.001 degree.
+PyEphem computes both from series that it carries, as seen from the ground, the moon's parallax included; one time per
+call, so it is called for full hours only. In between, the polynomial through the six nearest differs by less than 0.001
+degree.
 """
 
 import numpy as np
@@ -24,17 +24,17 @@ UNIX_EPOCH = 25567.5  # 1970-01-01 00:00 in the day count of PyEphem, which begi
 
 
 class Positions(Frozen):
-    """Sun and moon as seen from one place; every attribute has the shape of the times asked for.
-    Elevations are of the centre [deg], azimuths from true north, clockwise, 0 to 360 [deg]; `moon_phase_angle`: at the
-    moon, between the sun and the place [deg]: 0 is full, 180 new; `moon_distance`: to the moon's centre [m].
+    """Sun and moon as seen from one place [deg], each of the shape of the times asked for.
+
+    Elevations are of the centre, azimuths from true north, clockwise, 0 to 360.
     """
 
     sun_elevation: Array
     sun_azimuth: Array
     moon_elevation: Array
     moon_azimuth: Array
-    moon_phase_angle: Array
-    moon_distance: Array
+    moon_phase_angle: Array  # at the moon, between the sun and the place: 0 is full, 180 new
+    moon_distance: Array  # to its centre [m]
 
     @property
     def moon_illuminated(self) -> Array:

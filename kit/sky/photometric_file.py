@@ -4,13 +4,12 @@ Two open formats are read: IESNA LM-63-1986, -1991, -1995, ANSI/IES LM-63-2002 a
 (``.ldt``; A. Stockmar, EULUMDAT file format, 1990, from memory) with symmetries 0 to 4. Angles are those of the
 C-planes: :math:`\theta` from the lamp's axis (0 is straight down for a lamp that hangs as it was measured),
 :math:`\varphi` round it, counter-clockwise as seen from above. Flux is the zonal sum with the mean of the ends of each
-zone, :math:`\Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) (I_i + I_{i+1}) / 2`, exact where the intensity is
-linear in :math:`\cos\theta`.
+zone, :math:`\Phi = \sum_i 2\pi (\cos\theta_i - \cos\theta_{i+1}) (I_i + I_{i+1}) / 2`.
 
 The front of a lamp is a C-plane: C0 in LM-63 type C, where lamps are alike left and right of the plane of 0 and 180
 degrees (C90 where the file has 90 to 270); C90 in EULUMDAT, whose C0 lies along the lamp, by practice, as the format
 does not say. Types A and B of LM-63 are turned into C-planes: the beam is the axis, C90 its upper side, C0 the right as
-seen along the beam (sides and poles from memory: type A turns about an upright pole, type B about a level one).
+seen along the beam (from memory: type A turns about an upright pole, type B about a level one).
 """
 
 import math

@@ -1,9 +1,9 @@
 """Spectra: of surfaces, of projector light sources, and of light that is there without the projector.
 
-Only what is published or assumed is stored (``reference_data/surface_spectra.csv``,
-``reference_data/light_source_spectra.csv``); spectra are computed from it when first needed and remembered. Surfaces
-are smooth and kept every 5 nm (`WAVELENGTHS`). Laser lines are narrower than that, so light sources are kept every 1 nm
-(`FINE`), each value being the mean over its own nanometre, and all integrals run over `FINE`.
+What is published or assumed is stored (``surface_spectra.csv``, ``light_source_spectra.csv`` in ``reference_data``);
+spectra are computed from it when first needed. Surfaces are smooth and kept every 5 nm (`WAVELENGTHS`). Laser lines are
+narrower, so light sources are kept every 1 nm (`FINE`), each value being the mean over its own nanometre, and all
+integrals run over `FINE`.
 """
 
 import math

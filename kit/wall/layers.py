@@ -1,17 +1,16 @@
 r"""Layers of cloth in front of a wall, and what rain does to both.
 
-A layer sends back a share R of the light on it and lets a share T through; what hangs behind sends some of that back
-again. For a layer over a backing, with all reflections between the two (P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330,
-doi:10.1364/JOSA.44.000330),
+A layer sends back a share R of the light on it and lets a share T through. For a layer over a backing, with all
+reflections between the two (P. Kubelka, J. Opt. Soc. Am. 44 (1954) 330, doi:10.1364/JOSA.44.000330),
 
 .. math:: R = R_1 + \frac{T_1 T_1' R_2}{1 - R_1' R_2}, \qquad T = \frac{T_1 T_2}{1 - R_1' R_2},
 
-where a dash marks the side that looks away from the audience. Applied again and again it gives any stack. The relation
-is exact where each layer scatters light so well that what leaves it has forgotten where it came from.
+where a dash marks the side that looks away from the audience; applied again and again it gives any stack. It is exact
+where each layer scatters light so well that what leaves it has forgotten where it came from.
 
-Masonry darkens when it is wet for two reasons: light that the wall sends out is thrown back into it by the film of
-water on top, and grains in water mirror less than grains in air, so more light enters them (J. Lekner and M. C. Dorf,
-Appl. Opt. 27 (1988) 1278, doi:10.1364/AO.27.001278).
+Masonry darkens when it is wet: the film of water throws light that the wall sends out back into it, and grains in water
+mirror less than grains in air, so more light enters them (J. Lekner and M. C. Dorf, Appl. Opt. 27 (1988) 1278,
+doi:10.1364/AO.27.001278).
 """
 
 from collections.abc import Sequence

@@ -1,8 +1,8 @@
 """Occlusion: what hides a point of the front from a lens, a lamp, an eye or the moon.
 
-Three questions, one answer each. Which points of a raster does a point of light reach? Shadows are polygons there,
-exact to rounding (`reached`). Which of many points are hidden from which of many places? Segments are clipped by
-convex pieces (`Occluders.hidden`). What does a ray meet first? (`first_met`)
+Which points of a raster does a light reach? Shadows are polygons, exact to rounding (`reached`). Which of many points
+are hidden from which of many places? Segments are clipped by convex pieces (`Occluders.hidden`). What does a ray meet
+first? (`first_met`)
 """
 
 from collections.abc import Iterable, Iterator, Sequence

@@ -1,7 +1,6 @@
 """Points on the wall: where each is, how it is turned, which patch it is on, how much of the front it stands for.
 
-They come from a raster of the front (`FrontRaster`) or from a sparse sample of it (`WallPoints.sample`). A map is such
-points laid on a grid.
+They come from a raster of the front (`FrontRaster`), or from a sparse sample of it (`WallPoints.sample`).
 """
 
 from collections import defaultdict

@@ -1,9 +1,8 @@
 """Exact masks on the raster: what the audience sees, what the picture reaches, what lies in shadow.
 
 The raster is the front in elevation, as seen from far away along z. A point belongs to a polygon if its pixel's centre
-does; there is no sampling noise, and two polygons that share an edge neither overlap nor leave a gap. A shadow is found
-as a polygon too: an occluder's outline, clipped to the slab between the plane of the patch behind it and the lens, and
-projected onto that plane from the lens, which maps polygons to polygons, exact to rounding.
+does: no sampling noise, and two polygons that share an edge neither overlap nor leave a gap. A shadow is a polygon too:
+an outline, clipped to the slab between the plane behind it and the lens, and projected onto that plane.
 """
 
 import math
