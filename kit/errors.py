@@ -26,16 +26,13 @@ class InputError(ValueError):
                 raise InputError(name, words, "a text")
         self.field, self.value, self.right = field, value, right
         # 300 characters are what fits under a panel: a long list of names gives way to field and value.
+        try:
+            shown = repr(value)
+        except (RecursionError, ValueError):  # nested too deeply, or a number of thousands of digits
+            shown = f"a {type(value).__name__} too long to show"
         given = f"{_shortly(field, 130)} = "
-        given += f"{_shown(value, min(120, 287 - len(given) - len(_shortly(right, 100))))}: expected "
+        given += f"{_shortly(shown, min(120, 287 - len(given) - len(_shortly(right, 100))))}: expected "
         super().__init__(given + _shortly(right, max(100, 300 - len(given))))
-
-
-def _shown(value: Any, longest: int) -> str:
-    try:
-        return _shortly(repr(value), longest)
-    except (RecursionError, ValueError):  # nested too deeply, or a number of thousands of digits
-        return f"a {type(value).__name__} too long to show"
 
 
 def _shortly(words: str, longest: int) -> str:

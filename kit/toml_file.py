@@ -247,7 +247,9 @@ class Reader:
                     self.wrong(field, value, f"{right}, and {MOST_ITEMS:,} items of all lists" if not few else right)
                     return None
                 if isinstance(spec.of, Record):
-                    where = (f"{_called(field, item, i)}: " for i, item in enumerate(value, 1))
+                    names = (item.get("name") if isinstance(item, dict) else None for item in value)
+                    called = (repr(name) if isinstance(name, str) else f"number {i}" for i, name in enumerate(names, 1))
+                    where = (f"{field} {which}: " for which in called)
                     return [self.record(spec.of.fields, item, each) for item, each in zip(value, where, strict=True)]
                 items = [self.read(spec.of, f"{field} {i}", item) for i, item in enumerate(value, 1)]
                 return items if len(self.mistakes) == before else None
@@ -290,11 +292,6 @@ def innermost(spec: Any) -> Any:
     return innermost(spec.of) if hasattr(spec, "of") else spec
 
 
-def _called(field: str, item: Any, i: int) -> str:
-    name = item.get("name") if isinstance(item, dict) else None
-    return f"{field} {name!r}" if isinstance(name, str) else f"{field} number {i}"
-
-
 def _local(spec: Any, unit: str) -> Any:
     """Return the declaration of lengths as it is in another unit; as many feet as metres will do for a limit."""
     if hasattr(spec, "of"):
@@ -303,9 +300,11 @@ def _local(spec: Any, unit: str) -> Any:
     return spec.but(unit=unit, low=spec.low * more, high=spec.high * more)
 
 
-def times(value: Any, factor: float) -> Any:
-    """Return a number, or all numbers in tuples of tuples, times a factor."""
-    return tuple(times(item, factor) for item in value) if isinstance(value, tuple | list) else value and value * factor
+def times(value: Any, factor: float, digits: int | None = None) -> Any:
+    """Return a number, or all numbers in tuples of tuples, times a factor, without what rounding left where asked."""
+    if isinstance(value, tuple | list):
+        return tuple(times(item, factor, digits) for item in value)
+    return value and (value * factor if digits is None else round(value * factor, digits) + 0.0)
 
 
 def _mend(lines: list[str], i: int, message: str) -> str:
@@ -375,8 +374,4 @@ def table(header: str, values: Mapping[str, Any]) -> str:
 def written(spec: Spec, value: Any, unit: str) -> Any:
     """Return a value as it stands in a file: lengths in its unit, without what rounding left."""
     inner = innermost(spec)
-    return _rounded(times(value, 1.0 / metres(unit))) if isinstance(inner, Number) and inner.unit == "m" else value
-
-
-def _rounded(value: Any) -> Any:
-    return tuple(map(_rounded, value)) if isinstance(value, tuple) else round(value, 10) + 0.0
+    return times(value, 1.0 / metres(unit), 10) if isinstance(inner, Number) and inner.unit == "m" else value

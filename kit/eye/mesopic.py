@@ -15,7 +15,6 @@ it looks.
 """
 
 from collections.abc import Mapping, Sequence
-from functools import cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -25,7 +24,7 @@ from kit.arrays import Array
 from kit.errors import InputError
 from kit.fields import NAME, Many, Number
 from kit.results import Frame, Result, make_frame
-from kit.source.spectra import FINE, LightSource, Spectrum, light_source
+from kit.source.spectra import LightSource, Spectrum, colour_matching, light_source
 from kit.wall.facade import Surface
 from kit.wall.surface_spectra import surface_spectrum
 from kit.words import Phrases
@@ -40,6 +39,7 @@ WORTH = say("table")
 LUMINANCES = (0.1, 0.3, 1.0, 3.0, 5.0)
 SOURCES = ("lamp", "laser phosphor", "three laser")
 WALLS = ("red brick", "white painted brick")
+EYES = "CIE 1924 Photopic Standard Observer", "CIE 1951 Scotopic Standard Observer"
 
 
 def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum | None = None) -> float:
@@ -48,7 +48,8 @@ def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum
     """
     channels = light.channels if isinstance(light, LightSource) else (light,)
     power = np.sum([channel.fine for channel in channels], axis=0)
-    photopic, scotopic = _observers() @ (power if reflectance is None else power * reflectance.as_reflectance().fine)
+    sent = power if reflectance is None else power * reflectance.as_reflectance().fine
+    photopic, scotopic = sent @ colour_matching(*EYES)
     return float(reference.value("eye", "maximum efficacy of rods over cones") * scotopic / photopic)
 
 
@@ -114,15 +115,3 @@ def dim_vision(
     ratios = {NAME.check("light", name): RATIO.check(f"light {name!r}: ratio", v) for name, v in lights.items()}
     level, levels = LUMINANCE.check("luminance", luminance), LUMINANCE_ROW.check("luminances", luminances)
     return DimVision(luminance=level, ratios=ratios, luminances=levels)
-
-
-@cache
-def _observers() -> Array:
-    """V and V' on `FINE`, shape (2, 401)."""
-    import colour
-
-    names = "CIE 1924 Photopic Standard Observer", "CIE 1951 Scotopic Standard Observer"
-    shape = colour.SpectralShape(FINE[0], FINE[-1], 1)
-    values = np.stack([colour.SDS_LEFS[name].copy().trim(shape).values for name in names])
-    values.flags.writeable = False
-    return values

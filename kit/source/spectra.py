@@ -121,12 +121,13 @@ class LightSource(Declared):
 
 
 @cache
-def colour_matching() -> Array:
-    """Return the CIE 1931 2 degree colour-matching functions on `FINE`, shape (401, 3), as colour-science has them."""
+def colour_matching(*observers: str) -> Array:
+    """Return functions of eyes on `FINE`, shape (401, n), as colour-science has them; no names: CIE 1931, 2 deg."""
     import colour
 
+    tables = [colour.SDS_LEFS[name] for name in observers] or [colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"]]
     shape = colour.SpectralShape(FINE[0], FINE[-1], 1)
-    values = colour.MSDS_CMFS["CIE 1931 2 Degree Standard Observer"].copy().trim(shape).values
+    values = np.column_stack([table.copy().trim(shape).values for table in tables])
     values.flags.writeable = False
     return values
 

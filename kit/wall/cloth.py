@@ -277,9 +277,8 @@ def cover(
 
 
 def _may_cover(patch: Patch, what: str) -> bool:
-    if not (patch.faces_audience and patch.judged) or patch.surface.kind in NEVER_COVERED:
-        return False
-    return what == EVERYTHING or patch.surface.kind in MASONRY
+    may = patch.faces_audience and patch.judged and patch.surface.kind not in NEVER_COVERED
+    return may and (what == EVERYTHING or patch.surface.kind in MASONRY)
 
 
 def _lower_storey(facade: Facade, storey: float | None) -> tuple[Facade, tuple[str, ...]]:

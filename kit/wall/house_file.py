@@ -26,7 +26,7 @@ import shapely
 from kit import reference
 from kit.errors import InputError
 from kit.fields import FLAG, NAME, REFLECTANCE, Many, OneOf, Spec, Vector
-from kit.toml_file import Named, Reader, Record, TypedLength, Values, metres, read_text, table, toml
+from kit.toml_file import Named, Reader, Record, TypedLength, Values, metres, read_text, table, times, toml
 from kit.wall.facade import GAIN, KIND, ROOM, SHADE, Facade, Patch, Ring, Surface, with_returns
 from kit.wall.raster import SAME_PLANE
 from kit.wall.surface_names import find_surface, kind_of
@@ -168,7 +168,7 @@ def _patch(reader: Reader, given: Values, own: dict[str, Surface]) -> tuple[Patc
         corners = [(left, bottom), (right, bottom), (right, top), (left, top)]
 
     def ring(points: Any) -> Ring:
-        return tuple(tuple(c * scale for c in (*point, given.get("depth", 0.0))[:3]) for point in points)
+        return tuple(times((*point, given.get("depth", 0.0))[:3], scale) for point in points)
 
     holes = tuple(map(ring, given.get("holes", ())))
     said = sorted(given.given & {"room", "room_light"})
@@ -182,15 +182,9 @@ def _patch(reader: Reader, given: Values, own: dict[str, Surface]) -> tuple[Patc
         back = far - given["thickness"] * scale if "thickness" in given else min(far, 0.0)
         return with_returns(patch, back) if near - back > SAME_PLANE else (patch,)
     except InputError as error:
-        reader.wrong(error.field, _in_unit(error.value, scale), error.right)
+        typed = times(error.value, 1.0 / scale, 4) if isinstance(error.value, tuple | float) else error.value
+        reader.wrong(error.field, typed, error.right)
         return ()
-
-
-def _in_unit(value: Any, scale: float) -> Any:
-    """Return corners as they were typed."""
-    if isinstance(value, tuple):
-        return tuple(_in_unit(item, scale) for item in value)
-    return round(value / scale, 4) if isinstance(value, float) else value
 
 
 def _note_hidden(facade: Facade, reader: Reader) -> None:
@@ -287,7 +281,7 @@ def _typed(patch: Patch, back: float | None, scale: float) -> dict[str, Any]:
     flat = len({corner[2] for ring in (patch.outline, *patch.holes) for corner in ring}) == 1
 
     def ring(corners: Ring) -> list[list[float]]:
-        return [[round(c / scale, 10) + 0.0 for c in corner[: 2 if flat else 3]] for corner in corners]
+        return [list(times(corner[: 2 if flat else 3], 1.0 / scale, 10)) for corner in corners]
 
     given: dict[str, Any] = {"name": patch.name, "surface": patch.surface.name}
     corners = ring(patch.outline)

@@ -130,34 +130,26 @@ class Obstacle(Declared):
 OBSTACLES = Many(label="obstacles", of=Is(kind=Obstacle), unique="name")
 
 
-class Sheet(Frozen):
-    """A convex piece of a patch."""
-
-    plane: Array  # normal, minus offset
-    edges: Array  # planes through its edges, inside where positive
-    box: Array
-    group: int  # its plane among `Planes`, -1 for a patch that is seen edge-on
-
-
 class Block(Frozen):
-    """A convex piece of an obstacle: its faces, shape (face, 4), inside where they are positive, and its box."""
+    """A convex piece of an obstacle, or, where there is a `plane`, of a patch in it."""
 
-    faces: Array
+    faces: Array  # planes, shape (face, 4), of a patch through its edges; inside where they are positive
     box: Array
+    plane: Array | None = None  # normal, minus offset
+    group: int = -1  # its plane among `Planes`, -1 for a patch that is seen edge-on
 
 
 class Occluders(Frozen, eq=False):
     """All that can stand between two points: the front and the obstacles that stop light, in convex pieces."""
 
-    sheets: tuple[Sheet, ...]
     blocks: tuple[Block, ...]
 
     @classmethod
     def of(cls, facade: Facade, obstacles: Sequence[Obstacle] = ()) -> Self:
         """Return all that stops light."""
         of_patch = Planes.of(facade).of_patch
-        flat = tuple(s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i])))
-        return cls(sheets=flat, blocks=tuple(b for o in obstacles if o.blocks for b in blocks(o)))
+        flat = (s for i, p in enumerate(facade.patches) for s in sheets(p, int(of_patch[i])))
+        return cls(blocks=(*flat, *(b for o in obstacles if o.blocks for b in blocks(o))))
 
     def hidden(self, points: Array, plane: Index, places: Array) -> Mask:
         """Return whether something hides each point of the front from each place, shape (place, point).
@@ -166,26 +158,25 @@ class Occluders(Frozen, eq=False):
         index of each point's plane (`Planes`), whose own patches hide nothing of it.
         """
         result = np.zeros((len(places), len(points)), dtype=bool)
-        bodies: list[Sheet | Block] = [*self.sheets, *self.blocks]
-        if not bodies:
+        if not self.blocks:
             return result
-        boxes = np.array([body.box for body in bodies])
+        boxes = np.array([body.box for body in self.blocks])
         near = _may_cross(points, places.min(axis=0), places.max(axis=0), boxes)
         for k in np.flatnonzero(near.any(axis=1)):
-            body, which = bodies[k], near[k]
-            if isinstance(body, Sheet):
+            body, which = self.blocks[k], near[k]
+            if body.plane is not None:
                 here = points @ body.plane[:3] + body.plane[3]
                 which = which & (np.abs(here) > SAME_PLANE) & (plane != body.group)
             chosen = np.flatnonzero(which)
             if not chosen.size:
                 continue
             at = points[chosen]
-            if isinstance(body, Sheet):
+            if body.plane is not None:
                 here, there = here[chosen], places @ body.plane[:3] + body.plane[3]
                 hit = (here > 0) != (there > 0)[:, None]
                 # Where the segment meets the plane, the form of an edge is a mean of its values at both ends.
                 here, there = np.abs(here), np.abs(there)[:, None]
-                for edge in body.edges:
+                for edge in body.faces:
                     hit &= (places @ edge[:3] + edge[3])[:, None] * here + there * (at @ edge[:3] + edge[3]) >= 0
             else:
                 start, end = (x @ body.faces[:, :3].T + body.faces[:, 3] for x in (at, places))
@@ -222,7 +213,7 @@ def _may_cross(points: Array, low: Array, high: Array, boxes: Array) -> Mask:
     return crosses(forms())
 
 
-def sheets(patch: Patch, group: int) -> Iterator[Sheet]:
+def sheets(patch: Patch, group: int) -> Iterator[Block]:
     """Return the patch as convex pieces."""
     normal = patch.normal
     # Two axes of the plane: the world axis that lies nearest to it, and the one square to that.
@@ -236,7 +227,7 @@ def sheets(patch: Patch, group: int) -> Iterator[Sheet]:
         edges = np.column_stack([flat[:, :2] @ axes, flat[:, 2]])
         corners = piece @ axes + patch.offset * normal
         box = np.array([corners.min(axis=0), corners.max(axis=0)])
-        yield Sheet(plane=np.array([*normal, -patch.offset]), edges=edges, box=box, group=group)
+        yield Block(faces=edges, box=box, plane=np.array([*normal, -patch.offset]), group=group)
 
 
 def blocks(obstacle: Obstacle) -> Iterator[Block]:

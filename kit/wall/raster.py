@@ -74,8 +74,7 @@ class Grid(Frozen):
                 crossing = x1 + (ys[first:last] - y1) * ((x2 - x1) / (y2 - y1))
                 start = np.searchsorted(xs, crossing).astype(column.dtype)
                 # Everything to the right of an edge changes sides.
-                ends = int(start[0]), int(start[-1])
-                near, far = min(ends), max(ends)
+                near, far = sorted((int(start[0]), int(start[-1])))
                 part = mask[first:last, near:]
                 if near == far:
                     np.logical_not(part, out=part)

@@ -38,6 +38,9 @@ def surface_spectrum(surface: Surface) -> Spectrum:
 @cache
 def _base(name: str, kind: str) -> Spectrum:
     """Spectrum of a named surface, of a typical one of its kind, or a flat one; of no particular lightness."""
+    import colour
+    from colour.quality.cfi2017 import load_TCS_CIE2017
+
     table = reference.table("surface_spectra")
     rows, typical = [row for row in table if row.name == name], ""
     first = next((row.name for row in table if row.group == kind), "")
@@ -45,8 +48,13 @@ def _base(name: str, kind: str) -> Spectrum:
         rows, typical = [row for row in table if row.name == first], f"taken as {first}; "
     known = {row.quantity: row.value for row in rows}
     source = f"{typical}{rows[0].source}, {rows[0].edition}" if rows else "nothing known of its colour"
-    if "chart patch" in known or "cfi 2017 sample" in known:
-        return _measured(name, known, source)
+    if "chart patch" in known:
+        table = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())[int(known["chart patch"]) - 1]
+        return Spectrum(name, table.wavelengths, table.values, "measured", source)
+    if "cfi 2017 sample" in known:
+        samples = load_TCS_CIE2017(colour.SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], 5))
+        values = samples.values[:, int(known["cfi 2017 sample"]) - 1]
+        return Spectrum(name, samples.wavelengths, values, "measured", source)
     points = {float(q.split()[2]): value for q, value in known.items() if q.startswith("reflectance at ")}
     if points and "x" not in known:  # the smoothest curve through points alone is straight between them
         values = np.interp(WAVELENGTHS, list(points), list(points.values()))
@@ -60,19 +68,6 @@ def _base(name: str, kind: str) -> Spectrum:
     else:
         x, y = _munsell(known["munsell hue"], known["munsell chroma"], reflectance)
     return Spectrum(name, WAVELENGTHS, recover(x, y, reflectance, points), "recovered", source)
-
-
-def _measured(name: str, known: dict[str, float], source: str) -> Spectrum:
-    """Return a spectrum that colour-science carries."""
-    import colour
-    from colour.quality.cfi2017 import load_TCS_CIE2017
-
-    if "chart patch" in known:
-        table = tuple(colour.SDS_COLOURCHECKERS["BabelColor Average"].values())[int(known["chart patch"]) - 1]
-        return Spectrum(name, table.wavelengths, table.values, "measured", source)
-    samples = load_TCS_CIE2017(colour.SpectralShape(WAVELENGTHS[0], WAVELENGTHS[-1], 5))
-    values = samples.values[:, int(known["cfi 2017 sample"]) - 1]
-    return Spectrum(name, samples.wavelengths, values, "measured", source)
 
 
 def recover(x: float, y: float, reflectance: float, points: dict[float, float] | None = None) -> Array:
