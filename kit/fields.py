@@ -5,8 +5,6 @@ A `Declared` names the declaration of each of its fields with `declared` and che
 and the glossary follow from the declaration.
 """
 
-from __future__ import annotations
-
 import dataclasses
 import inspect
 import math
@@ -19,13 +17,12 @@ from functools import cache, cached_property, wraps
 from itertools import islice
 from pathlib import Path
 from types import UnionType
-from typing import TYPE_CHECKING, Any, ClassVar, Literal, Union, dataclass_transform, get_args, get_origin
+from typing import Any, ClassVar, Literal, Union, dataclass_transform, get_args, get_origin
 
+import numpy as np
+
+from kit.arrays import Array
 from kit.errors import InputError, text
-
-if TYPE_CHECKING:
-    import numpy as np
-    from numpy.typing import NDArray
 
 MISSING = dataclasses.MISSING
 
@@ -145,9 +142,7 @@ class Numbers(Spec):
     of: Number = Number()
     most: int = 100_000_000
 
-    def _checked(self, field: str, value: Any) -> NDArray[np.float64]:
-        import numpy as np
-
+    def _checked(self, field: str, value: Any) -> Array:
         limits = f"of {self.of.limits}" if self.of.limits.endswith("or more") else self.of.limits
         right = " ".join(filter(None, ("finite numbers", limits, self.of.unit)))
         try:
@@ -354,10 +349,8 @@ def check_fields(thing: Any, where: str = "") -> None:
         object.__setattr__(thing, name, spec.check(field, getattr(thing, name)))
 
 
-def together(**arrays: Any) -> tuple[NDArray[np.float64], ...]:
+def together(**arrays: Any) -> tuple[Array, ...]:
     """Return arrays of numbers in the shape to which they broadcast, or raise `InputError`."""
-    import numpy as np
-
     try:
         return np.broadcast_arrays(*arrays.values())
     except ValueError:

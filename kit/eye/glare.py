@@ -54,10 +54,8 @@ def veiling_luminance(
 
 
 def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil: ArrayLike) -> Array:
-    """Return (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil).
-
-    All are luminances, `ambient` that of ambient light on the wall [cd/m2]; they broadcast. 1 where there is no light
-    at all in white or black: nothing to tell apart. Infinite for a black without any.
+    """Return (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil), of luminances [cd/m2] that broadcast: 1
+    where white and black have no light at all, infinite for a black without any.
     """
     rest = np.asarray(ambient, float) + np.asarray(veil, float)
     below = np.asarray(black, float) + rest
@@ -76,9 +74,8 @@ def _spread(angle: Array, age: float, pigment: float) -> Array:
 
 def veils_of(sights: Array, towards: Array, light: Array, radius: ArrayLike, ambient: Ambient) -> Array:
     """Return the veil of each source over each line of sight, shape (sight, source) [cd/m2].
-
-    `sights`, (sight, 3), and `towards`, (source, 3), are unit vectors from the eye, `light` the illuminance on a plane
-    that faces each source, `radius` half the angle that it fills [deg]: within its limb the veil is that at the limb.
+    `sights`, (sight, 3), `towards`, (source, 3): unit vectors from the eye; `light`: illuminance on a plane that faces
+    each source; `radius`: half the angle that it fills [deg]: within its limb the veil is that at the limb.
     """
     cosine = sights @ towards.T
     angle = np.maximum(np.degrees(np.arccos(np.clip(cosine, -1.0, 1.0))), radius)
@@ -100,9 +97,8 @@ def veil_over(sights: Array, towards: Array, light: Array, radius: ArrayLike, am
 @lru_cache(maxsize=4)
 def picture_spread(facade: Facade, shape: tuple[int, ...], step: float, ambient: Ambient, hole: float = 0.0) -> Array:
     """Return the veil that 1 cd/m2 of one point of a map makes by its way to another, for `spread_by`.
-
-    `shape` (y, x) and `step` [m] are the map's. None within a square of the side `hole` [m]. All as in the middle of
-    the front, on z = 0: within 5% near there, up to 20% too little in the far corner of a front seen from its side.
+    `shape` (y, x) and `step` [m] are the map's; none within a square of the side `hole` [m]. As in the middle of the
+    front, on z = 0: within 5% near there, up to 20% too little in the far corner of a front seen from its side.
     """
     eye, kernel, aim = ambient.eye or (0.0, 0.0, 1.0), np.zeros(()), np.array(middle(facade))
     (sight,), _ = sights_to(eye, [aim])
@@ -142,10 +138,7 @@ def lamp_glare(lamp: Lamp, eye: Point) -> tuple[Array, Array, Array]:
 
 @lru_cache(maxsize=8)
 def sky_glare(facade: Facade, eye: Point) -> tuple[Array, Array, Array]:
-    """Return the same of each cell of a sky of 1 cd/m2 that neither the front nor the horizon hides.
-
-    Trees and houses beside the front would hide more.
-    """
+    """Return the same of each cell of a sky of 1 cd/m2 that neither front nor horizon hides; trees would hide more."""
     (sight,), _ = sights_to(eye, [middle(facade)])
     aside = np.cross(sight, (0.0, 1.0, 0.0) if abs(sight[1]) < 0.9 else (1.0, 0.0, 0.0))
     aside /= np.linalg.norm(aside)
@@ -197,10 +190,9 @@ def haze_veil(raster: FrontRaster, eye: Point, beams: Iterable[Beam], lumens: It
         length = sights_to(eye, points)[1]
         for beam, light in zip(beams, lumens, strict=True):
             landing, from_lens = beam.on(way), np.linalg.norm(way - beam.position, axis=-1)
-            arrives = (
-                beam.unit_illuminance * from_lens / landing.depth**3 * np.exp(-haze * (from_lens + steps * length))
-            )
-            total += back * light * length / HAZE_STEPS * np.where(landing.inside(), arrives, 0.0).sum(axis=0)
+            left = np.exp(-haze * (from_lens + steps * length))
+            arrives = np.where(landing.inside(), beam.unit_illuminance * from_lens / landing.depth**3 * left, 0.0)
+            total += back * light * length / HAZE_STEPS * arrives.sum(axis=0)
         return total
 
     return filled(raster, SKY_POINTS, along)

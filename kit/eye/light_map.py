@@ -285,10 +285,8 @@ def shown(values: Array) -> Array:
 
 
 def black_share(machines: list[Projector], level: float, used: Array) -> Array:
-    """Return the light of a black picture element over a white one, shape (projector,).
-
-    `level` is the average picture level of what lands on the front, `used`, shape (projector,), the share of each
-    projector's light that does: the rest of the picture is masked black.
+    """Return the light of a black picture element over a white one, shape (projector,), at an average picture level of
+    what lands on the front; `used`: share of each projector's light that does; the rest is masked black.
     """
     return np.array([m.leak() + m.scatter() * level * share for m, share in zip(machines, used, strict=True)])
 
@@ -310,10 +308,9 @@ def chain_frame(light: xr.Dataset) -> Frame:
 
 def bounce_factor() -> float:
     """Return the share of a long wall's exitance that level ground in front returns, per reflectance.
-
-    A wall strip of height H and even exitance M lights the ground at distance s with M/2 (1 - s / sqrt(s^2 + H^2)). By
-    reciprocity the wall's mean illuminance from a ground of reflectance r is r / (M H) times the integral over s of
-    that squared, which is r M (2 - pi/2) / 4. A front of finite width gets less, so this is an upper bound.
+    A wall of height H and even exitance M lights the ground at distance s with M/2 (1 - s / sqrt(s^2 + H^2)). By
+    reciprocity the wall gets r / (M H) times the integral over s of that squared, r M (2 - pi/2) / 4; a finite front
+    less.
     """
     return (2.0 - np.pi / 2.0) / 4.0
 

@@ -17,6 +17,7 @@ from collections.abc import Mapping
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.optimize import brentq
 
 from kit.arrays import Array
 from kit.results import Format, Frame, Result, make_frame
@@ -83,8 +84,6 @@ def seen(
     part [m], at least one course high, which set the pupil, and how many courses the eye takes together;
     `picture_contrast` is white over black of the picture on this wall.
     """
-    from scipy.optimize import brentq
-
     width, height = picture_size
 
     def sensitivity(d: ArrayLike) -> Array:

@@ -4,25 +4,23 @@ A picture is held as drive: the share of full white that each of the three chann
 light, with the primaries and the white of sRGB (which are those of Rec. 709).
 """
 
-from __future__ import annotations
-
 import io
 import math
 import re
 import warnings
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
+from PIL import Image, ImageCms, ImageFile, ImageOps, UnidentifiedImageError
+from scipy.sparse import csr_array
 
 from kit.errors import InputError
 from kit.fields import NAME, Declared, Number, declared
 from kit.files import read_file
-
-if TYPE_CHECKING:
-    from PIL import Image, ImageFile
 
 # Four times what a home projector shows; larger files are mistakes or traps. So many are kept, and so many rows turned
 # into light at once: a file costs up to 440 MB while it is read (WebP, whose decoder copies: 600 MB), and then 107 MB.
@@ -88,7 +86,7 @@ class Picture(Declared, eq=False):
         """Number of rows."""
         return self.rgb.shape[0]
 
-    def resized(self, width: int, height: int) -> Picture:
+    def resized(self, width: int, height: int) -> Self:
         """Return the picture on another grid, each new pixel the mean light of the area it covers.
 
         A finer grid shows the old pixels as blocks. More than `MOST_PIXELS` raise `InputError`.
@@ -98,7 +96,7 @@ class Picture(Declared, eq=False):
             raise InputError("resized: width, height", (width, height), FEWER)
         across, down = _area_weights(self.width, columns), _area_weights(self.height, rows)
         channels = [down @ (across @ self.rgb[..., i].T).T for i in range(3)]
-        return Picture(name=self.name, rgb=np.stack(channels, axis=-1))
+        return replace(self, rgb=np.stack(channels, axis=-1))
 
 
 def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = "refuse") -> Picture:
@@ -115,7 +113,6 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     mean light of the areas they cover.
     """
     import cv2
-    from PIL import Image, UnidentifiedImageError
 
     data = read_file("picture", path, right=READABLE, most=MOST_BYTES)
     name = Path(path).name
@@ -185,8 +182,6 @@ def check_scan(where: str, data: bytes, scale: int = 1) -> None:
     What is put before the end of a scan that is whole is passed over; in another it becomes some of what is missing.
     And all scans together bring each coefficient of each component to its last bit.
     """
-    from PIL import Image
-
     missing: dict[int, set[int]] = {}
     at, kind = 2, 0
     while kind != END and (found := MARK.search(data, at)):
@@ -214,8 +209,6 @@ def less_kept(width: int, height: int) -> float:
 
 def light_of(where: str, image: Image.Image, transparent: str = "refuse") -> Array:
     """Return the light of a picture that Pillow has opened, upright; smaller where it is larger than what is kept."""
-    from PIL import ImageOps
-
     profile = image.info.get("icc_profile")
     # Refused before the pixels are touched, where the profile is of no use.
     transform = _transform(where, profile, image.mode) if profile else None
@@ -267,8 +260,6 @@ def _colour_mode(mode: str) -> str:
 
 def _transform(where: str, profile: bytes, mode: str) -> Callable[[Image.Image], Image.Image] | None:
     """Return the conversion from an ICC profile to sRGB, or None where there is nothing to convert."""
-    from PIL import Image, ImageCms
-
     right = "a picture in sRGB: save it with the profile converted to sRGB"
     try:
         source = ImageCms.ImageCmsProfile(io.BytesIO(profile))
@@ -301,8 +292,6 @@ def _transform(where: str, profile: bytes, mode: str) -> Callable[[Image.Image],
 
 def _area_weights(old: int, new: int) -> Any:
     """Return the sparse matrix (new, old) of the share that each old cell has in each new one."""
-    from scipy.sparse import csr_array
-
     # On a ruler of old * new marks both grids have whole edges, so the shares are exact.
     edges = np.union1d(np.arange(old + 1) * new, np.arange(new + 1) * old)
     start = edges[:-1]

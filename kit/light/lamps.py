@@ -45,9 +45,8 @@ def sources(lamp: Lamp) -> Array:
 
 def source_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike | None = None) -> Array:
     """Return the illuminance that each shining point of a lamp makes on points, without shadows, shape (..., n) [lx].
-
-    `points`, shape (..., 3) [m], have to be apart from the lamp; `normals`, shape (3,) or (..., 3), are unit normals on
-    the lit side, not given: facing each shining point. What faces away gets nothing.
+    `points`, shape (..., 3) [m], have to be apart from the lamp; `normals`, shape (3,) or (..., 3), are on the lit
+    side, not given: facing each shining point.
     """
     at, places = np.asarray(points, float), sources(lamp)
     ray = at[..., None, :] - places
@@ -155,9 +154,8 @@ def _string_map(raster: FrontRaster, string: LedString) -> Array:
 
 
 def _near(raster: FrontRaster, lit: Mask, nodes: Array, facing: Array | None, closest: float) -> Array:
-    """Return what the light of nodes of 1 cd, integrated over near pixels, exceeds the stand-in by, shape (pixel,).
-
-    The mean illuminance of a pixel is the solid angle that it fills, seen from the node, over its area.
+    """Return what the light of nodes of 1 cd, integrated over near pixels, exceeds the stand-in by, shape (pixel,): of
+    a pixel the mean is the solid angle that it fills, seen from the node, over its area.
     """
     grid, (rows, columns) = raster.grid, raster.patch.shape
     reach = np.arange(-NEAR, NEAR + 1)

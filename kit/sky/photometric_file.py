@@ -22,6 +22,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
+from scipy.ndimage import map_coordinates
 
 from kit.arrays import Array
 from kit.errors import InputError
@@ -107,8 +108,6 @@ class Distribution(Declared, eq=False):
         if self.horizontal.size == 1:
             result = np.interp(down, v, table[0])
         else:
-            from scipy.ndimage import map_coordinates
-
             row = np.interp((turn.ravel() - h[0]) % 360.0 + h[0], h, np.arange(h.size, dtype=float))
             column = np.interp(down.ravel(), v, np.arange(v.size, dtype=float))
             result = map_coordinates(table, [row, column], order=1, mode="nearest").reshape(down.shape)
@@ -224,8 +223,6 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
 
 def _type_c(v: Array, h: Array, table: Array, *, upright: bool) -> tuple[Array, Array, Array]:
     """Return type A (its pole is upright) or B in C-planes, with its flux; from 0 to the right means both sides."""
-    from scipy.ndimage import map_coordinates
-
     if h[0] == 0.0:
         h, table = np.concatenate([-h[:0:-1], h]), np.concatenate([table[:0:-1], table])
     if not upright:

@@ -4,6 +4,7 @@ import math
 from functools import cache, lru_cache
 
 import numpy as np
+from scipy.optimize import lsq_linear
 
 from kit import reference
 from kit.arrays import Array
@@ -78,8 +79,6 @@ def recover(x: float, y: float, reflectance: float, points: dict[float, float] |
     Graphics Forum 34 (2015), doi:10.1111/cgf.12676): of the objectives in colour-science the one that comes closest to
     published spectra of bricks, and quadratic, so a bounded linear solver finds it in milliseconds.
     """
-    from scipy.optimize import lsq_linear
-
     daylight = ambient_spectrum("daylight").fine
     # From grid points to every nanometre; linear, which on a curve this smooth is 1e-4 from what `on` does.
     spread = np.stack([np.interp(FINE, WAVELENGTHS, unit) for unit in np.eye(len(WAVELENGTHS))])
