@@ -84,21 +84,16 @@ def _cast(facade: Facade, projectors: Machines, grid: Grid, extent: Extent, obst
             right = "a picture that meets the front; this one misses it"
             raise InputError(f"projector {count}: position, aim, lens_shift", given, right)
     together = units[0][None] if len(units) == 1 else np.array(units)
-    hidden = _hidden(raster, beams, obstacles)
-    return Cast(raster=raster, beams=tuple(beams), units=together, share=np.array(shares), hidden=hidden)
-
-
-def _hidden(raster: FrontRaster, beams: Sequence[Beam], obstacles: Sequence[Obstacle]) -> dict[str, float]:
-    """Return `Cast.hidden`."""
-    judged = np.append([patch.judged for patch in raster.facade.patches], False)[raster.patch]
+    judged = np.append([patch.judged for patch in facade.patches], False)[raster.patch]
 
     def lit(*things: Obstacle) -> int:
         found = [reached(raster, beam.position, beam.corners(), things) for beam in beams]
         return int(np.count_nonzero(np.any(found, axis=0) & judged))
 
     free = lit() if obstacles else 0
-    shares = {thing.name: 1.0 - lit(thing) / free for thing in obstacles} if free else {}
-    return {name: share for name, share in shares.items() if share > 0.0}
+    hides = {thing.name: 1.0 - lit(thing) / free for thing in obstacles} if free else {}
+    hidden = {name: share for name, share in hides.items() if share > 0.0}
+    return Cast(raster=raster, beams=tuple(beams), units=together, share=np.array(shares), hidden=hidden)
 
 
 def sums(values: Array, raster: FrontRaster) -> Array:

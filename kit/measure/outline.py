@@ -31,6 +31,8 @@ say = Phrases(__file__)
 # Of the extent of four points squared, the least triangle that three of them make.
 CARE, SHARE, LEAST, FLATTEST = 1.0, 0.015, 0.03, 0.005
 ANY, DEPTH = Number(low=-65_535.0, high=65_535.0), LENGTH.but(low=-100.0, high=100.0, meaning="forward of the wall")
+KNOWN = Many(of=Vector(length=4, of=ANY), most=20, meaning="points in the photo, and x, y on the wall [m]")
+CHECKS = Many(of=Vector(length=5, of=ANY), most=50, meaning="two points in the photo, their distance [m]")
 
 
 class MarkedPart(Declared):
@@ -56,16 +58,11 @@ class Marks(Declared):
     """
 
     size: tuple[int, int] = declared(SIZE)
-    known: tuple[tuple[float, ...], ...] = declared(
-        Many(of=Vector(length=4, of=ANY), most=20), default=(), meaning="points in the photo, and x, y on the wall [m]"
-    )
+    known: tuple[tuple[float, ...], ...] = declared(KNOWN, default=())
     straight: tuple[Any, ...] = declared(Many(of=SPOT, most=50), default=(), meaning="points along straight lines")
-    checks: tuple[tuple[float, ...], ...] = declared(
-        Many(of=Vector(length=5, of=ANY), most=50), default=(), meaning="two points in the photo, their distance [m]"
-    )  # fmt: skip
+    checks: tuple[tuple[float, ...], ...] = declared(CHECKS, default=())
     focal: float | None = declared(FOCAL, default=None)
     parts: tuple[MarkedPart, ...] = declared(Many(of=Is(kind=MarkedPart), unique="name"), default=())
-
     points: tuple[Any, ...] = declared(SPOT.but(least=0), default=(), meaning="points of nothing yet")
 
     def text(self) -> str:
@@ -160,14 +157,14 @@ class Wall(Declared, Result, eq=False):
     def sentence(self, units: str = "m") -> str:
         """Return how far the plane can be trusted and what is assumed, in words."""
         known, stood = np.array(self.marks.known)[:, :2], self.camera
-        parts = {
-            "always": say("four") if len(known) == 4 else "",
-            "lens": say("bent" if self.marks.straight else "pinhole", bend=self.bend),
-            "tape": say("checked" if self.marks.checks else "unchecked"),
-            "camera": say("flat") if stood is None else say("camera", units, away=float(stood[2])),
-        }
         off = 100.0 * max(miss for name, miss in self.misses.items() if name.startswith("known"))
-        return say("wall", units, off=off, pixel=100.0 * self.doubt(known).max(), **parts)
+        return say(
+            "wall", units, off=off, pixel=100.0 * self.doubt(known).max(),
+            always=say("four") if len(known) == 4 else "",
+            lens=say("bent" if self.marks.straight else "pinhole", bend=self.bend),
+            tape=say("checked" if self.marks.checks else "unchecked"),
+            camera=say("flat") if stood is None else say("camera", units, away=float(stood[2])),
+        )  # fmt: skip
 
 
 def fit_wall(marks: Marks) -> Wall:

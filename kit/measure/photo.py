@@ -8,6 +8,8 @@ from typing import Any
 
 import cv2
 import numpy as np
+from PIL import Image
+from PIL.ExifTags import TAGS
 
 from kit import reference
 from kit.arrays import Array
@@ -96,7 +98,7 @@ def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
     InputError
         For a file that is no such photo, damaged, or too large.
     """
-    from PIL import Image
+    from colour.models import eotf_sRGB
 
     data, name = read_file("photo", path, right=READABLE, most=MOST_BYTES), Path(path).name
     where = f"photo {name!r}"
@@ -117,7 +119,9 @@ def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
             if codes.dtype == np.uint16 and image.info.get("icc_profile") and not linear:
                 raise InputError(where, "16 bits with a colour profile", "sRGB without one, or linear=True")
             if linear or codes.dtype == np.uint16:
-                picture = _deep(name, codes, linear)
+                share = np.linspace(0.0, 1.0, np.iinfo(codes.dtype).max + 1)
+                light = share if linear else np.asarray(eotf_sRGB(share))
+                picture = _kept(name, light.astype(np.float32)[codes[..., ::-1]])
             else:
                 halved = jpeg and wide * high > MOST_PIXELS
                 if halved:
@@ -145,13 +149,6 @@ def _few(size: tuple[int, int], most: int) -> None:
         raise InputError("photo", f"{size[0]} x {size[1]} pixels", FEWER_JPEG)
 
 
-def _deep(name: str, codes: Any, linear: bool) -> Picture:
-    from colour.models import eotf_sRGB
-
-    share = np.linspace(0.0, 1.0, np.iinfo(codes.dtype).max + 1)
-    return _kept(name, (share if linear else eotf_sRGB(share)).astype(np.float32)[codes[..., ::-1]])
-
-
 def _kept(name: str, rgb: Any) -> Picture:
     """Return light as a picture, no larger than what a picture file keeps."""
     less = less_kept(*rgb.shape[:2])
@@ -173,7 +170,6 @@ def _raw(name: str, data: bytes) -> Photo:
 def _exif(tags: dict[int, Any], size: tuple[int, int]) -> dict[str, Any]:
     """Return exposure, or why it is not to be trusted, and focal length, by the tags of a photo of this size."""
     import pandas as pd
-    from PIL.ExifTags import TAGS
 
     said = {TAGS.get(tag, ""): value for tag, value in tags.items()}
 

@@ -41,10 +41,8 @@ HEADS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="ut
 
 THETA = Numbers(of=ANGLE.but(low=0.0, high=180.0), meaning="from the axis, ascending, shape (v,); no light beyond")
 PHI = Numbers(
-    of=ANGLE,
-    meaning="round the axis, ascending, shape (h,): 0 alone (the same all round), 0 to 90 (both halves and both ends "
-    "alike), 0 to 180 or 90 to 270 (two halves alike), or 0 to 360, the last step of which may be left out",
-)  # fmt: skip
+    of=ANGLE, meaning="round the axis, ascending, (h,): 0 alone; 0 to 90, 0 to 180, 90 to 270, the rest alike; 0 to 360"
+)
 CANDELA = Numbers(of=Number(unit="cd", low=0.0, high=MOST_INTENSITY), most=MOST_VALUES)
 FLUX = Number(label="lumens", symbol="Φ", unit="lm", above=0.0)
 EFFICIENCY = Number(above=0.0, high=2.0, meaning="stated share of the lamps' flux that leaves the luminaire")
@@ -182,8 +180,7 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     if at is None:
         raise InputError(f"{file}: TILT", "no such line", "a line TILT=NONE or TILT=INCLUDE, as LM-63 asks")
     head, tilt = "\n".join(lines[:at]), lines[at].split("=", 1)[1].strip()
-    keys = "LUMINAIRE", "LUMCAT"
-    names = [name for key in keys for name in re.findall(rf"(?mi)^[ \t]*\[{key}\][ \t]*(\S.*)$", head)]
+    names = [re.findall(rf"(?mi)^[ \t]*\[{key}\][ \t]*(\S.*)$", head) for key in ("LUMINAIRE", "LUMCAT")]
     tokens = _Tokens(lines[at + 1 :], file, at + 2, comma=" ")
     if tilt.upper() == "INCLUDE":
         tokens.number("lamp-to-luminaire geometry", low=1, high=3, whole=True)
@@ -193,9 +190,8 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
     elif tilt.upper() != "NONE":
         raise InputError(f"{file}, line {at + 1}: TILT", tilt, "NONE or INCLUDE; a second file is not read")
     start = tokens.at
-    lamps, lumens, factor, count_v, count_h, kind, units, *lengths, ballast, extra, _ = (
-        tokens.number(**limits) for limits in HEADS["ies"]
-    )
+    read = [tokens.number(**limits) for limits in HEADS["ies"]]
+    lamps, lumens, factor, count_v, count_h, kind, units, *lengths, ballast, extra, _ = read
     if lumens <= 0 and lumens != -1.0:
         where = tokens.where("lumens per lamp", start + 1)
         raise InputError(where, lumens, "a number above 0, or -1 for absolute photometry")
@@ -203,9 +199,8 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
         factor *= Number(above=0.0, high=1e3).check(tokens.where("ballast-lamp factor", start + 11), extra)
     tokens.check_left("vertical angles, horizontal angles and candela values", count_v + count_h + count_v * count_h)
     ends = (0.0, 360.0) if kind == 1 else (-90.0, 90.0)
-    vertical, horizontal = (
-        tokens.angles(f"{which} angles", n, *ends) for which, n in (("vertical", count_v), ("horizontal", count_h))
-    )
+    vertical = tokens.angles("vertical angles", count_v, *ends)
+    horizontal = tokens.angles("horizontal angles", count_h, *ends)
     values = tokens.table("candela values", count_h, count_v)
     if kind > 1:
         for which, angles, first in ("vertical", vertical, -SAME_ANGLE), ("horizontal", horizontal, 0.0):
@@ -215,8 +210,8 @@ def parse_ies(source: str, file: str = "ies file") -> Distribution:
         vertical, horizontal, values = _type_c(vertical, horizontal, values, upright=kind == 3)
     front = 90.0 if kind > 1 or horizontal[0] > SAME_ANGLE else 0.0
     return _checked(
-        file, name=(names or [file])[0].strip()[:200], vertical=vertical, horizontal=horizontal, values=values,
-        front=front, factor=factor * ballast, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
+        file, name=[*names[0], *names[1], file][0].strip()[:200], vertical=vertical, horizontal=horizontal, front=front,
+        values=values, factor=factor * ballast, stated_flux=None if lumens == -1.0 else lamps * lumens * ballast,
         size=max(map(abs, lengths)) * metres_per("ft" if units == 1 else "m"),
     )  # fmt: skip
 

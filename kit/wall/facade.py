@@ -320,7 +320,8 @@ def with_returns(patch: Patch, back: float) -> tuple[Patch, ...]:
         raise InputError(f"patch {patch.name!r}: back", back, f"at most the depth of the patch ({corners[0][2]:g} m)")
     sides = []
     for i, (start, end) in enumerate(zip(corners, (*corners[1:], corners[0]), strict=True), 1):
-        if max(start[2], end[2]) > back:
-            ring = start, end, (end[0], end[1], back), (start[0], start[1], back)
-            sides.append(Patch(f"{patch.name}, return {i}", ring, patch.surface))
+        ring = [start, end, (end[0], end[1], back), (start[0], start[1], back)]
+        ring = [corner for k, corner in enumerate(ring) if corner != ring[k - 1]]
+        if len(ring) > 2:
+            sides.append(Patch(f"{patch.name}, return {i}", tuple(ring), patch.surface))
     return (patch, *sides)

@@ -196,12 +196,13 @@ def _note_hidden(facade: Facade, reader: Reader) -> None:
     in_front = farthest[over] > nearest[under] + SAME_PLANE
     over, under, in_front = (x[in_front | (over > under)] for x in (over, under, in_front))
     told = set[int]()
-    for at in np.lexsort((over, under)):
-        k, patch, other = under[at], seen[under[at]], seen[over[at]]
-        z0, zx, zy = other.depth_plane()
+    order = np.lexsort((over, under))
+    for k, i, before in zip(*(x[order].tolist() for x in (under, over, in_front)), strict=True):
         if k in told:
             continue
-        if in_front[at]:
+        patch, other = seen[k], seen[i]
+        z0, zx, zy = other.depth_plane()
+        if before:
             right = f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)"
             reader.wrong(f"patch {patch.name!r}: depth", round(float(nearest[k]) / metres(reader.unit), 4), right)
             told.add(k)
