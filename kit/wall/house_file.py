@@ -196,13 +196,13 @@ def _note_hidden(facade: Facade, reader: Reader) -> None:
     in_front = farthest[over] > nearest[under] + SAME_PLANE
     over, under, in_front = (x[in_front | (over > under)] for x in (over, under, in_front))
     told = set[int]()
-    order = np.lexsort((over, under))
-    for k, i, before in zip(*(x[order].tolist() for x in (under, over, in_front)), strict=True):
+    for at in np.lexsort((over, under)):
+        k = int(under[at])
         if k in told:
             continue
-        patch, other = seen[k], seen[i]
+        patch, other = seen[k], seen[over[at]]
         z0, zx, zy = other.depth_plane()
-        if before:
+        if in_front[at]:
             right = f"a patch that can be seen; it lies behind {other.name!r} (a recess needs a hole there)"
             reader.wrong(f"patch {patch.name!r}: depth", round(float(nearest[k]) / metres(reader.unit), 4), right)
             told.add(k)
