@@ -8,22 +8,23 @@ from kit import fields
 from kit.answers.show import Show
 from kit.decision.several import electrical_power
 from kit.fields import declared
-from kit.housing.air import AIR, LOOP, WATTS, Housing, cooler_swing, house_pressure
+from kit.housing.air import AIR, FLOW, LOOP, WATTS, Housing, cooler_swing, house_pressure
 from kit.housing.season import HUMIDITY, LASTS, SUN, TEMPERATURE, Kept, kept
 from kit.housing.supply import CIRCUIT, EVENINGS, load_frame, load_sentence
 from kit.housing.window import Pane
 from kit.results import Frame, Result
-from kit.units import edge
+from kit.units import edge, metres_per
 from kit.words import Phrases, plain
 
-say = Phrases(__file__)
+say, FOOT = Phrases(__file__), metres_per("ft")
 
 
 class KeepChoice(Housing):
     """A housing, the evening around it, and the machine's power; None: as the show's brightest machine may have it."""
 
-    temperature: float = declared(TEMPERATURE)
+    temperature: float = declared(TEMPERATURE, reading=lambda t: f"{t:g} °C, {1.8 * t + 32.0:.0f} °F")
     humidity: float = declared(HUMIDITY)
+    flow: float | None = declared(FLOW, default=None, reading=lambda q: f"{q:.3f} m³/s, {60.0 * q / FOOT**3:.0f} cfm")
     sun: float = declared(SUN)
     power: float = declared(WATTS, label="power of the machine", default=None)
     lasts: float = declared(LASTS)
