@@ -484,7 +484,7 @@ def test_the_largest_picture_takes_no_more_memory_than_is_said(file):
 
 
 @pytest.mark.bad_input
-def test_a_png_without_all_of_its_rows_is_refused(file):
+def test_a_png_without_all_of_its_rows_is_refused(file, capfd):
     kinds = {0: (1, 2, 4, 8, 16), 2: (8,), 3: (1, 2, 4, 8), 4: (8,), 6: (8,)}
     samples = {0: 1, 2: 3, 3: 1, 4: 2, 6: 4}
     palette = chunk(b"PLTE", bytes(range(48)) * 16)
@@ -514,6 +514,7 @@ def test_a_png_without_all_of_its_rows_is_refused(file):
                 assert load_picture(path).width == size
             else:
                 refused(path, "without all of its rows")
+    assert capfd.readouterr() == ("", "")  # a notebook would show what a decoder says beside the error
 
 
 @pytest.mark.bad_input

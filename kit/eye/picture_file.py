@@ -7,7 +7,9 @@ light, with the primaries and the white of sRGB (which are those of Rec. 709).
 import io
 import math
 import re
+import struct
 import warnings
+import zlib
 from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
@@ -112,8 +114,6 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     maps), the first is the picture. Of one of more than 4096 x 2176 pixels a smaller one is kept, whose pixels are the
     mean light of the areas they cover.
     """
-    import cv2
-
     data = read_file("picture", path, right=READABLE, most=MOST_BYTES)
     name = Path(path).name
     where = f"picture {name!r}"
@@ -124,9 +124,8 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
             warnings.simplefilter("error", Image.DecompressionBombWarning)
             with Image.open(io.BytesIO(data), formats=FORMATS) as image:
                 _check_header(where, image, data)
-                # Pillow leaves rows that are missing black without a word.
-                if image.format == "PNG" and cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_UNCHANGED) is None:
-                    raise InputError(where, "a PNG without all of its rows", f"{READABLE} that is whole")
+                if image.format == "PNG":
+                    _check_rows(where, data)
                 if image.format in ("JPEG", "MPO"):
                     check_scan(where, data)
                 return Picture(name=name, rgb=light_of(where, image, transparent))
@@ -174,6 +173,29 @@ def _check_header(where: str, image: ImageFile.ImageFile, data: bytes) -> None:
             raise InputError(where, "a PNG in another colour space (cICP)", "sRGB: save it as sRGB")
         if not stated and abs(gamma - FILE_GAMMA) > GAMMA_TOLERANCE:
             raise InputError(where, f"a PNG of file gamma {gamma:g}", "sRGB: save it as sRGB")
+
+
+def _check_rows(where: str, data: bytes) -> None:
+    """Refuse a PNG whose rows end too early, which the decoder leaves black without a word."""
+    width, height, depth, colour, _, _, interlaced = struct.unpack(">IIBBBBB", data[16:29])
+    bits = depth * {2: 3, 4: 2, 6: 4}.get(colour, 1)
+    passes = zip(
+        (0, 4, 0, 2, 0, 1, 0), (0, 0, 4, 0, 2, 0, 1), (8, 8, 4, 4, 2, 2, 1), (8, 8, 8, 4, 4, 2, 2), strict=True
+    )
+    needed = 0
+    for left, top, across, down in passes if interlaced else ((0, 0, 1, 1),):
+        columns, rows = -(-(width - left) // across), -(-(height - top) // down)
+        needed += rows * (1 + (columns * bits + 7) // 8) if columns > 0 else 0
+    at, stream = 8, zlib.decompressobj()
+    while needed > 0 and at + 8 <= len(data):
+        size, kind = struct.unpack(">I4s", data[at : at + 8])
+        packed = data[at + 8 : at + 8 + size] if kind == b"IDAT" else b""
+        while packed and needed > 0:
+            needed -= len(stream.decompress(packed, 1 << 20))
+            packed = stream.unconsumed_tail
+        at += size + 12
+    if needed > 0:
+        raise InputError(where, "a PNG without all of its rows", f"{READABLE} that is whole")
 
 
 def check_scan(where: str, data: bytes, scale: int = 1) -> None:
