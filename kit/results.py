@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from kit.errors import InputError
 from kit.fields import Frozen
+from kit.units import edge
 from kit.words import band, short
 
 if TYPE_CHECKING:
@@ -28,19 +29,26 @@ Item = TypeVar("Item")
 
 
 def make_frame(
-    rows: Iterable[Mapping[str, Any]], formats: Mapping[str, Format] | None = None, index: str = ""
-) -> pd.DataFrame:
-    """Return rows as a frame; `formats` says how a column is written for people: as ``".0%"``, or by a function.
+    rows: Iterable[Mapping[str, Any]] | Mapping[str, Any], formats: Mapping[str, Format] | None = None,
+    index: str = "", units: str = "m",
+) -> pd.DataFrame:  # fmt: skip
+    """Return rows, or columns by name, as a frame; ``"depth [m]"`` holds SI and is shown as `units` have it.
 
-    A number without one gets two significant figures, one between columns ``"low ..."`` and ``"high ..."`` its band.
+    `formats` says how a column is written for people: as ``".0%"``, or by a function. A number without one gets two
+    significant figures, one between columns ``"low ..."`` and ``"high ..."`` its band.
     """
     import pandas as pd
 
-    frame = pd.DataFrame(list(rows))
-    if index:
-        frame = frame.set_index(index)
-    frame.attrs["formats"] = dict(formats or {})
-    return frame
+    frame, names = pd.DataFrame(rows if isinstance(rows, Mapping) else list(rows)), {}
+    for name in (name for name in frame.columns if name.endswith("]")):
+        what, unit = name[:-1].rsplit("[", 1)
+        sign, size = edge(unit, units)
+        names[name] = f"{what}[{sign}]"
+        if size != 1.0:
+            frame[name] /= size
+    frame = frame.rename(columns=names)
+    frame.attrs["formats"] = {names.get(name, name): form for name, form in (formats or {}).items()}
+    return frame.set_index(index) if index else frame
 
 
 def banded(name: str, band: Sequence[float] | None, size: float = 1.0) -> dict[str, float]:

@@ -1,7 +1,4 @@
-"""Which brightness class is enough? Two machines side by side on one front.
-
-`compare` takes a `Choice` and returns a `Comparison`: no widgets, no plots.
-"""
+"""Which brightness class is enough? Two machines side by side on one front."""
 
 from dataclasses import replace
 from functools import cached_property, lru_cache

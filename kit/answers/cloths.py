@@ -1,7 +1,4 @@
-"""Does covering the masonry pay? The bare wall and the wall under cloth, at night, side by side.
-
-`weigh` takes a `ClothChoice` and returns a `Weighing`: no widgets, no plots.
-"""
+"""Does covering the masonry pay? The bare wall and the wall under cloth, at night, side by side."""
 
 import contextlib
 import os
@@ -129,12 +126,8 @@ def weigh(show: Show, choice: ClothChoice | None = None, *, spacing: float = 0.0
 
     Parameters
     ----------
-    show : Show
-        The house and what is around it.
-    choice : ClothChoice, optional
-        As the show says if not given.
-    spacing : float
-        Pixel size of the pictures and maps [m].
+    show, choice, spacing
+        As for `kit.compare`; the spacing is that of the pictures too.
 
     Raises
     ------

@@ -1,7 +1,4 @@
-"""When can the show start? One evening, the season around it, and what each lamp costs.
-
-`plan_evening` takes an `EveningChoice` and returns an `EveningPlan`: no widgets, no plots.
-"""
+"""When can the show start? One evening, the season around it, and what each lamp costs."""
 
 from dataclasses import replace
 from functools import cached_property
@@ -18,6 +15,7 @@ from kit.decision.verdict import Target
 from kit.decision.washout import string_dimming
 from kit.errors import InputError
 from kit.eye.light_map import Scene
+from kit.fields import declared
 from kit.results import Result
 from kit.sky.luminaire import LedString, headlamps
 from kit.sky.site import SKY_TYPE, Site
@@ -31,7 +29,6 @@ SHADE = 60.0
 EVERY, STEP = 3, 10.0
 SEASON = ("2026-11-01", "2027-01-06")
 
-
 NAMES = fields.Many(of=fields.NAME)
 CLEAR = "clear"
 AIR = fields.OneOf(label="air", options=lambda: (CLEAR, *reference.names("weather", "air")), meaning="fog or rain")
@@ -40,26 +37,24 @@ AIR = fields.OneOf(label="air", options=lambda: (CLEAR, *reference.names("weathe
 class EveningChoice(Wanted):
     """When and where, which lamps are on, and what the machine and the wall are; None: as the show says."""
 
-    date: str = fields.declared(fields.Day(label="evening of"), default="2026-12-05")
-    latitude: float = fields.declared(fields.LATITUDE, default=None, steps=(-70.0, 70.0, 0.5))
-    longitude: float = fields.declared(fields.LONGITUDE, default=None, steps=(-180.0, 180.0, 0.5))
-    timezone: str = fields.declared(fields.Text(label="time zone", example="America/Chicago", empty=True), default=None)
-    facing: float = fields.declared(
+    date: str = declared(fields.Day(label="evening of"), default="2026-12-05")
+    latitude: float = declared(fields.LATITUDE, default=None, steps=(-70.0, 70.0, 0.5))
+    longitude: float = declared(fields.LONGITUDE, default=None, steps=(-180.0, 180.0, 0.5))
+    timezone: str = declared(fields.Text(label="time zone", example="America/Chicago", empty=True), default=None)
+    facing: float = declared(
         fields.FACING, default=None, steps=(0.0, 345.0, 15.0), reading=lambda way: f"{compass(way)} {way:.0f}°"
     )
-    night_sky: str = fields.declared(SKY, default=None)
-    evening_sky: str = fields.declared(SKY_TYPE, default=None)
-    light_output: float = fields.declared(MACHINE, default=None)
-    distance: float = fields.declared(fields.DISTANCE, default=None)
-    throw_ratio: float = fields.declared(fields.THROW_RATIO, default=None)
-    even: float = fields.declared(fields.AMBIENT, label="even light", default=None)
-    air: str = fields.declared(AIR, default=CLEAR)
-    rooms_dark: bool = fields.declared(ROOMS_DARK, default=None)
-    off: tuple[str, ...] = fields.declared(NAMES, label="lamps off", default=None)
-    shaded: tuple[str, ...] = fields.declared(NAMES, label="lamps shaded", default=())
-    strings: float = fields.declared(
-        fields.DIMMING, label="LED strings", default=0.1, steps=(0.0, 1.0, 0.01), form=".0%"
-    )
+    night_sky: str = declared(SKY, default=None)
+    evening_sky: str = declared(SKY_TYPE, default=None)
+    light_output: float = declared(MACHINE, default=None)
+    distance: float = declared(fields.DISTANCE, default=None)
+    throw_ratio: float = declared(fields.THROW_RATIO, default=None)
+    even: float = declared(fields.AMBIENT, label="even light", default=None)
+    air: str = declared(AIR, default=CLEAR)
+    rooms_dark: bool = declared(ROOMS_DARK, default=None)
+    off: tuple[str, ...] = declared(NAMES, label="lamps off", default=None)
+    shaded: tuple[str, ...] = declared(NAMES, label="lamps shaded", default=())
+    strings: float = declared(fields.DIMMING, label="LED strings", default=0.1, steps=(0.0, 1.0, 0.01), form=".0%")
 
     def on(self, show: Show) -> "EveningChoice":
         """Return the choice with what is not chosen as in `show`; lamps that it dims to nothing are off."""
@@ -107,10 +102,8 @@ class EveningPlan(Result):
     def with_cars(self) -> xr.Dataset:
         """The same evening with an invented car that turns at the corner now and then."""
         lamps = headlamps("a car", position=(self.show.middle + 14.0, 18.0), towards=(self.show.middle, 0.0))
-        cars = Passing(name="a car", lamps=lamps, seconds=4, per_hour=20, begin="15:00", end="22:00")
-        return evenings(
-            self.scene, self.site, self.choice.date, target=self.target, spacing=self.spacing, passing=[cars]
-        )
+        cars = [Passing(name="a car", lamps=lamps, seconds=4, per_hour=20, begin="15:00", end="22:00")]
+        return evenings(self.scene, self.site, self.choice.date, target=self.target, spacing=self.spacing, passing=cars)
 
     @cached_property
     def dimming(self) -> xr.Dataset | None:
@@ -145,10 +138,8 @@ class EveningPlan(Result):
         """What fog or rain costs, in words; empty in clear air."""
         if self.scene.visibility is None:
             return ""
-        left = percent(self.scene.air(self.scene.projectors[0][1].position))
-        return (
-            f"In {self.choice.air} {left} of the picture's light gets to the wall and to you, behind a beam that glows."
-        )
+        air, left = self.choice.air, percent(self.scene.air(self.scene.projectors[0][1].position))
+        return f"In {air} {left} of the picture's light gets to the wall and to you, behind a beam that glows."
 
 
 def plan_evening(
@@ -158,14 +149,10 @@ def plan_evening(
 
     Parameters
     ----------
-    show : Show
-        The house and what is around it.
-    choice : EveningChoice, optional
-        As the show says if not given.
+    show, choice, spacing
+        As for `kit.compare`.
     season : (str, str)
         First and last date.
-    spacing : float
-        Pixel size of the front [m].
 
     Raises
     ------

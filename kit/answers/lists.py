@@ -45,13 +45,11 @@ def _surfaces() -> Frame:
     import colour
 
     daylight = ambient_spectrum("daylight")
-    rows = []
+    rows, white = [], tristimulus(daylight)[1]
     for row in reference.table("surfaces"):
         plain, seen = Surface.from_reference(row.name), {}
         for name, share in {"darkest": row.low, "colour": row.value, "lightest": row.high}.items():
-            light = (
-                tristimulus(daylight, surface_spectrum(replace(plain, reflectance=share))) / tristimulus(daylight)[1]
-            )
+            light = tristimulus(daylight, surface_spectrum(replace(plain, reflectance=share))) / white
             levels = np.rint(255 * np.clip(colour.XYZ_to_sRGB(light), 0.0, 1.0)).astype(int)
             seen[name] = "#" + bytes(levels.tolist()).hex()
         rows.append(

@@ -33,13 +33,10 @@ def verdict_row(path: str, mark: str, spacing: float) -> dict[str, Any]:
         found = judge(light_map(scene, spacing), show.target(), draws=512)
     except InputError as error:
         return row | {"error": str(error)}
-    figures = {"lit": found.front.lit_share, "verdict": found.status, "chance": found.chance}
     return row | {
-        "house": show.house.name,
-        "machine": show.machine.name,
-        **figures,
-        "words": found.sentence(show.units),
-    }
+        "house": show.house.name, "machine": show.machine.name, "lit": found.front.lit_share, "verdict": found.status,
+        "chance": found.chance, "words": found.sentence(show.units),
+    }  # fmt: skip
 
 
 @contextmanager
@@ -51,11 +48,9 @@ def _workers(cluster: str, jobs: int | None, work: Callable[..., Any]) -> Iterat
             from distributed import as_completed as completed
         except ImportError:
             raise InputError("cluster", cluster, "one package more: pip install -e '.[cluster]'") from None
-        with Client(cluster, timeout=PATIENCE) as client:
+        with Client(cluster, timeout=PATIENCE) as at:
             # The houses of a worker that dies go to another one.
-            yield lambda calls: (
-                one.result() for one in completed([client.submit(work, *c, pure=False) for c in calls])
-            )
+            yield lambda calls: (one.result() for one in completed([at.submit(work, *c, pure=False) for c in calls]))
     else:
         # Anew, not a copy of this process and its threads.
         with ProcessPoolExecutor(jobs or os.cpu_count(), get_context("spawn")) as pool:

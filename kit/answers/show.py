@@ -20,7 +20,7 @@
 import contextlib
 import math
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
@@ -38,6 +38,7 @@ from kit.eye.light_map import Doubt, Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
 from kit.housing.window import DIRT, GLASS, TILT, Pane
 from kit.light.ambient import Ambient
+from kit.light.cast import Pairs
 from kit.light.lamps import Lamp, lamp_map
 from kit.results import Frame, Result, make_frame
 from kit.sky import luminaire
@@ -150,9 +151,7 @@ class ShowLamp(Declared):
     position: tuple[float, float, float] = declared(fields.POINT)
     kind: str = declared(OneOf(label="kind of lamp", options=_lamp_kinds, empty=True), default="")
     file: str = declared(fields.Text(label="photometric file", empty=True), default="")
-    flux: float | None = declared(
-        luminaire.FLUX, default=None, meaning="that leaves it; None: as its kind or file says"
-    )
+    flux: float | None = declared(luminaire.FLUX, default=None, meaning="that leaves it; None: as kind or file says")
     towards: tuple[float, float] | None = declared(luminaire.TOWARDS, default=None)
     front: float | None = declared(luminaire.FRONT, default=None)
     pan: float | None = declared(luminaire.PAN, default=None)
@@ -190,32 +189,7 @@ LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
     "stand": (Stand, specs(Stand) | {"area": AREA}), "obstacle": (Obstacle, specs(Obstacle) | {"area": AREA}),
     "viewer": (Viewer, specs(Viewer)), "machine": (Machine, specs(Machine)), "cloth": (Cloth, _cloth),
 }  # fmt: skip
-_where = {
-    "town": fields.Text(label="town, of kit.towns(); or latitude, longitude and timezone"), "latitude": fields.LATITUDE,
-    "longitude": fields.LONGITUDE, "timezone": TIMEZONE, "facing": fields.FACING, "night_sky": SKY,
-    "evening_sky": SKY_TYPE, "ground": GROUND,
-}  # fmt: skip
-PLACE: dict[str, Spec] = {name: spec.but(optional=True) for name, spec in _where.items()}
-SCALARS: dict[str, Spec] = {
-    "ambient": AMBIENT,
-    "ambient_band": AMBIENT_BAND,
-    "distance": fields.DISTANCE.but(meaning="from the lens to the wall; left out: the picture fits the front"),
-    "walk": WALK.but(optional=True),
-    "rooms_dark": ROOMS_DARK.but(optional=True),
-}
-TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE}
-TARGET |= {"share": SHARE_WANTED, "confidence": CONFIDENCE}
-# What pages let one choose in place of what the show says.
-CHOSEN = (*list(PLACE)[1:7], "ambient", "rooms_dark", *TARGET, "units")
-SHOW: dict[str, Spec] = {
-    "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
-    **HOUSE,
-    **SCALARS,
-    "place": Record(fields=PLACE, label="where the house stands", optional=True),
-    "target": Record(fields=TARGET, label="what is wanted", optional=True),
-    **{name: Many(of=Record(fields=own), default=()) for name, (_, own) in LISTS.items()},
-}
-BY_PATH = {name: spec for name, spec in SHOW.items() if name not in HOUSE} | {"units": UNIT.but(optional=True)}
+TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE, "share": SHARE_WANTED, "confidence": CONFIDENCE}
 
 
 def _many(kind: type, least: int = 0) -> Any:
@@ -529,9 +503,7 @@ class Show(Declared, Result):
             made = Pane(glass=machine.pane, tilt=machine.pane_tilt, dirt=machine.dust or DIRT.default).before(made)
         return made, Placement(position=(x, at["height"], at["distance"]), aim=(x, at["height"] + rise, 0.0))
 
-    def scene(
-        self, machines: Sequence[tuple[projector.Projector, Placement]], ambient: Ambient, *, blend: bool = False
-    ) -> Scene:
+    def scene(self, machines: Pairs, ambient: Ambient, *, blend: bool = False) -> Scene:
         """Return machines before the front, with the ground that is there, and what stands in the light."""
         ground, (low, high) = reference.value("surfaces", self.full.ground), self.ambient_band or (0.0, 0.0)
         doubt = Doubt(even_light=(low / self.ambient, high / self.ambient)) if self.ambient and low else Doubt()
@@ -550,6 +522,27 @@ class Show(Declared, Result):
     def cloth(self, name: str) -> Cloth:
         """Return a cloth at the price that it has here."""
         return next((cloth for cloth in self.cloths or () if cloth.name == name), None) or Cloth.from_reference(name)
+
+
+_own = specs(Show)
+_places = ("latitude", "longitude", "timezone", "facing", "night_sky", "evening_sky", "ground")
+_town = fields.Text(label="town, of kit.towns(); or latitude, longitude and timezone", optional=True)
+PLACE: dict[str, Spec] = {"town": _town, **{name: _own[name] for name in _places}}
+SCALARS: dict[str, Spec] = {
+    "ambient": AMBIENT, "ambient_band": AMBIENT_BAND,
+    "distance": fields.DISTANCE.but(meaning="from the lens to the wall; left out: the picture fits the front"),
+    "walk": _own["walk"], "rooms_dark": _own["rooms_dark"],
+}  # fmt: skip
+# What pages let one choose in place of what the show says.
+CHOSEN = (*_places[:6], "ambient", "rooms_dark", *TARGET, "units")
+SHOW: dict[str, Spec] = {
+    "house": fields.Text(label="house file, seen from this file; or name, units and [[patch]] as there", optional=True),
+    **HOUSE, **SCALARS,
+    "place": Record(fields=PLACE, label="where the house stands", optional=True),
+    "target": Record(fields=TARGET, label="what is wanted", optional=True),
+    **{name: Many(of=Record(fields=own), default=()) for name, (_, own) in LISTS.items()},
+}  # fmt: skip
+BY_PATH = {name: spec for name, spec in SHOW.items() if name not in HOUSE} | {"units": UNIT.but(optional=True)}
 
 
 def _nearest_zone(latitude: float, longitude: Any) -> str:

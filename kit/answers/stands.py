@@ -1,7 +1,4 @@
-"""Where does the projector stand, and is it one or two?
-
-`arrange` takes a `StandChoice` and returns an `Arrangement`: no widgets, no plots.
-"""
+"""Where does the projector stand, and is it one or two?"""
 
 import math
 from dataclasses import replace
@@ -16,6 +13,7 @@ from kit.decision.several import Comparison, compare_setups, stacked
 from kit.decision.verdict import Target, Verdict, judge
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
+from kit.fields import declared
 from kit.results import Frame, Result
 from kit.source.placement import Placement
 from kit.source.projector import Projector
@@ -49,17 +47,17 @@ TILT = fields.ANGLE.but(
 class StandChoice(scenes.Wanted):
     """How many machines, where they stand, how they point, and what the wall is; None: as the show says."""
 
-    setup: str = fields.declared(SETUP)
-    light_output: float = fields.declared(scenes.MACHINE, label="each", default=None)
-    distance: float = fields.declared(fields.DISTANCE, default=None)
-    side: float = fields.declared(scenes.ASIDE, default=None)
-    height: float = fields.declared(fields.LENS_HEIGHT, default=None)
-    throw_ratio: float = fields.declared(fields.THROW_RATIO, default=None)
-    shift_up: float = fields.declared(scenes.SHIFT_UP, default=None)
-    tilt: float = fields.declared(TILT)
-    ambient: float = fields.declared(fields.AMBIENT, default=None)
-    rooms_dark: bool = fields.declared(ROOMS_DARK, default=None)
-    best_for: str = fields.declared(BEST_FOR)
+    setup: str = declared(SETUP)
+    light_output: float = declared(scenes.MACHINE, label="each", default=None)
+    distance: float = declared(fields.DISTANCE, default=None)
+    side: float = declared(scenes.ASIDE, default=None)
+    height: float = declared(fields.LENS_HEIGHT, default=None)
+    throw_ratio: float = declared(fields.THROW_RATIO, default=None)
+    shift_up: float = declared(scenes.SHIFT_UP, default=None)
+    tilt: float = declared(TILT)
+    ambient: float = declared(fields.AMBIENT, default=None)
+    rooms_dark: bool = declared(ROOMS_DARK, default=None)
+    best_for: str = declared(BEST_FOR)
 
     def _agree(self, where: str) -> None:
         if self.setup == STACKED and self.tilt:
@@ -131,13 +129,12 @@ class Arrangement(Result):
         choice = self.choice
         half = choice.light_output * (0.5 if choice.setup == ONE else 1.0)
         both = replace(choice, light_output=half, tilt=0.0)
+        # Another lens, so that the two pictures together are as wide as the one.
+        longer = choice.throw_ratio * (2.0 - OVERLAP)
         setups = {
             f"one of {2 * half:,.0f} lm": replace(both, setup=ONE, light_output=2 * half),
             f"two of {half:,.0f} lm, stacked": replace(both, setup=STACKED),
-            # Another lens, so that the two pictures together are as wide as the one.
-            f"two of {half:,.0f} lm, side by side": replace(
-                both, setup=SIDE_BY_SIDE, throw_ratio=choice.throw_ratio * (2.0 - OVERLAP)
-            ),
+            f"two of {half:,.0f} lm, side by side": replace(both, setup=SIDE_BY_SIDE, throw_ratio=longer),
         }
         scenes = {name: stand_scene(self.show, one) for name, one in setups.items()}
         return compare_setups(scenes, self.target, spacing=self.spacing)
@@ -192,12 +189,8 @@ def arrange(show: Show, choice: StandChoice | None = None, *, spacing: float = 0
 
     Parameters
     ----------
-    show : Show
-        The house and what is around it.
-    choice : StandChoice, optional
-        As the show says if not given.
-    spacing : float
-        Pixel size of the maps [m].
+    show, choice, spacing
+        As for `kit.compare`.
 
     Raises
     ------

@@ -109,11 +109,8 @@ def middle_90(usual: Array, found: Array, parts: int) -> Array:
 
     `usual`, (..., 1, point), and `found`, (..., draw, point): as given and as drawn, at `SAMPLE` points of each part.
     """
-    half = SAMPLE // 2
-    one, many = (
-        np.partition(values.reshape(*values.shape[:-1], parts, SAMPLE), half, axis=-1)[..., half]
-        for values in (usual, found)
-    )
+    mid = SAMPLE // 2
+    one, many = (np.partition(v.reshape(*v.shape[:-1], parts, SAMPLE), mid, axis=-1)[..., mid] for v in (usual, found))
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = many / one
     ratio = np.sort(np.where(np.isnan(ratio), 1.0, ratio), axis=-2)

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 import xarray as xr
 
-from kit import reference, results
+from kit import reference
 from kit.arrays import Array, Index, Mask
 from kit.blocks import Memory
 from kit.decision.chance import Draws
@@ -23,10 +23,10 @@ from kit.decision.washout import PAIRS, WHOLE, LitFront
 from kit.errors import InputError
 from kit.eye.glare import moon_glare, sights_to, veils_of
 from kit.eye.light_map import Scene
-from kit.fields import NAME, SPACING, Declared, Is, Many, Number, Text, declared
+from kit.fields import NAME, SPACING, Declared, Is, Many, Number, OneOf, Text, declared
 from kit.light.lamps import LAMPS, Lamp
 from kit.quantities import attrs, labelled
-from kit.results import check_made
+from kit.results import Format, check_made, make_frame
 from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, MOON, TWILIGHT, Site, Times, clock_times
@@ -71,9 +71,7 @@ class Passing(Declared):
     name: str = declared(NAME)
     lamps: tuple[Lamp, ...] = declared(LAMPS, least=1, unique="name", meaning="on while it lasts")
     seconds: float = declared(Number(label="seconds", unit="s", above=0.0, meaning="that one event lasts"))
-    per_hour: float = declared(
-        Number(label="times an hour", low=0.0, meaning="events in an hour; all of them together last an hour at most")
-    )
+    per_hour: float = declared(Number(label="times an hour", low=0.0, meaning="how often; together an hour at most"))
     begin: str = declared(CLOCK, default="00:00", meaning="time of the clock from which on they happen")
     end: str = declared(CLOCK, default="24:00", meaning="to which; across midnight if earlier, all day if the same")
 
@@ -114,13 +112,10 @@ def evenings(
         Days from one evening to the next.
     begin : str
         Clock time at which an evening begins, such as ``"15:00"``.
-    hours : float
-        That it lasts, above 0 up to 24.
-    step : float
-        Between moments [minutes], above 0.
-    target : Target, optional
-    spacing : float
-        Pixel size of the front [m].
+    hours, step : float
+        That it lasts, above 0 up to 24; minutes from moment to moment, above 0.
+    target, spacing
+        As for `kit.compare_setups`.
     passing : sequence of Passing
         Each is looked at by itself, on top of all the rest.
     banded : bool
@@ -226,11 +221,9 @@ def start_sentence(result: xr.Dataset, date: Any = None, part: str = WHOLE) -> s
         "likely": say("likely", chance=float(one["chance"].max()), **wanted),
     }  # fmt: skip
     if np.isnat(high):
-        dim = (
-            "dim but clear" if not np.isnat(dark) else "dim" if said["white"] < wanted["wanted_white_luminance"] else ""
-        )
-        why = "reaches" if said["lit"] < wanted["wanted_share"] else dim or "washed"
-        return say("never", **said) + say(why, **said)
+        dim = "dim" if said["white"] < wanted["wanted_white_luminance"] else "washed"
+        clear = dim if np.isnat(dark) else "dim but clear"
+        return say("never", **said) + say("reaches" if said["lit"] < wanted["wanted_share"] else clear, **said)
     if np.isnat(nominal):
         return say("may", **said)
     asked = {"can": True, "perhaps" if np.isnat(low) else "surely": low != high, "until": not np.isnat(end)}
@@ -244,8 +237,7 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
     likely as not, ``surely`` when it is; ``best chance``, the highest of the evening.
     """
     check_made("result", result, "dark_enough", "kit.evenings")
-    _part_index(result["part"].values, part)
-    one = result.sel(part=part).isel(date=slice(None, None, NTH.check("every", every)))
+    one = of_part(result, part).isel(date=slice(None, None, NTH.check("every", every)))
     nominal = one.sel(level="nominal")
     columns = {
         "sunset": one["sunset"], "moonrise": one["moonrise"], "moon lit": one["moon_illuminated"].mean("minute"),
@@ -253,10 +245,8 @@ def start_frame(result: xr.Dataset, part: str = WHOLE, every: int = 1) -> pd.Dat
         "may start": one["earliest"].sel(level="high"), "surely": one["earliest"].sel(level="low"),
         "best chance": one["chance"].max("minute"),
     }  # fmt: skip
-    days = pd.Index(map(_day, one["date"].values), name="evening")
-    frame = pd.DataFrame({name: values.values for name, values in columns.items()}, index=days)
-    frame.attrs["formats"] = {name: ".0%" if name in ("moon lit", "best chance") else _hour for name in columns}
-    return frame
+    formats = {name: ".0%" if name in ("moon lit", "best chance") else _hour for name in columns}
+    return make_frame({"evening": [*map(_day, one["date"].values)], **columns}, formats, "evening")
 
 
 def source_frame(result: xr.Dataset, clock: Any) -> pd.DataFrame:
@@ -272,11 +262,10 @@ def source_frame(result: xr.Dataset, clock: Any) -> pd.DataFrame:
     i, j = moment(result, clock)
     at = result.isel(date=i, minute=j)
     columns = {"on the front [lx]": at["ambient_illuminance"].values, "veil [cd/m²]": at["veiling_luminance"].values}
-    frame = pd.DataFrame(columns, index=pd.Index(at["source"].values.tolist(), name="source"))
-    total = frame.sum()
-    frame = frame[(frame > 0).any(axis=1)]
+    formats = dict(zip(columns, (".3f", ".4f"), strict=True))
+    frame = make_frame({"source": at["source"].values.tolist(), **columns}, formats, "source")
+    total, frame = frame.sum(), frame[(frame > 0).any(axis=1)]
     frame.loc["all"] = total
-    frame.attrs["formats"] = {"on the front [lx]": ".3f", "veil [cd/m²]": ".4f"}
     frame.attrs["title"] = at["clock"].dt.strftime("%Y-%m-%d %H:%M").item()
     return frame
 
@@ -342,7 +331,7 @@ def switching(
     then, rows = utc[0, [j]], []
     for kept in changes.values():
         study = _study(replace(scene, ambient=replace(scene.ambient, lamps=kept)), site, target, spacing)
-        i = _part_index(study.front.parts, part)
+        i = study.front.parts.index(OneOf(options=study.front.parts).check("part", part))
         chance = study.chance(utc)[0]
         passes = study.front.levels(chance)
         start = _earliest(study, site, utc, minutes, 0, passes)[0, i]
@@ -364,11 +353,12 @@ def switching_frame(result: xr.Dataset) -> pd.DataFrame:
     check_made("result", result, "change", "kit.switching")
     one = result.sel(level="nominal")
     columns = {
-        "on the front [lx]": one["ambient_illuminance"], "contrast": one["contrast"], "start": one["earliest"],
-        "chance": one["chance"], "verdict": [STATES[k] for k in one["status"].values],
+        "change": one["change"].values.tolist(), "on the front [lx]": one["ambient_illuminance"],
+        "contrast": one["contrast"], "start": one["earliest"], "chance": one["chance"],
+        "verdict": [STATES[k] for k in one["status"].values],
     }  # fmt: skip
-    frame = pd.DataFrame(columns, index=pd.Index(one["change"].values.tolist(), name="change"))
-    frame.attrs["formats"] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour, "chance": ".0%"}
+    formats: dict[str, Format] = {"on the front [lx]": ".2f", "contrast": ".1f", "start": _hour, "chance": ".0%"}
+    frame = make_frame(columns, formats, "change")
     frame.attrs["title"] = result.attrs["clock"][:16]
     return frame
 
@@ -541,7 +531,7 @@ def _status(passes: Mask) -> Any:
 def _earliest(study: _Study, site: Site, utc: Times, minutes: Array, which: int, dark: Mask) -> Times:
     """Return the first minute at which a part is enough (`which` 0), or its contrast is, UTC, (date, part, level)."""
     at = dark.argmax(axis=1)
-    result = np.where(dark.any(axis=1), utc[_dates(utc), at], _NEVER)
+    result = np.where(dark.any(axis=1), utc[np.arange(len(utc))[:, None, None], at], _NEVER)
     # Between the last moment that fails and the first that holds, minute by minute.
     gap = float(np.diff(minutes).max()) if minutes.size > 1 else 0.0
     unsure = np.argwhere(dark.any(axis=1) & (at > 0)) if gap > 1.0 else np.empty((0, 3), int)
@@ -565,25 +555,19 @@ def _lasts(utc: Times, earliest: Times, passes: Mask) -> tuple[Times, Array]:
     """Return the first later moment that fails, NaT for none, and the minutes to it or to the end, NaN for never."""
     later = (utc[:, :, None, None] >= earliest[:, None]) & ~passes
     ends = later.any(axis=1)
-    end = np.where(ends, utc[_dates(utc), later.argmax(axis=1)], utc[:, -1, None, None])
+    end = np.where(ends, utc[np.arange(len(utc))[:, None, None], later.argmax(axis=1)], utc[:, -1, None, None])
     minutes: Array = (end - earliest) / MINUTE
     return np.where(ends, end, _NEVER), np.where(np.isnat(earliest), np.nan, minutes)
-
-
-def _dates(utc: Times) -> Index:
-    return np.arange(len(utc))[:, None, None]
 
 
 def _horizon(utc: Times, sun: Array, moon: Array) -> dict[str, Any]:
     """Return the first crossing of the horizon of each evening, UTC, shape (date,), NaT for none."""
     edge = -reference.value("sky", "rise and set")
     result = {}
-    for name, height, rises in (
-        ("sunset", sun, False), ("sunrise", sun, True), ("moonrise", moon, True), ("moonset", moon, False),
-    ):  # fmt: skip
+    for name, height in {"sunset": sun, "sunrise": sun, "moonrise": moon, "moonset": moon}.items():
         up = height >= edge
         before, after = up[:, :-1], up[:, 1:]
-        rows, at = np.nonzero(after > before if rises else after < before)
+        rows, at = np.nonzero(after > before if name.endswith("rise") else after < before)
         rows, first = np.unique(rows, return_index=True)
         at = at[first]
         share = (edge - height[rows, at]) / (height[rows, at + 1] - height[rows, at])
@@ -603,20 +587,21 @@ def _sun_all_day(place: Positions, latitude: float) -> Array:
     return np.where(lowest >= edge, 1, np.where(highest < edge, -1, 0)).astype(np.int8)
 
 
-def _part_index(parts: Iterable[str], part: str) -> int:
-    return results.pick("part", part, {name: i for i, name in enumerate(parts)})
+def of_part(result: xr.Dataset, part: str) -> xr.Dataset:
+    """Return what a result says of one part of the front; an unknown one: `InputError`."""
+    return result.sel(part=OneOf(options=result["part"].values.tolist()).check("part", part))
 
 
 def pick(result: xr.Dataset, date: Any, part: str) -> xr.Dataset:
     """Return one evening of `evenings` for one part of the front; no date: the first. Unknown: `InputError`."""
     check_made("result", result, "dark_enough", "kit.evenings")
-    _part_index(result["part"].values, part)
+    found = of_part(result, part)
     if date is None:
-        return result.isel(date=0).sel(part=part)
+        return found.isel(date=0)
     day = _day_of("date", date)
     if day not in result["date"].values.astype("M8[D]"):
         raise InputError("date", str(day), "one of the evenings of this result")
-    return result.sel(date=day.astype("M8[s]"), part=part)
+    return found.sel(date=day.astype("M8[s]"))
 
 
 def _moments(

@@ -129,11 +129,10 @@ class PayOff(Result):
             parts.append(say("pays", limit=self.break_even_price * square, sign=sign, **each))
         parts.append(say("costs", parts=parts_sentence(cloth.items or ())))
         if lumens.price is not None and lumens.price[1]:
-            (price, best), (dear, other) = sorted(
-                ((total(r.items or ()), r) for r in (cloth, lumens)), key=lambda w: w[0][1]
-            )
+            best, other = sorted((cloth, lumens), key=lambda way: total(way.items or ())[1])
+            price, dear = (dollars(total(way.items or ())) for way in (best, other))
             hung = hangs(swayed(best.items or (), [other.items or ()]))
-            parts.append(say("less", best=best.name, price=dollars(price), other=dollars(dear), hangs=hung))
+            parts.append(say("less", best=best.name, price=price, other=dear, hangs=hung))
         one, other_wall = self.wall_only_contrast
         parts.append(say("contrast", one=one, other=other_wall))
         return " ".join([*parts, say("chance", wanted=self.under.target.share, bare=bare, cloth=cloth, lumens=lumens)])
@@ -151,16 +150,12 @@ def pay_off(
         Projectors and ambient light as they are; its front is replaced by the covering's.
     covering : Covering
         From `kit.cover`.
-    target : Target
-        For the verdicts.
-    spacing : float
-        Pixel size of the maps [m].
+    target, spacing, draws
+        As for `kit.compare_setups` and `kit.judge`.
     ambient_left : float
         Share of the ambient light that the fourth route leaves, 0 to 1; of the sky's light it leaves all.
     costs : mapping of str to float, optional
         Prices that are known, such as ``{"ladder": 0}``; others are guesses of ``reference_data/prices.csv``.
-    draws : int
-        As for `kit.judge`.
 
     Raises
     ------
@@ -274,11 +269,8 @@ def between_classes(table: str, group: str, light_output: float) -> Levels | Non
     rows.sort(key=lambda item: item[0])
     if lumens > rows[-1][0]:
         return None
-    at = np.log([size for size, _ in rows])
-    low, nominal, high = (
-        float(np.exp(np.interp(math.log(lumens), at, np.log([getattr(row, level) for _, row in rows]))))
-        for level in ("low", "value", "high")
-    )
+    sizes, bands = np.log([size for size, _ in rows]), np.log([row.band for _, row in rows])
+    low, nominal, high = np.exp([np.interp(math.log(lumens), sizes, level) for level in bands.T]).tolist()
     return low, nominal, high
 
 
@@ -294,10 +286,8 @@ def _medians(light: xr.Dataset, names: tuple[str, ...]) -> tuple[float, float]:
 def _worth_band(covering: Covering, worth: float) -> tuple[float, float]:
     """Return the band of `worth`: that of the cloth over that of the wall, for the largest patch it covers."""
     name = max(covering.patches, key=lambda name: covering.bare.patch(name).area)
-    bands = [
-        (surface.low, surface.reflectance, surface.high)
-        for surface in (facade.patch(name).surface for facade in (covering.bare, covering.facade))
-    ]
+    walls = (facade.patch(name).surface for facade in (covering.bare, covering.facade))
+    bands = [(wall.low, wall.reflectance, wall.high) for wall in walls]
     low, nominal, high = worked_out(lambda wall, cloth: cloth / wall, *bands, by=drawn_share)
     return worth * low / nominal, worth * high / nominal
 

@@ -26,16 +26,12 @@ from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Format, Frame, Result, banded, make_frame
 from kit.source.placement import Placement
 from kit.source.projector import Levels, Projector
-from kit.units import edge
 from kit.words import Phrases, capital, join, percent
 
 say = Phrases(__file__)
 RACK = say("rack")
 COUNT = Number(label="machines", low=1, high=16, whole=True)
 GAP = LENGTH.but(label="gap", low=0.0, meaning="from lens to lens, upwards")
-
-
-# Ways to set machines up
 
 
 def stacked(projector: Projector, placement: Placement, count: int, *, gap: float = 0.35) -> Machines:
@@ -48,10 +44,8 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
         apart. Whether the real lens shifts that far is for its data sheet to say.
     placement : Placement
         Of the lowest; its axis square to z = 0, for only then does lens shift alone bring pictures into line.
-    count : int
-        1 to 16.
-    gap : float
-        From lens to lens, upwards [m], 0 or more.
+    count, gap : int, float
+        1 to 16; from lens to lens, upwards [m], 0 or more.
 
     Raises
     ------
@@ -76,9 +70,6 @@ def stacked(projector: Projector, placement: Placement, count: int, *, gap: floa
         return replace(projector, lens_shift=shift), place
 
     return tuple(raised(i * step) for i in range(many))
-
-
-# What each way gives
 
 
 class Failure(Frozen):
@@ -120,9 +111,8 @@ class Setup(Frozen):
         """The failure that leaves least: by verdict, then by what is lit, then by luminance."""
         return min(self.failures, key=lambda f: (STATES.index(f.status), f.lit_share, f.white_luminance))
 
-    def row(self, units: str = "m") -> dict[str, Any]:
+    def row(self) -> dict[str, Any]:
         """Return the figures as a row of the frame of a `Comparison`."""
-        small, inch = edge("mm", units)
         left = self.worst_failure
         row: dict[str, Any] = {
             "setup": self.name, "stated light output [lm]": self.stated_light_output,
@@ -135,7 +125,7 @@ class Setup(Frozen):
         return row | {
             "black [cd/m²]": self.black, "black where pictures overlap [cd/m²]": self.overlap_black,
             "black there of one alone [cd/m²]": self.single_black, "overlap, share of the lit part": self.overlap_share,
-            "pixels on the front": self.pixels, f"longest of them [{small}]": 1e3 * self.coarsest / inch,
+            "pixels on the front": self.pixels, "longest of them [mm]": 1e3 * self.coarsest,
             **banded("price [USD]", self.price), **banded("electrical power [W]", self.power),
             "if one fails: verdict": left.status, "if one fails: lit": left.lit_share,
             "if one fails: white [cd/m²]": left.white_luminance, "if one fails: contrast": left.contrast,
@@ -164,29 +154,25 @@ class Comparison(Result):
         """Return all figures, a row for each setup; as text each has a column."""
         shares = ("lit", "overlap, share of the lit part", "if one fails: lit")
         counts = ("stated light output [lm]", "pixels on the front")
-        formats: dict[str, Format] = {
-            "chance": ".0%",
-            **dict.fromkeys(shares, percent),
-            **dict.fromkeys(counts, ",.0f"),
-        }
-        frame = make_frame([setup.row(units) for setup in self.setups], formats, index="setup")
+        formats: dict[str, Format] = {"chance": ".0%", **dict.fromkeys(shares, percent)}
+        formats |= dict.fromkeys(counts, ",.0f")
+        frame = make_frame([setup.row() for setup in self.setups], formats, "setup", units)
         frame.attrs["across"] = True
         return frame
 
     def sentence(self, units: str = "m") -> str:
         """Return the comparison in words; the same in any `units`."""
         parts = [setup.sentence() for setup in self.setups]
-        if len(self.setups) > 1:
-            parts += [
-                f"{words}: {_most(self.setups, key)}."
-                for words, key in (
-                    ("Cheapest", lambda s: -s.price[1] if s.price else -math.inf),
-                    ("Most of the front lit", lambda s: s.front.lit_share),
-                    ("Brightest where lit", lambda s: _median(s.front, "white_luminance")),
-                    ("Best contrast where lit", lambda s: _median(s.front, "contrast")),
-                )
-                if any(key(setup) > -math.inf for setup in self.setups)
-            ]
+        merits: dict[str, Callable[[Setup], float]] = {
+            "Cheapest": lambda s: -s.price[1] if s.price else -math.inf,
+            "Most of the front lit": lambda s: s.front.lit_share,
+            "Brightest where lit": lambda s: _median(s.front, "white_luminance"),
+            "Best contrast where lit": lambda s: _median(s.front, "contrast"),
+        }
+        for words, key in merits.items() if len(self.setups) > 1 else ():
+            best = max(map(key, self.setups))  # ties within a thousandth together
+            names = [setup.name for setup in self.setups if math.isclose(key(setup), best, rel_tol=1e-3)]
+            parts += [f"{words}: {join(names)}."] if best > -math.inf else []
         parts.append(say("planning"))
         return " ".join([*parts, RACK] if any(setup.count > 1 for setup in self.setups) else parts)
 
@@ -217,8 +203,7 @@ def compare_setups(setups: Mapping[str, Scene], target: Target | None = None, *,
         raise InputError("setups", setups, "at least one scene by name, such as {'one of 8,000 lm': scene}")
     wanted = target or Target()
     scenes = {NAME.check("setup name", name): Is(kind=Scene).check(f"setup {name!r}", s) for name, s in setups.items()}
-    found = tuple(_setup(name, scene, wanted, spacing) for name, scene in scenes.items())
-    return Comparison(target=wanted, setups=found)
+    return Comparison(target=wanted, setups=tuple(_setup(name, one, wanted, spacing) for name, one in scenes.items()))
 
 
 def electrical_power(light_output: float) -> Levels | None:
@@ -280,9 +265,7 @@ def _failure(scene: Scene, failing: int, target: Target, spacing: float) -> Fail
 
 
 def _together(bands: Sequence[Levels | None]) -> Levels | None:
-    listed = [band for band in bands if band is not None]
-    low, nominal, high = np.sum(listed, axis=0).tolist() if listed else (0.0, 0.0, 0.0)
-    return (low, nominal, high) if len(listed) == len(bands) else None
+    return None if None in bands else tuple(np.sum(np.array(bands, float), axis=0).tolist())
 
 
 def _median_of(values: Array) -> float | None:
@@ -292,9 +275,3 @@ def _median_of(values: Array) -> float | None:
 def _median(part: Part, quantity: str, dark: float = 0.0) -> float:
     figure = getattr(part, quantity)
     return dark if figure is None else float(figure.median)
-
-
-def _most(setups: Sequence[Setup], key: Callable[[Setup], float]) -> str:
-    """Return the names of the setups that have the most of `key`, ties within a thousandth together."""
-    best = max(key(setup) for setup in setups)
-    return join([setup.name for setup in setups if math.isclose(key(setup), best, rel_tol=1e-3)])

@@ -192,9 +192,7 @@ class Verdict(Result):
         told = []
         if walls:
             largest = sorted(walls, key=lambda p: -p.area)
-            part = next(
-                (p for p in largest if p.remedy is not None and {*vars(p.remedy).values()} != {None}), largest[0]
-            )
+            part = next((p for p in largest if p.remedy and {*vars(p.remedy).values()} != {None}), largest[0])
             state = "hopeless" if part.shortfall == np.inf else "short" if part.shortfall > 1.0 else "doubtful"
             told = [capital(say(state, part=part)), *([part.remedy.sentence(units)] if part.remedy else [])]
         lit = [p for p in self.surfaces if p.status != "enough" and p.dark_chance > p.chance + 0.05]

@@ -25,6 +25,7 @@ from kit.wall.points import FrontRaster, Planes, WallPoints, check_in_front
 from kit.wall.raster import SAME_PLANE, Grid, exposed
 
 Machines = tuple[tuple[Projector, Placement], ...]
+Pairs = Sequence[tuple[Projector, Placement]]
 
 
 class Cast(Frozen, eq=False):

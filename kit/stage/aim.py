@@ -33,6 +33,7 @@ from collections.abc import Sequence
 from functools import cached_property
 
 import numpy as np
+from scipy.optimize.elementwise import find_root
 from scipy.spatial import ConvexHull
 
 from kit.arrays import Array, Index
@@ -120,30 +121,16 @@ class Goal(Frozen, eq=False):
 def zoomed(goal: Goal, lens: Lens, projector: Projector, positions: Array) -> Array:
     """Return the longest throw ratio whose picture covers the corners, else the shortest; NaN from behind the plane."""
 
-    def beyond(which: Index, throw: Array) -> Array:
+    def beyond(throw: Array, which: Index) -> Array:
         """Return by how much a corner lies beyond the picture's edge, in shares of the picture; 1 for far off."""
         landing = aimed(goal, lens, projector, positions[which], throw).on(goal.corners)
         place = np.maximum(np.abs(landing.across), np.abs(landing.up))
         return np.fmin(place.max(axis=1) - 0.5 * (1.0 + EXACT), 1.0)
 
-    every = np.arange(len(positions))
-    throw, end = (np.full(len(positions), ratio) for ratio in lens.throw_ratio)
-    low, high = beyond(every, throw), beyond(every, end)
-    throw[high <= 0] = lens.throw_ratio[1]
-    which = np.flatnonzero((low <= 0) & (high > 0))
-    start, end, low, high = throw[which], end[which], low[which], high[which]
-    least, last = FINEST * (end - start), np.zeros(len(which))
-    # By false position, the value of an end that stays twice counting half (Dowell and Jarratt 1971,
-    # doi:10.1007/BF01934364), and by no less than what is asked for, so that both ends close in.
-    while np.any(end - start > 2.0 * least):
-        middle = start + np.clip(low / (low - high) * (end - start), least, end - start - least)
-        value = beyond(which, middle)
-        side = np.where(value <= 0, 1, -1)
-        start, end = np.where(side > 0, middle, start), np.where(side > 0, end, middle)
-        again = np.where(side == last, 0.5, 1.0)
-        low, high = np.where(side > 0, value, again * low), np.where(side > 0, again * high, value)
-        last = side
-    throw[which] = start
+    near = {"xatol": FINEST * (lens.throw_ratio[1] - lens.throw_ratio[0]), "xrtol": 0.0, "fatol": 0.0, "frtol": 0.0}
+    found = find_root(beyond, lens.throw_ratio, args=(np.arange(len(positions)),), tolerances=near)
+    # Without a root between them both are the ends of the range.
+    throw = np.where(found.f_bracket[1] <= 0.0, found.bracket[1], found.bracket[0])
     return np.where(np.isfinite(_towards(goal, positions)[0]), throw, np.nan)
 
 

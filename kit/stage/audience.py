@@ -13,23 +13,19 @@ from dataclasses import replace
 import numpy as np
 
 from kit import reference
+from kit.arrays import Point
 from kit.decision.chance import judged_points
-from kit.decision.verdict import Part, Status, Target, judged_front
+from kit.decision.verdict import BANDED, Part, Status, Target, judged_front
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Frozen, Is, Many, Number, declared
 from kit.light.cast import cast_light
 from kit.results import Frame, Result, make_frame
 from kit.source.beam import Landing
-from kit.units import edge
 from kit.wall.points import check_in_front, middle
 from kit.words import Phrases
 
-Point = tuple[float, float, float]
-
-TRANSMITTANCE = Number(
-    label="transmittance", above=0.0, high=1.0, default=1.0, meaning="of the pane in between; 1 where there is none"
-)
+TRANSMITTANCE = Number(label="transmittance", above=0.0, high=1.0, default=1.0, meaning="of a pane between; 1: no pane")
 say = Phrases(__file__)
 
 
@@ -92,17 +88,15 @@ class Audience(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return the figures, a row for each viewer; lengths in ``"m"`` or ``"ft"``."""
-        unit, metres = edge("m", units)
-        white, contrast, away = "white [cd/m²]", "contrast", f"distance [{unit}]"
+        formats = {"distance [m]": ".1f", "off axis [°]": ".0f", "pane": ".2f", "veil [cd/m²]": ".3f"}
         rows = [
-            {"viewer": view.viewer.name, away: view.distance / metres, "off axis [°]": view.angle}
+            {"viewer": view.viewer.name, "distance [m]": view.distance, "off axis [°]": view.angle}
             | {"pane": view.viewer.transmittance, "veil [cd/m²]": view.veiling_luminance}
-            | {name: value for name, value in view.front.row().items() if name.endswith((white, contrast))}
+            | {name: value for name, value in view.front.row().items() if name.endswith(BANDED)}
             | {"pixels per degree": view.pixels_per_degree, "front": view.status}
             for view in self.views
         ]
-        formats = {away: ".1f", "off axis [°]": ".0f", "pane": ".2f", "pixels per degree": ".0f"}
-        return make_frame(rows, formats | {"veil [cd/m²]": ".3f"}, index="viewer")
+        return make_frame(rows, formats | {"pixels per degree": ".0f"}, "viewer", units)
 
     def sentence(self, units: str = "m") -> str:
         """Return what each viewer sees in words; lengths in ``"m"`` or ``"ft"``."""
@@ -151,9 +145,14 @@ def _view(scene: Scene, viewer: Viewer, target: Target, spacing: float, landings
     around = replace(scene.ambient, eye=viewer.eye, age=viewer.age, pigment=viewer.pigment)
     light = light_map(replace(scene, ambient=around), spacing)
     # The pane takes its share of all that makes the contrast, which stays.
-    names = (
-        "white_luminance", "black_luminance", "delivered_light", "bounce", "ambient_illuminance", "veiling_luminance"
-    )  # fmt: skip
+    names = [
+        "white_luminance",
+        "black_luminance",
+        "delivered_light",
+        "bounce",
+        "ambient_illuminance",
+        "veiling_luminance",
+    ]
     behind = light.assign({name: light[name] * viewer.transmittance for name in names})
     aim, veil = middle(scene.facade), behind["veiling_luminance"].sum("source").values
     distance = math.dist(viewer.eye, aim)

@@ -20,23 +20,21 @@ import numpy as np
 import shapely
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.eye.light_map import Scene
 from kit.fields import LENGTH, Frozen, Many, Range
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.beam import Beam
 from kit.source.placement import Placement
-from kit.source.projector import Projector
+from kit.source.projector import Levels, Projector
+from kit.toml_file import times
 from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import check_in_front
 from kit.wall.raster import SAME_PLANE
 from kit.words import Phrases, capital, join
-
-Band = tuple[float, float, float]
-Point = tuple[float, float, float]
 
 # The lens is taken to be a point; nearer than this it does not look like one [m].
 NEAREST = 0.5
@@ -47,9 +45,7 @@ FLATTEST = 1e-6
 
 DISTANCES = Many(label="distances from the lens", of=LENGTH.but(low=NEAREST), least=1)
 EYE_HEIGHTS = Range(label="eye heights", of=LENGTH.but(low=0.0), optional=True)
-WALK = LENGTH.but(
-    label="walk", low=0.01, high=1e9, optional=True, meaning="from the plane of the wall to who walks past"
-)
+WALK = LENGTH.but(label="walk", low=0.01, high=1e9, optional=True, meaning="from the wall's plane to who walks past")
 
 say = Phrases(__file__)
 # Light past the front that is worth a warning beside the verdict, as a share of all: our choice.
@@ -67,18 +63,18 @@ class BeamTable(Result):
     """Light at the eye in a beam against distance [m], with an office to compare with [lx]."""
 
     distances: tuple[float, ...]
-    intensity: Band  # on the axis, which lens shift may put beyond the picture [cd]
+    intensity: Levels  # on the axis, which lens shift may put beyond the picture [cd]
     peak: float  # light in the brightest direction over that on the axis, at one distance
     picture: tuple[float, float]  # width and height 1 m from the lens, square to the axis [m]
     office: float
 
-    def on_axis(self, distance: float) -> Band:
+    def on_axis(self, distance: float) -> Levels:
         """Return the light on the axis at a distance, low, nominal, high [lx]."""
-        return _times(self.intensity, distance**-2)
+        return times(self.intensity, distance**-2)
 
-    def brightest(self, distance: float) -> Band:
+    def brightest(self, distance: float) -> Levels:
         """Return the light in the brightest direction of the picture at a distance, low, nominal, high [lx]."""
-        return _times(self.on_axis(distance), self.peak)
+        return times(self.on_axis(distance), self.peak)
 
     def reach(self, illuminance: float) -> float:
         """Return how far the brightest direction has so much light, nominal [m]; a figure of speech below `NEAREST`."""
@@ -86,17 +82,15 @@ class BeamTable(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return the light at each distance; lengths in ``"m"`` or ``"ft"``."""
-        unit, metres = edge("m", units)
-        brightest = "brightest in the picture [lx]"
-        lengths = [f"{name} [{unit}]" for name in ("from lens", "picture width", "picture height")]
+        lengths = ("from lens [m]", "picture width [m]", "picture height [m]")
         rows = [
-            dict(zip(lengths, (away * size / metres for size in (1.0, *self.picture)), strict=True))
+            dict(zip(lengths, (away * size for size in (1.0, *self.picture)), strict=True))
             | {"on the axis [lx]": self.on_axis(away)[1]}
-            | banded(brightest, self.brightest(away))
+            | banded("brightest in the picture [lx]", self.brightest(away))
             | {"times an office desk": self.brightest(away)[1] / self.office}
             for away in self.distances
         ]
-        return make_frame(rows, dict.fromkeys(lengths, ".1f"))
+        return make_frame(rows, dict.fromkeys(lengths, ".1f"), units=units)
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""
@@ -128,17 +122,12 @@ def beam_table(projector: Projector, distances: Iterable[float]) -> BeamTable:
     across, up = np.meshgrid(*(np.linspace(-0.5, 0.5, many + 1) for many in RAYS))
     return BeamTable(
         distances=given,
-        intensity=_times(projector.delivered(), float(beam.unit_illuminance)),
+        intensity=times(projector.delivered(), float(beam.unit_illuminance)),
         # A ray whose part along the axis is 1 is 1 / cos(beta) long.
         peak=float((np.linalg.norm(beam.rays(across, up), axis=-1) ** 3 * beam.gain(across, up)).max()),
         picture=(float(beam.size[0]), float(beam.size[1])),
         office=reference.value("exposure", "office"),
     )
-
-
-def _times(band: Band, factor: float) -> Band:
-    low, nominal, high = band
-    return low * factor, nominal * factor, high * factor
 
 
 class KeepOut(Frozen):
@@ -165,20 +154,19 @@ class KeepOuts(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return the figures, a row for each projector; lengths in ``"m"`` or ``"ft"``."""
-        unit, metres = edge("m", units)
-        names = ("lens height", "eyes in beam from", "eyes in beam to", "width", "edge over walk", "lens height needed")
-        columns = [f"{name} [{unit}]" for name in names]
-        rows = []
-        for i, area in enumerate(self.areas, 1):
-            lengths = (area.lens[1], area.nearest, area.farthest, area.width, area.clearance, area.lens_height)
-            low, high = area.sky_angles or (math.nan, math.nan)
-            rows.append(
-                {"beam": f"projector {i}"}
-                | dict(zip(columns, np.array(lengths, float) / metres, strict=True))
-                | {"to the sky": area.sky_share, "lowest there [°]": low, "highest there [°]": high}
-            )
-        formats = {"to the sky": ".0%", "lowest there [°]": ".0f", "highest there [°]": ".0f"}
-        return make_frame(rows, formats | dict.fromkeys(columns, ".1f"), index="beam")
+        formats = {
+            "lens height [m]": ".1f", "eyes in beam from [m]": ".1f", "eyes in beam to [m]": ".1f", "width [m]": ".1f",
+            "edge over walk [m]": ".1f", "lens height needed [m]": ".1f", "to the sky": ".0%",
+            "lowest there [°]": ".0f", "highest there [°]": ".0f",
+        }  # fmt: skip
+        figures = [
+            (area.lens[1], area.nearest, area.farthest, area.width, area.clearance, area.lens_height, area.sky_share)
+            + (area.sky_angles or (math.nan, math.nan))
+            for area in self.areas
+        ]
+        columns = dict(zip(formats, np.array(figures, float).T, strict=True))
+        names = [f"projector {i}" for i in range(1, len(figures) + 1)]
+        return make_frame({"beam": names, **columns}, formats, "beam", units)
 
     def sentence(self, units: str = "m") -> str:
         """Return the findings in words; lengths in ``"m"`` or ``"ft"``."""

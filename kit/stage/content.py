@@ -28,7 +28,7 @@ import xarray as xr
 from numpy.typing import NDArray
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, Point
 from kit.blocks import in_bands
 from kit.decision.verdict import Part, Target, judge
 from kit.errors import InputError
@@ -39,7 +39,6 @@ from kit.files import write_files
 from kit.light.cast import Cast, Machines, cast_light
 from kit.results import Frame, Result, check_made, make_frame, pick
 from kit.source.beam import Beam
-from kit.units import edge
 from kit.wall.facade import Facade, Patch
 from kit.wall.occlusion import hidden_corners
 from kit.wall.points import check_in_front
@@ -47,7 +46,6 @@ from kit.wall.raster import MAX_PIXELS, SAME_PLANE, Grid, Window, clip, common
 from kit.wall.texture import Pattern
 from kit.words import Phrases, capital, percent, shares
 
-Point = tuple[float, float, float]
 Kind = Literal["animation", "slow light", "nothing"]
 # Of the projector whose picture elements are coarsest on a patch, median angle [arcmin] and size [m]; and the size of
 # the largest element of all [m].
@@ -210,13 +208,11 @@ class ContentParts(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return a row for each patch that the audience sees, with the first reason; lengths in ``"m"`` or ``"ft"``."""
-        unit, millimetres = edge("mm", units)
-        metres = millimetres / 1000
         rows = [
             {
                 "part": p.name, "share of front": p.share_of_front, "good for": p.kind,
-                f"pixel [{unit}]": (p.element_size or np.nan) / metres,
-                f"largest pixel [{unit}]": (p.coarsest_element or np.nan) / metres,
+                "pixel [mm]": 1e3 * (p.element_size or np.nan),
+                "largest pixel [mm]": 1e3 * (p.coarsest_element or np.nan),
                 "pixel as seen [1/60 °]": p.element_angle or np.nan,
                 "shades over the pattern": np.nan if p.view is None or p.view.steps is None else p.view.steps,
                 "why": p.reasons[0],
@@ -224,7 +220,7 @@ class ContentParts(Result):
             for p in self.patches
             if p.part is not None
         ]  # fmt: skip
-        return make_frame(rows, {"share of front": percent}, index="part")
+        return make_frame(rows, {"share of front": percent}, "part", units)
 
     def sentence(self, units: str = "m") -> str:
         """Return the kinds in words; the same in any `units`."""
@@ -375,9 +371,7 @@ def _decide(
         return "nothing", [f"not enough: {text}" for text in concerned]
 
     limits, remarks = [f"borderline: {text}" for text in concerned], list[str]()
-    fewest, coarsest = (
-        reference.value("content_parts", f"{name} for animation") for name in ("fewest steps", "coarsest")
-    )
+    fewest, coarsest = (reference.value("content_parts", f"{of} for animation") for of in ("fewest steps", "coarsest"))
     if view is not None and view.steps is not None and view.steps < fewest:
         limits.append(say("drowned", view=view, fewest=fewest))
     angle = element[0]  # type: ignore[index]

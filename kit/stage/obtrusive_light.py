@@ -40,7 +40,6 @@ from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import LEVELS
-from kit.units import edge
 from kit.wall.facade import Facade
 from kit.wall.occlusion import covers, first_met
 from kit.wall.points import WallPoints
@@ -117,11 +116,6 @@ class Compared(Frozen):
         """``within``: even the high end keeps the limit; ``exceeds``: even the low end does not."""
         return "exceeds" if self.low > self.limit else "borderline" if self.high > self.limit else "within"
 
-    def row(self, name: str, unit: str) -> dict[str, float | str]:
-        """Return the figures as a part of a row of a frame; `name` and `unit` make the column's name."""
-        band = banded(f"{name} [{unit}]", (self.low, self.value, self.high))
-        return {**band, f"limit [{unit}]": self.limit, "verdict": self.status}
-
 
 class ReceiverLight(Frozen):
     """The light that a show sends to a receiver [lx]: straight from each projector, from the front, from lamps."""
@@ -176,13 +170,9 @@ class RoadLight(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return the light step by step along the road; lengths in ``"m"`` or ``"ft"``."""
-        unit, metres = edge("m", units)
-        where = f"along the road [{unit}]"
-        rows = [
-            {where: along / metres, "beams [lx]": light, "past the house [lx]": past}
-            for along, light, past in zip(self.along, self.illuminance, self.beside, strict=True)
-        ]
-        return make_frame(rows, {where: ".1f"})
+        where = "along the road [m]"
+        columns = {where: self.along, "beams [lx]": self.illuminance, "past the house [lx]": self.beside}
+        return make_frame(columns, {where: ".1f"}, units=units)
 
     def sentence(self, units: str = "m") -> str:
         """Return the finding in words; lengths in ``"m"`` or ``"ft"``."""
@@ -223,16 +213,15 @@ class ObtrusiveLight(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return the vertical illuminance at each receiver; lengths in ``"m"`` or ``"ft"``."""
-        unit, metres = edge("m", units)
-        away = f"from front [{unit}]"
         rows = [
-            {"receiver": light.receiver.name, away: light.distance / metres}
+            {"receiver": light.receiver.name, "from front [m]": light.distance}
             | {f"{name} [lx]": beam for name, beam in zip(self._beams("beam"), light.beams, strict=True)}
             | {"reflected [lx]": light.reflected, "lamps [lx]": light.lamps, "lens [cd]": light.intensity.value}
-            | light.total.row("total", "lx")
+            | banded("total [lx]", (light.total.low, light.total.value, light.total.high))
+            | {"limit [lx]": light.total.limit, "verdict": light.total.status}
             for light in self.receivers
         ]
-        return make_frame(rows, {away: ".1f", "limit [lx]": "g"}, index="receiver")
+        return make_frame(rows, {"from front [m]": ".1f", "limit [lx]": "g"}, "receiver", units)
 
     def _beams(self, word: str) -> list[str]:
         count = len(self.missing)
@@ -314,8 +303,7 @@ def obtrusive_light(
     lux, luminance = limits(environmental_zone, curfew)
     shining: tuple[Lamp, ...] = LAMPS.check("lamps", lamps)
     cast, beams, beside, dark = _beams(scene, wanted, masked, spacing)
-    light = light_map(scene, spacing)
-    on_wall = cast.raster.patch >= 0
+    light, on_wall = light_map(scene, spacing), cast.raster.patch >= 0
     front = cast.raster.at(on_wall)
     # For each level of the wall's reflectance, shape (level, pixel).
     bright = _levels(light, "reflectance_band")[:, front.patch] * light["illuminance"].values[on_wall] / np.pi
@@ -330,13 +318,12 @@ def obtrusive_light(
         by_light = straight @ losses + direct + nominal * _levels(light, "light_band")
         away, cosine = _lenses(scene, [receiver])
         lens = np.where(cosine > 0.0, straight * away**2 / np.maximum(cosine, 1e-9), 0.0)[0]
-        candela = lens.max() * losses[int(lens.argmax())]
-        found = ReceiverLight(
+        candela, most = lens.max() * losses[int(lens.argmax())], _driver("intensity", environmental_zone)
+        results.append(ReceiverLight(
             receiver=receiver, distance=distance, beams=tuple(straight.tolist()), reflected=nominal, lamps=direct,
             beside=float(past.sum()), total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
-            intensity=Compared.of(candela, candela[[NOMINAL] * len(LEVELS)], _driver("intensity", environmental_zone)),
-        )  # fmt: skip
-        results.append(found)
+            intensity=Compared.of(candela, candela[[NOMINAL] * len(LEVELS)], most),
+        ))  # fmt: skip
     # A picture wholly on the front may cover a little more than itself where the raster rounds edges up.
     missing = np.maximum(0.0, 1.0 - cast.share.sum(axis=1))
     average, ambient = _average_luminance(light, luminance)
@@ -403,10 +390,9 @@ def _lenses(scene: Scene, receivers: Sequence[Receiver]) -> tuple[Array, Array]:
 
 def limits(environmental_zone: str, curfew: str) -> tuple[float, float]:
     """Return the limits of CIE 150:2017: illuminance on properties [lx], average luminance of a front [cd/m2]."""
-    zone = ENVIRONMENTAL_ZONE.check("environmental_zone", environmental_zone)
-    at_property = f"{CURFEW.check('curfew', curfew)} curfew, {zone} surroundings"
-    front = f"facade, {zone} surroundings"
-    return reference.value("ambient_levels", at_property), reference.value("ambient_levels", front)
+    around = f"{ENVIRONMENTAL_ZONE.check('environmental_zone', environmental_zone)} surroundings"
+    at_property = reference.value("ambient_levels", f"{CURFEW.check('curfew', curfew)} curfew, {around}")
+    return at_property, reference.value("ambient_levels", f"facade, {around}")
 
 
 def surface_illuminance(
@@ -444,21 +430,18 @@ def _levels(light: xr.Dataset, name: str) -> Array:
     return np.asarray(light[name].sel(level=list(LEVELS)))
 
 
-def _beams(
-    scene: Scene, receivers: Sequence[Receiver], masked: bool, spacing: float
-) -> tuple[Cast, Array, Array, Array]:
+def _beams(scene: Scene, receivers: Sequence[Receiver], masked: bool, step: float) -> tuple[Cast, Array, Array, Array]:
     """Return where the light lands on the front, and how it reaches receivers, of which none may be on a patch.
 
     Straight from projectors, what of it passes the house, both (receiver, projector) [lx]; share of white sent beside.
     """
-    positions = np.array([receiver.position for receiver in receivers])
-    normals = np.array([receiver.normal for receiver in receivers])
+    positions, normals = (np.array([getattr(one, name) for one in receivers]) for name in ("position", "normal"))
     for patch in scene.facade.patches:
         on = (np.abs(positions @ patch.normal - patch.offset) < SAME_PLANE) & covers(patch, positions)
         if on.any():
             right = f"a receiver off the front; this one is on patch {patch.name!r}"
             raise receivers[int(on.argmax())].misplaced(right)
-    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, spacing, scene.obstacles)
+    cast = cast_light(scene.facade, scene.projectors, scene.facade.bounds, step, scene.obstacles)
     machines = [projector for projector, _ in scene.projectors]
     black = black_share(machines, 1.0, cast.share.sum(axis=1)) if masked else np.ones(len(machines))
     beams, beside = np.zeros((2, len(receivers), len(machines)))
@@ -482,9 +465,8 @@ def _lamp_light(facade: Facade, lamps: Sequence[Lamp], receiver: Receiver) -> fl
         places = sources(lamp)
         if np.any(np.linalg.norm(places - here, axis=1) < SAME_PLANE):
             raise receiver.misplaced(f"a receiver apart from {lamp.name!r}")
-        free = first_met(facade, places, here) >= 1.0
-        total += float(source_illuminance(lamp, here, receiver.normal)[free].sum())
-    return total
+        total += source_illuminance(lamp, here, receiver.normal)[first_met(facade, places, here) >= 1.0].sum()
+    return float(total)
 
 
 def _average_luminance(light: xr.Dataset, limit: float) -> tuple[Compared, Compared]:

@@ -58,9 +58,7 @@ class Limits(Declared):
     focus_depth: float | None = declared(
         LENGTH, low=0.0, default=None, label="focus depth", meaning="depth along the lens axis that is sharp at once"
     )
-    people: float | None = declared(
-        SHARE, default=None, label="people", meaning="largest share of the beam that meets people"
-    )
+    people: float | None = declared(SHARE, default=None, label="people", meaning="largest share of the beam on people")
 
 
 class Front(Frozen, eq=False):
@@ -146,7 +144,9 @@ def evaluate(
     and at most 0.17 at 200 points, a quarter of that at 1,000.
     """
     front = Front.of(facade, target, obstacles, audience, points)
-    given = _positions(positions)
+    given = Numbers(of=Number(low=-1e9, high=1e9)).check("positions", positions)
+    if given.ndim != 2 or given.shape[1] != 3 or not len(given):
+        raise InputError("positions", given.shape, "an array of shape (candidate, 3) in m, with at least one candidate")
     check_in_front(facade, given, "positions", "a lens")
     return evaluated(front, projector, lens, given, limits or Limits())
 
@@ -359,13 +359,9 @@ def _people_share(front: Front, beam: Beam) -> Array:
 
 def _dataset(positions: Array, out: Mapping[str, Any]) -> xr.Dataset:
     """Return figures on (candidate,) with their names and units."""
-    return xr.Dataset(
-        {
-            name: labelled(name, ("candidate", *MORE.get(name, ())), values)
-            for name, values in {"position": positions.copy(), **out}.items()
-        },
-        coords={"axis": list("xyz"), "corner": list(CORNERS)},
-    )
+    given = {"position": positions.copy(), **out}
+    data = {name: labelled(name, ("candidate", *MORE.get(name, ())), values) for name, values in given.items()}
+    return xr.Dataset(data, coords={"axis": list("xyz"), "corner": list(CORNERS)})
 
 
 def _members(facade: Facade, target: Sequence[str] | None, judged: list[int]) -> list[int]:
@@ -379,11 +375,3 @@ def _members(facade: Facade, target: Sequence[str] | None, judged: list[int]) ->
         if not facade.patch(name).faces_audience:
             raise InputError("target", name, "patches that face the audience")
     return [i for i, p in enumerate(facade.patches) if p.name in names]
-
-
-def _positions(positions: ArrayLike) -> Array:
-    right = "an array of shape (candidate, 3) in m, with at least one candidate"
-    given = Numbers(of=Number(low=-1e9, high=1e9)).check("positions", positions)
-    if given.ndim != 2 or given.shape[1] != 3 or not len(given):
-        raise InputError("positions", given.shape, right)
-    return given

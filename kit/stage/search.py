@@ -70,7 +70,7 @@ def candidates(stands: Sequence[Stand], count: int, facade: Facade, *, obstacles
     places, things = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     total = COUNT.but(low=len(places)).check("count", count)
     found = []
-    for stand, size in zip(places, np.bincount(_owners(total, len(places))).tolist(), strict=True):
+    for stand, size in zip(places, np.bincount(np.arange(total) % len(places)).tolist(), strict=True):
         # Few candidates could all miss a part of the stand that lies in the house.
         points = _fill(stand, max(size, SURE), things)
         check_in_front(facade, points, f"stand {stand.name!r}: area", "an area")
@@ -101,25 +101,21 @@ class Search(Result, eq=False):
 
     def frame(self, units: str = "m", *, rows: int = 8) -> Frame:
         """Return the best place and the rest of the Pareto set: at most `rows`, spread evenly over the set."""
-        (length, metre), (small, inch) = edge("m", units), edge("mm", units)
         others = self.pareto[self.pareto != self.index]
         chosen = np.unique(np.linspace(0, len(others) - 1, min(max(rows - 1, 0), len(others))).round().astype(int))
         some = self.places.isel(candidate=[self.index, *others[chosen]])
-        across, up, away = (some["position"].values - (self.middle, 0.0, 0.0)).T / metre
-        columns: list[tuple[str, ArrayLike, Format]] = [
-            ("stand", some["stand"].values, str), (f"to the right [{length}]", across, ONE_DIGIT),
-            (f"up [{length}]", up, ONE_DIGIT), (f"off the wall [{length}]", away, ONE_DIGIT),
-            ("throw ratio", some["throw_ratio"].values, ".2f"), ("tilt [°]", some["tilt"].values, ONE_DIGIT),
-            ("pan [°]", some["pan"].values, ONE_DIGIT),
-            ("illuminance [lx]", OBJECTIVES["illuminance"](some).values, ONE_DIGIT),
-            (f"largest pixel [{small}]", some["coarsest_element"].values / inch, short),
-            ("corners off by [°]", some["keystone"].values, ONE_DIGIT),
-            ("picture used", some["pixel_share"].values, percent),
-            ("light on the front, about", some["flux_share"].values, percent),
-        ]  # fmt: skip
-        names, values, formats = zip(*columns, strict=True)
-        table = [dict(zip(names, row, strict=True)) for row in zip(*values, strict=True)]
-        return make_frame(table, dict(zip(names, formats, strict=True)), index="stand")
+        across, up, away = (some["position"].values - (self.middle, 0.0, 0.0)).T
+        columns: dict[str, tuple[ArrayLike, Format]] = {
+            "stand": (some["stand"], str), "to the right [m]": (across, ONE_DIGIT), "up [m]": (up, ONE_DIGIT),
+            "off the wall [m]": (away, ONE_DIGIT), "throw ratio": (some["throw_ratio"], ".2f"),
+            "tilt [°]": (some["tilt"], ONE_DIGIT), "pan [°]": (some["pan"], ONE_DIGIT),
+            "illuminance [lx]": (OBJECTIVES["illuminance"](some), ONE_DIGIT),
+            "largest pixel [mm]": (some["coarsest_element"], short),
+            "corners off by [°]": (some["keystone"], ONE_DIGIT), "picture used": (some["pixel_share"], percent),
+            "light on the front, about": (some["flux_share"], percent),
+        }  # fmt: skip
+        values = {name: value for name, (value, _) in columns.items()}
+        return make_frame(values, {name: form for name, (_, form) in columns.items()}, "stand", units)
 
     def sentence(self, units: str = "m") -> str:
         """Return the best place in words."""
@@ -171,7 +167,7 @@ def search(
     stands, obstacles = STANDS.check("stands", stands), OBSTACLES.check("obstacles", obstacles)
     front = Front.of(facade, target, obstacles, audience, points)
     positions = candidates(stands, count, facade, obstacles=obstacles)
-    owner = _owners(count, len(stands))
+    owner = np.sort(np.arange(len(positions)) % len(stands))  # candidates come stand by stand
     places = evaluated(front, projector, lens, positions, rules)
     worth = _worth(objective, places)
     feasible = places["feasible"].values & np.isfinite(worth)
@@ -194,9 +190,8 @@ def search(
             result[inside] = np.where(good, -np.where(good, value, 0.0), 1e9 + over)
         return result
 
-    mine = owner == home
-    order = np.flatnonzero(mine)[np.argsort(np.where(feasible, -worth, np.inf)[mine], kind="stable")]
-    start = positions[order[:POPULATION]]
+    order = np.argsort(np.where(feasible, -worth, np.inf)[owner == home], kind="stable")
+    start = positions[owner == home][order[:POPULATION]]
     if len(start) < POPULATION:
         start = np.append(start, _fill(stands[home], POPULATION - len(start), obstacles), axis=0)
     how = {"maxiter": GENERATIONS, "vectorized": True, "updating": "deferred", "polish": False, "seed": 1}
@@ -230,14 +225,11 @@ def _no_place(places: xr.Dataset, lens: Lens, limits: Limits, units: str, things
     count = places.sizes["candidate"]
     others = {name: ~np.logical_or.reduce([f for k, f in fails.items() if k != name]) for name in fails}
     most = max(others, key=lambda name: int(others[name].sum()))
-    if others[most].any():
-        among, names = others[most], [most]
-        why = say("alone", good=int(others[most].sum()), count=count)
-    else:
-        among = np.ones(count, dtype=bool)
-        names = sorted(fails, key=lambda name: -int(fails[name].sum()))[:2]
-        failing = join([f"{int(fails[name].sum()):,}" for name in names])
-        why = say("many", count=count, failing=failing)
+    among, names = others[most], [most]
+    why = say("alone", good=int(among.sum()), count=count)
+    if not among.any():
+        among, names = ~among, sorted(fails, key=lambda name: -int(fails[name].sum()))[:2]
+        why = say("many", count=count, failing=join([f"{int(fails[name].sum()):,}" for name in names]))
     near = int(np.where(among, sum(np.clip(over[name], 0.0, 1e6) for name in names), np.inf).argmin())
     sign, metre = edge("m", units)
     x, y, z = places["position"].values[near] / metre
@@ -255,9 +247,7 @@ def _no_place(places: xr.Dataset, lens: Lens, limits: Limits, units: str, things
 
 def _amount(value: float, unit: str, write: Callable[[float], str] = THREE) -> str:
     """Return a limit, or by how much it is missed, in words."""
-    if unit == "1":
-        return f"{write(100.0 * value)}%"
-    return f"{write(value)} {'degrees' if unit == 'degree' else unit}"
+    return f"{write(100.0 * value)}%" if unit == "1" else f"{write(value)} {unit.replace('degree', 'degrees')}"
 
 
 def _worth(objective: Objective, places: xr.Dataset) -> Array:
@@ -284,11 +274,6 @@ def _pareto(places: xr.Dataset, among: Mask) -> Index:
         index.append(int(left[0]))
         left = left[np.any(costs[left] < costs[left[0]], axis=1)]
     return np.array(index, dtype=np.intp)
-
-
-def _owners(count: int, stands: int) -> Index:
-    """Return the index of the stand of each candidate."""
-    return np.repeat(np.arange(stands), [len(part) for part in np.array_split(np.arange(count), stands)])
 
 
 def _fill(stand: Stand, size: int, obstacles: Sequence[Obstacle]) -> Array:

@@ -21,19 +21,18 @@ from matplotlib.figure import Figure
 from matplotlib.ticker import FuncFormatter, MultipleLocator
 
 from kit.answers.scenes import IN_SHORT
-from kit.decision.evening import pick
+from kit.decision.evening import of_part, pick
 from kit.decision.verdict import Ladder, rungs
 from kit.decision.washout import WHOLE
 from kit.errors import InputError
-from kit.fields import OneOf
 from kit.results import check_made
 from kit.sky.site import GLOW, MOON, TWILIGHT
 from kit.stage.search import Search
 from kit.units import edge
-from kit.views.drawing import COLOURS, HATCHES, SCALES, Board, colour_bar
+from kit.views.drawing import COLOURS, HATCHES, SCALES, Board, axes_of, colour_bar
 from kit.words import capital
 
-DAY = 24 * 60
+DAY, SIZE = 24 * 60, (8.0, 4.2)
 # The colours of a curve and of its band.
 DARK, MIDDLE = map(tuple, matplotlib.colormaps[COLOURS]((0.1, 0.55)))
 # The sky goes on top, so that what stays all night stands on the ground.
@@ -68,9 +67,9 @@ def draw_sources(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None
     bars : int
         At most.
     """
-    ax, one = _axes(ax), pick(result, date, WHOLE)
+    ax, one = axes_of(ax, SIZE), pick(result, date, WHOLE)
     one = one.isel(minute=slice(None, None, max(1, -(-one.sizes["minute"] // bars))))
-    clock, lux = _minutes(one), one["ambient_illuminance"]
+    clock, lux = _after(one["clock"].values, one["date"].values), one["ambient_illuminance"]
     names = sorted(one["source"].values[lux.max("minute") > 0].tolist(), key=lambda name: SKY.get(name, 0))
     total = lux.sum("source").values
     # Above all bars of the dark hours.
@@ -86,7 +85,7 @@ def draw_sources(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None
         if value > top:
             words = f"{value:,.0f}" if value >= 10 else f"{value:.1f}"
             ax.text(x, 0.97 * top, words, ha="center", va="top", **SMALL, bbox=PLAIN)
-    _clock_axis(ax.xaxis, 120)
+    _clock_axis(ax.xaxis)
     ax.set(
         xlim=(clock[0] - width, clock[-1] + width), ylim=(0.0, top), xlabel="clock", ylabel="on the front (lx)",
         title="Ambient light, source by source",
@@ -105,8 +104,8 @@ def draw_evening(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None
     part : str
         Of the front.
     """
-    ax, one, wanted = _axes(ax), pick(result, date, part), result.attrs["wanted_contrast"]
-    clock = _minutes(one)
+    ax, one, wanted = axes_of(ax, SIZE), pick(result, date, part), result.attrs["wanted_contrast"]
+    clock = _after(one["clock"].values, one["date"].values)
     line, *rest = _contrast(ax, clock, one, wanted)
     passing = [
         ax.plot(clock, values, color=DARK, linestyle="--", label=f"while {name} passes")[0]
@@ -131,7 +130,7 @@ def draw_evening(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None
     ax.set_title(f"{capital(part)}, {day:%A} {day.day} {day:%B %Y}")
     ax.yaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
     ax.yaxis.set_minor_formatter(FuncFormatter(lambda *_: ""))
-    _clock_axis(ax.xaxis, 120)
+    _clock_axis(ax.xaxis)
     _legend(ax, [line, *passing, *rest])
     return ax
 
@@ -146,14 +145,13 @@ def draw_season(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOLE
     ----------
     result : xarray.Dataset
         From `kit.evenings`, of two evenings or more.
-    ax : matplotlib Axes, optional
-    part : str
-        Of the front.
+    ax, part
+        As for `draw_evening`.
     """
     check_made("result", result, "earliest date", "kit.evenings")
     if result["date"].size < 2:
         raise InputError("result", f"{result['date'].size} evening", "two evenings or more")
-    ax, season = _axes(ax), _part(result, part)
+    ax, season = axes_of(ax, SIZE), of_part(result, part)
     days, steps = season["date"].values, season["minute"].values
     at = (days - days[0]) / np.timedelta64(1, "D")
     clock = _after(season["clock"].values, days[:, None])
@@ -174,7 +172,7 @@ def draw_season(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOLE
     stamps = [pd.Timestamp(day) for day in days]
     chosen = range(0, days.size, 4) if at[1] > 1 else [i for i, day in enumerate(stamps) if day.day in (1, 15)]
     ax.set_xticks([at[i] for i in chosen], [f"{stamps[i].day} {stamps[i]:%b}" for i in chosen])
-    _clock_axis(ax.yaxis, 120)
+    _clock_axis(ax.yaxis)
     ax.set(xlim=edges[:2], ylim=edges[2:], xlabel="evening of", ylabel="clock")
     ax.set_title(f"The season: {part}", loc="left")
     colour_bar(ax.figure, ax, "contrast", result.attrs["wanted_contrast"], extend="both")
@@ -189,12 +187,11 @@ def draw_dimming(result: xr.Dataset, ax: Axes | None = None, *, part: str = WHOL
     ----------
     result : xarray.Dataset
         From `kit.string_dimming`.
-    ax : matplotlib Axes, optional
-    part : str
-        Of the front.
+    ax, part
+        As for `draw_evening`.
     """
     check_made("result", result, "most_dimming", "kit.string_dimming")
-    ax, one = _axes(ax), _part(result, part)
+    ax, one = axes_of(ax, SIZE), of_part(result, part)
     _contrast(ax, 100.0 * result["dimming"].values, one, result.attrs["wanted_contrast"])
     most = float(one["most_dimming"].sel(level="nominal"))
     if most < 1.0:
@@ -253,21 +250,16 @@ def draw_tradeoff(found: Search, ax: Axes | None = None, *, units: str = "m") ->
     units : {"m", "ft"}
         Of the size: millimetres or inches.
     """
-    ax, (small, size) = _axes(ax), edge("mm", units)
+    ax, (small, size) = axes_of(ax, SIZE), edge("mm", units)
     places = found.places
     good = places["feasible"].values
     element, keystone = places["coarsest_element"].values / size, places["keystone"].values
     light = (places["illuminance_median"] * places["delivered_light"]).values
     dots = ax.scatter(element[good], light[good], c=keystone[good], s=12, cmap=COLOURS, linewidths=0)
-    best = found.pareto
-    ax.scatter(
-        element[best], light[best], s=46, facecolors="none", edgecolors="black", linewidths=0.8,
-        label="not beaten in all three",
-    )  # fmt: skip
-    ax.plot(
-        element[found.index], light[found.index], "P", color="white", markeredgecolor="black", markersize=12,
-        label=f"best for {found.objective}",
-    )  # fmt: skip
+    ring: dict[str, Any] = {"facecolors": "none", "edgecolors": "black", "linewidths": 0.8}
+    ax.scatter(element[found.pareto], light[found.pareto], s=46, **ring, label="not beaten in all three")
+    best: dict[str, Any] = {"color": "white", "markeredgecolor": "black", "markersize": 12}
+    ax.plot(element[found.index], light[found.index], "P", **best, label=f"best for {found.objective}")
     ax.set(
         xlabel=f"largest pixel on the front ({small})", ylabel="illuminance on the front, median (lx)",
         title="Every dot is a place for the projector",
@@ -277,22 +269,14 @@ def draw_tradeoff(found: Search, ax: Axes | None = None, *, units: str = "m") ->
     return ax
 
 
-def _part(result: xr.Dataset, part: str) -> xr.Dataset:
-    return result.sel(part=OneOf(options=result["part"].values.tolist()).check("part", part))
-
-
 def _contrast(ax: Axes, x: Any, one: xr.Dataset, wanted: float) -> list[Any]:
     """Draw contrast over `x`, its likely band and what is wanted; return these three."""
-    low, nominal, high = (one["contrast"].sel(level=level).values for level in ("low", "nominal", "high"))
+    low, nominal, high = one["contrast"].transpose("level", ...).values
     line = ax.plot(x, nominal, color=DARK, linewidth=2, label="contrast")
     likely = ax.fill_between(x, low, high, color=MIDDLE, alpha=0.35, linewidth=0, label="9 cases in 10")
     ax.set_ylabel(SCALES["contrast"].label)
     dashes: dict[str, Any] = {"color": "black", "linewidth": 1, "linestyle": "-."}
     return [*line, likely, ax.axhline(wanted, label=f"wanted: {wanted:g}:1", **dashes)]
-
-
-def _axes(ax: Axes | None) -> Axes:
-    return Figure(figsize=(8.0, 4.2), layout="constrained").subplots() if ax is None else ax
 
 
 def _round_up(value: float, *, decades: bool = False) -> float:
@@ -312,10 +296,6 @@ def _after(times: Any, dates: Any) -> Any:
     return (times - dates) / np.timedelta64(60, "s")
 
 
-def _minutes(one: xr.Dataset) -> Any:
-    return _after(one["clock"].values, one["date"].values)
-
-
-def _clock_axis(axis: Any, step: int) -> None:
-    axis.set_major_locator(MultipleLocator(step))
+def _clock_axis(axis: Any) -> None:
+    axis.set_major_locator(MultipleLocator(120))
     axis.set_major_formatter(FuncFormatter(lambda value, _: f"{int(value) % DAY // 60:02d}:{int(value) % 60:02d}"))

@@ -22,6 +22,7 @@ from matplotlib.patches import Patch as Swatch
 from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from PIL import Image
+from scipy.ndimage import distance_transform_edt
 
 from kit.decision.verdict import Target
 from kit.fields import Frozen, guarded
@@ -57,9 +58,7 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
     units : {"m", "ft"}
         Of the axes.
     """
-    if ax is None:
-        ax = Figure(figsize=(9.0, 5.2), layout="constrained").subplots()
-    metre = 1.0 / metres_per(units)
+    ax, metre = axes_of(ax, (9.0, 5.2)), 1.0 / metres_per(units)
     surfaces = sorted(facade.surfaces(), key=lambda surface: float(np.mean(surface.reflectance)))
     styles = {}
     for i, surface in enumerate(surfaces):
@@ -276,21 +275,20 @@ def _colours(light: xr.Dataset, name: str, target: Target, lines: bool = True) -
 
 def _grown(picture: Any, outside: Any) -> Any:
     """Return a picture whose colours reach a cell further into what is outside, shape (y, x): beyond straight edges."""
-    grown = picture.copy()
-    for axis, step in ((0, 1), (0, -1), (1, 1), (1, -1)):
-        beside = outside & ~np.roll(outside, step, axis)
-        np.moveaxis(beside, axis, 0)[(step - 1) // 2] = False  # what came round from the other side
-        y, x = np.nonzero(beside)
-        grown[y, x] = picture[y - step * (axis == 0), x - step * (axis == 1)]
-    return grown
+    away, (y, x) = distance_transform_edt(outside, return_indices=True)
+    return np.where((away > 1.0)[..., None], picture, picture[y, x])
 
 
-def _extent(light: xr.Dataset, units: str) -> tuple[float, float, float, float]:
-    half = light.attrs["spacing"] / 2.0
+def _extent(light: xr.Dataset, units: str) -> tuple[float, ...]:
+    half, metre = light.attrs["spacing"] / 2.0, 1.0 / metres_per(units)
     x, y = light.variables["x"].values, light.variables["y"].values
-    metre = 1.0 / metres_per(units)
-    left, right, bottom, top = x[0] - half, x[-1] + half, y[0] - half, y[-1] + half
-    return float(left * metre), float(right * metre), float(bottom * metre), float(top * metre)
+    ends = x[0] - half, x[-1] + half, y[0] - half, y[-1] + half
+    return tuple(float(end * metre) for end in ends)
+
+
+def axes_of(ax: Axes | None, size: tuple[float, float]) -> Axes:
+    """Return axes, where there are none those of a new figure of so many inches."""
+    return Figure(figsize=size, layout="constrained").subplots() if ax is None else ax
 
 
 def _label(ax: Axes, units: str) -> None:

@@ -14,24 +14,23 @@ from typing import Any
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator
 from matplotlib.transforms import Bbox
 
 from kit.fields import LENGTH, guarded
+from kit.light.cast import Pairs
 from kit.sky.luminaire import Luminaire
 from kit.source.beam import Beam
 from kit.source.placement import Placement
 from kit.source.projector import Projector
 from kit.units import edge, length_text, metres_per
 from kit.views.charts import PLAIN
-from kit.views.drawing import COLOURS, Board, path_of, seen_parts
+from kit.views.drawing import COLOURS, Board, axes_of, path_of, seen_parts
 from kit.wall.facade import Facade
 
 Ground = tuple[str, Sequence[tuple[float, float]], tuple[float, float], bool | None]
-Pairs = Sequence[tuple[Projector, Placement]]
 Named = Sequence[tuple[str, float, float]]
 
 # Beams of a second machine differ by hatching too; there are no more.
@@ -40,8 +39,7 @@ HATCHES = (None, "///")
 
 def draw_way(ax: Axes | None = None) -> Axes:
     """Draw how light travels through the kit, from the lamp to the eye, with the unit at each step."""
-    if ax is None:
-        ax = Figure(figsize=(9.6, 3.1), layout="constrained").subplots()
+    ax = axes_of(ax, (9.6, 3.1))
     ax.set(xlim=(0, 10), ylim=(0, 3.2))
     ax.axis("off")
     steps = (
@@ -67,8 +65,7 @@ def draw_way(ax: Axes | None = None) -> Axes:
 
 def draw_lamp(lamp: Luminaire, facade: Facade, ax: Axes | None = None, *, units: str = "m") -> Axes:
     """Draw in plan which way a lamp shines: as far each way as it sends light that way; the house is dark."""
-    if ax is None:
-        ax = Figure(figsize=(6.4, 4.8), layout="constrained").subplots()
+    ax = axes_of(ax, (6.4, 4.8))
     rise, turn = np.meshgrid(np.radians(np.arange(-89.0, 90.0)), np.radians(np.arange(0.0, 361.0, 2.0)), indexing="ij")
     rays = np.stack([np.cos(rise) * np.sin(turn), np.sin(rise), np.cos(rise) * np.cos(turn)], axis=-1)
     light = np.sum(lamp.dimmed(1.0).intensity(rays) * np.cos(rise), axis=0)
