@@ -250,3 +250,11 @@ def test_a_large_jpeg_closed_early_is_refused(photo, tmp_path, monkeypatch):
     file.write_bytes(data[: len(data) * 2 // 3] + b"\xff\xd9")
     with pytest.raises(kit.InputError, match="without all of its rows"):
         kit.load_photo(file)
+
+
+def test_private_tags_of_a_camera_are_passed_over_in_silence(tmp_path, capfd):
+    tifffile = pytest.importorskip("tifffile")
+    codes = np.full((80, 120, 3), 20_000, np.uint16)
+    tifffile.imwrite(tmp_path / "a.tif", codes, photometric="rgb", extratags=[(65_000, "s", 0, "made up", True)])
+    assert kit.load_photo(tmp_path / "a.tif", linear=True).size == (120, 80)
+    assert capfd.readouterr() == ("", "")

@@ -20,6 +20,8 @@ from kit.files import read_file
 
 # Of a JPEG or HEIC; a JPEG of more than `MOST_PIXELS` is decoded at half its size.
 MOST_PHOTO, FEWER_JPEG = 110_000_000, "at most 110 megapixels as JPEG or HEIC, 34 in another file"
+# Of a camera's private tags it warns on standard error, which a notebook shows.
+cv2.utils.logging.setLogLevel(cv2.utils.logging.LOG_LEVEL_ERROR)
 READABLE = "a whole JPEG, PNG, TIFF, HEIC, DNG or other raw photo"
 RAW = (".dng", ".nef", ".cr2", ".cr3", ".arw", ".raf", ".rw2", ".orf", ".pef")
 PIXEL = Number(unit="pixels", low=0.0, high=65_535.0)
