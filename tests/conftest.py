@@ -1,6 +1,6 @@
 import os
 from fractions import Fraction
-from functools import partial
+from functools import lru_cache, partial
 
 # Two processes or more share the cores already: threads of a matrix product would wait for each other, busily.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
@@ -64,14 +64,24 @@ def straight():
     return build
 
 
+@lru_cache(maxsize=12)
+def board(kind, *given, **more):
+    """A board for one front and one unit, built once: most of a new panel's time goes into its axes and scales."""
+    return kind(*given, **more)
+
+
 @pytest.fixture
 def few_draws(monkeypatch):
     """Answers of pages from a few draws: for tests of what a page shows, not of how sure it is.
 
-    Ask for it before the page is made.
+    Ask for it before the page is made. Panels of one front share their boards.
     """
+    from sliders import panels
+
     for room in (scenes, cloths, washout):
         monkeypatch.setattr(room, "DRAWS", 32)
     monkeypatch.setattr(audience, "judged_front", partial(audience.judged_front, draws=32))
     monkeypatch.setattr(content, "judge", partial(content.judge, draws=32))
     monkeypatch.setattr(evening, "_recent", Memory(keep=4, most=0))
+    for kind in ("MapBoard", "NightBoard"):
+        monkeypatch.setattr(panels, kind, partial(board, getattr(panels, kind)))

@@ -16,12 +16,14 @@ import ipywidgets as widgets
 
 from kit.answers.lists import surfaces, towns
 from kit.answers.show import MINE, SHOW, Show, open_show, save_show
+from kit.blocks import Memory
 from kit.errors import InputError
 from kit.fields import FLAG, UNITS, OneOf, PathOf, Spec, Text
 from kit.files import fingerprint
 from kit.toml_file import Reader, parse_length, table
 from kit.views import page
 from kit.views.drawing import draw_house
+from kit.wall.facade import Facade
 from kit.wall.house_file import house_parts, read_front
 from kit.words import compass, join
 from sliders.panel import NOTHING, control, for_visitors, layout, make_room, styled
@@ -127,7 +129,7 @@ class MakePanel:
         self._base: Show | None = None  # what the file said, the file as it was then, and its own surfaces
         self._seen, self._own, self.parts = "", dict[str, Any](), list[Row]()
         self.opened, self.picture, self.assumed, self.said = (widgets.HTML() for _ in range(4))
-        self._drawn: tuple[Any, str] | None = None  # the front in the picture, and its units
+        self._drawn = Memory[str](keep=4, most=1)  # pictures of the last fronts
         self.top, self.rows, over = Row(TOP, self._do, {}), widgets.VBox(), partial(self._write, overwrite=True)
         end: Any = {"Add a part": self._add, f"Write {self.path.name}": self._write, f"Replace {self.path.name}": over}
         self.end = Row({}, self._do, end)
@@ -248,11 +250,8 @@ class MakePanel:
                     told["ambient_band"] = None
                 made: Any = replace(self._base, **told) if self._base else Show(**told)
                 words, self.show = f"Not said, so assumed: {'; '.join(made.assumed)}.", made
-                if (front, self._units) != self._drawn:
-                    what = join([f"{one.name} of {one.surface.name}" for one in front.patches if one.faces_audience])
-                    alt = f"The front of {front.name} as typed: {what}"
-                    self.picture.value = page.show(draw_house(front, units=self._units), alt).data
-                    self._drawn = front, self._units
+                draw = partial(self._picture, front)
+                self.picture.value = self._drawn.get((front, self._units), 1, draw)
                 self.assumed.value = page.paragraphs(words)
         rest = reader.mistakes
         for part in self.parts:
@@ -275,6 +274,10 @@ class MakePanel:
         self.rows.children = [part.box for part in self.parts]
         for shown in (self.picture, self.assumed):
             (shown.remove_class if self.show else shown.add_class)("kit-stale")
+
+    def _picture(self, front: Facade) -> str:
+        what = join([f"{one.name} of {one.surface.name}" for one in front.patches if one.faces_audience])
+        return page.show(draw_house(front, units=self._units), f"The front of {front.name} as typed: {what}").data
 
     def _write(self, _: Row, *, overwrite: bool = False) -> None:
         name, words = self.path.name, "Not written: what is marked is still missing or wrong."
