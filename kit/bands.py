@@ -59,9 +59,7 @@ def drawn_share(normal: ArrayLike, low: ArrayLike, nominal: ArrayLike, high: Arr
 
 
 def worked_out(function: Callable[..., Any], *bands: Iterable[float], by: Callable[..., Array] = drawn) -> Levels:
-    """Return the band of what a function, monotone in each input, makes of inputs with `bands` (low, nominal, high);
-    `by`: `drawn`, or `drawn_share` where all are shares.
-    """
+    """Return the band of a function, monotone in each input, of inputs with `bands`; `by`: `drawn_share` for shares."""
     lows, middles, highs = zip(*bands, strict=True) if bands else ((), (), ())
     usual = float(function(*middles))
     doubtful = [k for k, (low, high) in enumerate(zip(lows, highs, strict=True)) if low != high]

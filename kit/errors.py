@@ -1,6 +1,5 @@
 """The one exception that bad input raises."""
 
-import unicodedata
 from typing import Any
 
 
@@ -41,13 +40,3 @@ def _shortly(words: str, longest: int) -> str:
     ends = words if len(words) <= 2 * longest else words[:longest] + words[-longest:]
     clean = "".join(c if c.isprintable() else repr(c)[1:-1] for c in ends)
     return clean if len(clean) <= longest else f"{clean[:half]} ... {clean[-half:]}"
-
-
-def text(field: str, value: Any) -> str:
-    """Return `value` if it is a string of letters in one line, or raise `InputError`."""
-    if not isinstance(value, str) or not value.strip():
-        raise InputError(field, value, "a name of at least one letter")
-    # Controls, ends of lines, halves of characters: none is typed on purpose, and files and terminals obey them.
-    if not value.isprintable() and any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in value):
-        raise InputError(field, value, "a name in one line, without control characters")
-    return value

@@ -9,6 +9,7 @@ import dataclasses
 import inspect
 import math
 import tomllib
+import unicodedata
 from collections import Counter
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
@@ -22,7 +23,7 @@ from typing import Any, ClassVar, Literal, Union, dataclass_transform, get_args,
 import numpy as np
 
 from kit.arrays import Array
-from kit.errors import InputError, text
+from kit.errors import InputError
 
 MISSING = dataclasses.MISSING
 
@@ -229,7 +230,12 @@ class Text(Spec):
     example: str = ""  # what a line for it shows while it is empty
 
     def _checked(self, field: str, value: Any) -> str:
-        return value if self.empty and isinstance(value, str) and not value else text(field, value)
+        if not isinstance(value, str) or not (value.strip() or (self.empty and not value)):
+            raise InputError(field, value, "a name of at least one letter")
+        # Controls, ends of lines, halves of characters: none is typed on purpose, and files and terminals obey them.
+        if not value.isprintable() and any(unicodedata.category(c) in ("Cc", "Cs", "Zl", "Zp") for c in value):
+            raise InputError(field, value, "a name in one line, without control characters")
+        return value
 
 
 class Flag(Spec):
@@ -295,7 +301,7 @@ class PathOf(Is):
     kind: type | tuple[type, ...] = (str, Path)
 
     def _checked(self, field: str, value: Any) -> Any:
-        text(field, str(super()._checked(field, value)))
+        NAME.check(field, str(super()._checked(field, value)))
         return value
 
 
@@ -408,9 +414,8 @@ def guarded(call: Callable[..., Any]) -> Callable[..., Any]:
 
 
 class Declared(Frozen, eq=False):
-    """Base of the types whose fields are declared: they check themselves, and document their fields.
-
-    One that has more to check does so in `_agree`. `thing` is what a message calls it: "patch".
+    """Base of the types whose fields are declared: they check themselves, by `_agree` also what the fields say
+    together, and document their fields. `thing` is what a message calls one: "patch".
     """
 
     thing: ClassVar[str] = ""
@@ -461,36 +466,31 @@ def _about(name: str, spec: Spec | None) -> list[str]:
 
 # What several rooms ask for. A use may narrow or widen a declaration: `declared(LENGTH, low=0.0)`.
 
-_NUMBERS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8"))
-
-
-def _number(name: str) -> Number:
-    """Return the number of this name in ``fields.toml``."""
-    given: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in _NUMBERS[name].items()}
-    return Number(**given)
-
-
+_NUMBERS: dict[str, Number] = {
+    name: Number().but(**{k: tuple(v) if isinstance(v, list) else v for k, v in told.items()})
+    for name, told in tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="utf-8")).items()
+}
 NAME = Text(label="name")
 SOURCE = Text(label="source", meaning="where the values come from")
 FLAG = Flag()
-LENGTH = _number("length")
+LENGTH = _NUMBERS["length"]
 POINT = Vector(label="position", of=LENGTH.but(low=-1e9, high=1e9), meaning="x to the right, y up, z to the audience")
-SHARE = _number("share")
-ANGLE = _number("angle")
-SPACING = _number("spacing")
-LIGHT_OUTPUT = _number("light_output")
-THROW_RATIO = _number("throw_ratio")
-DISTANCE = _number("distance")
-LENS_HEIGHT = _number("lens_height")
-AMBIENT = _number("ambient")
-REFLECTANCE = _number("reflectance")
-WHITE_LUMINANCE = _number("white_luminance")
-CONTRAST = _number("contrast")
-AVERAGE_PICTURE_LEVEL = _number("average_picture_level")
-DIMMING = _number("dimming")
-AGE = _number("age")
-PIGMENT = _number("pigment")
-LATITUDE = _number("latitude")
-LONGITUDE = _number("longitude")
-FACING = _number("facing")
+SHARE = _NUMBERS["share"]
+ANGLE = _NUMBERS["angle"]
+SPACING = _NUMBERS["spacing"]
+LIGHT_OUTPUT = _NUMBERS["light_output"]
+THROW_RATIO = _NUMBERS["throw_ratio"]
+DISTANCE = _NUMBERS["distance"]
+LENS_HEIGHT = _NUMBERS["lens_height"]
+AMBIENT = _NUMBERS["ambient"]
+REFLECTANCE = _NUMBERS["reflectance"]
+WHITE_LUMINANCE = _NUMBERS["white_luminance"]
+CONTRAST = _NUMBERS["contrast"]
+AVERAGE_PICTURE_LEVEL = _NUMBERS["average_picture_level"]
+DIMMING = _NUMBERS["dimming"]
+AGE = _NUMBERS["age"]
+PIGMENT = _NUMBERS["pigment"]
+LATITUDE = _NUMBERS["latitude"]
+LONGITUDE = _NUMBERS["longitude"]
+FACING = _NUMBERS["facing"]
 UNITS = OneOf(label="lengths in", options=("ft", "m"), default="m", reading={"ft": "feet", "m": "metres"}.__getitem__)

@@ -12,9 +12,7 @@ from kit.errors import InputError
 
 
 def read_file(what: str, path: str | Path, *, right: str, most: int) -> bytes:
-    """Return what is in a file, of at most `most` bytes; else `InputError` about `what` ("picture") with what is
-    `right`.
-    """
+    """Return what is in a file of at most `most` bytes, or refuse it as `what` ("picture"), saying what is `right`."""
     file = Path(path)
     where = f"{what} {file.name!r}"
     try:
@@ -35,10 +33,9 @@ def read_file(what: str, path: str | Path, *, right: str, most: int) -> bytes:
 
 
 def write_files(where: str, folder: Path, made: Mapping[str, Callable[[], bytes]]) -> None:
-    """Write files of these names in a folder, which is made where it is not there: all of them, or none.
-    Everything is on the disk before the first gets its name: even where the process is killed, each is the old or the
-    new one, and a new folder has all. `where` is what a message names: what cannot be written, or a link or a pipe
-    there.
+    """Write files of these names in a folder, made where it is not there: all of them, or none; an `InputError` says
+    `where`. All is on the disk before the first gets its name: even where the process is killed, each is the old or the
+    new one.
     """
     new = not os.path.lexists(folder)
     stage = (folder.parent if new else folder) / f".part.{secrets.token_hex(4)}"

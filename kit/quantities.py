@@ -1,26 +1,17 @@
 """What the kit returns, declared once in ``quantities.csv``: name, symbol, unit, meaning of each computed quantity.
 
-Maps and tables take their ``long_name`` and ``units`` from here (`attrs`, `labelled`), the glossary its rows.
+Maps and tables take their ``long_name`` and ``units`` from here (`attrs`, `labelled`), the glossary its rows. A unit of
+``"1"`` is dimensionless, an empty one that of a time of the clock.
 """
 
 import csv
 from collections.abc import Sequence
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
-from kit.fields import Frozen
-
-
-class Quantity(Frozen):
-    """One computed quantity: `meaning` as a label, SI `unit` (``"1"``: none; empty: a time of the clock), `symbol`."""
-
-    meaning: str
-    unit: str
-    symbol: str
-
-
 with Path(__file__).with_suffix(".csv").open(encoding="utf-8", newline="") as _file:
-    QUANTITIES = {row.pop("name"): Quantity(**row) for row in csv.DictReader(_file)}
+    QUANTITIES = {row.pop("name"): SimpleNamespace(**row) for row in csv.DictReader(_file)}
 
 
 def attrs(name: str) -> dict[str, str]:

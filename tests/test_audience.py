@@ -15,11 +15,11 @@ from kit.eye.glare import veiling_luminance
 from kit.light.ambient import Ambient, Glare
 from kit.results import shown, text_table
 from kit.sky.luminaire import Luminaire
-from kit.sky.photometric_file import isotropic
+from kit.sky.photometric_file import cutoff
 from kit.stage.audience import Viewer, audience_table, say, windscreen
 
 LEAKS = {"sequential_contrast": 500.0}
-LAMP = Luminaire(name="street lamp", position=(2.0, 4.0, 3.0), distribution=isotropic(3000.0))
+LAMP = Luminaire(name="street lamp", position=(2.0, 4.0, 3.0), distribution=cutoff(3000.0))
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 import kit
-from kit.errors import text
+from kit.fields import NAME
 from kit.files import read_file, write_files
 from kit.toml_file import write_text
 
@@ -182,7 +182,7 @@ def test_text_goes_into_a_folder_that_is_there(tmp_path):
 def test_no_control_characters_in_a_name(name):
     with pytest.raises(kit.InputError, match=r"^patch name = .*(one line|one letter)"):
         kit.Patch(name, [(0, 0), (1, 0), (1, 1)], kit.Surface(name="plain", reflectance=0.5))
-    assert text("name", "fenêtre \u00a0窓 👩\u200d🎨") == "fenêtre \u00a0窓 👩\u200d🎨"
+    assert NAME.check("name", "fenêtre \u00a0窓 👩\u200d🎨") == "fenêtre \u00a0窓 👩\u200d🎨"
 
 
 @pytest.mark.bad_input

@@ -11,7 +11,7 @@ from kit.errors import InputError
 from kit.eye.glare import lamp_glare, moon_glare, sights_to, sky_glare, source_veils, veil_over, veils_of
 from kit.sky.ephemeris import Positions
 from kit.sky.luminaire import LedString, Luminaire
-from kit.sky.photometric_file import isotropic
+from kit.sky.photometric_file import cutoff
 from kit.sky.site import Sky
 from kit.wall.occlusion import hidden_directions
 from kit.wall.points import middle
@@ -188,7 +188,7 @@ def test_light_at_the_eye_an_age_and_a_pigment_that_are_none_are_refused():
 
 
 def lamp(position, **more):
-    return Luminaire(name="a lamp", position=position, distribution=isotropic(1000.0), **more)
+    return Luminaire(name="a lamp", position=position, distribution=cutoff(1000.0), **more)
 
 
 def over(lamp, eye, target, **more):
@@ -227,7 +227,7 @@ def test_a_porch_lamp_near_the_middle_takes_the_more_contrast_the_nearer_it_hang
     """Once it was 3:1 with the lamp 0.32 m from the middle of the front, and 130:1 with it at 0.25 m."""
     found = []
     for away in (0.5, 0.32, 0.28, 0.25, 0.1):
-        porch = Luminaire(name="porch", position=(away, 2.5, 0.3), distribution=isotropic(600.0))
+        porch = Luminaire(name="porch", position=(away, 2.5, 0.3), distribution=cutoff(600.0))
         ambient = kit.Ambient(lamps=[porch], eye=(0.0, 1.6, 14.0))
         scene = kit.Scene(facade=wall(), projectors=[straight(sequential_contrast=1000.0)], ambient=ambient)
         light = kit.light_map(scene, 0.1)
@@ -240,7 +240,7 @@ def test_a_porch_lamp_near_the_middle_takes_the_more_contrast_the_nearer_it_hang
 def test_each_point_of_the_front_has_the_veil_of_its_own_line_of_sight():
     """A door lamp veils the wall beside it many times as much as the middle of the front."""
     eye, house = (0.0, 1.6, 12.0), front(rectangle(-6.0, 6.0, 0.0, 6.0))
-    door = Luminaire(name="door", position=(-4.0, 2.1, 0.15), distribution=isotropic(800.0))
+    door = Luminaire(name="door", position=(-4.0, 2.1, 0.15), distribution=cutoff(800.0))
     string = LedString(name="eaves", path=[(-5.0, 5.9, 0.1), (5.0, 5.9, 0.1)], spacing=0.2, node_flux=12.0)
     ambient = kit.Ambient(lamps=[door, string], eye=eye, age=50.0)
     raster = kit.FrontRaster.over(house, house.bounds, 0.1)

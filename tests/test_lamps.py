@@ -14,7 +14,7 @@ from kit import reference
 from kit.eye.glare import lamp_glare, sights_to, veil_over
 from kit.light.lamps import ground_light, lamp_illuminance, lamp_map
 from kit.sky.luminaire import LedString, Luminaire, headlamps, typical_luminaire
-from kit.sky.photometric_file import beam, isotropic
+from kit.sky.photometric_file import beam, cutoff
 from kit.wall.raster import Grid
 
 HOUSE = Path(__file__).parents[1] / "notebooks" / "houses" / "brick_two_storey.toml"
@@ -29,7 +29,7 @@ OUT = (0.0, 0.0, 1.0)
 
 
 def lamp(position=(0, 3, 4), shape=None, **more):
-    return Luminaire(**{"name": "lamp", "position": position, "distribution": shape or isotropic(1000)} | more)
+    return Luminaire(**{"name": "lamp", "position": position, "distribution": shape or cutoff(1000)} | more)
 
 
 def string(path=((-1, 3, 0.02), (1, 3, 0.02)), spacing=0.1, flux=12.0, **more):
@@ -165,7 +165,7 @@ def test_light_of_a_lamp_agrees_with_the_renderer(name):
     patches, position = SCENES[name]
     front = kit.Facade(tuple(patches))
     grid = Grid.over(front.bounds, 0.0237)
-    ours = np.nan_to_num(light_on(front, [lamp(position, shape=isotropic(1500))], grid))
+    ours = np.nan_to_num(light_on(front, [lamp(position, shape=cutoff(1500))], grid))
     half = grid.spacing / 2
     theirs = renderer.illuminance(
         [np.array(p.outline) for p in patches],
@@ -206,7 +206,7 @@ def test_hot_spots_are_means_over_the_pixel():
     # By brute force: 50 x 50 points in each pixel.
     grid = Grid.over((-1, 1, 1, 3), 0.002)
     points = np.stack([*np.meshgrid(grid.x, grid.y), np.zeros((1000, 1000))], axis=-1)
-    fine = sum(lamp_illuminance(lamp(tuple(node), shape=isotropic(12)), points, OUT) for node in one.nodes())
+    fine = sum(lamp_illuminance(lamp(tuple(node), shape=cutoff(12)), points, OUT) for node in one.nodes())
     means = fine.reshape(20, 50, 20, 50).mean(axis=(1, 3))
     # 0.6% where pixel centres take over from means, and what 2 mm steps leave of a hot spot 20 mm wide.
     np.testing.assert_allclose(coarse, means, rtol=6e-3)
@@ -250,7 +250,7 @@ def test_a_string_agrees_with_as_many_lamps():
     grid = Grid.over(front.bounds, 0.05)
     # Short enough for one shadow, and so far off that a pixel is small.
     one = string(path=((-2.0, 4.0, 1.9), (-1.9, 4.0, 1.9)), spacing=0.05)
-    lamps = [lamp(tuple(node), shape=isotropic(12)) for node in one.nodes()]
+    lamps = [lamp(tuple(node), shape=cutoff(12)) for node in one.nodes()]
     ours, theirs = light_on(front, [one], grid), light_on(front, lamps, grid)
     lit = np.nan_to_num(theirs) > 0
     # Shadows of the middle node differ along their edges.
@@ -277,7 +277,7 @@ def test_the_shadow_of_a_long_string_is_that_of_its_nodes():
     front = kit.Facade([WALL, *BAY])
     grid = Grid.over(front.bounds, 0.1)
     one = string(path=((-5, 1.5, 1.6), (5.5, 1.5, 1.6)), spacing=0.25)
-    lamps = [lamp(tuple(node), shape=isotropic(12)) for node in one.nodes()]
+    lamps = [lamp(tuple(node), shape=cutoff(12)) for node in one.nodes()]
     ours, theirs = light_on(front, [one], grid), light_on(front, lamps, grid)
     # Shadows move by steps of up to half a `SHADOW_STEP`: the light is right in sum, and moved a little at their edges.
     assert np.nansum(ours) == pytest.approx(np.nansum(theirs), rel=5e-3)
@@ -330,7 +330,7 @@ def test_light_at_the_eye_and_its_direction():
 def test_veil_of_a_string_is_that_of_its_nodes():
     one = string(path=((-3, 4, 0.05), (3, 4, 0.05)), spacing=0.1, dimming=0.4)
     eye, target = (0.5, 1.6, 12), (0, 2, 0)
-    lamps = [lamp(tuple(node), shape=isotropic(12), dimming=0.4, size=0.0) for node in one.nodes()]
+    lamps = [lamp(tuple(node), shape=cutoff(12), dimming=0.4, size=0.0) for node in one.nodes()]
     ours = at_eye(one, eye, target)
     assert ours == pytest.approx(sum(at_eye(other, eye, target) for other in lamps), rel=1e-9)
     outward = at_eye(string(path=one.path, dimming=0.4, facing=OUT), eye, target)
@@ -387,7 +387,7 @@ FLAT = kit.Patch("wall", [(-4, 0), (4, 0), (4, 5), (-4, 5)], GREY)
 @pytest.mark.parametrize(("position", "rho"), [((1.0, 5.0, 9.0), 0.9), ((-2.0, 2.4, 1.5), 0.3)])
 def test_light_by_way_of_the_ground_is_that_of_an_independent_renderer(position, rho):
     """Mitsuba 3's path tracer, lamp to ground to wall: one of its paths more than the light that comes straight."""
-    one = Luminaire(name="lamp", position=position, distribution=isotropic(100.0))
+    one = Luminaire(name="lamp", position=position, distribution=cutoff(100.0))
     extent, shape = (-4.0, 4.0, 0.0, 5.0), (5, 8)
     raster = kit.FrontRaster.over(kit.Facade([FLAT]), extent, 1.0)
     ground = [(-150.0, 0.0, 0.0), (150.0, 0.0, 0.0), (150.0, 0.0, 150.0), (-150.0, 0.0, 150.0)]
@@ -407,7 +407,7 @@ def test_evenly_lit_ground_gives_half_of_its_light_to_an_upright_wall_and_less_t
     """A lamp so high that the ground before the house is lit evenly: (1 - sin b) / 2 of what the ground gets."""
     high = 4.0 * math.tan(math.radians(lean))
     front = kit.Facade([kit.Patch("roof", [(-1, 0, 0), (1, 0, 0), (1, 4, -high), (-1, 4, -high)], GREY)])
-    one = Luminaire(name="moon", position=(0.0, 3e4, 20.0), distribution=isotropic(1e9))
+    one = Luminaire(name="moon", position=(0.0, 3e4, 20.0), distribution=cutoff(1e9))
     raster = kit.FrontRaster.over(front, (-1.0, 1.0, 0.0, 4.0), 0.5)
     on_ground = 1e9 / (4 * np.pi) / 3e4**2
     # The light of each rectangle is that of its middle: 0.7% less here.
@@ -420,7 +420,7 @@ def test_a_string_lights_the_ground_as_its_nodes_do():
     string = LedString(name="eaves", path=((-3.0, 4.0, 0.5), (3.0, 4.0, 0.5)), spacing=2.0, node_flux=40.0)
     raster = kit.FrontRaster.over(kit.Facade([FLAT]), (-4.0, 4.0, 0.0, 5.0), 0.5)
     nodes = [
-        Luminaire(name=f"node {i}", position=tuple(at), distribution=isotropic(40.0))
+        Luminaire(name=f"node {i}", position=tuple(at), distribution=cutoff(40.0))
         for i, at in enumerate(string.nodes().tolist())
     ]
     alone = sum(ground_light(raster, node) for node in nodes)

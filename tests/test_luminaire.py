@@ -12,11 +12,11 @@ import kit
 from kit import reference
 from kit.light.lamps import lamp_illuminance
 from kit.sky.luminaire import MOST_NODES, LedString, Luminaire, headlamps, typical_luminaire
-from kit.sky.photometric_file import Distribution, beam, cutoff, isotropic, parse_ies, parse_ldt
+from kit.sky.photometric_file import Distribution, beam, cutoff, parse_ies, parse_ldt
 
 
 def lamp(position=(0, 3, 4), shape=None, **more):
-    return Luminaire(**{"name": "lamp", "position": position, "distribution": shape or isotropic(1000)} | more)
+    return Luminaire(**{"name": "lamp", "position": position, "distribution": shape or cutoff(1000)} | more)
 
 
 def string(path=((-1, 3, 0.02), (1, 3, 0.02)), spacing=0.1, flux=12.0, **more):

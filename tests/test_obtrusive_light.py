@@ -13,7 +13,7 @@ from kit import reference
 from kit.light.lamps import lamp_illuminance
 from kit.results import text_table
 from kit.sky.luminaire import LedString, Luminaire
-from kit.sky.photometric_file import isotropic
+from kit.sky.photometric_file import cutoff
 from kit.source.projector import Factor
 from kit.stage.obtrusive_light import (
     CURFEWS,
@@ -55,7 +55,7 @@ def light_at(given, *receivers, environmental_zone="suburban", curfew="before", 
 
 
 def lamp(position, flux=1000.0):
-    return Luminaire(name="lamp", position=position, distribution=isotropic(flux))
+    return Luminaire(name="lamp", position=position, distribution=cutoff(flux))
 
 
 # By way of the front

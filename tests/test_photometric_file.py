@@ -12,16 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from kit.errors import InputError
-from kit.sky.photometric_file import (
-    MOST_BYTES,
-    Distribution,
-    beam,
-    cutoff,
-    isotropic,
-    load_distribution,
-    parse_ies,
-    parse_ldt,
-)
+from kit.sky.photometric_file import MOST_BYTES, Distribution, beam, cutoff, load_distribution, parse_ies, parse_ldt
 
 
 def numbers(values):
@@ -356,7 +347,7 @@ def test_tables_of_types_a_and_b_agree_with_another_reader(tmp_path, kind):
 def test_simple_shapes_have_their_closed_forms():
     theta = np.array([0.0, 20.0, 33.33, 59.99, 74.0, 89.0])
     cosine = np.cos(np.radians(theta))
-    np.testing.assert_allclose(isotropic(500).intensity(theta * 2), 500 / (4 * np.pi), rtol=1e-12)
+    np.testing.assert_allclose(cutoff(500).intensity(theta * 2), 500 / (4 * np.pi), rtol=1e-12)
     # Straight lines over 0.1 degree lie within (0.1 degree)^2 / 8 = 4e-7 of the peak.
     np.testing.assert_allclose(beam(500, 120).intensity(theta) / (500 / np.pi), cosine, atol=4e-7)
     inside = 500 / (2 * np.pi * (1 - np.cos(np.radians(60))))
@@ -373,7 +364,7 @@ def test_simple_shapes_have_their_closed_forms():
 def test_simple_shapes_carry_the_flux_that_was_asked_for(flux, angle, end):
     # Zonal sums of a convex curve over 0.1 degree: worst for the narrowest beam and the steepest edge.
     assert beam(flux, angle).flux() == pytest.approx(flux, rel=5e-4)
-    for lamp in (isotropic(flux), cutoff(flux, end)):
+    for lamp in (cutoff(flux), cutoff(flux, end)):
         assert lamp.flux() == pytest.approx(flux, rel=1e-9)
 
 
@@ -636,10 +627,10 @@ def test_a_distribution_refuses_what_cannot_be(changes, words):
 def test_what_the_simple_shapes_cannot_be_is_refused():
     for theta in (181, [10, np.nan]):
         with pytest.raises(InputError, match="theta"):
-            isotropic(100).intensity(theta)
+            cutoff(100).intensity(theta)
     with pytest.raises(InputError, match="phi"):
-        isotropic(100).intensity(10, np.nan)
-    for call in (isotropic, lambda flux: cutoff(flux, 60), lambda flux: beam(flux, 60)):
+        cutoff(100).intensity(10, np.nan)
+    for call in (cutoff, lambda flux: cutoff(flux, 60), lambda flux: beam(flux, 60)):
         for flux in (0, 1e30):
             with pytest.raises(InputError):
                 call(flux)

@@ -233,7 +233,7 @@ def test_light_sent_back_by_the_ground_follows_the_faded_white(wall, straight):
     light = kit.light_map(scene(wall(), *pairs, blend=True, **more), 0.1)
     # No leak, no scatter: all black is what the ground returns of an even wall of 4000 / 22.5 lx.
     exitance = 0.5 * 4000.0 / 22.5
-    expected = kit.eye.light_map.bounce_factor() * 0.5 * exitance
+    expected = kit.eye.light_map.BOUNCE * 0.5 * exitance
     np.testing.assert_allclose(lit(light, "black_illuminance"), expected, rtol=1e-12)
 
 

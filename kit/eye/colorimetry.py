@@ -37,9 +37,7 @@ def reflected_white(spd: Spectrum, reflectance: Spectrum) -> Array:
 
 
 def primary_matrix(source: LightSource, reflectance: Spectrum | None = None) -> Array:
-    """Return the matrix from linear drive of red, green, blue to X, Y, Z on the wall, (3, 3); on ideal white Y of white
-    is 1.
-    """
+    """Return the matrix from linear drive of red, green, blue to X, Y, Z on the wall; of white on white Y is 1."""
     white = sum(tristimulus(channel)[1] for channel in source.channels)
     return np.stack([tristimulus(channel, reflectance) for channel in source.channels], axis=1) / white
 
@@ -84,9 +82,8 @@ def gamut(matrix: Array, white: Chromaticity, *, black_share: float = 0.0) -> Ga
 
 
 def lab_volume(matrix: Array, white: Chromaticity, *, black: Array | None = None) -> float:
-    """Return the volume in CIELAB of all colours ``matrix @ rgb + black``, rgb from 0 to 1.
-    Its surface is that of the RGB cube, for the way to CIELAB is one to one: triangles, even in lightness of a grey,
-    and the sum of the tetrahedra that each makes with the centre (divergence theorem).
+    """Return the volume in CIELAB of all colours ``matrix @ rgb + black``, rgb from 0 to 1, whose surface is that of
+    the RGB cube: of triangles, even in lightness of a grey, each with the centre (divergence theorem).
     """
     import colour
 
@@ -207,13 +204,6 @@ def colour_frame(colours: Iterable[WallColour]) -> Frame:
     shares = dict.fromkeys(("area [Rec. 709]", "volume [Rec. 709]", "left when neutral"), ".0%")
     digits = dict.fromkeys(("white x", "white y", "reflectance"), ".3f")
     return make_frame(rows, shares | digits | {"CIEDE2000 to D65": ".1f"}, index="surface")
-
-
-def uv(xyz: Array) -> Array:
-    """Return u', v' (CIE 1976) of X, Y, Z, shape (..., 2)."""
-    import colour
-
-    return np.asarray(colour.xy_to_Luv_uv(colour.XYZ_to_xy(xyz)), float)
 
 
 @cache

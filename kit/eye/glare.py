@@ -54,9 +54,7 @@ def veiling_luminance(
 
 
 def contrast_at_eye(white: ArrayLike, black: ArrayLike, ambient: ArrayLike, veil: ArrayLike) -> Array:
-    """Return (L_white + L_ambient + L_veil) / (L_black + L_ambient + L_veil), of luminances [cd/m2] that broadcast: 1
-    where white and black have no light at all, infinite for a black without any.
-    """
+    """Return white over black with `ambient` light and `veil` on both [cd/m2]; 1 where there is no light at all."""
     rest = np.asarray(ambient, float) + np.asarray(veil, float)
     below = np.asarray(black, float) + rest
     with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
@@ -96,9 +94,8 @@ def veil_over(sights: Array, towards: Array, light: Array, radius: ArrayLike, am
 
 @lru_cache(maxsize=4)
 def picture_spread(facade: Facade, shape: tuple[int, ...], step: float, ambient: Ambient, hole: float = 0.0) -> Array:
-    """Return the veil that 1 cd/m2 of one point of a map makes by its way to another, for `spread_by`.
-    `shape` (y, x) and `step` [m] are the map's; none within a square of the side `hole` [m]. As in the middle of the
-    front, on z = 0: within 5% near there, up to 20% too little in the far corner of a front seen from its side.
+    """Return the veil that 1 cd/m2 of one point of a map makes by its way to another, for `spread_by`: as in the middle
+    of the front, on z = 0, 20% too little in the far corner of one seen from its side; none within a `hole` [m].
     """
     eye, kernel, aim = ambient.eye or (0.0, 0.0, 1.0), np.zeros(()), np.array(middle(facade))
     (sight,), _ = sights_to(eye, [aim])
@@ -178,9 +175,8 @@ def filled(raster: FrontRaster, most: int, values: Callable[[Array], Array]) -> 
 
 
 def haze_veil(raster: FrontRaster, eye: Point, beams: Iterable[Beam], lumens: Iterable[float], haze: float) -> Array:
-    """Return the light of beams in fog or rain of an extinction [1/m] that comes back to the eye, (y, x) [cd/m2].
-
-    Scattered once, about back to the lens: a viewer far aside gets less; what thick fog scatters twice is left out.
+    """Return the light of beams in fog or rain of an extinction [1/m] that comes back to the eye, (y, x) [cd/m2]: once
+    scattered, about back to the lens: a viewer far aside gets less; what thick fog scatters twice is left out.
     """
     back = haze / reference.value("weather", "extinction over backscatter")
     steps = (np.arange(HAZE_STEPS)[:, None] + 0.5) / HAZE_STEPS

@@ -2,7 +2,7 @@
 
 The black that the eye sees is not dark. It is filled by what the panel leaks when it shows black (sequential contrast);
 by what a bright picture scatters inside the lens (checkerboard contrast) and by way of wall and ground
-(`bounce_factor`), both of which grow with the average picture level; and by ambient light on the wall and the veil in
+(`BOUNCE`), both of which grow with the average picture level; and by ambient light on the wall and the veil in
 the eye. `white_luminance` and `black_luminance` leave out these last two (and what walls send each other), the contrast
 does not; what the ground sends back falls on white and black alike, so contrast is never below 1:
 
@@ -45,6 +45,10 @@ from kit.wall.points import middle
 MAPS = ("illuminance", "black_illuminance", "white_luminance", "black_luminance", "contrast", "reflectance")
 # Those fields of `Doubt` that are of no source of light, by their labels.
 DOUBTS = ("sequential contrast", "checkerboard contrast", "average picture level", "picture width")
+# The share of a long wall's exitance that level ground in front returns, per reflectance: a wall of height H and even
+# exitance M lights the ground at distance s with M/2 (1 - s / sqrt(s^2 + H^2)); by reciprocity it gets r / (M H) times
+# the integral over s of that squared, which is r M (2 - pi/2) / 4. A front of finite width gets less.
+BOUNCE = (2.0 - math.pi / 2.0) / 4.0
 VISIBILITY = Number(label="visibility", unit="m", above=0.0, optional=True, meaning="in fog or rain; None: clear air")
 DETAIL = Number(label="black detail", unit="m", above=0.0, optional=True)
 EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, bottom and top", optional=True)
@@ -195,7 +199,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     surfaces = [patch.surface for patch in facade.patches]
     reflectance = np.array([surface.reflectance for surface in surfaces])
     # What comes back from the ground, of each projector's light on each patch, per reflectance and picture level.
-    back = bounce_factor() * scene.ground / raster.seen_area * lumens[:, None] * share
+    back = BOUNCE * scene.ground / raster.seen_area * lumens[:, None] * share
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
     names, veils = list(scene.ambient.sources()), source_veils(scene.ambient, raster)
     sources, air_here = source_maps(scene.ambient, raster, scene.ground), scene.air(middle(facade))
@@ -242,7 +246,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         "light_band": ("level", (transmission / transmission[:, 1:2]).T @ weights / weights.sum()),
         "doubt": (("input", "level"), [(low, 1.0, high) for low, high in map(scene.doubt.of, inputs)]),
         "gain": (patches, gains), "bounce": (("projector", *patches), back), "tint": (("projector", *patches), tints),
-        "unit_white": (("projector", *plane), shown(faded)),
+        "unit_white": (("projector", *plane), np.broadcast_to(faded, faded.shape)),
         "delivered_light": ("projector", lumens), "landed_share": ("projector", used),
         "leak": ("projector", [machine.leak() for machine in machines]),
         "scatter": ("projector", [machine.scatter() for machine in machines]),
@@ -254,7 +258,7 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     if cast.hidden:
         found["hidden_share"] = "obstacle", list(cast.hidden.values())
     if faded is not cast.units:
-        found["unit_black"] = ("projector", *plane), shown(cast.units)
+        found["unit_black"] = ("projector", *plane), np.broadcast_to(cast.units, cast.units.shape)
     coords = {
         "source": names, "obstacle": list(cast.hidden), "level": list(LEVELS), "step": steps,
         "input": list(inputs),
@@ -277,17 +281,8 @@ def hazed(machine: Projector, share: float) -> Projector:
     return replace(machine, chain=(*machine.chain, air))
 
 
-def shown(values: Array) -> Array:
-    """Return a view of an array that others share, through which it cannot be changed."""
-    view = values.view()
-    view.flags.writeable = False
-    return view
-
-
 def black_share(machines: list[Projector], level: float, used: Array) -> Array:
-    """Return the light of a black picture element over a white one, shape (projector,), at an average picture level of
-    what lands on the front; `used`: share of each projector's light that does; the rest is masked black.
-    """
+    """Return black over white of machines at a picture level; `used`: share of each one's light on the front."""
     return np.array([m.leak() + m.scatter() * level * share for m, share in zip(machines, used, strict=True)])
 
 
@@ -304,15 +299,6 @@ def chain_frame(light: xr.Dataset) -> Frame:
     frame = make_frame(rows, dict.fromkeys(LEVELS, ".2f"), index="factor")
     frame.attrs["title"] = "from stated lumens to lumens on the wall"
     return frame.drop(columns="projector") if light.sizes["projector"] == 1 else frame
-
-
-def bounce_factor() -> float:
-    """Return the share of a long wall's exitance that level ground in front returns, per reflectance.
-    A wall of height H and even exitance M lights the ground at distance s with M/2 (1 - s / sqrt(s^2 + H^2)). By
-    reciprocity the wall gets r / (M H) times the integral over s of that squared, r M (2 - pi/2) / 4; a finite front
-    less.
-    """
-    return (2.0 - np.pi / 2.0) / 4.0
 
 
 def _chain_table(machines: list[Projector]) -> tuple[list[str], Array]:

@@ -43,9 +43,7 @@ EYES = "CIE 1924 Photopic Standard Observer", "CIE 1951 Scotopic Standard Observ
 
 
 def scotopic_photopic_ratio(light: Spectrum | LightSource, reflectance: Spectrum | None = None) -> float:
-    """Return the S/P ratio of a light (a projector's: of white), reflected if a reflectance is given: scotopic over
-    photopic luminance, 1700 sum(s V') / (683 sum(s V)), every 1 nm from 380 to 780 nm.
-    """
+    """Return the S/P ratio of a light, or of a projector's white, as reflected: 1700 sum(s V') / (683 sum(s V))."""
     channels = light.channels if isinstance(light, LightSource) else (light,)
     power = np.sum([channel.fine for channel in channels], axis=0)
     sent = power if reflectance is None else power * reflectance.as_reflectance().fine
@@ -74,13 +72,11 @@ def white_ratios() -> dict[str, float]:
 
 
 class DimVision(Result):
-    """What a photometer's figures mean to an eye adapted to a photopic `luminance` [cd/m2], of which `sentence` speaks;
-    `frame` has a row for each light, with its S/P ratio, and a column for an eye adapted to each of `luminances`.
-    """
+    """What a photometer's figures mean to an eye adapted to a photopic luminance."""
 
-    luminance: float
-    ratios: dict[str, float]
-    luminances: tuple[float, ...]
+    luminance: float  # of which `sentence` speaks [cd/m2]
+    ratios: dict[str, float]  # S/P of each light: the rows of `frame`
+    luminances: tuple[float, ...]  # of which it has a column each
 
     def frame(self, units: str = "m") -> Frame:
         """Return by how much each light is worth more or less beside the line of sight than a photometer says."""

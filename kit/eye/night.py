@@ -28,7 +28,7 @@ from kit import reference
 from kit.arrays import Array, Extent
 from kit.blocks import Memory
 from kit.errors import InputError
-from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white, uv
+from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white
 from kit.eye.glare import picture_spread, spread_by
 from kit.eye.light_map import EXTENT, Scene, light_map
 from kit.eye.picture_file import Picture
@@ -267,9 +267,7 @@ def _drive(scene: Scene, picture: Picture, light: xr.Dataset, fit: Fit, extent: 
 
 
 def _sampled(picture: Picture, across: Array, down: Array, columns: float, rows: float) -> Array:
-    """Return the picture at points given as shares of its width and height, 0 outside it; one finer than the raster of
-    `columns` x `rows` is averaged down to it first.
-    """
+    """Return the picture at shares of its width and height, 0 outside, averaged first where the raster is coarser."""
     width, height = min(picture.width, max(1, round(columns))), min(picture.height, max(1, round(rows)))
     if (width, height) != (picture.width, picture.height):
         picture = picture.resized(width, height)
@@ -285,7 +283,10 @@ def _sampled(picture: Picture, across: Array, down: Array, columns: float, rows:
 
 def _saturation(xyz: Array, white: Array) -> float:
     """Return s_uv of a colour against a white (CIE 015:2018); 0 for no light at all."""
-    return float(13.0 * np.hypot(*(uv(xyz) - uv(white)))) if xyz.any() else 0.0
+    import colour
+
+    here, there = (colour.xy_to_Luv_uv(colour.XYZ_to_xy(one)) for one in (xyz, white))
+    return float(13.0 * np.hypot(*(here - there))) if xyz.any() else 0.0
 
 
 @cache

@@ -54,9 +54,9 @@ MANY, BOUNCES = 800, 16
 def cast_light(
     facade: Facade, projectors: Machines, extent: Extent, spacing: float, obstacles: Sequence[Obstacle] = ()
 ) -> Cast:
-    """Cast the light of `projectors` on a part of `facade`, `extent` (left, right, bottom, top), in pixels [m].
-    Zones are applied, chains and light outputs are not. A lens behind or inside the front, a picture that misses it or
-    that `obstacles` hide, an extent that shows none of it: `InputError`.
+    """Cast the light of `projectors` on the `extent` (left, right, bottom, top) of `facade`, in pixels [m], zones
+    applied.
+    A lens behind or inside the front, a picture that misses it or that `obstacles` hide, an empty extent: `InputError`.
     """
     lenses = tuple((p.fixed_throw_ratio(), p.resolution, p.lens_shift, p.zones, place) for p, place in projectors)
     grid = Grid.over(extent, spacing)
@@ -159,10 +159,9 @@ def unit_map(raster: FrontRaster, beam: Beam, obstacles: Sequence[Obstacle] = ()
 def light_from_walls(
     raster: FrontRaster, beams: Sequence[Beam], lumens: Array, reflectance: Array, obstacles: Sequence[Obstacle]
 ) -> Array | None:
-    """Return the light of full white by way of other walls, (y, x) [lx]; None where no walls face each other. Each of
-    `pieces` is diffuse and lit back by what it lights (Goral et al. 1984, doi:10.1145/964965.808601).
-    """
+    """Return the light of full white by way of other walls, (y, x) [lx]; None where no walls face each other."""
     front = raster.key[0], tuple(obstacles)
+    # Each piece is diffuse and lit back by what it lights (Goral et al. 1984, doi:10.1145/964965.808601).
     walls = _walls.get(front, 1, partial(pieces, raster.facade, obstacles))
     middle, normal, area, patch, view, occluders = walls
     if not view.any():

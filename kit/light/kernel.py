@@ -32,10 +32,9 @@ def unit_rows(
     window: Array, zones: Array, result: Array,
 ) -> None:  # fmt: skip
     """Write the illuminance per lumen of a beam into rows `first` to `last` of `result` [lx/lm].
-    `plane`: -1, NaN in the result, where there is no wall; `axes`, shape (plane, 3, 3): distance from the lens forward,
-    to the right and up: how it grows with x and with y, and at (0, 0); `strength`, shape (plane,): illuminance per
-    lumen times depth cubed; `window`: left, width, bottom, height of the picture at unit depth; `zones`: `zone_table`,
-    or (0, 0).
+    `plane`: -1, NaN in the result, where there is no wall; `axes`, shape (plane, 3, 3): distance forward, to the right
+    and up: how it grows with x and y, and at (0, 0); `strength`: illuminance times depth cubed on each plane; `window`:
+    left, width, bottom, height of the picture at unit depth; `zones`: `zone_table`, or (0, 0).
     """
     for row in range(first, last):
         for column in range(x.size):
@@ -69,11 +68,10 @@ def map_rows(
     reflectance: Array, facing: Array, tints: Array, ambient: Array, veil: Array, result: Array,
 ) -> None:  # fmt: skip
     """Write six maps into rows `first` to `last` of `result`, shape (6, y, x): see `light_map`.
-    `patch`, shape (y, x): -1, NaN in the result, where there is no wall; `units`, `faded`, shape (projector, y, x):
-    illuminance per lumen, and after blending; `lumens`, `dark`, shape (projector,): delivered light [lm], and the share
-    of it in black; `reflectance`, `facing`, shape (patch,): that, and luminance per illuminance; `tints`, shape
-    (projector, patch): a factor on that; `ambient`, `veil`, shape (y, x): illuminance of ambient light [lx], luminance
-    in the eye.
+    `patch`: -1, NaN in the result, where there is no wall; `units`, `faded`, shape (projector, y, x): illuminance per
+    lumen, and after blending; `lumens`, `dark`: delivered light of each projector [lm], and the share of it in black;
+    `facing`: luminance per illuminance of each patch; `tints`, shape (projector, patch): a factor on that; `ambient`
+    [lx], `veil`, shape (y, x).
     """
     illuminance, black_illuminance, white, black, contrast, diffuse = result
     for row in range(first, last):

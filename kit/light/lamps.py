@@ -154,9 +154,7 @@ def _string_map(raster: FrontRaster, string: LedString) -> Array:
 
 
 def _near(raster: FrontRaster, lit: Mask, nodes: Array, facing: Array | None, closest: float) -> Array:
-    """Return what the light of nodes of 1 cd, integrated over near pixels, exceeds the stand-in by, shape (pixel,): of
-    a pixel the mean is the solid angle that it fills, seen from the node, over its area.
-    """
+    """Return by how much light of nodes of 1 cd exceeds the stand-in, as a mean over near pixels, shape (pixel,)."""
     grid, (rows, columns) = raster.grid, raster.patch.shape
     reach = np.arange(-NEAR, NEAR + 1)
     row = np.rint((nodes[:, 1] - grid.y[0]) / grid.spacing).astype(int)[:, None, None] + reach[:, None]

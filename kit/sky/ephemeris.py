@@ -24,10 +24,7 @@ UNIX_EPOCH = 25567.5  # 1970-01-01 00:00 in the day count of PyEphem, which begi
 
 
 class Positions(Frozen):
-    """Sun and moon as seen from one place [deg], each of the shape of the times asked for.
-
-    Elevations are of the centre, azimuths from true north, clockwise, 0 to 360.
-    """
+    """Sun and moon from one place [deg]: centres, azimuths from true north clockwise; shaped as the times."""
 
     sun_elevation: Array
     sun_azimuth: Array
@@ -43,9 +40,8 @@ class Positions(Frozen):
 
 
 def positions(times: ArrayLike, *, latitude: float, longitude: float) -> Positions:
-    """Return where sun and moon stand at UTC `times`, an array of numpy.datetime64, over a place at sea level.
-    Without refraction; at a pole, north is that of a place beside it on the meridian `longitude`; UT1 is taken to be
-    UTC, which differ by less than a second (0.004 degree).
+    """Return where sun and moon stand at UTC `times`, an array of numpy.datetime64, over a place at sea level, without
+    refraction; at a pole, north is that of a place beside it; UT1 is taken to be UTC, which is within 0.004 degree.
     """
     try:
         given = np.asarray(times)

@@ -23,7 +23,7 @@ from kit import reference
 from kit.arrays import Array, Point
 from kit.errors import InputError
 from kit.fields import ANGLE, DIMMING, LENGTH, NAME, POINT, Declared, Is, Many, Number, OneOf, Vector, declared
-from kit.sky.photometric_file import FRONT, Distribution, beam, cutoff, isotropic, load_distribution
+from kit.sky.photometric_file import FRONT, Distribution, beam, cutoff, load_distribution
 from kit.source.spectra import AMBIENT
 from kit.wall.raster import SAME_PLANE
 
@@ -198,4 +198,4 @@ def _typical_shape(name: str, level: str) -> Distribution:
     for quantity, shape in (("beam angle", beam), ("cut-off angle", cutoff)):
         if quantity in angles:
             return shape(flux, angles[quantity], name=name)
-    return isotropic(flux, name=name)
+    return cutoff(flux, name=name)

@@ -36,9 +36,8 @@ def horizontal_illuminance(elevation: ArrayLike) -> Array:
 
 
 def vertical_from_horizontal(horizontal: ArrayLike, *, ground_reflectance: ArrayLike, sky_view: Any = 0.5) -> Array:
-    """Return the light on a wall, E_h (F_sky + rho / 2), under an even sky that gives open, level ground E_h [lx].
-    `sky_view`: share of sky in the wall's view, half where nothing stands in front; (1 - sin h) / 2 above dark houses
-    up to the elevation h.
+    """Return the light on a wall, E_h (F_sky + rho / 2), under an even sky; `sky_view`: half where nothing stands in
+    front, (1 - sin h) / 2 above a long row of dark houses up to the elevation h.
     """
     return np.asarray(horizontal, float) * (np.asarray(sky_view, float) + 0.5 * np.asarray(ground_reflectance, float))
 

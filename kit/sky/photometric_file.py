@@ -117,12 +117,7 @@ def _flux(theta: Array, phi: Array, table: Array) -> float:
     return float(np.trapezoid(rings, np.radians(phi)))
 
 
-def isotropic(flux: float, *, name: str = "all round") -> Distribution:
-    """Return the same intensity in all directions, ``flux / (4 pi)``; `flux` in lm."""
-    return cutoff(flux, 180.0, name=name)
-
-
-def cutoff(flux: float, cutoff_angle: float, *, name: str = "shielded") -> Distribution:
+def cutoff(flux: float, cutoff_angle: float = 180.0, *, name: str = "even") -> Distribution:
     """Return an even intensity up to `cutoff_angle` from the axis, 1 to 180 [deg], none beyond; `flux` in lm."""
     end = CUTOFF.check("cutoff_angle", cutoff_angle)
     level = FLUX.check("flux", flux) / (2.0 * math.pi * (1.0 - math.cos(math.radians(end))))

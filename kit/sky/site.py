@@ -160,9 +160,7 @@ class Sky(Declared):
 
 
 def clock_times(field: str, clock: Any) -> Times:
-    """Return what a clock on the wall shows as numpy.datetime64; `field` names it in the error. Text is that of ISO
-    8601; numbers, times with a zone of their own, and years outside 1900 to 2100 are refused.
-    """
+    """Return what a clock shows as numpy.datetime64, or refuse it as `field`: ISO 8601, no zone, years 1900 to 2100."""
     last = LAST - np.timedelta64(1, "D")  # the zone shifts times by less
     texts = [clock] if isinstance(clock, str) else clock if isinstance(clock, list | tuple) else ()
     try:

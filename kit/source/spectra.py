@@ -7,6 +7,7 @@ integrals run over `FINE`.
 """
 
 import math
+from collections import defaultdict
 from functools import cache, cached_property
 from itertools import pairwise
 from typing import Any, Self
@@ -167,12 +168,11 @@ def light_source(name: str) -> LightSource:
 
     OneOf(options=light_source_names).check("light source", name)
     kind, _, mode = name.partition(", ")
-    parts, carried = dict[str, dict[str, float]](), dict[str, str]()
-    for row in reference.table("light_source_spectra"):
-        if row.group == kind:
-            parts.setdefault(row.name, {})[row.quantity] = row.value
-            if row.quantity == "measured":
-                carried[row.name] = row.locator
+    rows = [row for row in reference.table("light_source_spectra") if row.group == kind]
+    parts = defaultdict[str, Any](dict)
+    for row in rows:
+        parts[row.name][row.quantity] = row.value
+    carried = {row.name: row.locator for row in rows if row.quantity == "measured"}
     within = {name: (part.get("from", 0.0) <= FINE) & (part.get("to", math.inf) > FINE) for name, part in parts.items()}
     emission = np.zeros_like(FINE)
     for name_of, part in parts.items():

@@ -9,7 +9,8 @@ import struct
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from kit.errors import InputError, text
+from kit.errors import InputError
+from kit.fields import NAME
 from kit.results import Result, html_table
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def picture(png: bytes, alt: str, name: str = "kit-picture") -> str:
     Where a screen is too narrow for its letters, it is moved sideways and not made smaller.
     """
     width, height = struct.unpack(">2I", png[16:24])
-    said = html.escape(text("alt", alt), quote=True)
+    said = html.escape(NAME.check("alt", alt), quote=True)
     data = base64.b64encode(png).decode("ascii")
     return (
         f'<img class="{name}" alt="{said}" width="{width}" height="{height}" decoding="sync" '

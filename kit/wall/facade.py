@@ -297,10 +297,9 @@ def split_at(patch: Patch, height: float) -> tuple[Patch, ...]:
     if not bottom + THINNEST < level < top - THINNEST:
         return (patch,)
     pieces: list[Patch] = []
-    lower = shapely.box(left - 1.0, bottom - 1.0, right + 1.0, level)
-    upper = shapely.box(left - 1.0, level, right + 1.0, top + 1.0)
-    for name, half in ((f"{patch.name}, lower", lower), (patch.name, upper)):
-        parts = [part for part in shapely.get_parts(shape & half) if part.area > THINNEST * part.length]
+    for name, low, high in ((f"{patch.name}, lower", bottom, level), (patch.name, level, top)):
+        half = shapely.get_parts(shape & shapely.box(left, low, right, high))
+        parts = [part for part in half if part.area > THINNEST * part.length]
         if not parts:
             return (patch,)
         for i, part in enumerate(parts, 1):

@@ -247,9 +247,7 @@ def _question_sizes(facade: Facade, reader: Reader) -> None:
 
 
 def house_parts(facade: Facade, units: str = "m") -> tuple[dict[str, Any], list[str]]:
-    """Return the top of a file of a front, and its tables as text, lengths in `units`; `InputError` where none holds
-    it.
-    """
+    """Return the top of a file of a front, and its tables as text; a front that no file can hold: `InputError`."""
     scale = metres(UNIT.check("units", units))
     tables = []
     for surface in dict.fromkeys(p.surface for p in facade.patches):

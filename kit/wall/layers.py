@@ -77,9 +77,8 @@ def stack(layers: Sequence[Layer]) -> Layer:
 
 
 def gap_layer(gap: float, width: float, height: float) -> Layer:
-    """Return the air between two parallel sheets of one size [m] as a layer: what leaves by the open edges is lost.
-    The view factor of aligned equal rectangles: J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from
-    memory).
+    """Return the air between two sheets of one size [m] as a layer: what leaves by the open edges is lost. Aligned
+    equal rectangles: J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from memory).
     """
     x, y = width / gap, height / gap
     u, v = np.sqrt(1.0 + x * x), np.sqrt(1.0 + y * y)

@@ -24,9 +24,7 @@ from kit.wall.raster import SAME_PLANE, Window, clip, common, picture_rings, wit
 def reached(
     raster: FrontRaster, light: ArrayLike, picture: Array | None = None, obstacles: Sequence["Obstacle"] = ()
 ) -> Mask:
-    """Return which points of the front a lens or a lamp reaches past the front's own depth and `obstacles`, shape (y,
-    x); `picture`, rays to the corners of a picture, shape (4, 3), bounds the light.
-    """
+    """Return which points of a raster a light reaches past front and obstacles; `picture`: rays to its four corners."""
     source, grid = np.asarray(light, float), raster.grid
     patches = (*raster.facade.patches, *(face for obstacle in obstacles for face in obstacle.faces))
     lit = np.zeros(raster.patch.shape, dtype=bool)
@@ -186,9 +184,8 @@ class Occluders(Frozen, eq=False):
 
 
 def crosses(forms: Iterable[tuple[Array, Array]]) -> Mask:
-    """Return whether a segment runs through a convex body, by the values at its start and end of the linear forms that
-    are positive inside; clipped by parameter (Cyrus and Beck 1978, doi:10.1016/0097-8493(78)90021-3).
-    """
+    """Return whether a segment runs through a convex body, by its forms, positive inside, at the start and the end."""
+    # Clipping by parameter: Cyrus and Beck 1978, doi:10.1016/0097-8493(78)90021-3.
     enter: Array | float = 0.0
     leave: Array | float = 1.0
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -264,9 +261,7 @@ def covers(patch: Patch, points: Array, *, edge: bool = True) -> Mask:
 
 
 def first_met(facade: Facade, start: Array, end: Array) -> Array:
-    """Return where rays from `start` through `end`, shape (n, 3) or (3,), first meet a patch, as a share of the way,
-    (n,): above 1 for one beyond `end`, infinite for none.
-    """
+    """Return where rays from `start` through `end`, (n, 3), first meet a patch, as a share of the way; or infinity."""
     start, end = np.broadcast_arrays(np.atleast_2d(start), np.atleast_2d(end))
     ray = end - start
     least = SAME_PLANE / np.linalg.norm(ray, axis=1)
@@ -290,9 +285,8 @@ def hidden_directions(facade: Facade, eye: ArrayLike, directions: ArrayLike) -> 
 
 
 def hidden_corners(patches: Sequence[Patch], points: Array, owner: Index, lens: Array) -> Mask:
-    """Return which of `points`, shape (n, 3), on those of `patches` that `owner` counts, another hides from the lens.
-    Unlike a shadow, what lies upon a corner in its own plane hides it, and a line of sight along an edge is free.
-    """
+    """Return which of `points`, (n, 3), on the patches that `owner` counts, another patch hides from the lens."""
+    # Unlike a shadow, what lies upon a corner in its own plane hides it, and a line of sight along an edge is free.
     result = np.zeros(len(points), dtype=bool)
     normals = np.array([p.normal for p in patches])
     for j, patch in enumerate(patches):

@@ -46,9 +46,7 @@ class Planes(Frozen, eq=False):
         )  # fmt: skip
 
     def lift(self, patch: NDArray[np.integer[Any]], x: ArrayLike, y: ArrayLike) -> Array:
-        """Return the points of the front behind places in elevation, shape (..., 3) [m]; `patch`: index of the visible
-        patch at each, -1 where there is no wall, which is NaN; all three broadcast.
-        """
+        """Return the points of the front behind places in elevation, (..., 3) [m]; NaN where `patch` is -1: no wall."""
         across, up = np.asarray(x, float), np.asarray(y, float)
         slope = np.append(self.slope, np.full((1, 3), np.nan), axis=0)[self.of_patch[patch]]
         depth = slope[..., 0] + slope[..., 1] * across + slope[..., 2] * up
