@@ -86,12 +86,16 @@ def chances(chance: float) -> str:
 class _Speaker(Formatter):
     def __init__(self, units: str) -> None:
         edge("m", units)
+        self.units = units
         self.ways: dict[str, Callable[..., str]] = {way.__name__: way for way in (short, plain, percent, capital, the)}
         self.ways |= {"compass": compass, "chances": chances, "band": lambda it: band(it.low, it.median, it.high)}
         self.ways["length"] = lambda metres, digits=1: length_text(metres, units, digits)
 
     def format_field(self, value: Any, format_spec: str) -> str:
         way, *digits = format_spec.split() or [""]
+        if way in ("m2", "kg", "m/s", "N"):
+            sign, size = edge(way, self.units)
+            return f"{plain(value / size, *map(int, digits))} {sign}"
         return self.ways[way](value, *map(int, digits)) if way in self.ways else format(value, format_spec)
 
 
@@ -99,7 +103,7 @@ class Phrases:
     """The sentences of a room, from a TOML file of its name: ``say("far", units, away=9)`` says one.
 
     A field in braces may end in how it is said, by a function of this module and its digits: ``{share:percent}``,
-    ``{tilt:plain 1}``, ``{part.contrast:band}``; ``{away:length 0}`` is a length in `units`.
+    ``{tilt:plain 1}``, ``{part.contrast:band}``; ``{away:length 0}`` is a length in `units`, ``{area:m2}`` an area.
     """
 
     def __init__(self, room: str) -> None:

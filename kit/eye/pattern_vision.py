@@ -61,17 +61,16 @@ class PatternView(Result):
 
 def pattern_frame(views: Mapping[str, PatternView], units: str = "m") -> Frame:
     """Return patterns and how the eye sees them as a frame, one row by the name of each."""
-    unit, per = edge("m", units)
-    gone = f"gone beyond [{unit}]"
+    gone = "gone beyond [m]"
     rows = [
         {
             "pattern": name, "lighter over darker": view.pattern.ratio, "times visible": view.times_threshold,
-            gone: view.vanishing_distance / per, "shades over the pattern": view.steps,
+            gone: view.vanishing_distance, "shades over the pattern": view.steps,
         }
         for name, view in views.items()
     ]  # fmt: skip
     formats: dict[str, Format] = {"lighter over darker": ".2f", "shades over the pattern": _steps_text}
-    return make_frame(rows, formats | dict.fromkeys(("times visible", gone), ".0f"), index="pattern")
+    return make_frame(rows, formats | dict.fromkeys(("times visible", gone), ".0f"), "pattern", units)
 
 
 def seen(

@@ -197,27 +197,18 @@ class Covering(Result):
 
     def frame(self, units: str = "m") -> Frame:
         """Return area, weight and price, one row."""
-        (square, metre2), (heavy, kilogram) = edge("m2", units), edge("kg", units)
-        wall, cloth, weight = f"wall under cloth [{square}]", f"cloth to buy [{square}]", f"weight [{heavy}]"
-        row = {"cloth": self.cloth.name, wall: self.area / metre2, **banded(cloth, self.cloth_area, metre2)}
-        row |= banded(weight, self.weight, kilogram) | banded("price [USD]", self.price)
-        return make_frame([row], {wall: ",.0f"}, index="cloth")
+        row = {"cloth": self.cloth.name, "wall under cloth [m2]": self.area}
+        row |= banded("cloth to buy [m2]", self.cloth_area) | banded("weight [kg]", self.weight)
+        row |= banded("price [USD]", self.price)
+        return make_frame([row], {"wall under cloth [m2]": ",.0f"}, index="cloth", units=units)
 
     def sentence(self, units: str = "m", wind: str = "near gale") -> str:
         """Return area, weight, price and load in a `wind` of ``reference_data/weather.csv``, in words."""
-
-        def said(value: float, unit: str, digits: int = 0) -> str:
-            sign, size = edge(unit, units)
-            return f"{plain(value / size, digits)} {sign}"
-
         speed = reference.value("weather", wind, group="wind")
         force = self.wind_force(speed)
-        pull = said(force / reference.value("constants", "standard gravity"), "kg")
-        return say(
-            "covering", area=said(self.area, "m2"), cloth=said(self.cloth_area[1], "m2"), price=self.price, wind=wind,
-            weight=said(self.weight[1], "kg"), speed=said(speed, "m/s", 1), force=said(force, "N"),
-            pull="" if units == "ft" else say("pull", weight=pull),
-        )  # fmt: skip
+        weight = force / reference.value("constants", "standard gravity")
+        pull = "" if units == "ft" else say("pull", weight=weight)
+        return say("covering", units, on=self, wind=wind, speed=speed, force=force, pull=pull)
 
 
 def cover(
