@@ -3,6 +3,7 @@
 import math
 import tomllib
 from collections.abc import Callable, Sequence
+from functools import partial
 from pathlib import Path
 from string import Formatter
 from typing import Any
@@ -83,19 +84,22 @@ def chances(chance: float) -> str:
     return f"{tenths} chance{'s' if tenths > 1 else ''} in 10"
 
 
+def measured(unit: str, units: str, value: float, digits: int = 0) -> str:
+    """Return a figure in SI with its unit as `units` have it: ``"258 sq ft"``."""
+    sign, size = edge(unit, units)
+    return f"{plain(value / size, digits)} {sign}"
+
+
 class _Speaker(Formatter):
     def __init__(self, units: str) -> None:
         edge("m", units)
-        self.units = units
         self.ways: dict[str, Callable[..., str]] = {way.__name__: way for way in (short, plain, percent, capital, the)}
         self.ways |= {"compass": compass, "chances": chances, "band": lambda it: band(it.low, it.median, it.high)}
         self.ways["length"] = lambda metres, digits=1: length_text(metres, units, digits)
+        self.ways |= {unit: partial(measured, unit, units) for unit in ("m2", "kg", "m/s", "N")}
 
     def format_field(self, value: Any, format_spec: str) -> str:
         way, *digits = format_spec.split() or [""]
-        if way in ("m2", "kg", "m/s", "N"):
-            sign, size = edge(way, self.units)
-            return f"{plain(value / size, *map(int, digits))} {sign}"
         return self.ways[way](value, *map(int, digits)) if way in self.ways else format(value, format_spec)
 
 

@@ -19,13 +19,12 @@ from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Many, Number, Vect
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels, combine
 from kit.source.spectra import WAVELENGTHS, Spectrum
-from kit.units import edge
 from kit.wall.facade import THINNEST, Facade, Patch, Surface, split_at
 from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, wet_reflectance, wet_sheet
 from kit.wall.raster import exposed_area
 from kit.wall.surface_spectra import surface_spectrum
 from kit.wall.texture import Pattern, behind
-from kit.words import Phrases, plain
+from kit.words import Phrases, measured
 
 MASONRY = ("brick", "mortar", "stucco", "concrete", "stone")
 # What rain soaks into. Paint, glass, siding and metal only get drops.
@@ -126,10 +125,9 @@ def hanging_frame(wall: Surface, cloths: Iterable[str] | None = None, *, gap: fl
     `cloths` are names of ``reference_data/cloths.csv``, all of them if not given; `gap` is that of the hangings with
     one [m], and `units`, "m" or "ft", those of the gap in the name of its column.
     """
-    sign, size = edge("mm", units)
     lining = Cloth.from_reference(reference.names("cloths", "lining")[0])
     hangings = {"two layers": Hanging(layers=2), "black lining": Hanging(lining=lining)}
-    hangings |= {f"gap {plain(1e3 * gap / size)} {sign}": Hanging(gap=gap), "wet": Hanging(wet=True)}
+    hangings |= {f"gap {measured('mm', units, 1e3 * gap)}": Hanging(gap=gap), "wet": Hanging(wet=True)}
 
     def row(name: str, one: Surface) -> dict[str, Any]:
         return {f"on {wall.name}": name, **banded("one layer", (one.low, one.reflectance, one.high))}
