@@ -170,4 +170,4 @@ from .wall.surface_spectra import surface_spectrum as surface_spectrum
 from .wall.texture import Pattern as Pattern
 
 FOLDERS: tuple[str, ...]
-PUBLIC: dict[str, list[str]]
+PUBLIC: list[str]

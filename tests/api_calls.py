@@ -9,7 +9,6 @@ from __future__ import annotations
 import collections
 import dataclasses
 import io
-import itertools
 import math
 import os
 import random
@@ -123,7 +122,7 @@ def calls() -> dict[str, Callable[[], Call]]:
     """A valid call of each public callable by name, made when it is wanted; all arguments by name."""
     of, scene = EXAMPLES, EXAMPLES[kit.Scene]
     found: dict[str, Callable[[], Call]] = {}
-    for name in itertools.chain.from_iterable(kit.PUBLIC.values()):
+    for name in kit.PUBLIC:
         kind = getattr(kit, name)
         if isinstance(kind, type) and kind in EXAMPLES:
             found[name] = partial(example, kind)

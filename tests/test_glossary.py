@@ -25,7 +25,7 @@ def table():
 
 
 def public_types():
-    public = {name: getattr(kit, name) for names in kit.PUBLIC.values() for name in names}
+    public = {name: getattr(kit, name) for name in kit.PUBLIC}
     return {name: kind for name, kind in public.items() if isinstance(kind, type) and dataclasses.is_dataclass(kind)}
 
 

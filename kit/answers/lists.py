@@ -112,8 +112,7 @@ def glossary() -> Frame:
     'distance from lens to wall over picture width'
     """
     rows: list[dict[str, str]] = []
-    # In the order in which light travels.
-    for kind in (getattr(kit, name) for names in kit.PUBLIC.values() for name in names):
+    for kind in sorted((getattr(kit, name) for name in kit.PUBLIC), key=lambda kind: str(kind.__module__)):
         for name, spec in specs(kind).items() if dataclasses.is_dataclass(kind) else ():
             inner: Any = spec.of if isinstance(spec, Vector | Range | Band) else spec
             if isinstance(inner, Number):
