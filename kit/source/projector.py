@@ -221,14 +221,12 @@ def typical_chain(options: Mapping[str, str] | None = None, *, light_source: str
     """
     for group in options or {}:
         pick("chain", group, TYPICAL_OPTIONS)
-    lamp = ("factor of a lamp",) if (light_source or "").startswith("lamp") else ()
-
-    def factor(group: str, option: str) -> Factor:
+    lamp, chain = ("factor of a lamp",) if (light_source or "").startswith("lamp") else (), list[Factor]()
+    for group, option in (TYPICAL_OPTIONS | dict(options or {})).items():
         row = _first("light_losses", option, group, *lamp, "factor")
         source = f"{row.source}, {row.edition}, {row.locator} ({row.status})"
-        return Factor(name=f"{group}: {option}", low=row.low, nominal=row.value, high=row.high, source=source)
-
-    return tuple(factor(*choice) for choice in (TYPICAL_OPTIONS | dict(options or {})).items())
+        chain.append(Factor(name=f"{group}: {option}", low=row.low, nominal=row.value, high=row.high, source=source))
+    return tuple(chain)
 
 
 def _first(table: str, name: str, group: str, *quantities: str) -> reference.Row:
