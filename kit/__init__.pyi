@@ -144,6 +144,8 @@ from .views.page import show as show
 from .views.plans import PlanBoard as PlanBoard
 from .views.plans import draw_lamp as draw_lamp
 from .views.plans import draw_way as draw_way
+from .views.sheet import decision_sheet as decision_sheet
+from .views.sheet import sheets as sheets
 from .wall.cloth import Cloth as Cloth
 from .wall.cloth import Covering as Covering
 from .wall.cloth import Hanging as Hanging

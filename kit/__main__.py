@@ -1,7 +1,7 @@
 """Start the pages: ``python -m kit lab`` to read and change them, ``python -m kit pages`` to read them without code.
 
 ``python -m kit check FILE`` says what is wrong with a show file, and what is assumed; ``python -m kit verdict FOLDER``
-judges all show files of a folder, and writes one table.
+judges all show files of a folder, and writes one table; ``python -m kit sheet FOLDER``, or of a file, writes sheets.
 
 The pages without code list no files, open with a token only, fetch nothing from elsewhere, and stop when left alone.
 """
@@ -12,6 +12,7 @@ import math
 import re
 import tempfile
 import webbrowser
+from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -76,11 +77,16 @@ def pages(path: str, options: list[str], minutes: float, most: int) -> None:
     Pages.launch_instance([path, "--Voila.auto_token=True", *set_up, *options])
 
 
-def headless(what: str, path: str, out: str, cluster: str, jobs: int | None) -> str:
-    """Return what is to be said of a show file, or of the table of a folder."""
-    if what == "check":
-        return str(kit.open_show(path))
-    found = kit.verdicts(path, out, cluster=cluster, jobs=jobs)
+def headless(given: argparse.Namespace) -> str:
+    """Return what is to be said of a show file, or of what is made of a folder."""
+    if given.what == "check":
+        return str(kit.open_show(given.path))
+    out = given.out or {"verdict": "verdicts.csv", "sheet": "sheets"}[given.what]
+    if given.what == "verdict":
+        found = kit.verdicts(given.path, out, cluster=given.cluster, jobs=given.jobs)
+    else:
+        day = given.date or date.today().isoformat()
+        found = kit.sheets(given.path, out, date=day, paper=given.paper, jobs=given.jobs)
     bad = found[found["error"] != ""]
     return "\n".join([f"{len(found) - len(bad)} houses in {out}, {len(bad)} not read", *bad["error"]])
 
@@ -88,11 +94,15 @@ def headless(what: str, path: str, out: str, cluster: str, jobs: int | None) -> 
 def main(arguments: list[str] | None = None) -> None:
     """Do what the command line says."""
     parser = argparse.ArgumentParser(prog="python -m kit", description=__doc__, epilog="More options go to the server.")
-    parser.add_argument("what", choices=("lab", "pages", "check", "verdict"))
-    parser.add_argument("path", help="a folder of pages, or for lab a page; check: a show file; verdict: a folder")
-    parser.add_argument("--out", default="verdicts.csv", help="verdict: the table, .csv or .parquet")
+    parser.add_argument("what", choices=("lab", "pages", "check", "verdict", "sheet"))
+    parser.add_argument(
+        "path", help="a folder of pages, or for lab a page; check: a show file; verdict: a folder; sheet: either"
+    )
+    parser.add_argument("--out", help="verdict: the table, .csv or .parquet; sheet: a folder")
+    parser.add_argument("--date", help="sheet: that it bears; today's if not given")
+    parser.add_argument("--paper", help="sheet: A4 or letter; letter if not given and lengths are in feet")
     parser.add_argument("--cluster", default="", help="verdict: address of a dask scheduler, in place of all cores")
-    parser.add_argument("--jobs", type=int, help="verdict: processes, as many as cores if not given")
+    parser.add_argument("--jobs", type=int, help="verdict, sheet: processes, as many as cores if not given")
     parser.add_argument("--home-network", action="store_true", help="pages: open to all on the network with the token")
     parser.add_argument("--minutes", type=float, default=30.0, help="pages: until one that nobody uses stops")
     parser.add_argument("--most", type=int, default=8, help="pages: open at once, each takes some 200 MB of memory")
@@ -101,9 +111,9 @@ def main(arguments: list[str] | None = None) -> None:
         parser.error(f"path = {given.path}: there is nothing of this name in {Path.cwd()}")
     if not (0 < given.minutes < 1e6 and given.most >= 1):
         parser.error(f"minutes = {given.minutes:g}, most = {given.most}: some minutes, and at least one page")
-    if given.what in ("check", "verdict"):
+    if given.what in ("check", "verdict", "sheet"):
         try:
-            print(headless(given.what, given.path, given.out, given.cluster, given.jobs))
+            print(headless(given))
         except kit.InputError as error:
             raise SystemExit(str(error)) from None
     elif given.what == "lab":

@@ -149,6 +149,14 @@ def calls() -> dict[str, Callable[[], Call]]:
             kit.verdicts,
             {"folder": show_folder(), "out": made.folder / "out.csv", "cluster": "", "jobs": 1, "spacing": 1.0},
         ),
+        "decision_sheet": lambda: (
+            kit.decision_sheet,
+            {"show": made.show, "date": "2026-12-05", "paper": "A4", "spacing": 1.0},
+        ),
+        "sheets": lambda: (
+            kit.sheets,
+            {"path": show_folder(), "out": made.folder / "out", "date": "2026-12-05", "paper": "A4", "jobs": 1},
+        ),
         "save_show": lambda: (kit.save_show, {"show": made.show, "path": made.folder / "a.toml", "overwrite": True}),
         "evenings": lambda: (
             kit.evenings,

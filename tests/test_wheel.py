@@ -50,7 +50,7 @@ def installed(wheel, tmp_path_factory):
 
 
 def test_the_wheel_holds_the_kit_and_its_tables_byte_for_byte_and_nothing_else(contents):
-    kinds = ("py", "pyi", "css", "js", "toml", "csv", "txt")
+    kinds = ("py", "pyi", "css", "js", "html", "toml", "csv", "txt")
     files = (path for kind in kinds for path in (ROOT / "kit").rglob(f"*.{kind}"))
     expected = {path.relative_to(ROOT).as_posix(): path for path in files}
     expected |= {f"kit/reference_data/{path.name}": path for path in (ROOT / "reference_data").iterdir()}

@@ -24,19 +24,22 @@ KINDS, PATIENCE = (".csv", ".parquet"), "10s"
 JOBS = Number(label="jobs", low=1, high=256, whole=True, optional=True)
 
 
-def verdict_row(path: str, mark: str, spacing: float) -> dict[str, Any]:
-    """Return the verdict on a show as it stands, its brightest machine before it, or what is wrong with the file."""
+def verdict_row(path: str, spacing: float) -> dict[str, Any]:
+    """Return the verdict on a show as it stands, its brightest machine before it."""
+    show = open_show(path)
+    scene = show.scene([show.aimed(show.machine)], show.light(show.full.ambient))
+    found = judge(light_map(scene, spacing), show.target(), draws=512)
+    figures = {"lit": found.front.lit_share, "verdict": found.status, "chance": found.chance}
+    return {"house": show.house.name, "machine": show.machine.name, **figures, "words": found.sentence(show.units)}
+
+
+def _tried(work: Callable[..., dict[str, Any]], path: str, mark: str, *given: Any) -> dict[str, Any]:
+    """Return what is found of a file, or what is wrong with it."""
     row: dict[str, Any] = {"file": Path(path).name, "mark": mark, "error": ""}
     try:
-        show = open_show(path)
-        scene = show.scene([show.aimed(show.machine)], show.light(show.full.ambient))
-        found = judge(light_map(scene, spacing), show.target(), draws=512)
+        return row | work(path, *given)
     except InputError as error:
         return row | {"error": str(error)}
-    return row | {
-        "house": show.house.name, "machine": show.machine.name, "lit": found.front.lit_share, "verdict": found.status,
-        "chance": found.chance, "words": found.sentence(show.units),
-    }  # fmt: skip
 
 
 @contextmanager
@@ -77,35 +80,47 @@ def verdicts(
     InputError
         For a folder without show files, a table of another kind, or a cluster that does not answer.
     """
-    import pandas as pd
-    from tqdm import tqdm
-
-    table, step, many = Path(out), SPACING.check("spacing", spacing), JOBS.check("jobs", jobs)
+    table, step = Path(out), SPACING.check("spacing", spacing)
     if table.suffix == ".parquet" and not find_spec("pyarrow"):
         raise InputError("out", str(out), "one package more for Parquet: pip install -e '.[cluster]'; or a .csv")
     if table.suffix not in KINDS or not table.absolute().parent.is_dir():
         raise InputError("out", str(out), f"a file in a folder that is there, {' or '.join(KINDS)}")
+    found = each(folder, table.with_suffix(".jsonl"), verdict_row, step, cluster=cluster, jobs=jobs)
+    found.to_parquet(table) if table.suffix == ".parquet" else found.to_csv(table, index=False)
+    return found
+
+
+def each(
+    folder: str | Path, log: Path, work: Callable[..., Any], *given: Any, cluster: str = "", jobs: int | None = None
+) -> Frame:
+    """Return what `work` finds of each show file of a folder, a row each, or what is wrong with it; of one file, too.
+
+    What is done stands in `log` as it comes: the same call again does only what is left, new or changed.
+    """
+    import pandas as pd
+    from tqdm import tqdm
+
+    many, there = JOBS.check("jobs", jobs), Path(folder).absolute()
     if cluster and not re.fullmatch(r"(tcp|tls)://[\w.:\[\]-]+:\d{1,5}", cluster, re.ASCII):
         raise InputError("cluster", cluster, "the address of a dask scheduler, such as tcp://192.168.1.5:8786")
     # Neither shortlists nor settings of panels.
-    files = sorted(f for f in Path(folder).absolute().glob("*.toml") if "." not in f.stem and f.name != "machines.toml")
+    files = sorted(f for f in there.glob("*.toml") if "." not in f.stem and f.name != "machines.toml")
+    files = [there] if there.is_file() else files
     if not files:
         raise InputError("folder", str(folder), "a folder with show files, *.toml")
-    marks = {file.name: f"{fingerprint(file)} {step:g}" for file in files}
-    log, done = table.with_suffix(".jsonl"), dict[str, dict[str, Any]]()
+    marks = {file.name: " ".join([fingerprint(file), *map(str, given)]) for file in files}
+    done = dict[str, dict[str, Any]]()
     lines = log.read_text(encoding="utf-8").split("\n")[:-1] if log.is_file() else []  # the last may have been cut
     for row in map(json.loads, lines):
         done |= {row["file"]: row} if marks.get(row["file"]) == row["mark"] else {}
     write_text("table", log, "".join(f"{json.dumps(row)}\n" for row in done.values()))
-    left = [(str(file), marks[file.name], step) for file in files if file.name not in done]
+    left = [(work, str(file), marks[file.name], *given) for file in files if file.name not in done]
     try:
-        with _workers(cluster, many, verdict_row) as results, log.open("a", encoding="utf-8") as kept:
+        with _workers(cluster, many, _tried) as results, log.open("a", encoding="utf-8") as kept:
             for row in tqdm(results(left), total=len(files), initial=len(done), unit="house"):
                 kept.write(f"{json.dumps(row)}\n")
                 kept.flush()
                 done[row["file"]] = row
     except OSError as error:
         raise InputError("cluster", cluster, f"the address of a dask scheduler ({error})") from None
-    found = pd.DataFrame([done[file.name] for file in files]).drop(columns="mark")
-    found.to_parquet(table) if table.suffix == ".parquet" else found.to_csv(table, index=False)
-    return found
+    return pd.DataFrame([done[file.name] for file in files]).drop(columns="mark")

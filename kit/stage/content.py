@@ -424,7 +424,7 @@ def save_masks(
     made = {
         f"projector_{k + 1}/{name}" if many else name: make
         for k in range(len(scene.projectors))
-        for name, make in _files(picture_map(scene, k), chosen, patches).items()
+        for name, make in mask_files(picture_map(scene, k), chosen, patches).items()
     }
     taken = [] if overwrite else [name for name in made if os.path.lexists(base / name)]
     if taken:
@@ -433,7 +433,7 @@ def save_masks(
     return tuple(base / name for name in made)
 
 
-def _files(picture: PictureMap, chosen: Mapping[str, Kind], patches: bool) -> dict[str, Callable[[], bytes]]:
+def mask_files(picture: PictureMap, chosen: Mapping[str, Kind], patches: bool) -> dict[str, Callable[[], bytes]]:
     """Return the files of one projector: by name, what makes the content."""
     # The last entry serves the index -1.
     kind_of = np.array([KINDS.index(chosen[p.name]) for p in picture.facade.patches] + [len(KINDS)], dtype=np.int8)

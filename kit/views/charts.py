@@ -226,7 +226,7 @@ def draw_ladder(found: Ladder, axes: Sequence[Axes] | None = None) -> Axes:
         ax.plot(nominal, range(len(lit)), "D", color="white", markeredgecolor="black", markersize=7)
         x, ends = 0.0, [steps[0].value, steps[-1].value, *bars[bars < 1e9]]
         for step in steps:
-            x = max(step.value, 1.15 * x)  # so that no name covers another
+            x = max(step.value, 1.2 * x)  # so that no name covers another
             ax.axvline(step.value, color=DARK, linewidth=0.8, linestyle=":")
             ax.text(x, -0.7, IN_SHORT[step.name], rotation=50, va="bottom", **SMALL)
         ax.set(
@@ -234,6 +234,7 @@ def draw_ladder(found: Ladder, axes: Sequence[Axes] | None = None) -> Axes:
             yticks=range(len(lit)), yticklabels=list(lit),
         )  # fmt: skip
         ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
+        ax.xaxis.set_minor_formatter("")
     return axes[0]
 
 

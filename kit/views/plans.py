@@ -100,14 +100,16 @@ class PlanBoard(Board):
         people walk.
     eyes : sequence of (name, (x, y, z))
         Of viewers.
+    size : (float, float)
+        Width and height in inches, at 100 dots.
     """
 
     @guarded
     def __init__(
         self, facade: Facade, *, units: str = "m", reach: float = 25.0, grounds: Sequence[Ground] = (),
-        eyes: Sequence[tuple[str, tuple[float, float, float]]] = (),
+        eyes: Sequence[tuple[str, tuple[float, float, float]]] = (), size: tuple[float, float] = (9.6, 5.6),
     ) -> None:  # fmt: skip
-        super().__init__((9.6, 5.6))
+        super().__init__(size)
         self.facade, self.units, self.reach = facade, units, REACH.check("reach", reach)
         self._metre = 1.0 / metres_per(units)
         left, right, _, top = facade.bounds
@@ -115,8 +117,8 @@ class PlanBoard(Board):
         aside = max([0.25 * (right - left) + 2.0, *(1.0 + max(left - x, x - right) for _, (x, _, _) in eyes)])
         height = 1.25 * top + 1.0
         grid = self.figure.add_gridspec(
-            2, 2, width_ratios=(right - left + 2 * aside, reach + 1.0), left=0.06, right=0.985, bottom=0.085, top=0.945,
-            wspace=0.16, hspace=0.3,
+            2, 2, width_ratios=(right - left + 2 * aside, reach + 1.0), left=0.58 / size[0], right=0.985,
+            bottom=0.476 / size[1], top=1.0 - 0.308 / size[1], wspace=0.16, hspace=0.3,
         )  # fmt: skip
         self.plan: Axes = self.figure.add_subplot(grid[:, 0])
         self.elevation: Axes = self.figure.add_subplot(grid[0, 1])
