@@ -65,9 +65,7 @@ def shown(frame: pd.DataFrame) -> pd.DataFrame:
     bands = {name for name in frame.columns if f"low {name}" in frame.columns}
     hidden = {f"{end} {name}" for name in bands for end in ("low", "high")}
     cells: dict[str, list[str]] = {}
-    for name in frame.columns:
-        if name in hidden:
-            continue
+    for name in (name for name in frame.columns if name not in hidden):
         if name in bands:
             ends = zip(frame[f"low {name}"], frame[name], frame[f"high {name}"], strict=True)
             cells[name] = ["-" if _missing(middle) else band(low, middle, high) for low, middle, high in ends]

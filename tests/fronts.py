@@ -3,6 +3,7 @@
 import numpy as np
 
 import kit
+from kit.wall.raster import exposed
 
 PLAIN = kit.Surface(name="plain", reflectance=0.5)
 BOUNDS = (-5.0, 5.0, 0.0, 6.0)
@@ -52,3 +53,9 @@ def points_of(picture, column, row):
     planes = np.array([*((*p.normal, p.offset) for p in picture.facade.patches), (np.nan,) * 4])
     planes = planes[np.where(inside, picture.patch[i, j], -1)]
     return picture.beam.land(picture.beam.pixel_rays(across, down), planes[..., :3], planes[..., 3])
+
+
+def exposed_area(facade, name):
+    """Return how much of a patch is not hidden by others, in the patch's own plane [m2]."""
+    patch = facade.patch(name)
+    return float(exposed(facade)[name].area / patch.normal[2]) if patch.faces_audience else 0.0

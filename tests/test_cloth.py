@@ -4,6 +4,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from fronts import exposed_area
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -27,7 +28,7 @@ from kit.wall.cloth import (
     wet_front,
     wet_surface,
 )
-from kit.wall.raster import exposed, exposed_area
+from kit.wall.raster import exposed
 
 HOUSES = {
     name: kit.load_house(Path(__file__).parents[1] / f"notebooks/houses/{name}.toml")

@@ -7,6 +7,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 import shapely
+from fronts import exposed_area
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
@@ -15,7 +16,7 @@ from kit import reference
 from kit.toml_file import parse_length, table
 from kit.wall.facade import kinds, split_at
 from kit.wall.house_file import house_parts
-from kit.wall.raster import SAME_PLANE, Grid, exposed, exposed_area, visible
+from kit.wall.raster import SAME_PLANE, Grid, exposed, visible
 from kit.wall.surface_names import OTHER_NAMES, find_surface
 
 HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"

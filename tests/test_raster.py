@@ -3,23 +3,12 @@
 import numpy as np
 import pytest
 import shapely
-from fronts import BACK, BOUNDS, PLAIN, on_plane, random_front, star
+from fronts import BACK, BOUNDS, PLAIN, exposed_area, on_plane, random_front, star
 from hypothesis import given
 from hypothesis import strategies as st
 
 import kit
-from kit.wall.raster import (
-    MAX_PIXELS,
-    Grid,
-    around,
-    clip,
-    common,
-    exposed,
-    exposed_area,
-    picture_rings,
-    visible,
-    within,
-)
+from kit.wall.raster import MAX_PIXELS, Grid, around, clip, common, exposed, picture_rings, visible, within
 
 seeds = st.integers(0, 2**32 - 1)
 

@@ -44,7 +44,7 @@ SIZE = LENGTH.but(label="size", low=0.0, default=0.1, meaning="across its shinin
 LIGHT_NAME = OneOf(label="colour of the light", options=tuple(AMBIENT), empty=True, default="")
 LEVEL = OneOf(label="flux", options=("low", "nominal", "high"), default="nominal")
 ON_GROUND = Vector(length=2, of=LENGTH)
-TOWARDS = ON_GROUND.but(label="towards", optional=True, meaning="a point (right, from the wall) that its front faces")
+TOWARDS = ON_GROUND.but(label="towards", optional=True, meaning="a place on the ground (x, z) that its front faces")
 FRONT = FRONT.but(optional=True, meaning="C-plane that is its front, with `towards`; None: as its file's format has it")
 
 

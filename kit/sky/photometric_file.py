@@ -41,8 +41,9 @@ HEADS = tomllib.loads(Path(__file__).with_suffix(".toml").read_text(encoding="ut
 
 THETA = Numbers(of=ANGLE.but(low=0.0, high=180.0), meaning="from the axis, ascending, shape (v,); no light beyond")
 PHI = Numbers(
-    of=ANGLE, meaning="round the axis, ascending, (h,): 0 alone; 0 to 90, 0 to 180, 90 to 270, the rest alike; 0 to 360"
-)
+    of=ANGLE, meaning="round the axis, ascending, shape (h,): 0 alone (the same all round); 0 to 90, 0 to 180 or 90 to "
+    "270, the other parts alike; or 0 to 360, the last step of which may be left out",
+)  # fmt: skip
 CANDELA = Numbers(of=Number(unit="cd", low=0.0, high=MOST_INTENSITY), most=MOST_VALUES)
 FLUX = Number(label="lumens", symbol="Φ", unit="lm", above=0.0)
 EFFICIENCY = Number(above=0.0, high=2.0, meaning="stated share of the lamps' flux that leaves the luminaire")

@@ -21,7 +21,7 @@ from kit.source.projector import Levels, combine
 from kit.source.spectra import WAVELENGTHS, Spectrum
 from kit.wall.facade import THINNEST, Facade, Patch, Surface, split_at
 from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, wet_reflectance, wet_sheet
-from kit.wall.raster import exposed_area
+from kit.wall.raster import exposed
 from kit.wall.surface_spectra import surface_spectrum
 from kit.wall.texture import Pattern, behind
 from kit.words import Phrases, measured
@@ -240,8 +240,9 @@ def cover(
         chosen = tuple(p.name for p in facade.patches if _may_cover(p, what))
     else:
         chosen = tuple(dict.fromkeys(facade.patch(name).name for name in what))
-    areas = {name: exposed_area(facade, name) for name in chosen}
-    chosen = tuple(name for name in chosen if areas[name] > 0)
+    shown, named = exposed(facade), {p.name: p for p in facade.patches}
+    areas = {name: float(shown[name].area / named[name].normal[2]) for name in chosen if name in shown}
+    chosen = tuple(name for name in chosen if areas.get(name, 0.0) > 0)
     if not chosen:
         right = f'something that this front shows; "{EVERYTHING}" takes in all that is not masonry too'
         raise InputError("what to cover", what, right)

@@ -110,7 +110,7 @@ class Obstacle(Declared):
     name: str = declared(NAME)
     area: tuple[tuple[float, float], ...] = declared(AREA)
     heights: tuple[float, float] = declared(Range(label="heights", of=LENGTH, meaning="bottom and top above ground"))
-    blocks: bool = declared(FLAG, default=True, meaning="whether it stops light; of people, what meets them is told")
+    blocks: bool = declared(FLAG, default=True, meaning="stops light; of people, the share of the beam on them is told")
 
     def _agree(self, where: str) -> None:
         if self.heights[0] == self.heights[1]:

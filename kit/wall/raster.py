@@ -125,12 +125,6 @@ def exposed(facade: Facade) -> dict[str, Any]:
     return result
 
 
-def exposed_area(facade: Facade, name: str) -> float:
-    """Return how much of a patch is not hidden by others, in the patch's own plane [m2]."""
-    patch = facade.patch(name)
-    return float(exposed(facade)[name].area / patch.normal[2]) if patch.faces_audience else 0.0
-
-
 def _depth(patch: Patch, grid: Grid, window: Window) -> Array:
     """Return z of the patch's plane on the points of `window` [m]."""
     z0, zx, zy = patch.depth_plane()
