@@ -55,7 +55,7 @@ def test_a_pane_can_turn_the_verdict_by_luminance_alone(lit):
     bright = audience_table(lit, [Viewer(name="a", eye=(0, 1.5, 15))]).views[0].white_luminance
     target = Target(white_luminance=0.8 * bright, contrast=2.0)
     found = audience_table(lit, [Viewer(name="a", eye=(0, 1.5, 15)), windscreen((0, 1.5, 15))], target)
-    assert [view.status for view in found.views] == ["enough", "not enough"]
+    assert [view.front.status for view in found.views] == ["enough", "not enough"]
     assert found.views[1].front.criterion == "white luminance"
     assert found.views[1].contrast == pytest.approx(found.views[0].contrast, rel=1e-9)
 
@@ -99,7 +99,7 @@ def test_the_figures_are_those_of_the_map_seen_from_there(lit):
     light = kit.light_map(replace(lit, ambient=replace(lit.ambient, eye=eye, age=50.0)), 0.2)
     verdict = kit.judge(light)
     assert view.front == verdict.front
-    assert (view.status, view.contrast) == (verdict.status, verdict.front.contrast.median)
+    assert (view.front.status, view.contrast) == (verdict.status, verdict.front.contrast.median)
 
 
 @pytest.mark.analytic
@@ -199,7 +199,7 @@ def test_frame_and_sentence_say_what_was_found(lit):
     for view in found.views:
         row = frame.loc[view.viewer.name]
         assert row[["distance [m]", "off axis [°]", "veil [cd/m²]", "pixels per degree", "front"]].tolist() == [
-            view.distance, view.angle, view.veiling_luminance, view.pixels_per_degree, view.status
+            view.distance, view.angle, view.veiling_luminance, view.pixels_per_degree, view.front.status
         ]  # fmt: skip
         for name, figure in (("white [cd/m²]", view.front.white_luminance), ("contrast", view.front.contrast)):
             band = [row[f"{end}{name}"] for end in ("low ", "", "high ")]

@@ -369,7 +369,7 @@ def test_frame_and_sentence_say_what_was_found(compared):
     frame, feet = compared.frame(), compared.frame("ft")
     assert frame.index.tolist() == ["two of 4,000 lm, stacked", "one of 8,000 lm", "side by side"]
     for setup, (_, row), (_, other) in zip(compared.setups, frame.iterrows(), feet.iterrows(), strict=True):
-        assert row["verdict on the front"] == setup.status
+        assert row["verdict on the front"] == setup.front.status
         assert row["white [cd/m²]"] == setup.front.white_luminance.median
         assert row["high contrast, plain"] == setup.surfaces[0].contrast.high
         assert row["longest of them [mm]"] == pytest.approx(1e3 * setup.coarsest)

@@ -70,15 +70,10 @@ INVENTED = {"latitude": 42.0, "longitude": -87.0, "timezone": "America/Chicago"}
 Choice = TypeVar("Choice")
 
 
-def _lamp_kinds() -> tuple[str, ...]:
-    return tuple(dict.fromkeys(row.name for row in reference.table("luminaires") if row.group == "luminaire"))
-
-
-def _skies() -> tuple[str, ...]:
-    return tuple(row.name for row in reference.table("sky") if (row.group, row.quantity) == ("sky glow", "brightness"))
-
-
-SKY = OneOf(label="night sky", options=_skies)
+LAMPS = OneOf(label="kind of lamp", options=lambda: reference.names("luminaires", "luminaire"), empty=True)
+SKY = OneOf(
+    label="night sky", options=lambda: tuple(r.name for r in reference.table("sky") if r.quantity == "brightness")
+)
 GROUND = OneOf(
     label="ground in front", options=lambda: reference.names("surfaces", "ground"), former={"snow": "new snow"}
 )
@@ -149,7 +144,7 @@ class ShowLamp(Declared):
     thing: ClassVar[str] = "lamp"
     name: str = declared(NAME)
     position: tuple[float, float, float] = declared(fields.POINT)
-    kind: str = declared(OneOf(label="kind of lamp", options=_lamp_kinds, empty=True), default="")
+    kind: str = declared(LAMPS, default="")
     file: str = declared(fields.Text(label="photometric file", empty=True), default="")
     flux: float | None = declared(luminaire.FLUX, default=None, meaning="that leaves it; None: as kind or file says")
     towards: tuple[float, float] | None = declared(luminaire.TOWARDS, default=None)
@@ -163,7 +158,7 @@ class ShowLamp(Declared):
     def _agree(self, where: str) -> None:
         if bool(self.kind) == bool(self.file):
             given = "both" if self.kind else "neither"
-            right = f"one of the two; a kind is one of {', '.join(_lamp_kinds())}"
+            right = f"one of the two; a kind is one of {', '.join(LAMPS.names())}"
             raise InputError(f"lamp {self.name!r}: kind or file", given, right)
 
     def luminaire(self) -> Luminaire:
@@ -640,7 +635,7 @@ def _made(name: str, item: Values, folder: Path) -> Any:
     if kind is ShowLamp:
         if "file" in item:
             item["file"] = os.path.abspath(folder / item["file"])
-        elif "kind" not in item and item["name"] in _lamp_kinds():
+        elif "kind" not in item and item["name"] in LAMPS.names():
             item["kind"] = item["name"]
         ShowLamp(**item).luminaire()
     return kind(**{name: spec.default for name, spec in own.items() if spec.default is not fields.MISSING} | item)

@@ -52,8 +52,9 @@ class ClockTime(Text):
     """A time of the clock from ``"00:00"`` to ``"24:00"``."""
 
     def _checked(self, field: str, value: Any) -> str:
-        clock_minutes(field, value)
-        return str(value)
+        if not (isinstance(value, str) and re.fullmatch("([01][0-9]|2[0-3]):[0-5][0-9]|24:00", value)):
+            raise InputError(field, value, "a time of the clock from '00:00' to '24:00'")
+        return value
 
 
 CLOCK = ClockTime(label="time of the clock")
@@ -428,11 +429,9 @@ class _Study:
         self.room = trials.room(target, some, one, front.runs)
 
     def lights(self, utc: Times) -> Array:
-        """Return twilight and glow [cd/m2], the moon at the eye, of twilight, of the moon by plane [lx].
+        """Return twilight and glow [cd/m2], the moon at the eye, of twilight, of the moon by plane [lx], its direction.
 
-        These, n planes and the direction (x, y, z) are of shape (..., 4 + n + 3).
-
-        Remembered: it is asked for again, and is the same whatever the lamps and the machines are.
+        Shape (..., 4 + n planes + 3); remembered, for it is the same whatever the lamps and the machines are.
         """
 
         def found() -> Array:
@@ -458,10 +457,7 @@ class _Study:
         return result
 
     def _adds(self, utc: Times, full: Draws, walls: Array, at: Index | slice | None = None) -> Callable[[slice], Array]:
-        """Return what the sky adds to the luminance of parts, or points `at`, of reflectances `walls`, (draw, part).
-
-        The result takes a slice of the times and returns shape (time, draw, part) [cd/m2].
-        """
+        """Return what makes of a slice of times what the sky adds, (time, draw, part) or points `at` [cd/m2]."""
         turned = self.turned if at is None else np.eye(len(self.normals))[self.plane[at]]
         twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
         veil = self._mean(self.sky_veil[slice(None) if at is None else at], at) + 0.0 * walls
@@ -639,11 +635,8 @@ def _clock_time(field: str, clock: Any) -> np.datetime64:
 
 def clock_minutes(field: str, clock: str) -> int:
     """Return a clock time such as ``"18:30"`` in minutes after midnight, 0 to 1440; another text: `InputError`."""
-    found = re.fullmatch("([0-9]{2}):([0-5][0-9])", clock) if isinstance(clock, str) else None
-    minutes = 60 * int(found[1]) + int(found[2]) if found else np.inf
-    if minutes > 24 * 60:
-        raise InputError(field, clock, "a time of the clock from '00:00' to '24:00'")
-    return int(minutes)
+    hours, minutes = CLOCK.check(field, clock).split(":")
+    return 60 * int(hours) + int(minutes)
 
 
 def _hour(when: Any) -> str:

@@ -102,11 +102,6 @@ class Setup(Frozen):
     failures: tuple[Failure, ...]  # with each projector off in turn
 
     @property
-    def status(self) -> Status:
-        """Verdict on the front as a whole."""
-        return self.front.status
-
-    @property
     def worst_failure(self) -> Failure:
         """The failure that leaves least: by verdict, then by what is lit, then by luminance."""
         return min(self.failures, key=lambda f: (STATES.index(f.status), f.lit_share, f.white_luminance))
@@ -116,7 +111,7 @@ class Setup(Frozen):
         left = self.worst_failure
         row: dict[str, Any] = {
             "setup": self.name, "stated light output [lm]": self.stated_light_output,
-            "verdict on the front": self.status, "chance": self.front.chance, "lit": self.front.lit_share,
+            "verdict on the front": self.front.status, "chance": self.front.chance, "lit": self.front.lit_share,
         }  # fmt: skip
         for name, unit, quantity in (("white", " [cd/m²]", "white_luminance"), ("contrast", "", "contrast")):
             for part in (self.front, *self.surfaces):

@@ -57,8 +57,7 @@ class LitFront:
         self.off = np.isin(trials.names, list(off))
         self.full, self.usual = trials.many(DRAWS), trials.draws(np.zeros((len(trials.inputs), 1)))
         self.some, self.given = (self.scaled(draws, np.zeros(len(draws.level))) for draws in (self.full, self.usual))
-        white, black, around = (v[0] for v in trials.luminances(self.given, np.arange(points.seen.size)))
-        self.nominal = white, black, around
+        self.nominal = tuple(v[0] for v in trials.luminances(self.given, np.arange(points.seen.size)))
         self.coming = trials.around(self.usual, np.arange(points.seen.size))[0] - self.nominal[2]
         self.lit = [np.flatnonzero(trials.white[:, run].any(axis=0)) + run.start for run in self.runs]
         self.sample = np.concatenate([sampled(where) for where in self.lit])
@@ -75,10 +74,9 @@ class LitFront:
         return draws._replace(sources=sources, veils=veils)
 
     def contrast(self, count: int, more: Callable[[slice], ArrayLike]) -> Array:
-        """Return the median contrast of each part, all as given, under each of `count` lights, shape (count, part).
+        """Return the median contrast of each part, all as given, under `count` lights, (count, part); NaN: not lit.
 
-        `more` takes a slice of the lights and returns the luminance that they add at the points, which broadcasts to
-        shape (slice, point) [cd/m2]. NaN where nothing of a part is lit.
+        `more` takes a slice of the lights and returns the luminance that they add, (slice, point) [cd/m2].
         """
         result = np.full((count, len(self.parts)), np.nan)
         white, black, around = self.nominal
@@ -96,8 +94,7 @@ class LitFront:
     def banded(self, contrast: Array, more: Callable[[Draws, Draws], Callable[[slice], Array]]) -> Array:
         """Return a contrast, shape (count, part), with its middle 90%, that of a sample of each part: see `middle_90`.
 
-        `more` takes draws without and with the light of `off`, and returns what takes a slice of the lights and returns
-        the luminance that they add at the points `sample`, shape (slice, draw, point).
+        `more` makes of draws without and with the light of `off` what it is for `contrast`, (slice, draw, `sample`).
         """
         result, pairs = np.stack([contrast] * 3, axis=-1), ((self.given, self.usual), (self.some, self.full))
         light = [(self.trials.luminances(some, self.sample), more(some, full)) for some, full in pairs]

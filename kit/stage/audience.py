@@ -15,7 +15,7 @@ import numpy as np
 from kit import reference
 from kit.arrays import Point
 from kit.decision.chance import judged_points
-from kit.decision.verdict import BANDED, Part, Status, Target, judged_front
+from kit.decision.verdict import BANDED, Part, Target, judged_front
 from kit.errors import InputError
 from kit.eye.light_map import Scene, light_map
 from kit.fields import AGE, NAME, PIGMENT, POINT, Declared, Frozen, Is, Many, Number, declared
@@ -60,11 +60,6 @@ class View(Frozen):
     wanted_pixels_per_degree: float  # with which an eye of normal acuity cannot tell the elements apart
 
     @property
-    def status(self) -> Status:
-        """Verdict on the front as a whole."""
-        return self.front.status
-
-    @property
     def white_luminance(self) -> float:
         """Median of projected white on the lit part, at the eye [cd/m2]; 0 where nothing is lit."""
         return 0.0 if self.front.white_luminance is None else self.front.white_luminance.median
@@ -93,7 +88,7 @@ class Audience(Result):
             {"viewer": view.viewer.name, "distance [m]": view.distance, "off axis [°]": view.angle}
             | {"pane": view.viewer.transmittance, "veil [cd/m²]": view.veiling_luminance}
             | {name: value for name, value in view.front.row().items() if name.endswith(BANDED)}
-            | {"pixels per degree": view.pixels_per_degree, "front": view.status}
+            | {"pixels per degree": view.pixels_per_degree, "front": view.front.status}
             for view in self.views
         ]
         return make_frame(rows, formats | {"pixels per degree": ".0f"}, "viewer", units)
@@ -117,10 +112,8 @@ def audience_table(
         an eye (`kit.Glare`) cannot be moved and is the same for all.
     viewers : sequence of Viewer
         At least one, each with a name of its own.
-    target : Target, optional
-        Not lowered behind a pane, through which all around the front is seen too.
-    spacing : float
-        Pixel size of the map [m].
+    target, spacing
+        As for `kit.compare_setups`; the target is not lowered behind a pane: all around is seen through it too.
 
     Raises
     ------

@@ -12,7 +12,6 @@ linear too: which of two patches the lens sees first is decided at each pixel's 
 patch's outline is a polygon on the raster. Both are exact to rounding; nothing is sampled.
 """
 
-import io
 import math
 import os
 import re
@@ -247,7 +246,7 @@ def content_parts(
     ----------
     light : xarray.Dataset
         From `light_map` of `scene`.
-    target : Target
+    target : Target, optional
         The default target if not given.
     viewer : (float, float, float), optional
         Eye of the one in the audience who stands nearest [m]. Not given: the scene's ``ambient.eye``.
@@ -447,11 +446,9 @@ def mask_files(picture: PictureMap, chosen: Mapping[str, Kind], patches: bool) -
 
 def _png(values: NDArray[Any], wanted: int) -> bytes:
     """Return a picture that is white where an array has the value that is wanted."""
-    from PIL import Image
+    import cv2
 
-    buffer = io.BytesIO()
-    Image.fromarray(np.where(values == wanted, np.uint8(255), np.uint8(0))).save(buffer, format="PNG")
-    return buffer.getvalue()
+    return cv2.imencode(".png", np.where(values == wanted, np.uint8(255), np.uint8(0)))[1].tobytes()
 
 
 def _front(picture: PictureMap, chosen: Mapping[str, Kind]) -> bytes:

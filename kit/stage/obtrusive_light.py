@@ -398,10 +398,7 @@ def limits(environmental_zone: str, curfew: str) -> tuple[float, float]:
 def surface_illuminance(
     luminance: ArrayLike, points: ArrayLike, normals: ArrayLike, areas: ArrayLike, receiver: Receiver
 ) -> Array:
-    """Return the illuminance that pieces of a diffuse surface make at a receiver, shape (...) [lx].
-
-    Luminance is of shape (..., n) [cd/m2], middles [m] and unit normals of (n, 3), small areas of (n,) [m2].
-    """
+    """Return the light of pieces of a diffuse surface of luminance (..., n) [cd/m2] at a receiver, shape (...) [lx]."""
     away, facing = _sight(points, normals, receiver)
     if np.any(away < SAME_PLANE):
         raise receiver.misplaced("a receiver off the surface that shines")
@@ -431,10 +428,7 @@ def _levels(light: xr.Dataset, name: str) -> Array:
 
 
 def _beams(scene: Scene, receivers: Sequence[Receiver], masked: bool, step: float) -> tuple[Cast, Array, Array, Array]:
-    """Return where the light lands on the front, and how it reaches receivers, of which none may be on a patch.
-
-    Straight from projectors, what of it passes the house, both (receiver, projector) [lx]; share of white sent beside.
-    """
+    """Return the cast, light straight at receivers, what of it passes the house [lx], share of white sent beside."""
     positions, normals = (np.array([getattr(one, name) for one in receivers]) for name in ("position", "normal"))
     for patch in scene.facade.patches:
         on = (np.abs(positions @ patch.normal - patch.offset) < SAME_PLANE) & covers(patch, positions)

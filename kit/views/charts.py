@@ -1,8 +1,4 @@
-"""Charts: what each source gives, contrast against the clock, the season at a glance, places for a projector.
-
-Nothing here computes light. Sources differ in hatching as well as in colour, and the season has the same scale of
-contrast as the maps of a front.
-"""
+"""Charts: what each source gives, contrast against the clock, the season at a glance, places for a projector."""
 
 from __future__ import annotations
 
@@ -32,7 +28,7 @@ from kit.units import edge
 from kit.views.drawing import COLOURS, HATCHES, SCALES, Board, axes_of, colour_bar
 from kit.words import capital
 
-DAY, SIZE = 24 * 60, (8.0, 4.2)
+DAY, BARS, SIZE = 24 * 60, 10, (8.0, 4.2)  # bars at most, inches
 # The colours of a curve and of its band.
 DARK, MIDDLE = map(tuple, matplotlib.colormaps[COLOURS]((0.1, 0.55)))
 # The sky goes on top, so that what stays all night stands on the ground.
@@ -52,7 +48,7 @@ def side_by_side(size: tuple[float, float], *draw: Callable[[Axes], object], **m
     return board
 
 
-def draw_sources(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None, bars: int = 10) -> Axes:
+def draw_sources(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None) -> Axes:
     """Draw what each source puts on the front through one evening, as stacked bars.
 
     Bars that would dwarf the rest, by day and in early twilight, are cut and carry their height as a number.
@@ -64,11 +60,9 @@ def draw_sources(result: xr.Dataset, ax: Axes | None = None, *, date: Any = None
     ax : matplotlib Axes, optional
     date : str or date, optional
         The first evening if not given.
-    bars : int
-        At most.
     """
     ax, one = axes_of(ax, SIZE), pick(result, date, WHOLE)
-    one = one.isel(minute=slice(None, None, max(1, -(-one.sizes["minute"] // bars))))
+    one = one.isel(minute=slice(None, None, max(1, -(-one.sizes["minute"] // BARS))))
     clock, lux = _after(one["clock"].values, one["date"].values), one["ambient_illuminance"]
     names = sorted(one["source"].values[lux.max("minute") > 0].tolist(), key=lambda name: SKY.get(name, 0))
     total = lux.sum("source").values

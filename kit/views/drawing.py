@@ -1,4 +1,4 @@
-"""Pictures of a front and of the light on it. Nothing here computes light.
+"""Pictures of a front and of the light on it.
 
 Colours run from dark to light, perceptually uniform (viridis), so they read in greyscale and with any colour
 vision. Points that miss the target carry diagonal stripes, which do not need colour at all.

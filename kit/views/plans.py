@@ -1,8 +1,4 @@
-"""Plan, section and elevation of a set-up, to scale: where the machine stands and what its picture covers.
-
-Nothing here computes light. The house, the ground and what stands on it are drawn once; beams, lenses and pictures are
-redrawn fast.
-"""
+"""Plan, section and elevation of a set-up, to scale: where the machine stands and what its picture covers."""
 
 from __future__ import annotations
 
@@ -210,9 +206,8 @@ class PlanBoard(Board):
             if not blocks:
                 style |= {"linestyle": "--"} if blocks is None else {"hatch": "...", "linewidth": 0.4}
             self.plan.add_patch(Polygon(corners * m, **style))
-            near, far = corners[:, 1].min(), corners[:, 1].max()
-            box = np.array([(near, bottom), (far, bottom), (far, top), (near, top)])
-            self.section.add_patch(Polygon(box * m, **style))
+            near, deep = corners[:, 1].min(), np.ptp(corners[:, 1])
+            self.section.add_patch(Rectangle((near * m, bottom * m), deep * m, (top - bottom) * m, **style))
 
     def _labels(self, eyes: Named, areas: Named) -> list[Any]:
         """Write names beside their places in the plan: within it, and on no other name, viewer or distance."""
