@@ -465,7 +465,7 @@ def calls() -> dict[str, Callable[[], Call]]:
         ),
         "draw_ladder": lambda: (kit.draw_ladder, {"found": kit.ladder(made.verdict)}),
         "draw_season": lambda: (kit.draw_season, {"result": made.season, "part": "the whole front"}),
-        "draw_sources": lambda: (kit.draw_sources, {"result": made.season, "date": "2026-12-05", "bars": 10}),
+        "draw_sources": lambda: (kit.draw_sources, {"result": made.season, "date": "2026-12-05"}),
         "draw_tradeoff": lambda: (kit.draw_tradeoff, {"found": made.searched, "units": "m"}),
         "MapBoard": lambda: (kit.MapBoard, {"target": of[kit.Target](), "units": "m", "facade": made.wall}),
         "NightBoard": lambda: (kit.NightBoard, {"units": "m", "facade": made.wall}),
