@@ -1,6 +1,7 @@
 """Names of the types that all rooms use."""
 
 import numpy as np
+from numpy.typing import ArrayLike as ArrayLike
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]

@@ -17,10 +17,9 @@ it looks.
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.errors import InputError
 from kit.fields import NAME, Many, Number
 from kit.results import Frame, Result, make_frame

@@ -21,11 +21,10 @@ from typing import Literal
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 from scipy.ndimage import map_coordinates
 
 from kit import reference
-from kit.arrays import Array, Extent
+from kit.arrays import Array, Extent, NDArray
 from kit.blocks import Memory
 from kit.errors import InputError
 from kit.eye.colorimetry import gain_of, primary_matrix, reflected_white

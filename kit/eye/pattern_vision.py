@@ -16,10 +16,9 @@ import math
 from collections.abc import Mapping
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.results import Format, Frame, Result, make_frame
 from kit.units import edge
 from kit.wall.texture import Pattern

@@ -10,10 +10,9 @@ from functools import cache, cached_property, partial
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.bands import drawn, normal_draws
 from kit.errors import InputError
 from kit.fields import FLAG, LENGTH, SHARE, Declared, Number, OneOf, Vector, declared

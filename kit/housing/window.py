@@ -9,10 +9,9 @@ from dataclasses import replace
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.bands import worked_out
 from kit.errors import InputError
 from kit.fields import ANGLE, LENGTH, Declared, OneOf, declared

@@ -170,15 +170,8 @@ class Wall(Declared, Result, eq=False):
 def fit_wall(marks: Marks) -> Wall:
     """Return the plane of a front in its photo, and how far it can be trusted.
 
-    Parameters
-    ----------
-    marks : Marks
-        With four known points and more: the corners of a door, or of a taped rectangle.
-
-    Raises
-    ------
-    InputError
-        For points on a line or in another order; for a second distance out by more than 1.5% and 3 cm (our choice).
+    `marks` have four known points and more: the corners of a door, or of a taped rectangle. Points on a line or in
+    another order, or a second distance out by more than 1.5% and 3 cm (our choice), raise `InputError`.
     """
     known = np.array(marks.known).reshape(-1, 4)
     for points in (known[:, :2], known[:, 2:]):

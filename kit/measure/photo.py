@@ -93,12 +93,8 @@ def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
     path : str or Path
         JPEG, PNG or TIFF of 8 or 16 bits, HEIC (needs `pillow-heif`), DNG or another raw file (needs `rawpy`).
     linear : bool
-        Whether the codes of a TIFF or PNG are in proportion to light, and not sRGB.
-
-    Raises
-    ------
-    InputError
-        For a file that is no such photo, damaged, or too large.
+        Whether the codes of a TIFF or PNG are in proportion to light, and not sRGB. For a file that is no such photo,
+        damaged, or too large: `InputError`.
     """
     from colour.models import eotf_sRGB
 

@@ -6,9 +6,8 @@ degree.
 """
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike, NDArray
 from kit.errors import InputError
 from kit.fields import LATITUDE, LONGITUDE, Frozen
 

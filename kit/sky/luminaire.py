@@ -17,10 +17,9 @@ from itertools import pairwise
 from typing import Any, Self
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array, Point
+from kit.arrays import Array, ArrayLike, Point
 from kit.errors import InputError
 from kit.fields import ANGLE, DIMMING, LENGTH, NAME, POINT, Declared, Is, Many, Number, OneOf, Vector, declared
 from kit.sky.photometric_file import FRONT, Distribution, beam, cutoff, load_distribution

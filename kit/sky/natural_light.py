@@ -13,11 +13,10 @@ from typing import Any
 
 import numpy as np
 from numpy.polynomial import Polynomial
-from numpy.typing import ArrayLike
 from scipy.interpolate import RegularGridInterpolator
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 
 
 def horizontal_illuminance(elevation: ArrayLike) -> Array:

@@ -21,10 +21,9 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy.ndimage import map_coordinates
 
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.errors import InputError
 from kit.fields import ANGLE, NAME, Declared, Number, Numbers, declared, together
 from kit.files import read_file

@@ -12,10 +12,9 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike, NDArray
 from kit.errors import InputError
 from kit.fields import FACING, LATITUDE, LONGITUDE, REFLECTANCE, Declared, Is, Number, OneOf, Text, declared
 from kit.sky import natural_light

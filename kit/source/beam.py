@@ -7,9 +7,8 @@ illuminance at unit depth; DEVELOPERS.md derives that, and the size of a picture
 from functools import cached_property, lru_cache
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from kit.arrays import Array, Mask
+from kit.arrays import Array, ArrayLike, Mask
 from kit.fields import Frozen, guarded
 from kit.source.placement import Placement
 from kit.source.projector import Projector

@@ -1,9 +1,8 @@
 """Throw: where the lens stands and where it points, and how large its picture is at which distance."""
 
 import numpy as np
-from numpy.typing import ArrayLike
 
-from kit.arrays import Array, Point
+from kit.arrays import Array, ArrayLike, Point
 from kit.errors import InputError
 from kit.fields import ANGLE, POINT, Declared, Number, Numbers, declared, together
 

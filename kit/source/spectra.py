@@ -13,10 +13,9 @@ from itertools import pairwise
 from typing import Any, Self
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.errors import InputError
 from kit.fields import NAME, SHARE, SOURCE, Declared, Is, Many, Number, Numbers, OneOf, declared
 from kit.results import pick

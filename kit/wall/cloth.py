@@ -9,10 +9,9 @@ from dataclasses import replace
 from typing import Any, Self
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.bands import drawn_share, worked_out
 from kit.errors import InputError
 from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Many, Number, Vector, declared, specs

@@ -77,17 +77,9 @@ HOUSE: dict[str, Spec] = {
 
 
 def load_house(path: str | Path) -> Facade:
-    """Read a house file, whatever its units.
+    """Read a house file, TOML as described at the top of this module, whatever its units.
 
-    Parameters
-    ----------
-    path : str or Path
-        A TOML file as described at the top of this module.
-
-    Raises
-    ------
-    InputError
-        For whatever is wrong with the file, all at once: each with the patch, the field, the value and what is right.
+    Whatever is wrong with it raises one `InputError`: each with the patch, the field, the value and what is right.
 
     Examples
     --------

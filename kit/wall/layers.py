@@ -17,10 +17,9 @@ from collections.abc import Sequence
 from functools import cache, reduce
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.errors import InputError
 from kit.fields import SHARE, Declared, Is, Many, Number, Numbers, declared, specs, together
 

@@ -11,9 +11,8 @@ from typing import Any, Self
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike
 
-from kit.arrays import Array, Index, Mask
+from kit.arrays import Array, ArrayLike, Index, Mask
 from kit.errors import InputError
 from kit.fields import FLAG, LENGTH, NAME, Declared, Frozen, Is, Many, Range, Spec, Vector, declared
 from kit.wall.facade import Facade, Patch, Surface

@@ -10,9 +10,8 @@ from typing import Any, Self
 
 import numpy as np
 import shapely
-from numpy.typing import ArrayLike, NDArray
 
-from kit.arrays import Array, Extent, Index, Point
+from kit.arrays import Array, ArrayLike, Extent, Index, NDArray, Point
 from kit.errors import InputError
 from kit.fields import Frozen
 from kit.wall.facade import Facade

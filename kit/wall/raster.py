@@ -10,9 +10,8 @@ from typing import Any, Self
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
-from kit.arrays import Array, Extent, Mask
+from kit.arrays import Array, Extent, Mask, NDArray
 from kit.errors import InputError
 from kit.fields import Frozen, Number
 from kit.wall.facade import Facade, Patch
