@@ -51,13 +51,10 @@ def tint(source: str | None, surface: Surface) -> float:
 
 
 class Gamut(Frozen, kw_only=False):
-    """The colours of a projector on a wall over those of Rec. 709.
-
-    CIELAB's reference white is the projector's on an ideal white surface, so a dark wall has a small solid.
-    """
+    """The colours of a projector on a wall over those of Rec. 709."""
 
     area_share: float  # of the triangle of primaries in the CIE 1931 (x, y) diagram
-    volume_share: float  # of the solid of all colours in CIELAB
+    volume_share: float  # of the solid in CIELAB, small on a dark wall: its white is the projector's on ideal white
     volume_covered: float  # what the two have in common
 
 

@@ -89,10 +89,7 @@ class Picture(Declared, eq=False):
         return self.rgb.shape[0]
 
     def resized(self, width: int, height: int) -> Self:
-        """Return the picture on another grid, each new pixel the mean light of the area it covers.
-
-        A finer grid shows the old pixels as blocks. More than `MOST_PIXELS` raise `InputError`.
-        """
+        """Return the picture on another grid, each pixel the mean light of its area; more than can be: `InputError`."""
         columns, rows = PIXELS.check("resized: width", width), PIXELS.check("resized: height", height)
         if columns * rows > MOST_PIXELS:
             raise InputError("resized: width, height", (width, height), FEWER)

@@ -33,15 +33,12 @@ UNEVEN, OFF, APART, BEYOND = 0.15, 0.08, 2.5, 4.0
 
 
 class PhotoReading(Result):
-    """What photos say: `figures` low, usual and high (the middle 90%), `readings` for `kit.with_measurement`.
+    """What photos say, in figures and as readings for `kit.with_measurement`."""
 
-    Also a `surface`, of the smoothest spectrum, where a wall was compared with paper; `notes`: what is assumed.
-    """
-
-    figures: dict[str, Levels]
-    notes: tuple[str, ...]
+    figures: dict[str, Levels]  # low, usual and high: the middle 90%
+    notes: tuple[str, ...]  # what is assumed
     readings: tuple[Reading, ...]
-    surface: Surface | None = None
+    surface: Surface | None = None  # of the smoothest spectrum, where a wall was compared with paper
 
     def frame(self, units: str = "m") -> Frame:
         """Return the figures, a row each; `units` change nothing."""

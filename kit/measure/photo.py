@@ -50,19 +50,16 @@ class Exposure(Declared):
 
 
 class Photo(Declared):
-    """A photo, upright: its light, and the `size` of its file in pixels, in which places are told.
-
-    `exposure` is None where its EXIF has none to be trusted: `missing` says why. `linear`: no camera bent its light.
-    """
+    """A photo, upright: its light, and the `size` of its file in pixels, in which places are told."""
 
     thing = "photo"
     name: str = declared(NAME)
     picture: Picture = declared(Is(kind=Picture))
     size: tuple[int, int] = declared(SIZE)
     exposure: Exposure | None = declared(Is(kind=Exposure), default=None)
-    missing: str = declared(Text(empty=True), default="no EXIF")
+    missing: str = declared(Text(empty=True), default="no EXIF", meaning="why it has no exposure to be trusted")
     focal: float | None = declared(FOCAL, default=None)
-    linear: bool = declared(FLAG, default=False)
+    linear: bool = declared(FLAG, default=False, meaning="whether no camera bent its light")
 
     def spot(self, field: str, corners: Any) -> Array:
         """Return the drive of the pixels well inside a place, shape (n, 3); a clipped one raises `InputError`."""

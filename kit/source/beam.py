@@ -56,10 +56,7 @@ class Beam(Frozen, eq=False):
         return np.asarray(1.0 / (self.size[..., 0] * self.size[..., 1]))
 
     def rays(self, across: ArrayLike, up: ArrayLike) -> Array:
-        """Return the rays through places of the picture, shape (*batch, ..., 3); their part along the axis is 1.
-
-        Places run from -0.5 (left, bottom) to 0.5 (right, top); they broadcast.
-        """
+        """Return rays, (*batch, ..., 3), axial part 1, through places from -0.5 (left, bottom) to 0.5; they broadcast."""
         a, b = np.broadcast_arrays(np.asarray(across, float), np.asarray(up, float))
         centre, size = (self._spread(part, a.ndim, 1) for part in (self.centre, self.size))
         s, t = (centre[..., k] + size[..., k] * place for k, place in enumerate((a, b)))
@@ -76,10 +73,7 @@ class Beam(Frozen, eq=False):
         return self.rays(*CORNERS.T)
 
     def land(self, rays: ArrayLike, normal: ArrayLike, offset: ArrayLike) -> Array:
-        """Return where rays from the lens meet planes ``normal . X = offset``, shape (*batch, ..., 3) [m].
-
-        Normals are of shape (3,) or (..., 3). NaN where a ray does not meet its plane in front of the lens.
-        """
+        """Return where rays meet planes ``normal . X = offset``, (*batch, ..., 3) [m]; NaN where none is ahead."""
         ray, across = np.asarray(rays, float), np.asarray(normal, float)
         lens = self._spread(self.position, ray.ndim - self.position.ndim, 1)
         with np.errstate(divide="ignore", invalid="ignore"):
@@ -111,10 +105,7 @@ class Beam(Frozen, eq=False):
         return Landing(beam=self, points=where, normals=facing, depth=depth, s=s, t=t)
 
     def illuminance(self, points: ArrayLike, normals: ArrayLike) -> Array:
-        """Return the illuminance per lumen on points of walls, without shadows, shape (*batch, ...) [lx/lm]; see `on`.
-
-        Zones are applied, the chain of losses is not; 0 outside the picture and on a wall lit from behind.
-        """
+        """Return the illuminance per lumen, without shadows and losses, 0 beside the picture, (*batch, ...) [lx/lm]."""
         return self.on(points, normals).illuminance()
 
     def gain(self, across: ArrayLike, up: ArrayLike) -> Array | float:
@@ -128,16 +119,13 @@ class Beam(Frozen, eq=False):
 
 
 class Landing(Frozen, eq=False):
-    """How a beam meets points: the depth along the lens axis [m], and the place on the plane at unit depth, (s, t).
-
-    All arrays are of shape (*batch, ...), NaN behind the lens.
-    """
+    """How a beam meets points; arrays are of shape (*batch, ...), NaN behind the lens."""
 
     beam: Beam
     points: Array
     normals: Array | None
-    depth: Array
-    s: Array
+    depth: Array  # along the lens axis [m]
+    s: Array  # place on the plane at unit depth
     t: Array
 
     @cached_property
@@ -186,10 +174,8 @@ class Landing(Frozen, eq=False):
         return np.where(self.inside() & (self.height > 0), self.flat_illuminance(), 0.0)
 
     def element(self, eye: ArrayLike | None = None) -> tuple[Array, Array]:
-        """Return the longest and the shortest extent of a picture element on the wall, tilt included [m].
-
-        With an eye [m], of the angles that the element covers from there [rad]. Elements are square at unit depth.
-        """
+        """Return longest and shortest extent of a picture element on the wall [m], or of its angles at an eye [rad]."""
+        # Elements are square at unit depth; on the wall their tilt counts.
         slant, alpha, beta, ss, st, tt = self._stretch
         length = self.beam._spread(self.beam.size[..., 0] / self.beam.resolution[0], self.points.ndim - 1) * self.depth
         area = np.abs(slant)

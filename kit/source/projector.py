@@ -169,10 +169,7 @@ class Projector(fields.Declared):
         return 1.0 / self.sequential_contrast
 
     def scatter(self) -> float:
-        """Return the lens scatter on a black spot, as a share of white, at full average picture level.
-
-        On a checkerboard half the picture is white: black / white = leak + scatter / 2.
-        """
+        """Return light scattered on black, over white, at full picture level: black / white = leak + scatter / 2."""
         if self.checkerboard_contrast is None:
             return 0.0
         return 2.0 * (1.0 / self.checkerboard_contrast - 1.0 / self.sequential_contrast)

@@ -57,15 +57,12 @@ class Planes(Frozen, eq=False):
 
 
 class WallPoints(Frozen, eq=False):
-    """Points of the front that the audience sees: position [m], shape (n, 3), and index of the patch.
-
-    `weight` is the area of the front that each stands for, as the audience sees it [m2].
-    """
+    """Points of the front that the audience sees."""
 
     planes: Planes
-    position: Array
+    position: Array  # shape (n, 3) [m]
     patch: Index
-    weight: Array
+    weight: Array  # area of the front that each stands for, as the audience sees it [m2]
 
     @cached_property
     def plane(self) -> Index:
@@ -84,10 +81,7 @@ class WallPoints(Frozen, eq=False):
 
     @classmethod
     def sample(cls, facade: Facade, members: Sequence[int], extent: Extent, wanted: float) -> Self:
-        """Return about as many visible points of the patches `members` as wanted; each patch with its exact area.
-
-        Where the audience sees none of the patches, `InputError`.
-        """
+        """Return about as many visible points of `members` as wanted, each patch with its area; none: `InputError`."""
         shapes = exposed(facade)
         seen = {i: shapes[facade.patches[i].name] for i in members}
         area_of = np.zeros(len(facade.patches))
