@@ -56,7 +56,7 @@ class Beam(Frozen, eq=False):
         return np.asarray(1.0 / (self.size[..., 0] * self.size[..., 1]))
 
     def rays(self, across: ArrayLike, up: ArrayLike) -> Array:
-        """Return rays, (*batch, ..., 3), axial part 1, through places from -0.5 (left, bottom) to 0.5; they broadcast."""
+        """Return rays, (*batch, ..., 3), axial part 1, through places from -0.5 (left, bottom) to 0.5; broadcasts."""
         a, b = np.broadcast_arrays(np.asarray(across, float), np.asarray(up, float))
         centre, size = (self._spread(part, a.ndim, 1) for part in (self.centre, self.size))
         s, t = (centre[..., k] + size[..., k] * place for k, place in enumerate((a, b)))

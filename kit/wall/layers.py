@@ -14,7 +14,7 @@ doi:10.1364/AO.27.001278).
 """
 
 from collections.abc import Sequence
-from functools import cache, reduce
+from functools import cache, lru_cache, reduce
 
 import numpy as np
 
@@ -86,20 +86,14 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
     return Layer(reflectance=0.0, transmittance=float(np.clip(share, 0.0, 1.0)))
 
 
+@lru_cache(maxsize=64)
 def diffuse_interface_reflectance(index: float) -> float:
-    """Return the share of even diffuse light that a smooth interface mirrors, from the thinner side; `index` above 1.
-    The mean of Fresnel's reflectance: J. W. T. Walsh, Dept. Sci. Ind. Res. Illum. Res. Tech. Paper 2 (1926), as used by
-    Lekner and Dorf (both from memory; the tests integrate Fresnel's equations).
-    """
-    n, n2 = index, index * index
-    above, square = n - 1.0, n2 * n2 - 1.0
-    logarithm = n2 * (n2 - 1) ** 2 / (n2 + 1) ** 3 * np.log(above / (n + 1))
-    if n < 1.003:
-        # Two terms of the closed form grow without limit and cancel here: all but the logarithm as a series.
-        return float(above / 3 + 19 * above**2 / 24 - 16 * above**3 / 15 + logarithm)
-    rest = 8 * n2 * n2 * (n2 * n2 + 1) / ((n2 + 1) * square**2) * np.log(n)
-    rest -= 2 * n**3 * (n2 + 2 * n - 1) / ((n2 + 1) * square)
-    return float(0.5 + above * (3 * n + 1) / (6 * (n + 1) ** 2) + logarithm + rest)
+    """Return the share of even diffuse light that a smooth interface mirrors, from the thinner side, by Fresnel."""
+    at, weight = np.polynomial.legendre.leggauss(100)
+    u = 0.5 * (at + 1.0)  # the cube root of the cosine: at grazing light the integrand is steep
+    inside = index * np.sqrt(1.0 - (1.0 - u**6) / index**2)
+    across, along = (u**3 - inside) / (u**3 + inside), (index**2 * u**3 - inside) / (index**2 * u**3 + inside)
+    return float(1.5 * weight @ ((across**2 + along**2) * u**5))
 
 
 def wet_reflectance(dry: ArrayLike, *, solid: float) -> Array:
