@@ -12,6 +12,7 @@ import io
 import math
 import os
 import random
+import resource
 import signal
 import tempfile
 import time
@@ -37,6 +38,8 @@ import sliders
 
 ROOT = Path(__file__).parents[1]
 HOUSE, LONGEST, SOON = ROOT / "notebooks/houses/brick_two_storey.toml", 300, 10.0
+# What a process may ask for in all, in a long run [bytes].
+MOST_MEMORY = 10 * 2**30
 Call = tuple[Callable[..., Any], dict[str, Any]]
 
 
@@ -799,6 +802,7 @@ def wander(tally: Tally, deadline: float, seed: int) -> None:
 def try_all(minutes: float, only: Sequence[str] = ()) -> int:
     """Try for so many minutes; return the number of distinct bad answers."""
     begin, tally = time.monotonic(), Tally()
+    resource.setrlimit(resource.RLIMIT_AS, (MOST_MEMORY, MOST_MEMORY))  # or a call that wants all ends the run
     os.chdir(made.folder)  # what names of files lead to is written here
     deadline = begin + 60 * minutes
     sweep(tally, list(only) or list(calls()), deadline=deadline)

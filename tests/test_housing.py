@@ -493,7 +493,7 @@ def test_weather_with_a_gap_an_hour_short_or_of_another_kind_is_refused(tmp_path
     assert len(read_weather(epw(tmp_path / "no dew.epw", dew=99.9))) == 8760
     (tmp_path / "odd.epw").write_text("no weather")
     (tmp_path / "odd.csv").write_text("no weather")
-    for name in ("odd.epw", "odd.csv", "none.epw"):
+    for name in ("odd.epw", "odd.csv", "none.epw", "/dev/zero", "https://nowhere.invalid/a.epw"):
         with pytest.raises(kit.InputError, match="a weather file, EPW or TMY3"):
             read_weather(tmp_path / name)
 

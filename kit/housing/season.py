@@ -16,6 +16,7 @@ from kit.arrays import Array
 from kit.bands import HIGH, LOW
 from kit.errors import InputError
 from kit.fields import SHARE, Day, Number, Numbers, OneOf, PathOf
+from kit.files import read_file
 from kit.housing.air import WATTS, ZERO, Around, Housing, humidity_of, march, of_table, water
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels
@@ -30,7 +31,7 @@ HUMIDITY = SHARE.but(label="humidity outdoors", above=0.0, steps=(0.1, 1.0, 0.05
 SUN = Number(label="sun at noon", unit="W/m²", low=0.0, high=1500.0, steps=(0.0, 1000.0, 50.0), default=200.0)
 LASTS = Number(label="runs for", unit="h", above=0.0, high=6.0, steps=(1.0, 6.0, 0.5), default=4.0)
 YEAR = {"temperature": TEMPERATURE, "humidity": HUMIDITY, "sun": SUN}
-STEP, BEGIN, DRAWS, SURE, ALLOWED = 300.0, 17.5, 64, 0.9, 0.01
+STEP, BEGIN, DRAWS, SURE, ALLOWED, MOST_BYTES = 300.0, 17.5, 64, 0.9, 0.01, 20_000_000
 CAUSES = ("too hot", "too cold", "too damp", "water on the machine", "water on the window")
 
 
@@ -52,14 +53,15 @@ def read_weather(path: str | Path) -> Frame:
     """Read a year of hourly weather, an EPW file (``.epw``) or TMY3, without gaps: temperature, humidity and sun."""
     from pvlib import iotools
 
-    file = Path(PathOf().check("path", path))
+    file, right = Path(PathOf().check("path", path)), "a weather file, EPW or TMY3"
+    read_file("weather", file, right=right, most=MOST_BYTES)
     try:
         epw = file.suffix.lower() == ".epw"
         table = (iotools.read_epw(file) if epw else iotools.read_tmy3(file, map_variables=True))[0]
         found = table[["temp_air", "relative_humidity", "ghi"]].set_axis(list(YEAR), axis=1).reset_index(drop=True)
+        dew = table["temp_dew"].to_numpy(float)
     except Exception as error:  # whatever the library makes of a file that is none
-        raise InputError("path", str(path), f"a weather file, EPW or TMY3 ({type(error).__name__})") from None
-    dew = table["temp_dew"].to_numpy(float)
+        raise InputError("path", str(path), f"{right} ({type(error).__name__})") from None
     wrong = np.flatnonzero((dew > found["temperature"] + 0.5) & (dew < 99.0))  # rounded; 99.9 means that there is none
     if len(wrong):
         right = f"at most the temperature, {found['temperature'][wrong[0]]:g} °C, in hour {wrong[0] + 1:,}"
