@@ -199,7 +199,7 @@ def test_the_sheet_says_what_the_pages_say(sheet, show):
         assert words in text
     corners = kit.picture_map(made.scene).corners.query("patch == 'front door'")
     assert f"<td>{round(corners['column'].min())} to {round(corners['column'].max())}</td>" in text
-    assert "4,500 (2,500 to 8,000)</td><td>guess" in text
+    assert "projector of 8,000 lumens: 4,500 (2,500 to 8,000), guess" in text
     assert "brick sends back 0.16: as typed" in text
     assert "grey siding sends back 0.32 (0.16 to 0.52): general trade knowledge, no edition (from memory)" in text
     first = next(shape for shape, _ in [pictures(sheet.html)["nights"]])
@@ -207,7 +207,7 @@ def test_the_sheet_says_what_the_pages_say(sheet, show):
 
 
 def test_a_price_that_is_typed_is_told_as_such_and_one_beyond_all_classes_is_not_known(tmp_path):
-    for lumens, more, said in ((3000, "price = 700", "<td>700</td><td>typed</td>"), (90000, "", "not known: no class")):
+    for lumens, more, said in ((3000, "price = 700", ": 700, typed"), (90000, "", "not known: no class")):
         machine = f'[[machine]]\nname = "m"\nlumens = {lumens}\n{more}\n'
         (tmp_path / "a.toml").write_text(WALL + machine)
         assert said in kit.decision_sheet(kit.open_show(tmp_path / "a.toml"), date=DAY, spacing=0.3).html

@@ -34,7 +34,7 @@ from kit.words import Phrases, band, capital, percent, short
 say = Phrases(__file__)
 DATE, PAPER = Day(label="date"), OneOf(label="paper", options=("A4", "letter"), optional=True)
 # Letters in points: the first that bring the first sheet onto one page; columns of a night picture; a step of pixels.
-LETTERS, WIDE, STEP = (8.0, 7.5, 7.25, 7.0, 6.75, 6.5, 6.0, 5.5), 400, 4
+LETTERS, WIDE, STEP = (8.0, 7.5, 7.25, 7.0, 6.75, 6.5, 6.25, 6.0, 5.75, 5.5), 400, 4
 # What a place on the picture is good for, in greys that a printer keeps apart; last what lies beside the front.
 GREYS: dict[str, Any] = {"cmap": ListedColormap(["white", "0.78", "0.5", "black"]), "vmin": 0, "vmax": len(KINDS)}
 
@@ -108,6 +108,7 @@ def decision_sheet(show: kit.Show, *, date: str, paper: str | None = None, spaci
     raster, none = kit.picture_map(first.scene), {"title": "", "xlabel": "", "ylabel": ""}
     zones = [(k, p, np.nonzero(raster.patch == k)) for k, p in enumerate(content.patches) if p.part is not None]
     kinds = np.array([*(KINDS.index(part.kind) for part in content.patches), len(KINDS)])[raster.patch]
+    kinds[raster.patch != np.roll(raster.patch, 3, (0, 1))] = len(KINDS)  # lines between parts
     high, left = 2.2 + 0.15 * len(found.levels), 0.03 + 0.007 * max(map(len, found.levels))
     margins = {"left": left, "right": 0.92, "bottom": 0.5 / high, "top": 1.0 - 1.4 / high, "wspace": 0.05}
     with matplotlib.rc_context({"font.size": 8.0}):
