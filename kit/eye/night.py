@@ -204,10 +204,8 @@ class BaseColours(Result, eq=False):
 
 
 def base_colours(view: xr.Dataset, facade: Facade, source: LightSource) -> BaseColours:
-    """Return for each visible, lit patch how bright and how saturated a picture comes out.
-
-    `view` is a `night_view`, for instance of the daylight picture on its own cloth-covered front, `facade` and `source`
-    are those of the view.
+    """Return for each visible, lit patch how bright and how saturated a picture comes out in a `night_view`, such as
+    that of the daylight picture on its own front under cloth, by the `facade` and `source` of that view.
     """
     import pandas as pd
 

@@ -33,7 +33,7 @@ UNEVEN, OFF, APART, BEYOND = 0.15, 0.08, 2.5, 4.0
 
 
 class PhotoReading(Result):
-    """What photos say, in figures and as readings for `kit.with_measurement`."""
+    """What photos say: figures (the middle 90%), readings for `kit.with_measurement`, notes, perhaps a surface."""
 
     figures: dict[str, Levels]  # low, usual and high: the middle 90%
     notes: tuple[str, ...]  # what is assumed

@@ -119,7 +119,7 @@ class Beam(Frozen, eq=False):
 
 
 class Landing(Frozen, eq=False):
-    """How a beam meets points; arrays are of shape (*batch, ...), NaN behind the lens."""
+    """How a beam meets points: depth along the axis [m], place (s, t) at depth 1; (*batch, ...), NaN behind it."""
 
     beam: Beam
     points: Array

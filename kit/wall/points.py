@@ -57,7 +57,7 @@ class Planes(Frozen, eq=False):
 
 
 class WallPoints(Frozen, eq=False):
-    """Points of the front that the audience sees."""
+    """Points of the visible front: position (n, 3) [m], index of the patch, area that each stands for as seen [m2]."""
 
     planes: Planes
     position: Array  # shape (n, 3) [m]

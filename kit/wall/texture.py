@@ -46,10 +46,8 @@ class Pattern(Declared):
 
     @classmethod
     def with_mean(cls, name: str, mean_reflectance: float, joint_reflectance: float) -> Self:
-        """Return a pattern of the reference table whose mean over the whole wall is a given reflectance.
-
-        The units get the reflectance that leaves the mean: a measured wall keeps what it reflects. Where none does,
-        `InputError`.
+        """Return a pattern of the reference table of a mean reflectance over the whole wall, as a measured one keeps
+        it, by the units' own; where none has it: `InputError`.
         """
         where = f"pattern {name!r}: mean_reflectance"
         mean = REFLECTANCE.check(where, mean_reflectance)
