@@ -338,9 +338,8 @@ def declared(spec: Spec, **changes: Any) -> Any:
     if changes.get("default", MISSING) is None:
         changes["optional"] = True
     mine = dataclasses.replace(spec, **changes) if changes else spec
-    if callable(mine.default):
-        return dataclasses.field(default_factory=mine.default, metadata={"spec": mine})
-    return dataclasses.field(default=mine.default, metadata={"spec": mine})
+    given: dict[str, Any] = {"default_factory" if callable(mine.default) else "default": mine.default}
+    return dataclasses.field(**given, metadata={"spec": mine})
 
 
 def specs(kind: Any) -> dict[str, Spec]:
@@ -423,7 +422,8 @@ class Declared(Frozen, eq=False):
     def __init_subclass__(cls, **options: bool) -> None:
         fields = {name: field for name, field in vars(cls).items() if isinstance(field, dataclasses.Field)}
         fields |= getattr(cls, "__dataclass_fields__", {})  # what its base declares comes last in what it says
-        rows = [line for name, field in fields.items() for line in _about(name, field.metadata.get("spec"))]
+        known = ((name, field.metadata["spec"]) for name, field in fields.items() if "spec" in field.metadata)
+        rows = [line for name, spec in known for line in _about(name, spec)]
         for name, own in list(vars(cls).items()):
             if not name.startswith("_") and inspect.isfunction(getattr(own, "__func__", own)):
                 inner = guarded(getattr(own, "__func__", own))
@@ -451,10 +451,8 @@ def _kind(spec: Spec) -> str:
     return spec.noun() if isinstance(spec, Is) else type(spec).__name__.lower()
 
 
-def _about(name: str, spec: Spec | None) -> list[str]:
+def _about(name: str, spec: Spec) -> list[str]:
     """Return a field as lines of a docstring."""
-    if spec is None:
-        return []
     of: Any = getattr(spec, "of", spec)
     unit = f" [{of.unit}]" if getattr(of, "unit", "") else ""
     kind = f"{_kind(spec)}{', optional' if spec.optional or spec.default is not MISSING else ''}"

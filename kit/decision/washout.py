@@ -12,10 +12,9 @@ from math import ceil, floor
 
 import numpy as np
 import xarray as xr
-from numpy.typing import ArrayLike
 from scipy.optimize import brentq
 
-from kit.arrays import Array, Index, Mask
+from kit.arrays import Array, ArrayLike, Index, Mask
 from kit.blocks import share_out
 from kit.decision.chance import Draws, Trials, middle_90, sampled
 from kit.decision.verdict import Part, Target, judged

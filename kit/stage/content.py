@@ -24,10 +24,9 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
-from numpy.typing import NDArray
 
 from kit import reference
-from kit.arrays import Array, Point
+from kit.arrays import Array, NDArray, Point
 from kit.blocks import in_bands
 from kit.decision.verdict import Part, Target, judge
 from kit.errors import InputError

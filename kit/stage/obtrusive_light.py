@@ -25,10 +25,9 @@ from typing import Any, Literal, get_args
 
 import numpy as np
 import xarray as xr
-from numpy.typing import ArrayLike
 
 from kit import reference
-from kit.arrays import Array
+from kit.arrays import Array, ArrayLike
 from kit.bands import worked_out
 from kit.decision.chance import judged_points
 from kit.errors import InputError

@@ -10,9 +10,8 @@ from typing import Any
 import numpy as np
 import shapely
 import xarray as xr
-from numpy.typing import ArrayLike
 
-from kit.arrays import Array, Index, Mask
+from kit.arrays import Array, ArrayLike, Index, Mask
 from kit.blocks import share_out
 from kit.errors import InputError
 from kit.fields import ANGLE, LENGTH, NAME, POINT, SHARE, Declared, Frozen, Many, Number, Numbers, declared
