@@ -77,9 +77,7 @@ class Comparison(Result):
         import pandas as pd
 
         tables = [verdict.frame(units) for verdict in self.verdicts]
-        found = pd.concat(tables, keys=self.titles)
-        found.attrs = tables[0].attrs
-        return found
+        return pd.concat(tables, keys=self.titles).__finalize__(tables[0])
 
     def sentence(self, units: str = "m") -> str:
         """Return both verdicts in words, and what each picture is."""

@@ -92,8 +92,7 @@ class Weighing(Result):
             with contextlib.suppress(InputError):  # there is nothing of the kind on this front
                 frames[what] = cover(self.show.house, self.covering.cloth, what).frame(units)
         found = pd.concat(frames.values()).set_index(pd.Index(frames, name="cover"))
-        found.attrs = next(iter(frames.values())).attrs
-        return found
+        return found.__finalize__(next(iter(frames.values())))
 
     def pattern(self, units: str = "m") -> Frame | str:
         """Return how the main wall's own pattern is seen from the walk, bare and through cloth, or why not."""

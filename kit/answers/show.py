@@ -82,10 +82,8 @@ COLOUR_LIGHT = fields.LIGHT_OUTPUT.but(
 )
 PANEL = OneOf(label="kind of panel", options=lambda: reference.names("projector_classes", "panel"))
 # The losses that a machine may say, by the groups of their table.
-LOSSES = {
-    "kind": "rating", "picture_mode": "picture mode", "power_mode": "power mode", "ageing": "ageing",
-    "housing_window": "housing window", "dust": "dust",
-}  # fmt: skip
+LOSSES = {"kind": "rating"}
+LOSSES |= {of.replace(" ", "_"): of for of in ("picture mode", "power mode", "ageing", "housing window", "dust")}
 PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
 AMBIENT_BAND = fields.Range(of=AMBIENT, label="low and high of ambient (lx)", optional=True)
 WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")

@@ -25,6 +25,7 @@ from kit.units import edge, length_text, metres_per
 from kit.views.charts import PLAIN
 from kit.views.drawing import COLOURS, Board, axes_of, path_of, seen_parts
 from kit.wall.facade import Facade
+from kit.words import Phrases
 
 Ground = tuple[str, Sequence[tuple[float, float]], tuple[float, float], bool | None]
 Named = Sequence[tuple[str, float, float]]
@@ -38,14 +39,8 @@ def draw_way(ax: Axes | None = None) -> Axes:
     ax = axes_of(ax, (9.6, 3.1))
     ax.set(xlim=(0, 10), ylim=(0, 3.2))
     ax.axis("off")
-    steps = (
-        ("projector", "lumens (lm)", "what the box says,\nless what gets lost"),
-        ("throw", "metres or feet", "lens and distance\nset the picture's size"),
-        ("wall", "lux (lx)", "lumens on each\nsquare metre"),
-        ("surface", "cd/m²", "what the wall\nsends back"),
-        ("eye", "contrast (x : 1)", "white against black"),
-    )
-    for i, (name, unit, about) in enumerate(steps):
+    told: dict[str, Any] = Phrases(__file__).told
+    for i, (name, unit, about) in enumerate(told["way"]):
         x = 0.1 + 2.0 * i
         ax.add_patch(Rectangle((x, 1.5), 1.5, 1.2, facecolor=str(0.95 - 0.08 * i), edgecolor="black"))
         ax.text(x + 0.75, 2.35, name, ha="center", va="center", fontsize=12, fontweight="bold")
@@ -53,7 +48,7 @@ def draw_way(ax: Axes | None = None) -> Axes:
         ax.text(x + 0.75, 1.38, about, ha="center", va="top", fontsize=9)
         if i:
             _arrow(ax, (x - 0.5, 2.1), (x, 2.1))
-    ax.text(6.85, 0.1, "street, sky, porch light, LED strings: on the wall and into the eye", ha="center", fontsize=10)
+    ax.text(6.85, 0.1, told["aside"], ha="center", fontsize=10)
     for x in (4.85, 8.85):
         _arrow(ax, (6.85, 0.35), (x, 0.8), style="--")
     return ax
