@@ -82,6 +82,6 @@ def few_draws(monkeypatch):
         monkeypatch.setattr(room, "DRAWS", 32)
     monkeypatch.setattr(audience, "judged_front", partial(audience.judged_front, draws=32))
     monkeypatch.setattr(content, "judge", partial(content.judge, draws=32))
-    monkeypatch.setattr(evening, "_recent", Memory(keep=4, most=0))
+    monkeypatch.setattr(evening, "_recent", Memory(keep=evening._recent.keep, most=evening._recent.most))
     for kind in ("MapBoard", "NightBoard"):
         monkeypatch.setattr(panels, kind, partial(board, getattr(panels, kind)))
