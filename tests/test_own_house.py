@@ -24,7 +24,7 @@ def shown(page, source):
     """Bring the panel of the cell with this in it into sight."""
     page.evaluate(INTO_SIGHT, source)
     panel = page.locator(".kit-panel").first
-    panel.wait_for(timeout=30_000)
+    panel.wait_for(timeout=60_000)
     return panel
 
 
@@ -51,9 +51,9 @@ def test_a_house_typed_into_the_first_page_is_that_of_all_pages_and_comes_back_a
             else:
                 control.fill(value)
                 page.keyboard.press("Tab")
-    panel.locator("img").wait_for(timeout=30_000)
+    panel.locator("img").wait_for(timeout=60_000)
     panel.get_by_role("button", name="Write my_show.toml").click()
-    panel.get_by_text("Written").wait_for(timeout=30_000)
+    panel.get_by_text("Written").wait_for(timeout=60_000)
     no_error(page)
     page.close()
 
@@ -67,7 +67,7 @@ def test_a_house_typed_into_the_first_page_is_that_of_all_pages_and_comes_back_a
     panel.get_by_label("housing window").select_option("none")
     expect(panel.locator(".kit-busy")).to_have_count(0)
     panel.get_by_role("button", name="Save", exact=True).click()
-    panel.get_by_text("Saved in my_show.classes.toml").wait_for(timeout=30_000)
+    panel.get_by_text("Saved in my_show.classes.toml").wait_for(timeout=60_000)
     no_error(page)
     page.close()
 

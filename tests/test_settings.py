@@ -1,19 +1,17 @@
 """Settings of a panel: saved beside the show file, back in a new panel, and never lost or replaced in silence."""
 
 import os
-import signal
-import subprocess
-import sys
-import time
 import tomllib
 from dataclasses import replace
 
 import pytest
-from panels import HOUSES, ROOT, demo
+from killed import killed
+from panels import HOUSES, demo
 from test_every_front import ANSWERS, OWN, PANELS, made, same
 
 import kit
-from sliders.settings import settings_file
+from kit.files import fingerprint
+from sliders.settings import save_settings, settings_file
 
 HOUSE = (HOUSES / "brick_two_storey.toml").as_posix()
 SHOW = f"""house = "{HOUSE}"
@@ -243,29 +241,16 @@ def test_a_folder_or_a_link_in_its_place_stays_and_is_said(show):
     assert other.read_text(encoding="utf-8") == "a = 1\n"
 
 
-SAVING = """
-import sys
-from pathlib import Path
-import kit
-from kit.files import fingerprint
-from sliders.settings import save_settings
-show = kit.open_show("../my_show.toml")
-file = Path("../my_show.classes.toml").absolute()
-print("ready", flush=True)
-for i in range(100_000):
-    save_settings(file, kit.Choice(first_light_output=1000 + i % 7).on(show), "classes", fingerprint(file))
-"""
-
-
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="kills a forked process, which is quick")
 def test_a_killed_save_leaves_the_old_settings_or_the_new_ones(show):
     file = saved(show, first_light_output=1000.0).file
-    environment = os.environ | {"PYTHONPATH": os.pathsep.join(map(str, (ROOT, ROOT / "notebooks")))}
+
+    def save(turn):
+        choice = kit.Choice(first_light_output=1000 + turn % 7).on(show)
+        save_settings(file, choice, "classes", fingerprint(file))
+
     for wait in (0.0, 0.013, 0.05):
-        process = subprocess.Popen([sys.executable, "-c", SAVING], stdout=subprocess.PIPE, env=environment)
-        with process:
-            assert process.stdout.readline() == b"ready\n"
-            time.sleep(wait)
-            process.send_signal(signal.SIGKILL)
+        killed(save, wait)
         panel = made("ClassPanel", show)
         assert panel.choice.first_light_output in range(1000, 1007)
         assert kept(panel).count("<p>") == 1
