@@ -23,6 +23,7 @@ from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, we
 from kit.wall.raster import exposed
 from kit.wall.surface_spectra import surface_spectrum
 from kit.wall.texture import Pattern, behind
+from kit.units import edge
 from kit.words import Phrases, measured
 
 MASONRY = ("brick", "mortar", "stucco", "concrete", "stone")
@@ -204,7 +205,7 @@ class Covering(Result):
         speed = reference.value("weather", wind, group="wind")
         force = self.wind_force(speed)
         weight = force / reference.value("constants", "standard gravity")
-        pull = "" if units == "ft" else say("pull", weight=weight)
+        pull = say("pull", weight=weight) if edge("N", units)[0] == "N" else ""
         return say("covering", units, on=self, wind=wind, speed=speed, force=force, pull=pull)
 
 
