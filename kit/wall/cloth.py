@@ -18,12 +18,12 @@ from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Many, Number, Vect
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels, combine
 from kit.source.spectra import WAVELENGTHS, Spectrum
+from kit.units import edge
 from kit.wall.facade import THINNEST, Facade, Patch, Surface, split_at
 from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, wet_reflectance, wet_sheet
 from kit.wall.raster import exposed
 from kit.wall.surface_spectra import surface_spectrum
 from kit.wall.texture import Pattern, behind
-from kit.units import edge
 from kit.words import Phrases, measured
 
 MASONRY = ("brick", "mortar", "stucco", "concrete", "stone")
