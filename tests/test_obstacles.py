@@ -17,7 +17,7 @@ from kit.light.ambient import sky_seen
 from kit.light.cast import cast_light
 from kit.light.lamps import ground_light, lamp_map
 from kit.sky.luminaire import Luminaire, typical_luminaire
-from kit.sky.photometric_file import isotropic
+from kit.sky.photometric_file import cutoff
 from kit.stage.aim import Lens
 from kit.stage.content import BESIDE, picture_map, save_masks
 from kit.stage.places import Limits, evaluate
@@ -154,7 +154,7 @@ def test_the_shadow_of_a_car_in_the_light_of_a_lamp_is_that_of_the_renderer(wall
     """Mitsuba 3, direct light of a point; compared beside the car, which its camera sees in front of the wall."""
     front, car = wall(8.03, 5.02), block("car", 1.51, 3.33, 2.02, 3.61, 1.53)
     raster, where = kit.FrontRaster.over(front, front.bounds, 0.041), (5.2, 3.1, 7.3)
-    one = Luminaire(name="lamp", position=where, distribution=isotropic(1500))
+    one = Luminaire(name="lamp", position=where, distribution=cutoff(1500))
     ours = lamp_map(raster, [one], 0.0, [car])
     half, (x, y) = raster.grid.spacing / 2, (raster.grid.x, raster.grid.y)
     theirs = renderer.illuminance(
@@ -176,7 +176,7 @@ def test_ground_in_the_shadow_of_a_garden_wall_sends_nothing_up(wall, lamp_z):
     """By brute force: each piece of ground that the lamp lights gets I h / d^3 and gives y z / (pi d^4) of that."""
     front, high = wall(8, 5), block("wall", -900, 900, 5.0, 5.2, 6.0)
     raster = kit.FrontRaster.over(front, front.bounds, 1.0)
-    lamp = Luminaire(name="lamp", position=(0.0, 4.0, lamp_z), distribution=isotropic(4 * np.pi))
+    lamp = Luminaire(name="lamp", position=(0.0, 4.0, lamp_z), distribution=cutoff(4 * np.pi))
     x, z = np.meshgrid(np.arange(-40, 40, 0.1) + 0.05, np.arange(0, 50, 0.1) + 0.05)
     # The wall is higher than the lamp: on its side all is lit, beyond nothing.
     lit = (z > 5.2) if lamp_z > 5.0 else (z < 5.0)
@@ -207,7 +207,7 @@ def test_a_hedge_and_eaves_take_of_the_sky_what_the_closed_form_says(wall):
 def test_a_hedge_between_lamp_and_eye_takes_the_veil(wall):
     front, eye = wall(8, 5), (0.0, 1.6, 9.0)
     raster = kit.FrontRaster.over(front, front.bounds, 0.5)
-    lamp = Luminaire(name="lamp", position=(2.0, 1.2, 0.5), distribution=isotropic(800))
+    lamp = Luminaire(name="lamp", position=(2.0, 1.2, 0.5), distribution=cutoff(800))
     ambient = kit.Ambient(lamps=(lamp,), eye=eye)
     hedge, low = (block("hedge", 0.5, 3, 3, 3.5, top) for top in (2.0, 1.0))
     free, hidden, over = (source_veils(ambient, raster, things)[1] for things in ((), (hedge,), (low,)))
