@@ -18,6 +18,8 @@ from .answers.classes import Choice as Choice
 from .answers.classes import compare as compare
 from .answers.cloths import ClothChoice as ClothChoice
 from .answers.cloths import weigh as weigh
+from .answers.deciding import PlanChoice as PlanChoice
+from .answers.deciding import plans as plans
 from .answers.evenings import EveningChoice as EveningChoice
 from .answers.evenings import plan_evening as plan_evening
 from .answers.lists import glossary as glossary
@@ -29,6 +31,7 @@ from .answers.outdoors import keep_outdoors as keep_outdoors
 from .answers.show import Machine as Machine
 from .answers.show import Show as Show
 from .answers.show import ShowLamp as ShowLamp
+from .answers.show import load_shortlist as load_shortlist
 from .answers.show import open_show as open_show
 from .answers.show import save_show as save_show
 from .answers.stands import StandChoice as StandChoice

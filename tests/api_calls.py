@@ -35,6 +35,7 @@ from examples import EXAMPLES
 
 import kit
 import sliders
+from kit.answers.show import Shortlist
 
 ROOT = Path(__file__).parents[1]
 HOUSE, LONGEST, SOON = ROOT / "notebooks/houses/brick_two_storey.toml", 300, 10.0
@@ -143,11 +144,23 @@ def calls() -> dict[str, Callable[[], Call]]:
             {"show": made.show, "choice": kind()} | ({} if name == "keep_outdoors" else {"spacing": 1.0}) | more,
         )
         found[f"{kind.__name__}.on"] = lambda kind=kind: (kind().on, {"show": made.show})
-    panels = "ClassPanel", "ClothPanel", "EveningPanel", "StandPanel", "HousingPanel"
+    panels = "ClassPanel", "ClothPanel", "EveningPanel", "StandPanel", "HousingPanel", "DecidePanel"
     found |= {name: lambda name=name: (getattr(sliders, name), {"show": made.show}) for name in panels}
     own = {
         "MakePanel": lambda: (sliders.MakePanel, {"path": made.folder / "made.toml"}),
         "open_show": lambda: (kit.open_show, {"path": HOUSE}),
+        "load_shortlist": lambda: (kit.load_shortlist, {"path": ROOT / "notebooks" / "houses" / "machines.toml"}),
+        "plans": lambda: (
+            kit.plans,
+            {
+                "show": made.show,
+                "choice": kit.PlanChoice(two=False),
+                "budget": 1e6,
+                "shortlist": Shortlist(machines=(of[kit.Machine](),)),
+                "draws": 16,
+                "points": 30.0,
+            },
+        ),
         "verdicts": lambda: (
             kit.verdicts,
             {"folder": show_folder(), "out": made.folder / "out.csv", "cluster": "", "jobs": 1, "spacing": 1.0},
@@ -612,7 +625,6 @@ CALLED = {
     "choice": "field",
     "positions": "position",
     "cloths": "cloth",
-    "what": "patch",
 }
 # What an error says was given may be anything; a verdict has no lengths.
 ANYTHING = {("InputError", "value"), ("Verdict.frame", "units"), ("Verdict.sentence", "units")}

@@ -245,7 +245,10 @@ EXAMPLES[kit.Choice] = lambda: kit.Choice(wall="red brick")
 EXAMPLES[kit.ClothChoice] = lambda: kit.ClothChoice(wall="red brick")
 EXAMPLES[kit.EveningChoice] = lambda: kit.EveningChoice(wall="red brick")
 EXAMPLES[kit.KeepChoice] = lambda: kit.KeepChoice(temperature=3, power=300)
-EXAMPLES[kit.Machine] = lambda: kit.Machine(name="ours", lumens=5000, throw_ratio=(1.2, 2), price=900)
+EXAMPLES[kit.PlanChoice] = lambda: kit.PlanChoice(wall="red brick", budget=1500)
+EXAMPLES[kit.Machine] = lambda: kit.Machine(
+    name="ours", lumens=5000, throw_ratio=(1.2, 2), price=900, shift_up=(0, 0.6), hours=4000, power=300, noise=35
+)
 EXAMPLES[kit.Show] = lambda: kit.Show(
     house=EXAMPLES[kit.Facade](), latitude=42, longitude=-88, lamps=[EXAMPLES[kit.ShowLamp]()], ambient=1, walk=15
 )

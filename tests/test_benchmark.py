@@ -14,6 +14,7 @@ from panels import demo, png
 
 import kit
 import sliders
+from kit.decision.chance import Trials
 
 HOUSE = Path(__file__).parents[1] / "notebooks" / "houses" / "brick_two_storey.toml"
 SHAPE = (960, 1920)
@@ -169,3 +170,22 @@ def test_a_season_in_a_housing_against_each_evening_alone(benchmark):
     alone = median_time(lambda: season(last="2026-11-01"), 5) * evenings
     benchmark.extra_info["times faster than one by one"] = round(alone / benchmark.stats["median"], 1)
     print(benchmark.extra_info, f"{evenings:.0f} evenings of 64 draws {benchmark.stats['median']:.2f} s")
+
+
+def test_thousands_of_plans_against_a_map_and_its_draws_for_each(benchmark):
+    show, choice = demo(), kit.PlanChoice(budget=1e6)
+    kit.plans(show, choice, draws=16, points=40)  # what is compiled and loaded once
+    found = benchmark.pedantic(kit.plans, args=(show, choice), rounds=1)  # a second time it would be remembered
+    tried = found.searched.table.drop_duplicates(["way", "count", "start", "state"])
+    assert len(tried) >= 5000
+    some = tried.iloc[:: len(tried) // 8].to_dict("records")
+
+    def anew():
+        for row in some:
+            trials = Trials(kit.light_map(found.searched.scene(row), found.searched.spacing))
+            trials.enough(trials.many(1024), found.target)
+
+    naive = median_time(anew, 3) / len(some) * len(tried)
+    benchmark.extra_info["plans"] = len(tried)
+    benchmark.extra_info["times faster than one by one"] = round(naive / benchmark.stats["median"], 1)
+    print(benchmark.extra_info, f"plans {benchmark.stats['median']:.2f} s")

@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[1]
 UNITS = {
     "", "1/degree", "1/h", "cd/m²", "degrees", "degrees from north, clockwise", "degrees, east positive", "h",
     "kg/m²", "lm", "lx", "lx/lm", "m", "mag per air mass", "mag/arcsec2", "min", "mm", "m³/s", "pixels", "s", "USD",
-    "USD/m²", "V", "W", "W/m²", "years", "°C",
+    "USD/m²", "V", "W", "W/m²", "years", "°C", "dB",
 }  # fmt: skip
 
 

@@ -17,7 +17,7 @@ from sliders.panel import NOTHING
 
 ROOT = Path(__file__).parents[1]
 HOUSES = ROOT / "notebooks" / "houses"
-SHOWS = [*sorted((ROOT / "tests" / "shows").glob("*.toml")), *sorted(HOUSES.glob("*.toml"))]
+SHOWS = [*sorted((ROOT / "tests" / "shows").glob("*.toml")), *sorted(HOUSES.glob("[bdl]*.toml"))]
 SIZES = ("left", "bottom", "width", "height")
 
 # What is typed for a front: its parts in the order in which a newcomer adds them, the main wall and the window first.

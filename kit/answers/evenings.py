@@ -115,13 +115,9 @@ class EveningPlan(Result):
     def obtrusive(self, *, curfew: str = "before", masked: bool = False) -> ObtrusiveLight:
         """Return what leaves the front, for two invented windows and an invented road; see `kit.obtrusive_light`."""
         x, z = self.show.middle, self.show.full.walk + 1.0
-        windows = [
-            Receiver(name="window across the street", position=(x, 4.0, z + 9.0), facing=(0.0, 0.0, -1.0)),
-            Receiver(name="window of the house behind", position=(x + 18.0, 7.0, -20.0), facing=(0.0, 0.0, 1.0)),
-        ]
         road = [Receiver(name="road", position=(x + along, 1.2, z), facing=(1.0, 0.0, 0.0)) for along in range(-40, 41)]
         return obtrusive_light(
-            self.scene, receivers=windows, environmental_zone="suburban", curfew=curfew, masked=masked,
+            self.scene, receivers=neighbours(self.show), environmental_zone="suburban", curfew=curfew, masked=masked,
             road=road if curfew == "before" else None,
         )  # fmt: skip
 
@@ -140,6 +136,15 @@ class EveningPlan(Result):
             return ""
         air, left = self.choice.air, percent(self.scene.air(self.scene.projectors[0][1].position))
         return f"In {air} {left} of the picture's light gets to the wall and to you, behind a beam that glows."
+
+
+def neighbours(show: Show) -> list[Receiver]:
+    """Return two invented windows that the light of a show may reach: across the street, and of the house behind."""
+    x, z = show.middle, show.full.walk + 1.0
+    return [
+        Receiver(name="window across the street", position=(x, 4.0, z + 9.0), facing=(0.0, 0.0, -1.0)),
+        Receiver(name="window of the house behind", position=(x + 18.0, 7.0, -20.0), facing=(0.0, 0.0, 1.0)),
+    ]
 
 
 def plan_evening(

@@ -31,11 +31,12 @@ import numpy as np
 from kit import fields, reference, toml_file
 from kit.answers.lists import towns
 from kit.answers.scenes import CONFIDENCE, DISTRICT, KIND, LIGHT_SOURCE, PURPOSE, SHARE_WANTED
+from kit.decision.costs import priced
 from kit.decision.measure import Reading, with_reflectance
 from kit.decision.verdict import NO_WALLS, Target, rung_target
 from kit.errors import InputError
-from kit.eye.light_map import DETAIL, Doubt, Scene
-from kit.fields import AMBIENT, LENGTH, NAME, Declared, Is, Many, Number, OneOf, Spec, declared, specs
+from kit.eye.light_map import Doubt, Scene
+from kit.fields import AMBIENT, LENGTH, NAME, Declared, Frozen, Is, Many, Number, OneOf, Spec, declared, specs
 from kit.housing.window import DIRT, GLASS, TILT, Pane
 from kit.light.ambient import Ambient
 from kit.light.cast import Pairs
@@ -61,7 +62,7 @@ from kit.wall.surface_names import find_surface, kind_of
 from kit.words import Phrases, capital, join
 
 # Where a show is looked for, and the invented house that stands in for one, in no town.
-MINE, DEMO = "my_show.toml", Path("houses", "demo_show.toml")
+MINE, DEMO, SHORTLIST = "my_show.toml", Path("houses", "demo_show.toml"), "machines.toml"
 PLACES = (Path(__file__).parents[1], Path(__file__).parents[2] / "notebooks")
 # How what is not said is taken, and the first words of a page.
 say, assumed = Phrases(__file__), Phrases(str(Path(__file__).with_name("assumed")))
@@ -85,6 +86,7 @@ PANEL = OneOf(label="kind of panel", options=lambda: reference.names("projector_
 LOSSES = {"kind": "rating"}
 LOSSES |= {of.replace(" ", "_"): of for of in ("picture mode", "power mode", "ageing", "housing window", "dust")}
 PRICE = Number(label="price", low=0.0, meaning="of one machine, in US dollars as all prices of the kit")
+SHIFTS = fields.Range(label="lens shift up, least and most", of=Number(low=-10.0, high=10.0), optional=True)
 AMBIENT_BAND = fields.Range(of=AMBIENT, label="low and high of ambient (lx)", optional=True)
 WALK = LENGTH.but(label="walk", low=0.0, meaning="from the wall to where people walk")
 ROOMS_DARK = fields.FLAG.but(label="rooms behind shades are dark", meaning="whether no light is on behind any shade")
@@ -112,6 +114,11 @@ class Machine(Declared):
     pane_tilt: float = declared(TILT)
     dust: str | None = declared(projector.loss("dust"))
     price: float | None = declared(PRICE, default=None)
+    shift_up: tuple[float, float] | None = declared(SHIFTS, default=None)
+    hours: float | None = declared(Number(label="life of its light", unit="h", above=0.0), default=None)
+    power: float | None = declared(Number(label="mains power", unit="W", above=0.0), default=None)
+    noise: float | None = declared(Number(label="noise", unit="dB", low=0.0, high=120.0), default=None)
+    used: bool = declared(fields.FLAG, label="used", default=False)
 
     def _agree(self, where: str) -> None:
         if (self.colour_light_output or 0.0) > 1.5 * self.lumens:
@@ -183,7 +190,6 @@ LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
     "viewer": (Viewer, specs(Viewer)), "machine": (Machine, specs(Machine)), "cloth": (Cloth, _cloth),
 }  # fmt: skip
 TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE, "share": SHARE_WANTED, "confidence": CONFIDENCE}
-TARGET["black_detail"] = DETAIL.but(default=None)
 
 
 def _many(kind: type, least: int = 0) -> Any:
@@ -230,7 +236,6 @@ class Show(Declared, Result):
     purpose: str | None = declared(PURPOSE, default=None)
     share: float | None = declared(SHARE_WANTED, default=None)
     confidence: float | None = declared(CONFIDENCE, default=None)
-    black_detail: float | None = declared(DETAIL, default=None)
     path: Path | None = field(default=None, compare=False)
     house_file: Path | None = field(default=None, compare=False)
     taken: tuple[str, ...] = field(default=(), compare=False)
@@ -284,8 +289,7 @@ class Show(Declared, Result):
         """Median on the front of the light of the lamps that are named [lx]."""
         raster = FrontRaster.over(self.house, self.house.bounds, 0.25)
         ground = reference.value("surfaces", self.ground or "grass")
-        lamps = [lamp.luminaire() for lamp in self.lamps or ()]
-        return float(np.nanmedian(lamp_map(raster, lamps, ground, self.obstacles or ())))
+        return float(np.nanmedian(lamp_map(raster, [lamp.luminaire() for lamp in self.lamps or ()], ground)))
 
     @cached_property
     def assumed(self) -> tuple[str, ...]:
@@ -503,11 +507,9 @@ class Show(Declared, Result):
         """Return machines before the front, with the ground that is there, and what stands in the light."""
         ground, (low, high) = reference.value("surfaces", self.full.ground), self.ambient_band or (0.0, 0.0)
         doubt = Doubt(even_light=(low / self.ambient, high / self.ambient)) if self.ambient and low else Doubt()
-        if self.black_detail and ambient.eye is None:
-            ambient = replace(ambient, eye=self.full.viewers[0].eye)
         return Scene(
             facade=self.front, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend,
-            obstacles=self.full.obstacles, doubt=doubt, black_detail=self.black_detail,
+            obstacles=self.full.obstacles, doubt=doubt,
         )  # fmt: skip
 
     def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:
@@ -613,10 +615,10 @@ def _parse(source: str, file: Path) -> Show:
                 raise InputError("place: town", town, right)
             told |= known.loc[town, ["latitude", "longitude", "timezone"]].to_dict() | place
     for name in (name for name in LISTS if name in values):
-        told[f"{name}s"] = made = []
+        told[f"{name}s"] = found = []
         for item in (item for item in values[name] if item.whole):
             with reader.noting():
-                made.append(_made(name, item, file.parent))
+                found.append(_made(name, item, file.parent))
     if not reader.mistakes:
         with reader.noting():
             show = Show(**told)
@@ -692,7 +694,7 @@ def _show_toml(show: Show, folder: Path) -> str:
     top |= {name: toml_file.written(spec, said[name], show.units) for name, spec in SCALARS.items() if name in said}
     top |= {name: [] for name in LISTS if said.get(f"{name}s") == ()}
     for header, own in (("place", PLACE), ("target", TARGET)):
-        given = {name: toml_file.written(spec, said[name], show.units) for name, spec in own.items() if name in said}
+        given = {name: said[name] for name in own if name in said}
         tables += [table(f"\n[{header}]", given)] if given else []
     for header, (_, own) in LISTS.items():
         tables += [table(f"\n[[{header}]]", _typed(one, own, folder, show.units)) for one in said.get(f"{header}s", ())]
@@ -712,3 +714,45 @@ def _typed(item: Any, own: Mapping[str, Spec], folder: Path, units: str) -> dict
 
 def _seen_from(folder: Path, file: str | Path) -> str:
     return Path(os.path.relpath(str(file), str(folder))).as_posix()
+
+
+class Shortlist(Frozen):
+    """Machines, prices that are known, by the first words of ``prices.csv``, and where both were read."""
+
+    machines: tuple[Machine, ...]
+    costs: tuple[tuple[str, float], ...] = ()
+    origin: str = "those of the show file"
+
+
+def load_shortlist(path: str | Path) -> Shortlist:
+    """Read a shortlist; whatever is wrong in it, such as two machines of one name, is told at once by `InputError`.
+
+    Examples
+    --------
+    >>> import kit
+    >>> [machine.name for machine in kit.load_shortlist("notebooks/houses/machines.toml").machines][:2]
+    ['office machine', 'short-throw laser']
+    """
+    listed, costs = Many(of=Record(fields=specs(Machine)), least=1, most=40), Record(fields=priced(), optional=True)
+    form, file = {"machine": listed, "costs": costs}, Path(path).absolute()
+    reader = Reader(file.name, form)
+    content = reader.parse(toml_file.read_text("shortlist", path))
+    values = reader.record(form, content) if content is not None else {}
+    with reader.noting():
+        found = [_made("machine", item, file.parent) for item in values.get("machine", ()) if item.whole]
+        machines = Many(of=Is(kind=Machine), unique="name").check("machine", found)
+    reader.finish()
+    known = tuple(values.get("costs", {}).items())
+    invented = ", which is invented" if file.parent.parent in PLACES else ""
+    return Shortlist(machines=machines, costs=known, origin=f"those of {file.name}{invented}")
+
+
+def shortlist_of(show: Show) -> Shortlist:
+    """Return the shortlist beside a show file; else the machines that the show has; else the invented ones."""
+    beside = (show.path or Path(MINE)).absolute().with_name(SHORTLIST)
+    if beside.is_file():
+        return load_shortlist(beside)
+    if show.machines:
+        return Shortlist(machines=show.machines)
+    there = [place / "houses" / SHORTLIST for place in PLACES]
+    return load_shortlist(next((file for file in there if file.is_file()), there[0]))

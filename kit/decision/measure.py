@@ -186,6 +186,16 @@ class Doubts(Result):
         return say("first", first=first, alone=max(0.0, alone), doubts=self, how=how)
 
 
+def read_together(inputs: Sequence[str], sources: Sequence[str], lamps: Sequence[str]) -> dict[str, list[int]]:
+    """Return which inputs one reading tells together, by what is read; `lamps` are some of the `sources` of light."""
+    groups: dict[str, list[int]] = {}
+    for k, name in enumerate(inputs):
+        source = "lamps" if name in lamps else name if name == ROOMS else "ambient light"
+        key = "lumens" if name.startswith("loss: ") else source if name in sources else name
+        groups.setdefault("contrast of the machine" if name in DOUBTS[:2] else key, []).append(k)
+    return groups
+
+
 def measure_first(light: xr.Dataset, target: Target | None = None, *, surface: str | None = None) -> Doubts:
     """Return how much of the doubt in the verdict on a front, or on one kind of surface, each input carries.
 
@@ -205,12 +215,7 @@ def measure_first(light: xr.Dataset, target: Target | None = None, *, surface: s
             each = np.maximum(light, target.white_luminance / white)
         return np.asarray(np.log(np.clip(np.partition(each, last, axis=1)[:, last], 1e-6, 1e6)))
 
-    groups: dict[str, list[int]] = {}
-    for k, name in enumerate(trials.inputs):
-        lamps = np.array(trials.names)[trials.lamps]
-        source = "lamps" if name in lamps else name if name == ROOMS else "ambient light"
-        key = "lumens" if name.startswith("loss: ") else source if name in trials.names else name
-        groups.setdefault("contrast of the machine" if name in DOUBTS[:2] else key, []).append(k)
+    groups = read_together(trials.inputs, trials.names, np.array(trials.names)[trials.lamps].tolist())
     first, total = indices(needed, inputs, list(groups.values()))
     order = [int(k) for k in np.argsort(-total) if total[k] > 1e-6]
     names = list(groups)

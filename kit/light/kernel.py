@@ -1,13 +1,14 @@
-"""The two passes over a raster that carry all its points: light per lumen of one beam, and the maps of a scene.
+"""Passes over many points: light per lumen of one beam, the maps of a scene, and whether it is enough in many draws.
 
-They are compiled when first used and kept on disk, work on a band of rows and let go of the interpreter meanwhile. All
-compiled functions stand in this one file, because the compiler's cache looks for changes in no other.
+They are compiled when first used, kept on disk, and let go of the interpreter meanwhile. All compiled functions stand
+in this one file, because the compiler's cache looks for changes in no other.
 """
 
 from functools import partial
 from typing import Any
 
 import numba
+import numpy as np
 
 from kit.arrays import Array, Mask
 
@@ -94,3 +95,32 @@ def map_rows(
             diffuse[row, column] = reflectance[i]
             # No light at all in white or black: nothing to tell apart.
             contrast[row, column] = 1.0 if below == 0.0 and bright + rest == 0.0 else (bright + rest) / below
+
+
+@compiled
+def good_points(
+    white: Array, room: Array, gives: Array, factors: Array, veil_factors: Array, light: Array, veils: Array,
+    left: Array, levels: Array, result: Array,
+) -> None:  # fmt: skip
+    """Write how many points are good into `result`, shape (target, state, draw): what `Trials.good` counts.
+
+    `white`, `room` for light of others, `gives`, luminance per illuminance, shape (draw, point); `factors`,
+    `veil_factors`, shape (draw, source), on `light` [lx] and `veils`, shape (source, point); `left`, shape
+    (state, source): what a state leaves of each; `levels`, shape (target,): white that is wanted.
+    """
+    each, here = np.empty(light.shape), np.empty(white.shape[1])
+    for d in range(len(white)):
+        for k in range(len(light)):
+            for p in range(here.size):
+                each[k, p] = gives[d, p] * factors[d, k] * light[k, p] + veil_factors[d, k] * veils[k, p]
+        for s in range(len(left)):
+            here[:] = 0.0
+            for k in range(len(light)):
+                if left[s, k] != 0.0:
+                    for p in range(here.size):
+                        here[p] += left[s, k] * each[k, p]
+            for t in range(len(levels)):
+                good = 0
+                for p in range(here.size):
+                    good += (here[p] <= room[d, p]) & (white[d, p] >= levels[t])
+                result[t, s, d] = good

@@ -10,7 +10,7 @@ import xarray as xr
 from numpy.typing import ArrayLike
 from scipy.optimize import differential_evolution
 
-from kit.arrays import Array, Index, Mask
+from kit.arrays import Array, Index, Mask, unbeaten
 from kit.errors import InputError
 from kit.fields import LENGTH, NAME, Declared, Is, Many, Number, Numbers, OneOf, Range, declared
 from kit.quantities import attrs
@@ -122,13 +122,11 @@ class Search(Result, eq=False):
         small, inch = edge("mm", units)
         x, y, z = (self.best["position"].values - (self.middle, 0.0, 0.0)).tolist()
         one = {str(name): float(value) for name, value in self.best.data_vars.items() if not value.ndim}
-        left = {factor.name.partition(":")[0]: factor.nominal for factor in self.placement[0].chain}
-        lens = say("lens", zoom=left["lens"], shift=left["lens shift"]) if "lens shift" in left else ""
         median, lowest = (one["delivered_light"] * one[f"illuminance_{name}"] for name in ("median", "lowest"))
         aside = say("aside", units, x=abs(x), side="right" if x > 0 else "left")
         return say(
             "best", units, search=self, stand=self.best["stand"].item(), z=z, y=y, median=median, lowest=lowest,
-            aside=aside if abs(x) >= 0.05 * edge("m", units)[1] else "in line with", small=small, lens=lens, **one,
+            aside=aside if abs(x) >= 0.05 * edge("m", units)[1] else "in line with", small=small, **one,
             dot=one["coarsest_element"] / inch, good=int(self.places["feasible"].sum()),
             count=self.places.sizes["candidate"],
         )  # fmt: skip
@@ -201,7 +199,10 @@ def search(
     if refined.fun < -worth[best]:
         best, owner, worth = len(owner), np.append(owner, home), np.append(worth, -refined.fun)
         places = xr.concat([places, evaluated(front, projector, lens, refined.x[None], rules)], "candidate")
-    pareto = _pareto(places, np.isfinite(worth))
+    # What no other feasible place beats in illuminance, coarsest element and keystone at once.
+    costs = -np.stack([OBJECTIVES[name](places) for name in ("illuminance", "sharpness", "keystone")], axis=1)
+    among = np.flatnonzero(np.isfinite(worth) & places["feasible"].values & np.isfinite(costs).all(axis=1))
+    pareto = among[unbeaten(costs[among])]
     return Search(
         places=places.assign_coords(stand=("candidate", [stands[k].name for k in owner.tolist()])),
         index=best,
@@ -263,19 +264,6 @@ def _worth(objective: Objective, places: xr.Dataset) -> Array:
     if result.shape != (places.sizes["candidate"],):
         raise InputError("objective", result.shape, f"one number for each of {places.sizes['candidate']} candidates")
     return result
-
-
-def _pareto(places: xr.Dataset, among: Mask) -> Index:
-    """Return the feasible places that no other beats in illuminance, coarsest element and keystone at once."""
-    costs = -np.stack([OBJECTIVES[name](places) for name in ("illuminance", "sharpness", "keystone")], axis=1)
-    left = np.flatnonzero(among & places["feasible"].values & np.isfinite(costs).all(axis=1))
-    # In this order only an earlier one can be as good in everything.
-    left = left[np.lexsort(costs[left].T[::-1])]
-    index: list[int] = []
-    while left.size:
-        index.append(int(left[0]))
-        left = left[np.any(costs[left] < costs[left[0]], axis=1)]
-    return np.array(index, dtype=np.intp)
 
 
 def _fill(stand: Stand, size: int, obstacles: Sequence[Obstacle]) -> Array:
