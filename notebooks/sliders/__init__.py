@@ -1,6 +1,6 @@
 """The panels of the pages: controls, and what they answer. They stand on the kit, which knows nothing of them."""
 
 from sliders.make_panel import MakePanel
-from sliders.panels import ClassPanel, ClothPanel, EveningPanel, HousingPanel, StandPanel
+from sliders.panels import ClassPanel, ClothPanel, DecidePanel, EveningPanel, HousingPanel, StandPanel
 
-__all__ = ["ClassPanel", "ClothPanel", "EveningPanel", "HousingPanel", "MakePanel", "StandPanel"]
+__all__ = ["ClassPanel", "ClothPanel", "DecidePanel", "EveningPanel", "HousingPanel", "MakePanel", "StandPanel"]

@@ -10,10 +10,12 @@ import ipywidgets as widgets
 
 from kit.answers.classes import Choice, Comparison, compare
 from kit.answers.cloths import FILE, ClothChoice, Weighing, weigh
+from kit.answers.deciding import PlanChoice, Plans, plans
 from kit.answers.evenings import OFF, ON, SEASON, SHADED, EveningChoice, EveningPlan, plan_evening
 from kit.answers.outdoors import KeepChoice, Outdoors, keep_outdoors
 from kit.answers.show import Show
 from kit.answers.stands import Arrangement, StandChoice, arrange
+from kit.decision.costs import parts_sentence
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame, switching_sentence
 from kit.decision.several import RACK
 from kit.fields import OneOf, Spec, specs
@@ -21,7 +23,8 @@ from kit.views.charts import draw_evening, draw_season, draw_sources, side_by_si
 from kit.views.drawing import MapBoard, NightBoard
 from kit.views.page import caution, paragraphs, picture, tables, words
 from kit.views.plans import PlanBoard
-from kit.words import chances
+from kit.words import chances, join
+from sliders.deciding import draw_front, draw_lawn, draw_nights, shortlist, wishes
 from sliders.housing import draw_housing, draw_inside
 from sliders.panel import CAUTIONS, LABEL, Panel, layout, say
 
@@ -231,3 +234,67 @@ class HousingPanel(Panel):
         yield "caption", paragraphs(say("inside"))
         mends = kept.frame(units), "Outside its limits, as it is and with one change"
         yield "tables", tables("kit-mends", mends, (result.load, f"Power, and energy of {one.evenings} evenings"))
+
+
+# How plans are drawn; so many are looked at side by side.
+DECIDED, MOST = {"left": 0.07, "right": 0.985, "bottom": 0.15, "top": 0.9, "wspace": 0.42}, 4
+
+
+class DecidePanel(Panel):
+    """What to do, what it costs, how sure it is: plans on a shortlist of one's own; see `Panel` and `kit.plans`."""
+
+    name = "decide"
+    choice_type = PlanChoice
+    answer = staticmethod(plans)
+    pictures = ("picture", "nights")
+    live = False
+
+    def __init__(self, show: Show | None = None, **given: Any) -> None:
+        self.picks = widgets.SelectMultiple(description="look at plans", rows=8, style=LABEL, layout=layout("800px"))
+        self.picks.observe(self._picked, names="value")
+        super().__init__(show, **given)
+        self.buttons = self.buttons[2:]  # there is no picture to fit
+
+    def declarations(self) -> dict[str, Spec]:
+        """Return the fields of the choice, the date within a season."""
+        fields, (first, last) = super().declarations(), SEASON
+        return fields | {"date": fields["date"].but(first=first, last=last)}
+
+    def page(self, result: Plans) -> Iterator[tuple[str, str]]:
+        """Yield words, the pictures, what is picked, and figures."""
+        units, best = result.show.units, result.winner()
+        yield "words", words("kit-decide", result.sentence(units))
+        charts = side_by_side((9.6, 3.6), partial(draw_front, result), partial(draw_lawn, result), **DECIDED)
+        yield "picture", picture(charts.paint([]), say("plans"))
+        frame = result.frame(units)
+        takes = (result.budgets(), "Who wins from which budget on"), (wishes(result), "With other wishes")
+        yield (
+            "tables",
+            tables("kit-plans", (frame, "Plans that no other beats"), *takes, (shortlist(result), "The shortlist")),
+        )
+        options = [(f"{k}: {row['what is done']}", k) for k, row in frame.iterrows()]
+        with self._silence():
+            self._found, self.picks.value = result, ()
+            self.picks.options = options
+            self.picks.value = (best,)
+        yield from self._looked_at()
+
+    def _looked_at(self) -> Iterator[tuple[str, str]]:
+        some = self.picks.value[:MOST]
+        parts = [say("parts", plan=k, parts=parts_sentence(self._found.parts(k) or ())) for k in some]
+        about = say("at night", plans=join([str(k) for k in some]))
+        yield "nights", picture(draw_nights(self._found, some).paint([]), about)
+        yield "caption", paragraphs(say("plans"), about, *parts)
+
+    def _picked(self, _: Any) -> None:
+        with self._lock:
+            if not self._quiet and self.picks.value:
+                for part, content in self._looked_at():
+                    self.parts[part].value = content
+
+    def widget(self) -> widgets.VBox:
+        """Return everything in the order in which it is read, the plans to look at above their night pictures."""
+        box = super().widget()
+        at = box.children.index(self.parts["nights"])
+        box.children = (*box.children[:at], self.picks, *box.children[at:])
+        return box
