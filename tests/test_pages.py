@@ -102,7 +102,7 @@ def status(address):
             return None
 
     try:
-        with urllib.request.build_opener(Stay, urllib.request.ProxyHandler({})).open(address, timeout=10) as answer:
+        with urllib.request.build_opener(Stay, urllib.request.ProxyHandler({})).open(address, timeout=60) as answer:
             return answer.status
     except urllib.error.HTTPError as error:
         with error:
@@ -325,12 +325,12 @@ def test_no_files_are_listed_or_served_to_anyone(request, where, path):
 def test_a_foreign_name_of_this_machine_opens_nothing(pages):
     """A page elsewhere whose name leads here has neither the token nor the cookie."""
     asked = urllib.request.Request(pages[0] + FIRST, headers={"Host": "elsewhere.example"})
-    with urllib.request.urlopen(asked, timeout=10) as answer:
+    with urllib.request.urlopen(asked, timeout=60) as answer:
         assert b"password" in answer.read()
 
 
 def test_the_first_address_leads_home_and_asks_for_the_token(home_network):
-    with urllib.request.urlopen(home_network[0], timeout=10) as answer:
+    with urllib.request.urlopen(home_network[0], timeout=60) as answer:
         assert "/login?next=" in answer.url
         assert "00_start_here" in answer.url
 
