@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from itertools import cycle
+from textwrap import fill
 from typing import Any
 
 import matplotlib
@@ -225,7 +226,7 @@ def draw_ladder(found: Ladder, axes: Sequence[Axes] | None = None) -> Axes:
             ax.text(x, -0.7, IN_SHORT[step.name], rotation=50, va="bottom", **SMALL)
         ax.set(
             xscale="log", xlim=(0.7 * min(ends), 1.4 * max(ends)), ylim=(len(lit) - 0.4, -0.6), xlabel=label,
-            yticks=range(len(lit)), yticklabels=list(lit),
+            yticks=range(len(lit)), yticklabels=[fill(name, 34) for name in lit],
         )  # fmt: skip
         ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{value:g}"))
         ax.xaxis.set_minor_formatter("")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterable, Sequence
+from textwrap import fill
 from typing import Any
 
 import matplotlib
@@ -67,7 +68,7 @@ def draw_house(facade: Facade, ax: Axes | None = None, *, units: str = "m") -> A
             # By its root: by reflectance itself all that is dark would look alike.
             "facecolor": matplotlib.colormaps[COLOURS](value**0.5), "edgecolor": "white" if value < 0.25 else "0.25",
             "hatch": HATCHES[i % len(HATCHES)], "hatch_linewidth": 0.5, "linewidth": 0.0,
-            "label": f"{surface.name}: reflectance {value:.2f}",
+            "label": fill(f"{surface.name}: reflectance {value:.2f}", 52),
         }  # fmt: skip
     for patch, seen in seen_parts(facade):
         ax.add_patch(PathPatch(path_of(seen, metre), **styles[patch.surface.name]))

@@ -10,6 +10,7 @@ import io
 import math
 import os
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -31,10 +32,10 @@ from kit.stage.content import KINDS, mask_files
 from kit.views.charts import PLAIN
 from kit.words import Phrases, band, capital, percent, short
 
-say = Phrases(__file__)
+say, _figure = Phrases(__file__), partial(Figure, layout="compressed")
 DATE, PAPER = Day(label="date"), OneOf(label="paper", options=("A4", "letter"), optional=True)
 # Letters in points: the first that bring the first sheet onto one page; columns of a night picture; a step of pixels.
-LETTERS, WIDE, STEP = (8.0, 7.5, 7.25, 7.0, 6.75, 6.5, 6.25, 6.0, 5.75, 5.5), 400, 4
+LETTERS, WIDE, STEP = (7.0, 6.75, 6.5, 6.25, 6.0, 5.75, 5.5), 400, 4
 # What a place on the picture is good for, in greys that a printer keeps apart; last what lies beside the front.
 GREYS: dict[str, Any] = {"cmap": ListedColormap(["white", "0.78", "0.5", "black"]), "vmin": 0, "vmax": len(KINDS)}
 
@@ -105,22 +106,20 @@ def decision_sheet(show: kit.Show, *, date: str, paper: str | None = None, spaci
     options = (_alone(show, spacing),)
     first, eye, found = options[0], show.full.viewers[0].eye, kit.ladder(options[0].verdict)
     content = kit.content_parts(first.light, first.verdict.target, scene=first.scene, viewer=eye)
-    raster, none = kit.picture_map(first.scene), {"title": "", "xlabel": "", "ylabel": ""}
+    raster = kit.picture_map(first.scene)
     zones = [(k, p, np.nonzero(raster.patch == k)) for k, p in enumerate(content.patches) if p.part is not None]
     kinds = np.array([*(KINDS.index(part.kind) for part in content.patches), len(KINDS)])[raster.patch]
     kinds[raster.patch != np.roll(raster.patch, 3, (0, 1))] = len(KINDS)  # lines between parts
-    high, left = 2.2 + 0.15 * len(found.levels), 0.03 + 0.007 * max(map(len, found.levels))
+    high, left = 2.2 + 0.15 * len(found.levels), 0.03 + 0.007 * min(34, max(map(len, found.levels)))
     margins = {"left": left, "right": 0.92, "bottom": 0.5 / high, "top": 1.0 - 1.4 / high, "wspace": 0.05}
     with matplotlib.rc_context({"font.size": 8.0}):
-        drawn = {
-            "front": _png((5.4, 2.3), lambda f: kit.draw_house(show.house, f.subplots(), units=show.units).set(**none)),
-            "nights": _png((5.4 if len(options) == 1 else 11.0, 2.3), lambda f: _nights(f, show, options)),
-            "map": _png((10.8, 6.4), lambda f: _zones(f.subplots(), kinds, zones)),
-            "plan": _plan(show, first.scene),
-        }
-        bare = Figure(figsize=(11.0, high))
-        kit.draw_ladder(found, bare.subplots(1, 2, sharey=True, gridspec_kw=margins))
-        drawn["ladder"] = _saved(bare)
+        front, zoned, steps = _figure((5.4, 2.3)), _figure((10.8, 6.4)), Figure(figsize=(11.0, high))
+        kit.draw_house(show.house, front.subplots(), units=show.units).set(title="", xlabel="", ylabel="")
+        kit.draw_ladder(found, steps.subplots(1, 2, sharey=True, gridspec_kw=margins))
+        _zones(zoned.subplots(), kinds, zones)
+        nights, plan = _nights(show, options), _plan(show, first.scene)
+        drawn = {"front": front, "nights": nights, "ladder": steps, "map": zoned, "plan": plan}
+        shown = {name: _png(figure) for name, figure in drawn.items()}
     room = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined)
     room.globals |= {"say": say, "dollars": dollars, "total": total, "table": kit.reference.table}
     room.globals |= {"short": short, "band": band}
@@ -128,8 +127,7 @@ def decision_sheet(show: kit.Show, *, date: str, paper: str | None = None, spaci
     html = room.get_template("sheet.html").render(
         date=day, show=show, units=show.units, options=options, ladder=found, content=content, zones=zones,
         colours=_colours(first), doubts=kit.measure_first(first.light, first.verdict.target),
-        beam=kit.keep_out(first.scene, walk=show.full.walk),
-        drawn={name: base64.b64encode(png).decode() for name, png in drawn.items()},
+        beam=kit.keep_out(first.scene, walk=show.full.walk), drawn=shown,
     )  # fmt: skip
     masks = mask_files(raster, content.by_patch(), True)
     return Sheet(html=html, paper=size, masks={f"pictures/{name}": make for name, make in masks.items()})
@@ -177,24 +175,26 @@ def _light(scene: kit.Scene) -> kit.LightSource:
     return kit.light_source(scene.projectors[0][0].light_source or "laser phosphor")
 
 
-def _nights(figure: Figure, show: kit.Show, options: Sequence[Option]) -> None:
+def _nights(show: kit.Show, options: Sequence[Option]) -> Figure:
     """Draw the front at night for each option, all by one tone curve."""
     left, right, *_ = bounds = show.house.bounds
     shown, step = kit.daylight_picture(show.house), (right - left) / WIDE
     views = [kit.night_view(o.scene, shown, _light(o.scene), spacing=step, extent=bounds) for o in options]
+    figure = _figure((5.4, 2.3) if len(views) == 1 else (11.0, 2.0))
     axes = figure.subplots(1, len(views), squeeze=False)[0]
     for ax, option, image in zip(axes, options, kit.on_screen(views).images, strict=True):
         ax.imshow(image)
         ax.set(title=capital(option.title), xticks=[], yticks=[])
+    return figure
 
 
-def _plan(show: kit.Show, scene: kit.Scene) -> bytes:
+def _plan(show: kit.Show, scene: kit.Scene) -> Figure:
     eyes = [(viewer.name, viewer.eye) for viewer in show.full.viewers]
     ends = [s.box[2, 1] for s in show.full.stands] + [place.position[2] for _, place in scene.projectors]
     reach = 2.0 + max([eye[2] for _, eye in eyes] + ends)
     board = kit.PlanBoard(show.house, units=show.units, grounds=show.grounds(), eyes=eyes, reach=reach, size=(6.0, 3.3))
     board.draw(scene.projectors)
-    return _saved(board.figure)
+    return board.figure
 
 
 def _zones(ax: Any, kinds: Any, zones: Any) -> None:
@@ -211,11 +211,6 @@ def _zones(ax: Any, kinds: Any, zones: Any) -> None:
     ax.set(xlabel="column", ylabel="row")
 
 
-def _png(size: tuple[float, float], draw: Callable[[Figure], Any]) -> bytes:
-    draw(figure := Figure(figsize=size, layout="compressed"))
-    return _saved(figure)
-
-
-def _saved(figure: Figure) -> bytes:
+def _png(figure: Figure) -> str:
     figure.savefig(made := io.BytesIO(), format="png", dpi=140, metadata={"Software": None})
-    return made.getvalue()
+    return base64.b64encode(made.getvalue()).decode()
