@@ -144,9 +144,14 @@ def calls() -> dict[str, Callable[[], Call]]:
             {"show": made.show, "choice": kind()} | ({} if name == "keep_outdoors" else {"spacing": 1.0}) | more,
         )
         found[f"{kind.__name__}.on"] = lambda kind=kind: (kind().on, {"show": made.show})
-    panels = "ClassPanel", "ClothPanel", "EveningPanel", "StandPanel", "HousingPanel", "DecidePanel"
+    panels = "ClassPanel", "ClothPanel", "EveningPanel", "StandPanel", "HousingPanel"
     found |= {name: lambda name=name: (getattr(sliders, name), {"show": made.show}) for name in panels}
+    little = Shortlist(machines=(kit.Machine(name="little", lumens=1000, throw_ratio=(0.8, 2), price=500),))
     own = {
+        "DecidePanel": lambda: (
+            partial(sliders.DecidePanel, shortlist=little, draws=16, points=30.0),
+            {"show": made.show},
+        ),
         "MakePanel": lambda: (sliders.MakePanel, {"path": made.folder / "made.toml"}),
         "open_show": lambda: (kit.open_show, {"path": HOUSE}),
         "load_shortlist": lambda: (kit.load_shortlist, {"path": ROOT / "notebooks" / "houses" / "machines.toml"}),
@@ -156,7 +161,7 @@ def calls() -> dict[str, Callable[[], Call]]:
                 "show": made.show,
                 "choice": kit.PlanChoice(two=False),
                 "budget": 1e6,
-                "shortlist": Shortlist(machines=(of[kit.Machine](),)),
+                "shortlist": little,
                 "draws": 16,
                 "points": 30.0,
             },
