@@ -200,7 +200,7 @@ def calls() -> dict[str, Callable[[], Call]]:
         "start_frame": lambda: (kit.start_frame, {"result": made.season, "part": "the whole front", "every": 1}),
         "start_sentence": lambda: (
             kit.start_sentence,
-            {"result": made.season, "date": "2026-12-05", "part": "the whole front", "units": "ft"},
+            {"result": made.season, "date": "2026-12-05", "part": "the whole front"},
         ),
         "switching": lambda: (
             kit.switching,
