@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import collections
 import dataclasses
+import inspect
 import io
 import math
 import os
@@ -795,6 +796,7 @@ def sweep(
     chance, table, extra = random.Random(seed), calls(), objects()
     for name in names:
         call, good = table[name]()
+        inspect.signature(call).bind(**good)  # or this table is behind
         for argument, value in good.items():
             for bad in mutations(value, extra):
                 if time.monotonic() > deadline and tally.calls >= least:
