@@ -132,9 +132,7 @@ class Vector(Spec):
             raise InputError(field, value, right) from None
         if len(items) != self.length:
             raise InputError(field, value, right)
-        for what in (Number(unit=self.of.unit), self.of):  # what is no number at all is told first
-            items = tuple(what.check(f"{field}[{i}]", item) for i, item in enumerate(items))
-        return items
+        return tuple(self.of.check(f"{field}[{i}]", item) for i, item in enumerate(items))
 
 
 class Numbers(Spec):

@@ -256,3 +256,25 @@ def test_windows_are_joined_cut_and_counted_from_another():
     assert common((slice(2, 6), slice(1, 4)), (slice(6, 9), slice(1, 4))) is None
     assert common((slice(2, 6), slice(1, 4)), (slice(2, 6), slice(4, 6))) is None
     assert within((slice(4, 6), slice(3, 4)), one) == (slice(2, 4), slice(2, 3))
+
+
+@pytest.mark.regression
+def test_nothing_is_seen_of_what_lies_under_its_own_copy():
+    # Corners that once lost a piece where the copy was cut by its own box.
+    flat = [
+        (4.108564870130885, 3.5255214575404086), (0.4403322988458356, 4.011071242143978),
+        (-1.7263622601639113, 4.751920818037119), (-0.3400000000000001, 3.5255214575404086),
+        (0.29281098363006763, -0.2508203087958458), (0.51, 2.9193036748913017),
+    ]  # fmt: skip
+    hole = [
+        (0.08513034274890138, 1.334241683047728), (0.21430184727416926, 1.20507017852246),
+        (0.34347335179943717, 1.334241683047728), (0.21430184727416926, 1.4634131875729959),
+    ]  # fmt: skip
+    beside = [
+        (3.8474937845710553, 3.293724555874755), (-1.4867478861615293, 1.6200132575795965),
+        (-1.9055039703477314, -2.5412996514638886), (4.264633857657407, -2.7951687365047126),
+    ]  # fmt: skip
+    outline, opening = (on_plane(ring, 0.0, 0.0, -1.5) for ring in (flat, hole))
+    under, upon = (kit.Patch(name, outline, PLAIN, holes=[opening]) for name in ("under", "upon"))
+    leaning = kit.Patch("leaning", on_plane(beside, -1.0, 0.4, -0.7), PLAIN)
+    assert exposed(kit.Facade([under, leaning, upon]))["under"].area == 0.0

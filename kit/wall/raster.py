@@ -119,7 +119,8 @@ def exposed(facade: Facade) -> dict[str, Any]:
             margin = -SAME_PLANE if j > i else SAME_PLANE
             nearer = clip(corners, np.array([zx, zy, z0]), margin)
             if len(nearer) >= 3:
-                shape = shape - (cover & shapely.Polygon(nearer[:, :2]))
+                # A whole one is not cut by its own box, which could lose some of it to rounding.
+                shape = shape - (cover if nearer is corners else cover & shapely.Polygon(nearer[:, :2]))
         result[patch.name] = shape
     return result
 
