@@ -1,7 +1,7 @@
 """How much of the reference data was seen in a source: `python tests/provenance.py` counts it, table by table.
 
-A measured spectrum takes several rows. The last line therefore counts things, a lamp, a surface, a part of a machine, in
-place of rows: seen where nothing of it is remembered.
+A measured spectrum takes several rows. The last line therefore counts things in place of rows, such as a lamp, a
+surface or a part of a machine: known where nothing of it is remembered.
 """
 
 from collections import Counter

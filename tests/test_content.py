@@ -701,10 +701,10 @@ def test_the_demo_house_shows_on_windows_and_not_on_masonry(demo, demo_light):
             counted = [p for p in verdict.patches if p.name == patch.name]
             # The kinds follow the verdict; a roof that does not count has none.
             assert all(p.status == patch.part.status for p in counted)
-    # A white shade reflects four times as much as brick in the same light: bright enough in nearly 9 draws of 10, a
-    # little less than is wanted, for thin shades reflect half of dense ones and machines give 0.66 to 1.16 of what they
-    # state; nearer the lens, on the bay, in more. Brick misses 4 cd/m2 even at the high end of its own. Siding lies
-    # between, with the widest band.
+    # A white shade reflects four times as much as brick in the same light: bright enough in 9 draws of 10 in the middle
+    # of the picture, or near the lens, on the bay; not quite at the sides, where the lens falls off, for thin shades
+    # reflect half of dense ones and machines give 0.66 to 1.16 of what they state. Brick misses 4 cd/m2 even at the
+    # high end of its own. Siding lies between, with the widest band.
     assert by_surface["window with white shade"] == {"animation", "slow light"}
     assert found.patch("bay window").kind == "animation"
     assert by_surface["white trim"] == {"animation"}
@@ -712,7 +712,7 @@ def test_the_demo_house_shows_on_windows_and_not_on_masonry(demo, demo_light):
     assert by_surface["beige siding"] == {"slow light"}
     window, wall = found.patch("upper middle window"), found.patch("main wall")
     assert window.part.white_luminance.low > 3.3 > wall.part.white_luminance.high
-    assert 0.85 < window.part.chance < 0.9
+    assert 0.9 < window.part.chance < 0.95
     assert wall.part.contrast.low > 15.0
     assert wall.reasons == (f"not enough: white of {wall.part.band('white_luminance')} cd/m², 4 wanted",)
     assert found.patch("gable").reasons[0].startswith("borderline: white of")
@@ -722,7 +722,7 @@ def test_the_demo_house_shows_on_windows_and_not_on_masonry(demo, demo_light):
     assert window.element_size == pytest.approx(15.0 / 1920, rel=0.01)
     assert str(found) == f"{found.sentence()}\n\n{text_table(found.frame())}"
     frame = found.frame()
-    assert frame.loc["upper middle window", "good for"] == "slow light"
+    assert frame.loc["upper middle window", "good for"] == "animation"
     assert frame.loc["upper middle window", "pixel [mm]"] == pytest.approx(1000 * window.element_size)
     assert frame.loc["main wall", "why"] == wall.reasons[0]
     assert not any("return" in name for name in frame.index)

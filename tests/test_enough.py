@@ -81,7 +81,8 @@ def test_what_brings_the_figures_as_given_to_the_target_is_no_remedy():
     (wall,) = seen.surfaces
     doubled = verdict(brick(), machine(4004 * wall.shortfall, 0.0, 5.0, 0.0))
     assert wall.shortfall > 1.0
-    assert doubled.front.passing_share == 1.0
+    # The share that is wanted; the corners are dimmer.
+    assert doubled.front.passing_share == pytest.approx(0.8, abs=0.01)
     assert doubled.status == "borderline"
     assert wall.remedy.light_output > 1.2 * 4000 * wall.shortfall
     assert verdict(brick(), machine(wall.remedy.light_output, 0.0, 5.0, 0.0)).status == "enough"

@@ -8,8 +8,11 @@ held by hand, from lumens, area and reflectance.
 """
 
 import math
+from dataclasses import replace
 
+import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 import kit
 from kit import reference
@@ -18,7 +21,9 @@ FOOT = 0.3048
 LENS = 0.5
 
 
-def verdict(lumens, width_ft, surface, *, windows=False, height_ft=20.0, target=None, lens=LENS, distance_ft=None):
+def verdict(
+    lumens, width_ft, surface, *, windows=False, height_ft=20.0, target=None, lens=LENS, distance_ft=None, **own
+):
     """Judge a flat front `width_ft` wide; from where the picture is as wide, if no distance is given."""
     half, height = width_ft * FOOT / 2, height_ft * FOOT
     patches = [
@@ -34,7 +39,7 @@ def verdict(lumens, width_ft, surface, *, windows=False, height_ft=20.0, target=
     place = kit.Placement(position=(0, 0, distance * FOOT), aim=(0, 0, 0))
     scene = kit.Scene(
         facade=kit.Facade(patches),
-        projectors=[(kit.typical_projector(lumens, lens), place)],
+        projectors=[(replace(kit.typical_projector(lumens, lens), **own), place)],
         ambient=kit.Ambient(vertical_illuminance=reference.value("ambient_levels", "low density walkway minimum")),
         ground_reflectance=reference.value("surfaces", "grass"),
     )
@@ -57,14 +62,15 @@ def told(found, claim, rung):
 # Lumens and surface of a claim; for each width [ft], from half of it: status and tenths on the lowest rung, by default.
 CLAIMS = {
     # "8,000 lm on dark brick over 60 ft: not enough." Nor is it at 50 ft; at 40 ft it may be, on the lowest rung.
-    (8000, "dark red brick"): {60: (NO, 0, NO, 0), 50: (NO, 0, NO, 0), 40: (MAY, 4, NO, 0)},
-    (8000, "red brick"): {60: (NO, 0, NO, 0), 50: (MAY, 2, NO, 0), 40: (MAY, 7, NO, 1)},
-    # "With white fabric: good." At 80 ft all but surely, on the lowest rung; by default surely to 50 ft.
-    (8000, "white fabric"): {80: (MAY, 9, NO, 0), 60: (YES, 10, MAY, 7), 50: (YES, 10, YES, 10)},
-    # "3,000 to 4,000 lm on a light house at 40 to 60 ft: good." 4,000 to 50 ft, 3,000 to 40 ft; reports are milder.
-    (3000, "white siding"): {60: (MAY, 4, NO, 0), 50: (MAY, 8, NO, 0), 40: (YES, 10, MAY, 5)},
-    (4000, "white siding"): {80: (NO, 1, NO, 0), 60: (MAY, 8, NO, 0), 50: (YES, 10, MAY, 3), 40: (YES, 10, MAY, 8)},
-    (4000, "cream siding"): {60: (MAY, 6, NO, 0), 50: (YES, 9, MAY, 1), 40: (YES, 10, MAY, 7)},
+    (8000, "dark red brick"): {60: (NO, 0, NO, 0), 50: (NO, 0, NO, 0), 40: (MAY, 3, NO, 0)},
+    (8000, "red brick"): {60: (NO, 0, NO, 0), 50: (MAY, 2, NO, 0), 40: (MAY, 6, NO, 1)},
+    # "With white fabric: good." At 80 ft in eight of ten, on the lowest rung; by default surely to 50 ft.
+    (8000, "white fabric"): {80: (MAY, 8, NO, 0), 60: (YES, 10, MAY, 6), 50: (YES, 10, YES, 9)},
+    # "3,000 to 4,000 lm on a light house at 40 to 60 ft: good." 4,000 to 50 ft on white, 3,000 to 40 ft; reports are
+    # milder.
+    (3000, "white siding"): {60: (MAY, 3, NO, 0), 50: (MAY, 8, NO, 0), 40: (YES, 10, MAY, 4)},
+    (4000, "white siding"): {80: (NO, 0, NO, 0), 60: (MAY, 7, NO, 0), 50: (YES, 10, MAY, 2), 40: (YES, 10, MAY, 8)},
+    (4000, "cream siding"): {60: (MAY, 5, NO, 0), 50: (MAY, 9, NO, 1), 40: (YES, 10, MAY, 6)},
 }  # fmt: skip
 
 
@@ -79,10 +85,10 @@ def test_practice_and_physics_agree_on_the_lowest_rung_with_their_chances(claim,
 
 @pytest.mark.practice
 def test_a_picture_that_can_be_followed_asks_for_more_than_one_that_is_looked_at_in_passing():
-    # "Good" at 40 ft needs no more than 7:1 of 3,000 lm; 4,000 give 15:1 there too, and 3,000 do not for sure.
+    # "Good" at 40 ft needs no more than 7:1 of 3,000 lm; 4,000 all but surely give 15:1 there too, and 3,000 may.
     found = {lumens: told(verdict(lumens, 40, "white siding", target=FOLLOWED), f"{lumens} lm", "2 cd/m2 and 15:1")
              for lumens in (3000, 4000)}  # fmt: skip
-    assert found == {3000: (MAY, 8), 4000: (YES, 9)}
+    assert found == {3000: (MAY, 7), 4000: (MAY, 9)}
 
 
 @pytest.mark.practice
@@ -118,8 +124,8 @@ def test_the_lenses_of_the_throw_claim_are_those_of_their_classes():
 # and up to 30 ft the brick around them does not fail, it is borderline. By default 2,000 lm at 25 ft leave the windows
 # borderline, 3,000 lm pass there and are borderline at 30 and 40 ft; the brick fails at all three.
 SHADES = {
-    (2000, 25): ((YES, 10), (MAY, 2), (MAY, 9), (NO, 0)), (3000, 25): ((YES, 10), (MAY, 7), (YES, 10), (NO, 1)),
-    (3000, 30): ((YES, 10), (MAY, 3), (MAY, 9), (NO, 0)), (3000, 40): ((YES, 9), (NO, 0), (MAY, 2), (NO, 0)),
+    (2000, 25): ((YES, 10), (MAY, 2), (MAY, 9), (NO, 0)), (3000, 25): ((YES, 10), (MAY, 6), (YES, 10), (NO, 0)),
+    (3000, 30): ((YES, 10), (MAY, 2), (MAY, 9), (NO, 0)), (3000, 40): ((YES, 9), (NO, 0), (MAY, 3), (NO, 0)),
 }  # fmt: skip
 
 
@@ -149,7 +155,7 @@ CASES = [
 
 
 def by_hand(lumens, width_ft, surface):
-    """White of a flat front [cd/m2]: delivered lumens on the picture's area (16:10), times reflectance over pi.
+    """Mean white of a flat front [cd/m2]: delivered lumens on the picture's area (16:10), times reflectance over pi.
 
     The grass sends back its part of half of that: a long wall's, (2 - pi/2) / 4.
     """
@@ -164,16 +170,35 @@ def by_hand(lumens, width_ft, surface):
 @pytest.mark.analytic
 @pytest.mark.parametrize(("lumens", "width", "surface"), CASES)
 def test_the_figure_behind_each_report_is_that_of_a_pocket_calculator(lumens, width, surface):
-    front = verdict(lumens, width, surface).front
-    # A flat front square to the lens is lit evenly; rounding only.
+    front = verdict(lumens, width, surface, zones=None).front
+    # A flat front square to a lens that does not fall off is lit evenly; rounding only.
     assert front.white_luminance.median == pytest.approx(by_hand(lumens, width, surface), rel=1e-9)
+
+
+@pytest.mark.analytic
+def test_the_corners_cost_what_the_dimmest_fifth_of_the_picture_lacks_to_its_mean():
+    """A round lens, 1 / (1 + k r^2)^2, whose nine zones have 0.905 of the middle one: no parabolas, no table."""
+    x, y = ((2 * np.indices((400, 400)) + 1) / 400 - 1) / 2 * np.array([1.6, 1.0])[:, None, None]
+
+    def fall(x, y, k):
+        return 1.0 / (1.0 + k * (x * x + y * y)) ** 2
+
+    zones = np.meshgrid(1.6 / 3 * np.array([-1, 0, 1]), np.array([-1, 0, 1]) / 3)
+    k = brentq(lambda k: fall(*zones, k).mean() - 0.905, 0.0, 1.0)
+    light = fall(x, y, k)
+    dimmest = np.quantile(light, 0.2) / light.mean()
+    fallen, even = (verdict(3000, 60, "white siding", **own).front.shortfall for own in ({}, {"zones": None}))
+    # The bowl of the table is a little squarer than a round one, and both are read at pixels.
+    assert even / fallen == pytest.approx(dimmest, abs=5e-3)
+    assert 0.9 < dimmest < 0.95
 
 
 @pytest.mark.practice
 @pytest.mark.parametrize(("lumens", "width"), [(3000, 60), (4000, 60), (3000, 50)])
 def test_wider_light_houses_get_less_than_is_reported_by_the_default_target(lumens, width):
-    """Stricter than practice reports, should the reported house be this wide: by 1.3 to 2 times."""
+    """Stricter than practice reports, should the reported house be this wide: by 1.4 to 2.1 times, with the corners."""
     result = verdict(lumens, width, "white siding")
-    assert result.status == "not enough"
-    assert result.front.shortfall == pytest.approx(4.0 / by_hand(lumens, width, "white siding"), rel=1e-9)
-    assert 1.3 < result.front.shortfall < 2.0
+    assert result.status == verdict(lumens, width, "white siding", zones=None).status == "not enough"
+    even = verdict(lumens, width, "white siding", zones=None).front.shortfall
+    assert even == pytest.approx(4.0 / by_hand(lumens, width, "white siding"), rel=1e-9)
+    assert 1.4 < result.front.shortfall < 2.1

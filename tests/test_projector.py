@@ -1,11 +1,14 @@
 import math
+from dataclasses import replace
+from statistics import NormalDist
 
 import numpy as np
 import pytest
 
 import kit
 from kit import reference
-from kit.source.projector import TYPICAL_OPTIONS, Factor
+from kit.source.beam import zone_gain
+from kit.source.projector import TYPICAL_OPTIONS, Factor, usual_zones
 
 
 def factor(name, low, nominal, high):
@@ -281,3 +284,47 @@ def test_nine_readings_of_a_map_give_back_the_light_output():
     # Towards the edges the light falls below the nine readings, so they say some 4% more than there is.
     assert readings.mean() * width * height == pytest.approx(2500 * 1.04, rel=0.02)
     np.testing.assert_allclose(readings / readings[1, 1], np.array(zones) / 100.0, rtol=1e-9)
+
+
+# Corners
+
+
+@pytest.mark.published
+def test_the_corners_of_a_usual_lens_follow_from_what_a_reviewer_measured():
+    # Five units: mean over centre 0.83 to 0.98, worst corner 19 to 33% below the centre.
+    mean, worst = (reference.row("projector_classes", f"{what} over centre") for what in ("mean", "worst corner"))
+    for aspect in (1.0, 1.6, 16 / 9):
+        zones = np.array(usual_zones(aspect))
+        assert zones.mean() == pytest.approx(mean.value, rel=1e-12)
+        # Round: as dim at the same way from the centre, whichever way.
+        falls = 1.0 - zones
+        assert falls[1, 0] == pytest.approx(falls[0, 1] * aspect**2, rel=1e-12)
+        assert falls[0, 0] == pytest.approx(falls[1, 0] + falls[0, 1], rel=1e-12)
+        # All corners are alike, so none is as dim as the worst of a real one, nor brighter than the best of those.
+        assert worst.value < zones[0, 0] < worst.high
+    assert levels_of(mean) == pytest.approx(sample_ends(0.83, 0.905, 0.98, 5), abs=5e-3)
+    assert levels_of(worst) == pytest.approx(sample_ends(0.67, 0.74, 0.81, 5), abs=5e-3)
+
+
+def levels_of(row):
+    return row.low, row.value, row.high
+
+
+def sample_ends(least, middle, greatest, n):
+    """The rule of light_losses.csv: the ends of n readings stand at 1/(n + 1) and n/(n + 1); at most 1."""
+    further = NormalDist().inv_cdf(0.95) / NormalDist().inv_cdf(n / (n + 1))
+    low, high = (middle * (end / middle) ** further for end in (least, greatest))
+    return low, middle, min(1.0, high)
+
+
+def test_a_typical_machine_has_usual_corners_once_and_its_lumens_whole():
+    usual = kit.typical_projector(4000, 1.0, resolution=(1600, 1000))
+    assert usual.zones == usual_zones(1.6)
+    at = (np.arange(200) + 0.5) / 200 - 0.5
+    gain = zone_gain(usual.zones, at, at[:, None])
+    assert gain.mean() == pytest.approx(1.0, abs=1e-3)
+    assert gain.min() < 0.8 < 1.1 < gain.max() < 1.2
+    # Measured zones take their place; nothing of it stands in the chain.
+    measured = replace(usual, zones=((1, 1, 1),) * 3)
+    assert measured.transmission() == usual.transmission()
+    np.testing.assert_allclose(zone_gain(measured.zones, at, at[:, None]), 1.0, rtol=1e-12)

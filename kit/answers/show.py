@@ -303,6 +303,8 @@ class Show(Declared, Result):
             "full": full, "light": say("least" if self.lamps is None else "median"), "left": join(left or [""]),
             "place": _place(full) + ("" if self.timezone else ", as none is said"),
             "machines": join([machine.name for machine in full.machines]),
+            "corner": projector.usual_zones(1.0)[0][0],
+            "worst": reference.value("projector_classes", "worst corner over centre"),
         }  # fmt: skip
         idle = {"losses": not left, "rooms_dark": self.front == self.house}
         gaps = [name for name in assumed.told if getattr(self, name, None) is None and not idle.get(name)]

@@ -237,7 +237,7 @@ def typical_projector(
     resolution: tuple[int, int] = (1920, 1200), lens_shift: tuple[float, float] = (0.0, 0.5),
     light_source: str | None = None, panel: str | None = None, colour_share: Any = None,
 ) -> Projector:  # fmt: skip
-    """Return a `Projector` of no particular make: documented contrast figures and chain of losses.
+    """Return a `Projector` of no particular make: documented contrast figures, corners and chain of losses.
 
     `options` are changes to the chain, by `light_source`, as for `typical_chain`; `panel` is a kind of panel of
     ``reference_data/projector_classes.csv``, None: not known; `colour_share`, None: as is usual for both.
@@ -260,8 +260,17 @@ def typical_projector(
     return Projector(
         light_output=light_output, throw_ratio=throw_ratio, resolution=resolution, lens_shift=lens_shift,
         colour_share=colour_share, sequential_contrast=sequential, checkerboard_contrast=checkerboard,
-        light_source=light_source, chain=typical_chain(options, light_source=light_source),
+        zones=usual_zones(resolution[0] / resolution[1]), light_source=light_source,
+        chain=typical_chain(options, light_source=light_source),
     )  # fmt: skip
+
+
+def usual_zones(aspect: float) -> tuple[Levels, Levels, Levels]:
+    """Return nine readings of a round lens that is dimmer towards all corners, by their mean over the middle one."""
+    corner = 1.0 - 1.5 * (1.0 - reference.value("projector_classes", "mean over centre"))
+    side = (1.0 + corner * aspect**2) / (1.0 + aspect**2)
+    outer = (corner, 1.0 + corner - side, corner)
+    return outer, (side, 1.0, side), outer
 
 
 def is_many(value: Any) -> bool:
