@@ -366,7 +366,7 @@ def test_glare_equation_is_that_of_the_cie_and_limited_to_0_1_to_100_degrees():
 
 @pytest.mark.published
 def test_walls_of_a_box_let_through_what_their_layers_do():
-    """One over the sum of resistances; W/(m K) of ISO 10456 and ASHRAE in ht 1.2.0: plywood, polystyrene, glass."""
+    """One over the sum of resistances; W/(m K) of DIN EN 12524 and ASHRAE in ht 1.2.0: plywood, polystyrene, glass."""
     films = sum(1.0 / reference.value("housing", f"{side} film of air") for side in ("inner", "outer"))
     wood, foam = 0.018 / 0.13, 0.025 / 0.0355
     layers = {"sheet metal": 0.0, "plywood": wood, "pane": 0.004 / 1.0}
