@@ -42,8 +42,10 @@ def test_the_band_of_a_factor_is_in_order(low, nominal, high):
 
 
 def test_lens_zones_are_three_rows():
-    with pytest.raises(kit.InputError, match=r"zones.*three rows of three"):
+    with pytest.raises(kit.InputError, match=r"zones.*at most 3 values"):
         kit.Projector(**GOOD, zones=[[1, 2, 3]] * 4)
+    with pytest.raises(kit.InputError, match=r"zones.*at least 3 values"):
+        kit.Projector(**GOOD, zones=[[1, 2, 3]] * 2)
 
 
 def test_unknown_surface_is_named_with_near_ones():

@@ -814,9 +814,12 @@ def test_white_wants_no_saturation_and_black_has_none(wall, straight, lamp):
 
 @pytest.mark.property
 def test_base_colours_hardly_depend_on_the_raster(street, house, lamp):
-    # Without returns and roofs: what walls send each other varies steeply.
+    # Without returns and roofs: what walls send each other varies steeply. With a lens that does not fall off, for the
+    # median of a bowl of light moves by half a percent with the pixels that windows leave of it.
     house = kit.Facade(tuple(patch for patch in house.patches if patch.normal[2] == 1.0))
-    street, shown = dataclasses.replace(street, facade=house), daylight_picture(house)
+    ((machine, place),) = street.projectors
+    even = dataclasses.replace(machine, zones=None), place
+    street, shown = dataclasses.replace(street, facade=house, projectors=[even]), daylight_picture(house)
     coarse, fine = (base_colours(night_view(street, shown, lamp, spacing=s), house, lamp).patches for s in (0.1, 0.05))
     for name in ("main wall", "gable", "bay"):
         for field in ("luminance", "brightest", "wanted", "seen"):

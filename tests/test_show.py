@@ -99,6 +99,7 @@ power_mode = "eco"
 ageing = "mid-life"
 housing_window = "none"
 dust = "clean"
+zones = [[8, 9, 8], [9, 10, 9], [8, 9, 7]]
 
 [[machine]]
 name = "new"
@@ -115,6 +116,7 @@ ageing = "new"
 housing_window = "plain pane"
 dust = "clean"
 light_source = "three laser"
+zones = [[1, 1, 1], [1, 1, 1], [1, 1, 1]]
 price = 3000
 
 [[cloth]]
@@ -208,10 +210,13 @@ def test_everything_that_a_show_may_say_is_kept(folder):
     assert show.viewers[0].age == 60
     ours, new = show.machines
     options = {"rating": "stated by the standard", "ageing": "new"}
-    assert show.aimed(new)[0] == kit.typical_projector(
+    usual = kit.typical_projector(
         9000, 0.5, resolution=(3840, 2160), lens_shift=(0, 0.6), options=options, panel="micromirror single panel",
         colour_share=0.5, light_source="three laser",
     )  # fmt: skip
+    # Measured zones take the place of usual corners.
+    assert show.aimed(new)[0] == replace(usual, zones=[[1, 1, 1]] * 3)
+    assert show.aimed(replace(new, zones=None))[0] == usual
     assert ours.losses == {
         "rating": "cheap machine with a claim", "picture mode": "brightest", "power mode": "eco", "ageing": "mid-life",
         "housing window": "none", "dust": "clean",
@@ -246,7 +251,9 @@ def test_lengths_of_a_show_are_in_its_own_unit_or_that_of_its_house(folder):
 
 def test_what_is_missing_is_assumed_and_listed(folder):
     show = opened(folder, 'house = "my_house.toml"')
-    assert len(show.assumed) == 21
+    assert len(show.assumed) == 22
+    corners = "86% as bright as its centre; the worst one of five machines measured, 74%"
+    assert f"corners of a picture: {corners}" in show.assumed
     assert "light of the street: 0.86 lx, the least that a walkway has" in show.assumed
     assert "place: 42.0° N 87.0° W, as none is said" in show.assumed
     assert "machines: 4,000 lm and 8,000 lm, throw ratio 0.8, of no maker" in show.assumed
@@ -274,8 +281,8 @@ def test_each_thing_that_is_said_is_no_longer_assumed(folder):
         # A band goes with a light that is said: what it is without one stands in doubts.csv.
         if name not in ("house", "units", "latitude", "longitude", "rooms_dark", "ambient_band"):
             said = replace(none, **{name: getattr(everything, name)})
-            # Machines say what they are, and what they lose.
-            assert len(said.assumed) == len(none.assumed) - (2 if name == "machines" else 1), name
+            # Machines say what they are, what they lose, and how bright their corners are.
+            assert len(said.assumed) == len(none.assumed) - (3 if name == "machines" else 1), name
     # That rooms are lit is assumed where there are shades.
     bungalow = kit.Show(house=kit.load_house(ROOT / "notebooks" / "houses" / "light_bungalow.toml"))
     told = "rooms behind shades: lit, if it is not said"

@@ -160,16 +160,17 @@ def test_the_fourth_page_says_what_it_said(show):
         as_first_written().house, kit.typical_projector(8000, (0.7, 1.3)), lens, garden, obstacles=there,
         limits=kit.Limits(keystone=15, blocked=0.1), audience=(2, 1.6, 15.7),
     )  # fmt: skip
-    # By light per lumen the best is where it was; a zoom's long end loses light, so most light is from nearer now.
+    # By light per lumen the best is where it was; a zoom's long end loses light, so most light is from nearer now,
+    # but not from where the picture just reaches the ends of the front with its dim corners.
     per_lumen = found.places["illuminance_median"].where(found.places["feasible"])
-    assert float(per_lumen.max()) == pytest.approx(0.007294, rel=0.02)
-    assert float(found.best["throw_ratio"]) < 0.75
+    assert float(per_lumen.max()) == pytest.approx(0.007716, rel=0.02)
+    assert float(found.best["throw_ratio"]) < 0.8
     start = kit.arrange(replace(show, rooms_dark=True))
     # As when a part came to be judged by its share: what is good in 9 of 10 cases.
     # 0.645 while red brick stood for 0.188, not 0.15, and a white shade for 0.63, not 0.58.
-    # 0.553 before walls lit each other: the main wall, 46% of the front, stood at the edge.
-    assert start.parts.share("animation") == pytest.approx(0.093, abs=0.02)
-    assert start.compared.setups[1].front.white_luminance.median == pytest.approx(7.775, rel=0.02)
+    # 0.553 before walls lit each other (the main wall, 46% of the front, stood at the edge), 0.093 with an even lens.
+    assert start.parts.share("animation") == pytest.approx(0.124, abs=0.02)
+    assert start.compared.setups[1].front.white_luminance.median == pytest.approx(7.613, rel=0.02)
 
 
 def test_the_arrangement_is_data_with_words_apart(start):

@@ -113,6 +113,7 @@ class Machine(Declared):
     pane: str | None = declared(GLASS, label="pane", default=None, meaning="its glass, ray by ray, for housing_window")
     pane_tilt: float = declared(TILT)
     dust: str | None = declared(projector.loss("dust"))
+    zones: Any = declared(projector.ZONES, default=None)
     price: float | None = declared(PRICE, default=None)
     shift_up: tuple[float, float] | None = declared(SHIFTS, default=None)
     hours: float | None = declared(Number(label="life of its light", unit="h", above=0.0), default=None)
@@ -306,7 +307,11 @@ class Show(Declared, Result):
             "corner": projector.usual_zones(1.0)[0][0],
             "worst": reference.value("projector_classes", "worst corner over centre"),
         }  # fmt: skip
-        idle = {"losses": not left, "rooms_dark": self.front == self.house}
+        idle = {
+            "losses": not left,
+            "corners": all(m.zones for m in full.machines),
+            "rooms_dark": self.front == self.house,
+        }
         gaps = [name for name in assumed.told if getattr(self, name, None) is None and not idle.get(name)]
         return (*self.taken, *(assumed(name, self.units, **told) for name in gaps))
 
@@ -500,6 +505,7 @@ class Show(Declared, Result):
             light_source=machine.light_source, panel=machine.panel,
             colour_share=machine.colour_light_output and machine.colour_light_output / machine.lumens,
         )  # fmt: skip
+        made = replace(made, zones=machine.zones or made.zones)
         made = made.set_to(at["throw_ratio"], made.lens_shift, zoom=machine.zoom)
         if machine.pane and machine.housing_window is None:
             made = Pane(glass=machine.pane, tilt=machine.pane_tilt, dirt=machine.dust or DIRT.default).before(made)

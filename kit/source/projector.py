@@ -50,7 +50,7 @@ RESOLUTION = fields.Vector(label="resolution", length=2, of=fields.Number(low=1,
 LENS_SHIFT = fields.Vector(label="lens shift", length=2, meaning="of the picture off the axis, in widths and heights")
 SEQUENTIAL_CONTRAST = fields.CONTRAST.but(label="sequential contrast", meaning="full white over black", endless=True)
 ZONES = fields.Many(
-    label="lens zones", of=fields.Vector(of=fields.Number(above=0.0)), least=3,
+    label="lens zones", of=fields.Vector(of=fields.Number(above=0.0)), least=3, most=3,
     meaning="three rows of three readings, any one unit",
 )  # fmt: skip
 CHECKERBOARD_CONTRAST = fields.CONTRAST.but(label="checkerboard contrast", meaning="white over black of a checkerboard")
@@ -109,8 +109,6 @@ class Projector(fields.Declared):
         if self.checkerboard_contrast is not None and self.checkerboard_contrast > self.sequential_contrast:
             right = f"at most the sequential contrast, {self.sequential_contrast:g}"
             raise InputError("checkerboard_contrast", self.checkerboard_contrast, right)
-        if self.zones is not None and len(self.zones) != 3:
-            raise InputError("zones", self.zones, "three rows of three readings, top row first")
 
     @property
     def aspect(self) -> float:
