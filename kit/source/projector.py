@@ -267,8 +267,7 @@ def usual_zones(aspect: float) -> tuple[Levels, Levels, Levels]:
     """Return nine readings of a round lens that is dimmer towards all corners, by their mean over the middle one."""
     corner = 1.0 - 1.5 * (1.0 - reference.value("projector_classes", "mean over centre"))
     side = (1.0 + corner * aspect**2) / (1.0 + aspect**2)
-    outer = (corner, 1.0 + corner - side, corner)
-    return outer, (side, 1.0, side), outer
+    return (outer := (corner, 1.0 + corner - side, corner)), (side, 1.0, side), outer
 
 
 def is_many(value: Any) -> bool:
