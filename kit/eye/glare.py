@@ -10,11 +10,10 @@ from itertools import product
 from typing import Any
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy.signal import fftconvolve
 
 from kit import reference
-from kit.arrays import Array, Point
+from kit.arrays import Array, ArrayLike, Point
 from kit.blocks import Memory, share_out
 from kit.errors import InputError
 from kit.fields import AGE, PIGMENT, Numbers

@@ -9,10 +9,9 @@ from collections.abc import Iterable
 from functools import partial
 
 import numpy as np
-from numpy.typing import ArrayLike
 from scipy.interpolate import RegularGridInterpolator
 
-from kit.arrays import Array, Mask
+from kit.arrays import Array, ArrayLike, Mask
 from kit.blocks import Memory
 from kit.errors import InputError
 from kit.fields import Is, Many

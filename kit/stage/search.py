@@ -7,10 +7,9 @@ from typing import ClassVar
 import numpy as np
 import shapely
 import xarray as xr
-from numpy.typing import ArrayLike
 from scipy.optimize import differential_evolution
 
-from kit.arrays import Array, Index, Mask, unbeaten
+from kit.arrays import Array, ArrayLike, Index, Mask, unbeaten
 from kit.errors import InputError
 from kit.fields import LENGTH, NAME, Declared, Is, Many, Number, Numbers, OneOf, Range, declared
 from kit.quantities import attrs
