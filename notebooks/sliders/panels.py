@@ -250,7 +250,7 @@ class DecidePanel(Panel):
     live = False
 
     def __init__(self, show: Show | None = None, **given: Any) -> None:
-        self.picks = widgets.SelectMultiple(description="look at plans", rows=8, style=LABEL, layout=layout("800px"))
+        self.picks = widgets.SelectMultiple(description="look at plans", rows=8, style=LABEL, layout=layout())
         self.picks.observe(self._picked, names="value")
         super().__init__(show, **given)
         self.buttons = self.buttons[2:]  # there is no picture to fit
@@ -272,7 +272,9 @@ class DecidePanel(Panel):
             "tables",
             tables("kit-plans", (frame, "Plans that no other beats"), *takes, (shortlist(result), "The shortlist")),
         )
-        options = [(f"{k}: {row['what is done']}", k) for k, row in frame.iterrows()]
+        money = result.searched.money
+        said = [f"{row['cost']:,.0f} USD, " * money + f"{row['chance']:.0%}" for _, row in frame.iterrows()]
+        options = [(f"plan {k}: {one}", k) for k, one in zip(frame.index, said, strict=True)]
         with self._silence():
             self._found, self.picks.value = result, ()
             self.picks.options = options
