@@ -85,8 +85,7 @@ def headless(given: argparse.Namespace) -> str:
     if given.what == "verdict":
         found = kit.verdicts(given.path, out, cluster=given.cluster, jobs=given.jobs)
     else:
-        day = given.date or date.today().isoformat()
-        found = kit.sheets(given.path, out, date=day, paper=given.paper, jobs=given.jobs)
+        found = kit.sheets(given.path, out, date=given.date or f"{date.today()}", paper=given.paper, jobs=given.jobs)
     bad = found[found["error"] != ""]
     return "\n".join([f"{len(found) - len(bad)} houses in {out}, {len(bad)} not read", *bad["error"]])
 

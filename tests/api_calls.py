@@ -173,7 +173,7 @@ def calls() -> dict[str, Callable[[], Call]]:
         ),
         "decision_sheet": lambda: (
             kit.decision_sheet,
-            {"show": made.show, "date": "2026-12-05", "paper": "A4", "spacing": 1.0},
+            {"show": made.show, "chosen": [], "date": "2026-12-05", "paper": "A4", "spacing": 1.0},
         ),
         "sheets": lambda: (
             kit.sheets,

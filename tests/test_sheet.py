@@ -14,6 +14,7 @@ import pytest
 from panels import ROOT
 from PIL import Image
 from test_many import many_threads
+from test_plans import QUICK, demo, shortlist
 
 import kit
 from kit.__main__ import main
@@ -61,7 +62,7 @@ def pdf(request, pdfs):
 
 def pictures(html):
     """The pictures of a page by their names, with their texts."""
-    found = re.findall(r'<img src="data:image/png;base64,([^"]+)" alt="([^"]+)" class="(\w+)"', html)
+    found = re.findall(r'<img src="data:image/png;base64,([^"]+)" alt="([^"]+)" class="(\w+)[^"]*"', html)
     return {name: (Image.open(io.BytesIO(base64.b64decode(data))), alt) for data, alt, name in found}
 
 
@@ -231,6 +232,48 @@ def test_what_is_saved_are_the_sheets_and_the_masks_of_the_raster(sheet, show, t
     assert (folder / "sheet.pdf").read_bytes().startswith(b"%PDF")
     with pytest.raises(kit.InputError, match=r"one without sheet.html, or overwrite=True"):
         sheet.save(folder)
+
+
+# Plans
+
+
+@pytest.fixture(scope="module")
+def planned():
+    return kit.plans(demo(), budget=4000, shortlist=shortlist(ladder=55.0), **QUICK)
+
+
+def test_a_sheet_of_plans_tells_the_right_one_in_full_beside_others(planned):
+    best = planned.winner()
+    made = kit.decision_sheet(planned, date=DAY, spacing=0.15)
+    text = re.sub(r"\s+", " ", made.html).replace("&#39;", "'")
+    light = kit.light_map(planned.scene(best), 0.15)
+    for words in (
+        planned.sentence("m"),
+        kit.judge(light, planned.target).sentence("m"),
+        f"Plan {best}, on a finer map",
+    ):
+        assert words in text
+    told = re.findall(r'<th scope="row">plan (\d+)</th><td>(.*?)\.</td>', text)
+    numbers = [int(number) for number, _ in told]
+    assert numbers[0] == best
+    assert set(numbers) <= {best, *planned.budgets().index}
+    assert [words.lower() for _, words in told] == [planned.done(k, "m").lower() for k in numbers]
+    for item in planned.parts(best):
+        assert f"{item.name}: " in text
+
+
+def test_up_to_four_plans_are_those_that_are_chosen_on_one_tone_curve_and_on_one_page(planned):
+    chosen = planned.table.index[::-1][:4].tolist()
+    made = kit.decision_sheet(planned, chosen, date=DAY, spacing=0.15)
+    assert re.findall(r'<th scope="row">plan (\d+)', made.html) == [str(k) for k in chosen]
+    assert [f"Plan {k}, at night" in made.html for k in chosen] == [True] * len(chosen)
+    assert "cotton" in planned.done(chosen[0], "m")
+    assert "ladder: 55.0, typed" in made.html
+    for paper in SIZES:
+        assert len(pypdf.PdfReader(io.BytesIO(made.pdf(paper))).pages) == 2
+    for wrong in ([len(planned.table) + 1], [0], [1.5], [1, 1, 2, 2, 3], ["1"]):
+        with pytest.raises(kit.InputError, match="chosen"):
+            kit.decision_sheet(planned, wrong, date=DAY)
 
 
 # Many, and what is wrong

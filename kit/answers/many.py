@@ -109,17 +109,14 @@ def each(
     if not files:
         raise InputError("folder", str(folder), "a folder with show files, *.toml")
     marks = {file.name: " ".join([fingerprint(file), *map(str, given)]) for file in files}
-    done = dict[str, dict[str, Any]]()
     lines = log.read_text(encoding="utf-8").split("\n")[:-1] if log.is_file() else []  # the last may have been cut
-    for row in map(json.loads, lines):
-        done |= {row["file"]: row} if marks.get(row["file"]) == row["mark"] else {}
+    done = {row["file"]: row for row in map(json.loads, lines) if marks.get(row["file"]) == row["mark"]}
     write_text("table", log, "".join(f"{json.dumps(row)}\n" for row in done.values()))
     left = [(work, str(file), marks[file.name], *given) for file in files if file.name not in done]
     try:
-        with _workers(cluster, many, _tried) as results, log.open("a", encoding="utf-8") as kept:
+        with _workers(cluster, many, _tried) as results, log.open("a", 1, encoding="utf-8") as kept:
             for row in tqdm(results(left), total=len(files), initial=len(done), unit="house"):
                 kept.write(f"{json.dumps(row)}\n")
-                kept.flush()
                 done[row["file"]] = row
     except OSError as error:
         raise InputError("cluster", cluster, f"the address of a dask scheduler ({error})") from None

@@ -8,7 +8,6 @@ from __future__ import annotations
 import base64
 import io
 import math
-import os
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -16,28 +15,26 @@ from typing import Any
 
 import matplotlib
 import numpy as np
-import xarray as xr
-from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 from scipy.ndimage import distance_transform_edt
 
 import kit
+from kit import words
+from kit.answers.deciding import Plans
 from kit.answers.many import each
+from kit.answers.show import SHORTLIST, shortlist_of
 from kit.decision.costs import Item, dollars, items, total
-from kit.errors import InputError
-from kit.fields import Day, Frozen, OneOf
+from kit.fields import Day, Frozen, Many, Number, OneOf
 from kit.files import write_files
-from kit.results import Frame
 from kit.stage.content import KINDS, mask_files
 from kit.views.charts import PLAIN
-from kit.words import Phrases, band, capital, percent, short
 
-say, _figure = Phrases(__file__), partial(Figure, layout="compressed")
+say, _figure = words.Phrases(__file__), partial(Figure, layout="compressed")
 DATE, PAPER = Day(label="date"), OneOf(label="paper", options=("A4", "letter"), optional=True)
-# Letters in points: the first that bring the first sheet onto one page; columns of a night picture; a step of pixels.
-LETTERS, WIDE, STEP = (7.0, 6.75, 6.5, 6.25, 6.0, 5.75, 5.5), 400, 4
+# Letters in points: the first that bring the first sheet onto one page; columns of a night; a step of pixels; plans.
+LETTERS, WIDE, STEP, MOST = (7.0, 6.75, 6.5, 6.25, 6.0, 5.75, 5.5), 400, 4, 4
 # What a place on the picture is good for, in greys that a printer keeps apart; last what lies beside the front.
-GREYS: dict[str, Any] = {"cmap": ListedColormap(["white", "0.78", "0.5", "black"]), "vmin": 0, "vmax": len(KINDS)}
+GREYS = (0.0, 0.22, 0.5, 1.0)
 
 
 class Option(Frozen, eq=False):
@@ -46,7 +43,7 @@ class Option(Frozen, eq=False):
     title: str
     done: str
     scene: kit.Scene
-    light: xr.Dataset
+    light: Any
     verdict: kit.Verdict
     takes: tuple[Item, ...] | None
 
@@ -64,7 +61,7 @@ class Sheet(Frozen, eq=False):
         try:
             from weasyprint import CSS, HTML
         except (ImportError, OSError):  # the package, or the library that it sets type with
-            raise InputError("sheet", "PDF", say("pdf")) from None
+            raise kit.InputError("sheet", "PDF", say("pdf")) from None
         for size in LETTERS:
             style = CSS(string=f"@page {{ size: {paper} }} body {{ font-size: {size}pt !important }}")
             made = HTML(string=self.html).render(stylesheets=[style])
@@ -76,18 +73,23 @@ class Sheet(Frozen, eq=False):
         """Write sheet.html, sheet.pdf and the masks, all or none; `overwrite`: also over files of these names."""
         where = Path(folder).absolute()
         files: dict[str, Any] = {"sheet.html": self.html.encode, "sheet.pdf": self.pdf, **self.masks}
-        taken = [] if overwrite else [name for name in files if os.path.lexists(where / name)]
-        if taken:
-            raise InputError("folder", str(folder), f"one without {taken[0]}, or overwrite=True")
+        for name in () if overwrite else (name for name in files if (where / name).exists()):
+            raise kit.InputError("folder", str(folder), f"one without {name}, or overwrite=True")
         write_files(f"folder {str(folder)!r}", where, files)
         return where
 
 
-def decision_sheet(show: kit.Show, *, date: str, paper: str | None = None, spacing: float = 0.075) -> Sheet:
-    """Return the sheet of a show as it stands, its brightest machine before it.
+def decision_sheet(
+    show: kit.Show | Plans, chosen: Sequence[int] = (), *, date: str, paper: str | None = None, spacing: float = 0.075
+) -> Sheet:
+    """Return the sheet of a show as it stands, its brightest machine before it; or of plans for it.
 
     Parameters
     ----------
+    show : Show or Plans
+        Plans as `kit.plans` returns them.
+    chosen : sequence of int
+        Numbers of up to four plans, the first is told in full; none: the right one, and those of other budgets.
     date : str
         That the sheet bears, such as ``"2026-12-05"``: what is given makes the sheet, byte for byte.
     paper : {"A4", "letter"}, optional
@@ -98,34 +100,33 @@ def decision_sheet(show: kit.Show, *, date: str, paper: str | None = None, spaci
     Raises
     ------
     InputError
-        For a date or a paper that is none, and whatever `arrange` refuses.
+        For a date, a paper or a plan that is none, and whatever `arrange` refuses.
     """
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
+    plans, show = (None, show) if isinstance(show, kit.Show) else (show, show.show)
     day, size = DATE.check("date", date), PAPER.check("paper", paper) or ("letter" if show.units == "ft" else "A4")
-    options = (_alone(show, spacing),)
+    options = [_alone(show, spacing)] if plans is None else _planned(plans, chosen, spacing)
     first, eye, found = options[0], show.full.viewers[0].eye, kit.ladder(options[0].verdict)
     content = kit.content_parts(first.light, first.verdict.target, scene=first.scene, viewer=eye)
     raster = kit.picture_map(first.scene)
     zones = [(k, p, np.nonzero(raster.patch == k)) for k, p in enumerate(content.patches) if p.part is not None]
-    kinds = np.array([*(KINDS.index(part.kind) for part in content.patches), len(KINDS)])[raster.patch]
-    kinds[raster.patch != np.roll(raster.patch, 3, (0, 1))] = len(KINDS)  # lines between parts
+    kinds = np.array([*(GREYS[KINDS.index(part.kind)] for part in content.patches), GREYS[-1]])[raster.patch]
+    kinds[raster.patch != np.roll(raster.patch, 3, (0, 1))] = GREYS[-1]  # lines between parts
     high, left = 2.2 + 0.15 * len(found.levels), 0.03 + 0.007 * min(34, max(map(len, found.levels)))
     margins = {"left": left, "right": 0.92, "bottom": 0.5 / high, "top": 1.0 - 1.4 / high, "wspace": 0.05}
     with matplotlib.rc_context({"font.size": 8.0}):
         front, zoned, steps = _figure((5.4, 2.3)), _figure((10.8, 6.4)), Figure(figsize=(11.0, high))
         kit.draw_house(show.house, front.subplots(), units=show.units).set(title="", xlabel="", ylabel="")
         kit.draw_ladder(found, steps.subplots(1, 2, sharey=True, gridspec_kw=margins))
-        _zones(zoned.subplots(), kinds, zones)
-        nights, plan = _nights(show, options), _plan(show, first.scene)
+        _zones(zoned.subplots(), kinds, raster.patch, zones)
+        nights, plan = _nights(show, options, plans is not None), _plan(show, first.scene)
         drawn = {"front": front, "nights": nights, "ladder": steps, "map": zoned, "plan": plan}
         shown = {name: _png(figure) for name, figure in drawn.items()}
     room = Environment(loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined)
-    room.globals |= {"say": say, "dollars": dollars, "total": total, "table": kit.reference.table}
-    room.globals |= {"short": short, "band": band}
-    room.filters |= {"capital": capital, "percent": percent}
+    room.globals |= {"say": say, "dollars": dollars, "total": total, "table": kit.reference.table, "words": words}
     html = room.get_template("sheet.html").render(
-        date=day, show=show, units=show.units, options=options, ladder=found, content=content, zones=zones,
+        date=day, show=show, plans=plans, units=show.units, options=options, ladder=found, content=content, zones=zones,
         colours=_colours(first), doubts=kit.measure_first(first.light, first.verdict.target),
         beam=kit.keep_out(first.scene, walk=show.full.walk), drawn=shown,
     )  # fmt: skip
@@ -139,7 +140,7 @@ def sheet_row(path: str, out: str, date: str, paper: str | None) -> dict[str, st
     return {"sheet": str(made.save(Path(out) / Path(path).stem, overwrite=True))}
 
 
-def sheets(path: str | Path, out: str | Path, *, date: str, paper: str | None = None, jobs: int | None = None) -> Frame:
+def sheets(path: str | Path, out: str | Path, *, date: str, paper: str | None = None, jobs: int | None = None) -> Any:
     """Write the `decision_sheet` of a show file, or of each one of a folder, in folders of their names in `out`.
 
     Returns a row for each file: where its sheet is, or what is wrong with it. What is done for this date and paper
@@ -153,38 +154,49 @@ def _alone(show: kit.Show, spacing: float) -> Option:
     made, machine = kit.arrange(show, spacing=spacing), show.machine
     price = kit.projector_price(machine.lumens) if machine.price is None else (machine.price,) * 3
     first = price and Item(name=say("machine", machine=machine), price=price, typed=machine.price is not None)
+    costs = dict(shortlist_of(show).costs) if show.path and show.path.with_name(SHORTLIST).is_file() else None
     return Option(
         title=machine.name, done=say("placed", show.units, pair=made.scene.projectors[0]), scene=made.scene,
-        light=made.light, verdict=made.verdict, takes=(first, *items("machine", None)) if first else None,
+        light=made.light, verdict=made.verdict, takes=(first, *items("machine", costs)) if first else None,
     )  # fmt: skip
+
+
+def _planned(plans: Plans, chosen: Sequence[int], spacing: float) -> list[Option]:
+    wanted = Many(of=Number(low=1, high=len(plans.table), whole=True), most=MOST).check("chosen", chosen)
+    usual, found = dict.fromkeys([plans.winner(), *plans.budgets().index[::-1]]), []
+    for k in map(int, wanted or list(usual)[:MOST]):
+        light = kit.light_map(scene := plans.scene(k), spacing)
+        found.append(Option(
+            title=f"plan {k}", done=f"{words.capital(plans.done(k, plans.show.units))}.", scene=scene, light=light,
+            verdict=kit.judge(light, plans.target), takes=plans.parts(k),
+        ))  # fmt: skip
+    return found
 
 
 def _colours(option: Option) -> list[Any]:
     """Return what each lit surface makes of full colours, in the light that is there."""
     surfaces, found = {surface.name: surface for surface in option.scene.facade.surfaces()}, []
+    machine: Any = option.scene.projectors[0][0]
     for part in option.verdict.surfaces:
         surface, white, contrast = surfaces[part.name], part.white_luminance, part.contrast
         if white and contrast and white.median > 0.0:
             lux, black = white.median * math.pi / surface.luminance_factor, 1.0 / max(contrast.median - 1.0, 1.0)
-            given = {"colour_share": option.scene.projectors[0][0].colour_share[1], "black_share": black}
-            found.append(kit.wall_colour(_light(option.scene), surface, white_illuminance=lux, **given))
+            given = {"colour_share": machine.colour_share[1], "black_share": black, "white_illuminance": lux}
+            found.append(kit.wall_colour(kit.light_source(machine.light_source), surface, **given))
     return found
 
 
-def _light(scene: kit.Scene) -> kit.LightSource:
-    return kit.light_source(scene.projectors[0][0].light_source or "laser phosphor")
-
-
-def _nights(show: kit.Show, options: Sequence[Option]) -> Figure:
+def _nights(show: kit.Show, options: Sequence[Option], many: bool) -> Figure:
     """Draw the front at night for each option, all by one tone curve."""
     left, right, *_ = bounds = show.house.bounds
     shown, step = kit.daylight_picture(show.house), (right - left) / WIDE
-    views = [kit.night_view(o.scene, shown, _light(o.scene), spacing=step, extent=bounds) for o in options]
-    figure = _figure((5.4, 2.3) if len(views) == 1 else (11.0, 2.0))
+    lit = ((o.scene, kit.light_source(str(o.scene.projectors[0][0].light_source))) for o in options)
+    views = [kit.night_view(scene, shown, light, spacing=step, extent=bounds) for scene, light in lit]
+    figure = _figure((11.0, 2.0)) if many else _figure((5.4, 2.3))
     axes = figure.subplots(1, len(views), squeeze=False)[0]
     for ax, option, image in zip(axes, options, kit.on_screen(views).images, strict=True):
         ax.imshow(image)
-        ax.set(title=capital(option.title), xticks=[], yticks=[])
+        ax.set(title=words.capital(option.title), xticks=[], yticks=[])
     return figure
 
 
@@ -197,14 +209,11 @@ def _plan(show: kit.Show, scene: kit.Scene) -> Figure:
     return board.figure
 
 
-def _zones(ax: Any, kinds: Any, zones: Any) -> None:
+def _zones(ax: Any, kinds: Any, patch: Any, zones: Any) -> None:
     """Draw the picture as the machine has it: what each place is good for, and the numbers of the parts."""
-    rows, columns = kinds.shape
-    ax.imshow(kinds, **GREYS, interpolation="nearest", extent=(0, columns, rows, 0))
-    for k, _, where in zones:
-        mine = np.zeros((rows, columns), bool)
-        mine[where] = True
-        inside = distance_transform_edt(mine[::STEP, ::STEP])
+    ax.imshow(kinds, cmap="gray_r", vmin=0.0, vmax=1.0, interpolation="nearest")
+    for k, *_ in zones:
+        inside = distance_transform_edt(patch[::STEP, ::STEP] == k)
         y, x = np.unravel_index(inside.argmax(), inside.shape)
         if inside[y, x]:
             ax.text(STEP * x, STEP * y, str(k + 1), ha="center", va="center", fontsize=8, bbox=PLAIN)
