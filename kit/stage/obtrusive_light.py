@@ -39,6 +39,7 @@ from kit.light.cast import Cast, cast_light
 from kit.light.lamps import LAMPS, Lamp, source_illuminance, sources
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import LEVELS
+from kit.stage.content import missing
 from kit.wall.facade import Facade
 from kit.wall.occlusion import covers, first_met
 from kit.wall.points import WallPoints
@@ -323,13 +324,12 @@ def obtrusive_light(
             beside=float(past.sum()), total=Compared.of(by_light, straight.sum() + direct + reflected, lux),
             intensity=Compared.of(candela, candela[[NOMINAL] * len(LEVELS)], most),
         ))  # fmt: skip
-    # A picture wholly on the front may cover a little more than itself where the raster rounds edges up.
-    missing = np.maximum(0.0, 1.0 - cast.share.sum(axis=1))
+    off = np.array([missing(scene.facade, (pair,)) for pair in scene.projectors])
     average, ambient = _average_luminance(light, luminance)
     return ObtrusiveLight(
         environmental_zone=environmental_zone, curfew=curfew, masked=masked, receivers=tuple(results),
-        luminance=average, ambient_luminance=ambient, missing=tuple(missing.tolist()),
-        missing_flux=tuple((missing * dark * [machine.delivered()[1] for machine in machines]).tolist()),
+        luminance=average, ambient_luminance=ambient, missing=tuple(off.tolist()),
+        missing_flux=tuple((off * dark * [machine.delivered()[1] for machine in machines]).tolist()),
         road=None if road is None else road_light(scene, road, environmental_zone, masked=masked, spacing=spacing),
     )  # fmt: skip
 
