@@ -54,7 +54,8 @@ def test_the_wheel_holds_the_kit_and_its_tables_byte_for_byte_and_nothing_else(c
     files = (path for kind in kinds for path in (ROOT / "kit").rglob(f"*.{kind}"))
     expected = {path.relative_to(ROOT).as_posix(): path for path in files}
     expected |= {f"kit/reference_data/{path.name}": path for path in (ROOT / "reference_data").iterdir()}
-    expected["kit/houses/brick_two_storey.toml"] = ROOT / "notebooks" / "houses" / "brick_two_storey.toml"
+    for name in ("brick_two_storey", "machines"):
+        expected[f"kit/houses/{name}.toml"] = ROOT / "notebooks" / "houses" / f"{name}.toml"
     about = f"facade_light_kit-{PROJECT['version']}.dist-info/"
     # So: no tests, notebooks, caches or notes.
     assert {name for name in contents if not name.startswith(about)} == set(expected)
