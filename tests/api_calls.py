@@ -631,6 +631,7 @@ CALLED = {
     "choice": "field",
     "positions": "position",
     "cloths": "cloth",
+    "what": "patch",
 }
 # What an error says was given may be anything; a verdict has no lengths.
 ANYTHING = {("InputError", "value"), ("Verdict.frame", "units"), ("Verdict.sentence", "units")}

@@ -26,6 +26,12 @@ def demo():
     return kit.open_show(HOUSES / "demo_show.toml")
 
 
+def without_returns(show):
+    """Return a show with those parts of its front alone that look straight ahead: no walls face each other."""
+    straight = tuple(patch for patch in show.house.patches if patch.normal[2] == 1.0)
+    return replace(show, house=replace(show.house, patches=straight))
+
+
 def as_first_written():
     """The demo show with the machines, the light and the lamps for which the figures of the pages were first written.
 

@@ -119,8 +119,8 @@ def _projector(mi, light_output, throw_ratio, resolution, lens_shift, position, 
     }
 
 
-def _sensor(mi, polygons, extent, shape, samples):
-    """Return an orthographic sensor that looks along -z and samples pixel centres."""
+def _sensor(mi, polygons, extent, shape, samples, sampler=None):
+    """Return an orthographic sensor that looks along -z; without a sampler it samples pixel centres."""
     x0, x1, y0, y1 = extent
     ny, nx = shape
     film = {"type": "hdrfilm", "width": nx, "height": ny, "rfilter": {"type": "box"}}
@@ -136,7 +136,7 @@ def _sensor(mi, polygons, extent, shape, samples):
         "to_world": view @ size,
         "film": film,
         # Without jitter one stratum per pixel means its centre.
-        "sampler": {"type": "stratified", "jitter": False, "sample_count": samples},
+        "sampler": sampler or {"type": "stratified", "jitter": False, "sample_count": samples},
     }
 
 
@@ -144,7 +144,9 @@ def _scene(mi, polygons, extent, shape, samples, reflectance=None, **projector):
     """Return the loaded scene: of direct light on white, or of all light that a front of some reflectance sends on."""
     direct = {"type": "direct", "emitter_samples": 1, "bsdf_samples": 0}
     scene = {"type": "scene", "integrator": {"type": "path", "max_depth": 16} if reflectance else direct}
-    scene["sensor"] = _sensor(mi, polygons, extent, shape, samples)
+    # Without jitter all points would send their rays the same few ways, and between them miss what is narrow.
+    random = {"type": "independent", "sample_count": samples} if reflectance else None
+    scene["sensor"] = _sensor(mi, polygons, extent, shape, samples, random)
     scene["projector"] = _projector(mi, **projector)
     scene["front"] = _front(mi, polygons, reflectance or 1.0)
     return mi.load_dict(scene)

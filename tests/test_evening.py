@@ -122,8 +122,8 @@ def test_a_moment_is_the_verdict_on_its_map(name, clock):
             result["white_luminance"].values[i], (figure.low, figure.median, figure.high), rtol=1e-9
         )
         check_contrast(result["contrast"].values[i], part.contrast)
-        # The same draws, but an evening takes a part's reflectance by its mean: two of them may lie on the edge.
-        assert float(result["chance"][i]) == pytest.approx(part.chance, abs=2.5 / DRAWS)
+        # The same draws: but for one that lies on the edge, for an evening takes a part's reflectance by its mean.
+        assert float(result["chance"][i]) == pytest.approx(part.chance, abs=1.5 / DRAWS)
         assert int(result["status"][i]) == STATUS[part.status]
         assert float(result["lit_share"][i]) == pytest.approx(part.lit_share, rel=1e-12)
     judged = light["judged"].values[light["patch"].values] & (light["patch"].values >= 0)
@@ -312,8 +312,9 @@ def test_how_long_it_lasts_by_every_minute():
 
 @pytest.mark.property
 def test_the_moon_can_end_a_show():
-    target = Target(white_luminance=0.1, contrast=25.0)
-    faint = scene(lumens=150.0)
+    target = Target(white_luminance=0.1, contrast=40.0)
+    # Without the bay, by whose light on the wall contrast stays below that.
+    faint = replace(scene(lumens=150.0), facade=kit.Facade(angled().patches[::4]))
     # The full moon rises over a front to the east, an hour or so after it is dark.
     result = run(faint, site(facing=80.0), "2026-12-25", target=target, begin="17:30", hours=6.0)
     moonlit = result["ambient_illuminance"].sel(source="moon").values[0]

@@ -40,7 +40,10 @@ def panel(show):
 
 @pytest.fixture(scope="module")
 def start(show):
-    # On 80% of it this front is not good at any hour.
+    # On 80% of it this front is not good at any hour, and of 9,700 lm on 60% half of all houses like it would not be
+    # satisfied; before walls lit each other and eaves hid lamps, 10,000 lm did.
+    few = plan(show, share=0.6, light_output=9_700.0).tonight["chance"].sel(part=WHOLE)
+    assert 0.4 < float(few.max()) < 0.5
     return plan(show, share=0.6, light_output=14_000.0)
 
 
@@ -226,14 +229,14 @@ def test_the_third_page_says_what_it_said(show):
     # Its figures are of dark rooms. With light behind the shades of its windows it falls short at any hour.
     assert np.isnat(lit.tonight["earliest"].isel(date=0).sel(part=WHOLE, level="nominal").values)
     first = start.tonight["earliest"].isel(date=0).sel(part=WHOLE, level="nominal").values
-    assert str(first) == "2026-12-05T16:59:00"  # a minute later with an even lens
+    assert str(first) == "2026-12-05T16:58:00"  # with eaves that hide lamps and a lens dimmer at its corners
     # Without light between walls and with an even lens: 28.5, 98.3 and 0.554.
     changes = kit.switching(start.scene, start.site, "2026-12-05 18:00", target=start.target)
     contrast = changes["contrast"].sel(level="nominal")
-    assert float(contrast.sel(change="as it is")) == pytest.approx(28.60, rel=0.01)
-    assert float(contrast.sel(change="street lamp off")) == pytest.approx(86.6, rel=0.01)
+    assert float(contrast.sel(change="as it is")) == pytest.approx(28.62, rel=0.01)
+    assert float(contrast.sel(change="street lamp off")) == pytest.approx(84.9, rel=0.01)
     found = kit.string_dimming(start.scene, target=start.target)
-    assert float(found["most_dimming"].sel(part=WHOLE, level="nominal")) == pytest.approx(0.4473, rel=0.01)
+    assert float(found["most_dimming"].sel(part=WHOLE, level="nominal")) == pytest.approx(0.4447, rel=0.01)
 
 
 def test_the_red_brick_is_not_mended_by_the_hour(show):

@@ -145,6 +145,21 @@ def test_the_plan_of_a_lamp_reaches_farthest_where_it_faces(towards, axis, sign)
     far = reach[np.linalg.norm(reach, axis=1).argmax()]
     # 4 m to where it faces, in steps of 2 degrees.
     assert sign * far[axis] == pytest.approx(4.0, rel=1e-9)
+    # In section, beside it, a lamp that faces the street or the house leans that way, and shines below itself.
+    _, side = ax.figure.axes
+    assert (side.get_xlabel(), side.get_ylabel()) == ("from the wall (m)", "height (m)")
+    reach = side.patches[-1].get_xy() - (14, 6)
+    far = reach[np.linalg.norm(reach, axis=1).argmax()]
+    assert np.linalg.norm(far) == pytest.approx(4.0, rel=1e-9)
+    assert far[1] < 0
+    assert axis == 0 or sign * far[0] > 0
+    # What goes one way in section is what goes so by all planes about the line of sight: by brute force.
+    ways = np.random.default_rng(1).normal(size=(400_000, 3))
+    ways /= np.linalg.norm(ways, axis=1)[:, None]
+    edges, drawn = np.radians(np.arange(-179, 180, 10)), reach[:180]
+    lit, _ = np.histogram(np.arctan2(ways[:, 1], ways[:, 2]), edges, weights=placed.intensity(ways))
+    mine, _ = np.histogram(np.arctan2(drawn[:, 1], drawn[:, 0]), edges, weights=np.linalg.norm(drawn, axis=1))
+    np.testing.assert_allclose(lit / lit.max(), mine / mine.max(), atol=0.05)
     # A lamp that is put out is drawn as it would shine.
     dark = kit.draw_lamp(placed.dimmed(0.0), front, units="ft")
     np.testing.assert_allclose(dark.patches[-1].get_xy()[:181] * 0.3048, ax.patches[-1].get_xy()[:181], rtol=1e-9)

@@ -303,7 +303,7 @@ def test_cloth_brightens_every_covered_point_and_no_other(street, house, lamp):
     # What faces no other wall stays as it is; what does gets some of the light that the cloth sends on.
     walls = hung["ambient_illuminance"].sel(source=WALLS).values
     alone = others & (walls == 0.0)
-    assert alone.mean() > 0.05
+    assert alone.mean() > 0.03  # frames, too narrow for a piece of their own, get that light too
     np.testing.assert_allclose(after[alone], before[alone], rtol=1e-12)
     assert (after[others] >= before[others] * (1.0 - 1e-12)).all()
     # Behind white cloth brick red is all but gone.

@@ -2,15 +2,18 @@
 
 import math
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
 import reference_renderer as renderer
+from scipy.ndimage import binary_dilation, binary_erosion
 
 import kit
 from kit.light.ambient import WALLS
 from kit.light.cast import MANY, pieces
 
+HOUSES = Path(__file__).parents[1] / "notebooks" / "houses"
 GREY = kit.Surface(name="grey", reflectance=0.5, low=0.4, high=0.6)
 LENS = {"light_output": 5000, "throw_ratio": 1.0, "resolution": (1600, 1000), "lens_shift": (0, 0)}
 POSITION, AIM = (0.9, 1.9, 8.0), (0.3, 1.9, 0.0)
@@ -36,6 +39,23 @@ def scene(facade, **given):
     return kit.Scene(facade=facade, projectors=[(kit.Projector(**LENS), PLACE)], **given)
 
 
+def by_tracer(facade, pair, samples, step):
+    """Return what a scene has of light from walls on full white, ours and by the path tracer, and the patch, (y, x)."""
+    projector, place = pair
+    light = kit.light_map(kit.Scene(facade=facade, projectors=[pair], average_picture_level=1.0), step)
+    x, y, half = light["x"].values, light["y"].values, light.attrs["spacing"] / 2
+    given = {name: getattr(projector, name) for name in ("light_output", "throw_ratio", "resolution", "lens_shift")}
+    given |= {"position": place.position, "aim": place.aim, "roll": 0.0, "shape": light["patch"].shape}
+    given["extent"] = x[0] - half, x[-1] + half, y[0] - half, y[-1] + half
+    outlines, rho = [np.array(patch.outline) for patch in facade.patches], facade.patches[0].surface.reflectance
+    # The compiled variants need a newer LLVM than some machines have for this integrator.
+    theirs, direct = (
+        renderer.illuminance(outlines, samples=samples, variant="scalar_rgb", reflectance=own, **given)
+        for own in (rho, None)
+    )
+    return light["ambient_illuminance"].sel(source=WALLS).values, theirs - direct, light["patch"].values
+
+
 @pytest.mark.published
 @pytest.mark.parametrize(("width", "height", "edge"), [(3.0, 1.5, 2.0), (1.0, 1.0, 1.0), (2.0, 0.7, 3.0)])
 def test_two_walls_at_a_right_angle_see_of_each_other_what_the_closed_form_says(width, height, edge):
@@ -52,36 +72,56 @@ def test_two_walls_at_a_right_angle_see_of_each_other_what_the_closed_form_says(
     _, normal, area, patch, view, _ = pieces(kit.Facade((wall, wing)))
     assert len(area) == pytest.approx(MANY, rel=0.1)
     assert area[patch == 0].sum() == pytest.approx(width * edge)
-    # Pieces are seen as discs: at their common edge two walls see 2% too little of each other.
-    assert view[patch == 0].sum(axis=1).mean() == pytest.approx(wanted, rel=0.025)
+    # Pieces are seen as discs, near ones as nine: at their common edge two walls see 1% too little of each other.
+    assert view[patch == 0].sum(axis=1).mean() == pytest.approx(wanted, rel=0.012)
     # Reciprocity: area times share of the view is the same both ways; the wing's other side sees nothing.
     sides = [view[(patch == 1) & (normal[:, 0] * way > 0.0)].sum(axis=1).mean() for way in (1.0, -1.0)]
-    assert sides == pytest.approx([wanted * width / height, 0.0], rel=0.025)
+    assert sides == pytest.approx([wanted * width / height, 0.0], rel=0.012)
 
 
 @pytest.mark.reference
 @pytest.mark.parametrize("reflectance", [0.5, 0.7])
 def test_a_porch_agrees_with_the_path_tracer(reflectance):
-    facade = porch(reflectance)
-    light = kit.light_map(scene(facade, average_picture_level=1.0), 0.15)
-    x, y, step = light["x"].values, light["y"].values, light.attrs["spacing"]
-    ours = light["ambient_illuminance"].sel(source=WALLS).values
-    extent = x[0] - step / 2, x[-1] + step / 2, y[0] - step / 2, y[-1] + step / 2
-    given = {"position": POSITION, "aim": AIM, "roll": 0.0, "extent": extent, "shape": ours.shape, **LENS}
-    outlines = [np.array(patch.outline) for patch in facade.patches]
-    # The compiled variants need a newer LLVM than some machines have for this integrator.
-    theirs, direct = (
-        renderer.illuminance(outlines, samples=256, variant="scalar_rgb", reflectance=rho, **given)
-        for rho in (reflectance, None)
-    )
-    back = light["patch"].values == 0
-    # Sixteen bounces of ours, 16 of theirs; pieces of 0.3 m are seen as discs, 2% too little at each edge and bounce.
-    assert ours[back].mean() == pytest.approx((theirs - direct)[back].mean(), rel=0.05)
+    ours, theirs, patch = by_tracer(porch(reflectance), (kit.Projector(**LENS), PLACE), 256, 0.15)
+    back = patch == 0
+    # Sixteen bounces of ours, 16 of theirs; pieces of 0.3 m are seen as discs, 1% too little at each edge and bounce.
+    assert ours[back].mean() == pytest.approx(theirs[back].mean(), rel=0.02)
     # Point by point the renderer has noise of a few percent.
-    ratio = ours[back] / (theirs - direct)[back]
+    ratio = ours[back] / theirs[back]
     assert np.quantile(ratio, [0.1, 0.9]) == pytest.approx([1.0, 1.0], abs=0.2)
     # What stands in one plane lights nothing of it.
-    assert not ours[(light["patch"].values > 0)].any()
+    assert not ours[patch > 0].any()
+
+
+@pytest.mark.reference
+def test_what_eaves_send_down_agrees_with_the_path_tracer():
+    """On the bungalow of the pages, all of it grey."""
+    show = kit.open_show(HOUSES / "light_bungalow.toml")
+    house = replace(show.house, patches=tuple(replace(p, surface=GREY, room_light=None) for p in show.house.patches))
+    machine, place = show.aimed(show.machine)
+    pair = replace(machine, light_output=5000.0, chain=(), zones=None), place
+    ours, theirs, patch = by_tracer(house, pair, 81, 0.1)
+    for name in ("main wall", "door", "left window", "right window", "base"):
+        # Without the points at the edge, some of which the tracer takes on what lies beside.
+        inner = binary_erosion(patch == house.patches.index(house.patch(name)), np.ones((3, 3)))
+        # Ours has 7% too little below the eaves; on the base there is noise.
+        assert ours[inner].mean() == pytest.approx(theirs[inner].mean(), rel=0.12 if name != "base" else 0.25)
+
+
+@pytest.mark.analytic
+def test_what_is_too_narrow_for_a_piece_gets_as_much_as_the_wall_beside_it():
+    """A frame of 3 cm round a pane on the back wall of a porch, in its plane."""
+    back, *rest = porch(0.5).patches
+    z = back.outline[0][2]
+    pane, frame = (
+        kit.Patch(name, [(-w, 1.2 - w, z), (w, 1.2 - w, z), (w, 1.2 + w, z), (-w, 1.2 + w, z)], back.surface)
+        for name, w in (("pane", 0.5), ("frame", 0.53))
+    )
+    light = kit.light_map(scene(kit.Facade((back, frame, pane, *rest)), average_picture_level=1.0), 0.02)
+    lux, patch = light["ambient_illuminance"].sel(source=WALLS).values, light["patch"].values
+    around = binary_dilation(patch == 1, iterations=5) & (patch == 0)
+    # One figure for all of the frame.
+    assert lux[patch == 1].mean() == pytest.approx(lux[around].mean(), rel=0.15)
 
 
 @pytest.mark.analytic

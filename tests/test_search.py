@@ -676,6 +676,16 @@ def test_the_light_of_a_zoom_falls_as_the_machine_moves_away(wall):
     low = evaluate(wall(8, 5), zoom, Lens(throw_ratio=(1.75, 3.0), shift_up=(0.0, 0.5)), [(0.0, 0.0, 14.0)])
     assert float(low["shift_up"][0]) == pytest.approx(0.5, rel=1e-6)
     assert float(low["delivered_light"][0]) == pytest.approx(0.97 * light[0], rel=1e-6)
+    # Of two places that are alike but for the shift, the one without is the best for light, and both are told.
+    plain, shifted = (
+        search(wall(8, 5), zoom, Lens(throw_ratio=(1.75, 3.0), shift_up=(0.0, 0.5)),
+               [kit.Stand(name="post", area=((-0.1, 14), (0.1, 14), (0.1, 14.1), (-0.1, 14.1)), heights=heights)],
+               count=20, points=60)
+        for heights in ((0.0, 2.5), (0.0, 0.1))
+    )  # fmt: skip
+    assert float(plain.best["shift_up"]) < 0.02
+    assert "(its zoom leaves nearly all, its shift nearly all there)" in plain.sentence()
+    assert "(its zoom leaves nearly all, its shift 97% there)" in shifted.sentence()
 
 
 def test_a_place_is_told_from_the_middle_of_the_front():

@@ -14,6 +14,7 @@ from show_schema import FILE, show_schema
 
 import kit
 from kit.fields import specs
+from kit.light.ambient import PICTURE
 from kit.toml_file import Reader
 
 ROOT = Path(__file__).parents[1]
@@ -55,6 +56,7 @@ district = "bright"
 purpose = "passive viewing"
 share = 0.7
 confidence = 0.8
+black_detail = 1.5
 
 [[lamp]]
 name = "porch light"
@@ -229,10 +231,27 @@ def test_everything_that_a_show_may_say_is_kept(folder):
     # Named as in earlier files.
     assert (show.district, show.purpose) == ("a floodlit wall in a bright district", "a picture to look at in passing")
     assert show.target() == kit.Target(white_luminance=12, contrast=7, share=0.7, confidence=0.8)
+    assert show.black_detail == pytest.approx(1.5 * foot, rel=1e-12)
     site = show.site()
     assert (site.facing, site.ground_reflectance) == (90, kit.Surface.from_reference("new snow").reflectance)
     assert show.assumed == ()
     assert show.full == show
+
+
+def test_a_black_detail_of_a_show_counts_the_veil_of_the_picture_on_every_page():
+    show = replace(kit.open_show(SHOWS[0]), rooms_dark=True)
+    veiled = replace(show, black_detail=0.5)
+    assert any("veil that a picture throws" in words for words in show.assumed)
+    assert not any("veil that a picture throws" in words for words in veiled.assumed)
+    for answer, lights in (
+        (kit.arrange, lambda found: [found.light]), (kit.compare, lambda found: found.maps),
+        (kit.weigh, lambda found: [kit.light_map(found.scene, 0.3)]),
+    ):  # fmt: skip
+        for bare, own in zip(lights(answer(show)), lights(answer(veiled)), strict=True):
+            assert PICTURE in own["source"].values
+            assert PICTURE not in bare["source"].values
+            assert float(own["contrast"].median()) < float(bare["contrast"].median())
+    assert "lumens" in kit.weigh(veiled).payoff.sentence()  # which looks at the wall alone as well
 
 
 def test_lengths_of_a_show_are_in_its_own_unit_or_that_of_its_house(folder):
@@ -251,7 +270,7 @@ def test_lengths_of_a_show_are_in_its_own_unit_or_that_of_its_house(folder):
 
 def test_what_is_missing_is_assumed_and_listed(folder):
     show = opened(folder, 'house = "my_house.toml"')
-    assert len(show.assumed) == 22
+    assert len(show.assumed) == 23
     corners = "86% as bright as its centre; the worst one of five machines measured, 74%"
     assert f"corners of a picture: {corners}" in show.assumed
     assert "light of the street: 0.86 lx, the least that a walkway has" in show.assumed

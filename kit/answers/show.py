@@ -35,7 +35,7 @@ from kit.decision.costs import priced
 from kit.decision.measure import Reading, with_reflectance
 from kit.decision.verdict import NO_WALLS, Target, rung_target
 from kit.errors import InputError
-from kit.eye.light_map import Doubt, Scene
+from kit.eye.light_map import DETAIL, Doubt, Scene
 from kit.fields import AMBIENT, LENGTH, NAME, Declared, Frozen, Is, Many, Number, OneOf, Spec, declared, specs
 from kit.housing.window import DIRT, GLASS, TILT, Pane
 from kit.light.ambient import Ambient
@@ -191,6 +191,7 @@ LISTS: dict[str, tuple[type, dict[str, Spec]]] = {
     "viewer": (Viewer, specs(Viewer)), "machine": (Machine, specs(Machine)), "cloth": (Cloth, _cloth),
 }  # fmt: skip
 TARGET: dict[str, Spec] = {"district": DISTRICT, "purpose": PURPOSE, "share": SHARE_WANTED, "confidence": CONFIDENCE}
+TARGET["black_detail"] = DETAIL.but(default=None)
 
 
 def _many(kind: type, least: int = 0) -> Any:
@@ -237,6 +238,7 @@ class Show(Declared, Result):
     purpose: str | None = declared(PURPOSE, default=None)
     share: float | None = declared(SHARE_WANTED, default=None)
     confidence: float | None = declared(CONFIDENCE, default=None)
+    black_detail: float | None = declared(DETAIL, default=None)
     path: Path | None = field(default=None, compare=False)
     house_file: Path | None = field(default=None, compare=False)
     taken: tuple[str, ...] = field(default=(), compare=False)
@@ -290,7 +292,8 @@ class Show(Declared, Result):
         """Median on the front of the light of the lamps that are named [lx]."""
         raster = FrontRaster.over(self.house, self.house.bounds, 0.25)
         ground = reference.value("surfaces", self.ground or "grass")
-        return float(np.nanmedian(lamp_map(raster, [lamp.luminaire() for lamp in self.lamps or ()], ground)))
+        lamps = [lamp.luminaire() for lamp in self.lamps or ()]
+        return float(np.nanmedian(lamp_map(raster, lamps, ground, self.obstacles or ())))
 
     @cached_property
     def assumed(self) -> tuple[str, ...]:
@@ -515,9 +518,11 @@ class Show(Declared, Result):
         """Return machines before the front, with the ground that is there, and what stands in the light."""
         ground, (low, high) = reference.value("surfaces", self.full.ground), self.ambient_band or (0.0, 0.0)
         doubt = Doubt(even_light=(low / self.ambient, high / self.ambient)) if self.ambient and low else Doubt()
+        if self.black_detail and ambient.eye is None:
+            ambient = replace(ambient, eye=self.full.viewers[0].eye)
         return Scene(
             facade=self.front, projectors=tuple(machines), ambient=ambient, ground_reflectance=ground, blend=blend,
-            obstacles=self.full.obstacles, doubt=doubt,
+            obstacles=self.full.obstacles, doubt=doubt, black_detail=self.black_detail,
         )  # fmt: skip
 
     def grounds(self) -> tuple[tuple[str, Any, tuple[float, float], bool | None], ...]:
@@ -702,7 +707,7 @@ def _show_toml(show: Show, folder: Path) -> str:
     top |= {name: toml_file.written(spec, said[name], show.units) for name, spec in SCALARS.items() if name in said}
     top |= {name: [] for name in LISTS if said.get(f"{name}s") == ()}
     for header, own in (("place", PLACE), ("target", TARGET)):
-        given = {name: said[name] for name in own if name in said}
+        given = {name: toml_file.written(spec, said[name], show.units) for name, spec in own.items() if name in said}
         tables += [table(f"\n[{header}]", given)] if given else []
     for header, (_, own) in LISTS.items():
         tables += [table(f"\n[[{header}]]", _typed(one, own, folder, show.units)) for one in said.get(f"{header}s", ())]

@@ -418,18 +418,19 @@ class _Study:
         count = len(self.normals)
         self.turned = np.array([np.bincount(self.plane[run], minlength=count) for run in front.runs], float)
         self.turned /= self.turned.sum(axis=1, keepdims=True)
-        # Of 1 cd/m2 of sky: light on the front, and veil. Where neither is, 1 lx stands for it.
+        # Of 1 cd/m2 of sky: light on the front, that by way of the ground, and veil. Where none is, 1 lx stands for it.
         self.clear, glow = scene.air(middle(scene.facade)), trials.names.index(GLOW)
-        self.share = self.clear * np.pi * (site.sky_view + 0.5 * site.ground_reflectance)
         bright, some = float(site.sky_at(NOON).luminances()[GLOW]), front.some
-        self.sky_veil = trials.veils[glow] / bright
-        self.unit = self.share if self.share + self.sky_veil.max() > 0.0 else 1.0
-        veils = some.veils + np.eye(len(trials.names))[glow] / bright
-        one = some._replace(even=some.even + self.unit, veils=veils)
+        self.share, self.sky_veil = trials.ambient[glow] / bright, trials.veils[glow] / bright
+        self.ground = self.clear * 0.5 * np.pi * site.ground_reflectance
+        self.seen = (self.share - self.ground) / (self.clear * np.pi * (site.sky_view or 1.0))
+        none, add = float(not np.any(self.share + self.sky_veil)), np.eye(len(trials.names))[glow] / bright
+        self.unit = self.share + none
+        one = some._replace(even=some.even + none, sources=some.sources + add, veils=some.veils + add)
         self.room = trials.room(target, some, one, front.runs)
 
     def lights(self, utc: Times) -> Array:
-        """Return twilight and glow [cd/m2], the moon at the eye, of twilight, of the moon by plane [lx], its direction.
+        """Return twilight and glow [cd/m2], the moon at the eye, of open twilight, of the moon by plane [lx], its way.
 
         Shape (..., 4 + n planes + 3); remembered, for it is the same whatever the lamps and the machines are.
         """
@@ -437,7 +438,8 @@ class _Study:
         def found() -> Array:
             sky = self.site.sky_at(utc)
             even, (towards, light, _) = sky.luminances(), moon_glare(self.ambient, self.facade, sky)
-            first = np.stack([even[TWILIGHT], even[GLOW], light.reshape(utc.shape), sky.twilight()], axis=-1)
+            straight = sky.twilight() - sky.twilight(0.0)
+            first = np.stack([even[TWILIGHT], even[GLOW], light.reshape(utc.shape), straight], axis=-1)
             return np.concatenate([first, sky.moon(self.normals), towards.reshape(*utc.shape, 3)], axis=-1)
 
         return self.skies.get((utc.shape, utc.tobytes()), utc.size, found)
@@ -460,9 +462,12 @@ class _Study:
         """Return what makes of a slice of times what the sky adds, (time, draw, part) or points `at` [cd/m2]."""
         turned = self.turned if at is None else np.eye(len(self.normals))[self.plane[at]]
         twilight, glow, moon = (full.sources[:, [self.trials.names.index(name)]] for name in SKY)
-        veil = self._mean(self.sky_veil[slice(None) if at is None else at], at) + 0.0 * walls
-        lit = self.clear * walls / np.pi
-        each = twilight * veil, glow * (walls / np.pi * self.share + veil), 0.0 * veil, twilight * lit
+        share, seen, veil = (
+            self._mean(part[slice(None) if at is None else at], at) for part in (self.share, self.seen, self.sky_veil)
+        )
+        lit, veil = self.clear * walls / np.pi, veil + 0.0 * walls
+        back, all_round = walls / np.pi * self.ground, walls / np.pi * share
+        each = twilight * (back + veil), glow * (all_round + veil), 0.0 * veil, twilight * lit * seen
         factors = np.concatenate([each, moon * lit * turned.T[:, None]]).reshape(4 + len(turned.T), -1)
         lights = self.lights(utc).reshape(-1, len(factors) + 3)
 
@@ -478,7 +483,8 @@ class _Study:
         """Return the chance that a part is enough, and that it has contrast enough, shape (2, ..., part)."""
         full, patch = self.front.full, self.trials.points.patch
         walls = np.stack([full.wall[:, patch[run]].mean(axis=1) for run in self.front.runs], axis=1)
-        adds, unit = self._adds(utc, full, walls), walls / np.pi * self.unit + self._mean(self.sky_veil, None)
+        adds, lit = self._adds(utc, full, walls), walls / np.pi * self._mean(self.unit, None)
+        unit = lit + self._mean(self.sky_veil, None)
         with np.errstate(invalid="ignore"):  # a black wall without a veil
             found, stands = np.empty((2, self.lights(utc)[..., 0].size, len(self.front.parts))), self.room * unit
         step = max(1, 8 * PAIRS // walls.size)
@@ -512,7 +518,10 @@ class _Study:
         blocks = np.split(lights.reshape(-1, lights.shape[-1]), range(0, utc.size, 1000)[1:])
         over = np.concatenate([self._moon(block, None)[:, 0] for block in blocks]).reshape(utc.shape)
         rest, ones = [k for k, name in enumerate(self.trials.names) if name not in SKY], np.ones(over.shape)
-        lux = [self.clear * lights[..., 3], self.share * glow, self.clear * lights[..., 4:-3] @ self.turned[0]]
+        lux = [
+            self.clear * self.seen.mean() * lights[..., 3] + self.ground * twilight, self.share.mean() * glow,
+            self.clear * lights[..., 4:-3] @ self.turned[0],
+        ]  # fmt: skip
         lux += [self.trials.ambient[k].mean() * ones for k in rest]
         veils = [sky * twilight, sky * glow, over, *(self.trials.veils[k].mean() * ones for k in rest)]
         return [*SKY, *(self.trials.names[k] for k in rest)], np.array(lux), np.array(veils)

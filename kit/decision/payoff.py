@@ -232,7 +232,7 @@ def pay_off(
         route("less ambient light", f"{less:.2f} instead of {lux:.2f} lx on the front", dimmer, items("lamp", costs)),
     )
     # Light on the wall and nothing else.
-    alone = {"ground_reflectance": 0.0, "ambient": replace(scene.ambient, glare=(), eye=None)}
+    alone = {"ground_reflectance": 0.0, "ambient": replace(scene.ambient, glare=(), eye=None), "black_detail": None}
     wall_only = [_medians(mapped(one, **alone), chosen)[1] for one in (bare_scene, cloth_scene)]
     return PayOff(
         covering=covering, routes=routes, stated_light_output=stated, worth=worth,

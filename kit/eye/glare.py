@@ -1,11 +1,12 @@
 r"""The veil in the viewer's eye: light that the eye itself spreads over what it looks at.
 
 A little of the light of a lamp, the moon, the sky above the roof or the picture is scattered in the eye and lies over
-every point of the front, white and black alike. Whether trees or people hide a lamp from the eye is not looked at.
+every point of the front, white and black alike. The front and obstacles hide lamps from the eye; trees hide no sky and
+no moon, people nothing.
 """
 
-from collections.abc import Callable, Iterable
-from functools import lru_cache
+from collections.abc import Callable, Iterable, Sequence
+from functools import lru_cache, partial
 from itertools import product
 from typing import Any
 
@@ -13,7 +14,7 @@ import numpy as np
 from scipy.signal import fftconvolve
 
 from kit import reference
-from kit.arrays import Array, ArrayLike, Point
+from kit.arrays import Array, ArrayLike, Mask, Point
 from kit.blocks import Memory, share_out
 from kit.errors import InputError
 from kit.fields import AGE, PIGMENT, Numbers
@@ -23,7 +24,7 @@ from kit.sky.luminaire import Luminaire
 from kit.sky.site import GLOW, TWILIGHT, Sky
 from kit.source.beam import Beam
 from kit.wall.facade import Facade
-from kit.wall.occlusion import hidden_directions
+from kit.wall.occlusion import Obstacle, Occluders, hidden_directions
 from kit.wall.points import FrontRaster, check_in_front, middle
 from kit.wall.raster import SAME_PLANE
 
@@ -125,11 +126,11 @@ def sights_to(eye: Point, points: ArrayLike) -> tuple[Array, Array]:
     return ray / away, away[..., 0]
 
 
-def lamp_glare(lamp: Lamp, eye: Point) -> tuple[Array, Array, Array]:
-    """Return direction, light at the eye and `radius` of each shining point of a lamp, see `veils_of`."""
+def lamp_glare(lamp: Lamp, eye: Point, free: Mask | bool = True) -> tuple[Array, Array, Array]:
+    """Return direction, light at the eye and `radius` of the shining points of a lamp; no light of one not `free`."""
     towards, away = sights_to(eye, sources(lamp))
     size = lamp.size if isinstance(lamp, Luminaire) else 0.0
-    return towards, source_illuminance(lamp, eye), np.degrees(np.arctan(0.5 * size / away))
+    return towards, free * source_illuminance(lamp, eye), np.degrees(np.arctan(0.5 * size / away))
 
 
 @lru_cache(maxsize=8)
@@ -193,7 +194,7 @@ def haze_veil(raster: FrontRaster, eye: Point, beams: Iterable[Beam], lumens: It
     return filled(raster, SKY_POINTS, along)
 
 
-def source_veils(ambient: Ambient, raster: FrontRaster) -> Array:
+def source_veils(ambient: Ambient, raster: FrontRaster, obstacles: Sequence[Obstacle] = ()) -> Array:
     """Return the veil of each source of `Ambient.sources` over each point of the front, shape (source, y, x) [cd/m2].
 
     Without an eye only what is known by its light there (`Glare`) counts, which is one number for all; else NaN where
@@ -221,7 +222,10 @@ def source_veils(ambient: Ambient, raster: FrontRaster) -> Array:
         maps += [float(light[name]) * one for name in (TWILIGHT, GLOW)]
         towards, moon, radius = moon_glare(ambient, raster.facade, ambient.sky)
         maps += [over((*towards[0], *moon), POINTS, lambda: (towards, moon, radius)) * wall]
+    things, here = Occluders.of(raster.facade, obstacles), np.array([eye])
     for lamp in ambient.lamps:
-        full = lamp.dimmed(1.0)
-        maps += [lamp.dimming * over(full, POINTS, lambda full=full: lamp_glare(full, eye)) * wall]
+        full, places = lamp.dimmed(1.0), sources(lamp)
+        free = ~things.hidden(places, np.full(len(places), -2), here)[0]
+        glare = partial(lamp_glare, full, eye, free)
+        maps += [lamp.dimming * over((full, free.tobytes()), POINTS, glare) * wall]
     return np.array(maps)

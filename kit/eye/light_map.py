@@ -50,7 +50,10 @@ DOUBTS = ("sequential contrast", "checkerboard contrast", "average picture level
 # the integral over s of that squared, which is r M (2 - pi/2) / 4. A front of finite width gets less.
 BOUNCE = (2.0 - math.pi / 2.0) / 4.0
 VISIBILITY = Number(label="visibility", unit="m", above=0.0, optional=True, meaning="in fog or rain; None: clear air")
-DETAIL = Number(label="black detail", unit="m", above=0.0, optional=True)
+DETAIL = Number(
+    label="black detail", unit="m", above=0.0, optional=True,
+    meaning="side of a black square, over which the eye spreads the picture around it",
+)  # fmt: skip
 EXTENT = Vector(length=4, of=LENGTH, label="extent", meaning="left, right, bottom and top", optional=True)
 
 
@@ -118,7 +121,7 @@ class Scene(Declared):
     the white beside it, in a picture that is even else (`kit.eye.glare.picture_spread`): the first map at 0.05 m takes
     some 0.5 s longer, at 0.3 m hardly so. In fog or rain (`visibility`, Koschmieder: what is seen at all at that
     distance keeps 2% of its contrast) all light on the front is what gets through the air to the eye. Obstacles hide
-    the beams; of lamps and sky they are taken to hide nothing.
+    beams, lamps and sky from the front, as its own depth does, and lamps from the eye; of the moon they hide nothing.
     """
 
     facade: Facade = declared(Is(kind=Facade))
@@ -131,10 +134,7 @@ class Scene(Declared):
     doubt: Doubt = declared(Is(kind=Doubt), default=Doubt, meaning="what is not known of all this")
     blend: bool = declared(FLAG, default=False, meaning="whether pictures side by side fade into each other")
     obstacles: tuple[Obstacle, ...] = declared(OBSTACLES, default=(), meaning="what stands in the beams")
-    black_detail: float | None = declared(
-        DETAIL, default=None, meaning="side of a black square, over which the eye spreads the picture around it"
-    )
-
+    black_detail: float | None = declared(DETAIL, default=None)
     visibility: float | None = declared(VISIBILITY, default=None)
 
     def air(self, start: Point) -> float:
@@ -201,8 +201,8 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
     # What comes back from the ground, of each projector's light on each patch, per reflectance and picture level.
     back = BOUNCE * scene.ground / raster.seen_area * lumens[:, None] * share
     bounce = scene.average_picture_level * float((back @ reflectance).sum())
-    names, veils = list(scene.ambient.sources()), source_veils(scene.ambient, raster)
-    sources, air_here = source_maps(scene.ambient, raster, scene.ground), scene.air(middle(facade))
+    names, veils = list(scene.ambient.sources()), source_veils(scene.ambient, raster, scene.obstacles)
+    sources, air_here = source_maps(scene.ambient, raster, scene.ground, scene.obstacles), scene.air(middle(facade))
     if air_here != 1.0:
         sources = air_here * sources
     more, none = [], np.broadcast_to(0.0, raster.patch.shape)

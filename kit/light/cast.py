@@ -48,7 +48,8 @@ class Cast(Frozen, eq=False):
 _recent: Memory[Cast] = Memory(keep=2, most=1 << 20)
 _walls: Memory[Any] = Memory(keep=8, most=1)
 # Walls that light each other: about so many pieces; after so many bounces a thousandth is left in a white porch.
-MANY, BOUNCES = 800, 16
+MANY, BOUNCES, NEAR = 800, 16, 4.0
+NINE = np.stack(np.meshgrid([-1 / 3, 0, 1 / 3], [-1 / 3, 0, 1 / 3]), axis=-1).reshape(-1, 2)
 
 
 def cast_light(
@@ -183,32 +184,56 @@ def light_from_walls(
 
 
 def pieces(facade: Facade, obstacles: Sequence[Obstacle] = ()) -> tuple[Any, ...]:
-    """Return middle, normal, area and patch of each piece, what each fills of the view of another, what hides them."""
+    """Return middle, normal, area and patch of each piece, what each fills of the view of another, what hides them.
+
+    A piece is seen as a disc, from nearer than `NEAR` of its sizes as nine. What is seen edge-on and narrower than half
+    a piece, such as a window's returns, is left out, and what hides the middle of a piece hides all of it. So the
+    bungalow of the pages gets 7% less below its eaves than by a path tracer, the brick house 20%, the door in its porch
+    25%, and its bay lacks the 0.2 lx of a roof that juts out by less than a piece.
+    """
     step = float(np.sqrt(sum(p.area * (2 - p.faces_audience) for p in facade.patches) / MANY))
     shown, planes, sides = exposed(facade), Planes.of(facade).of_patch, []
     for index, patch in enumerate(facade.patches):
-        aside, front = np.cross(patch.normal, np.eye(3)[np.abs(patch.normal).argmin()]), patch.faces_audience
-        axes = np.array([aside, np.cross(patch.normal, aside)]) / np.linalg.norm(aside)
-        low, high = (end(patch.rings[0] @ axes.T, axis=0) for end in (np.min, np.max))
-        counts = np.maximum(1, np.rint((high - low) / step)).astype(int)
+        ways: tuple[float, ...] = (1.0, -1.0)
+        if patch.faces_audience:
+            shape, (z0, zx, zy) = shown[patch.name], patch.depth_plane()
+            axes, origin, ways = np.array([(1.0, 0.0, zx), (0.0, 1.0, zy)]), np.array([0.0, 0.0, z0]), (1.0,)
+        else:
+            aside = np.cross(patch.normal, np.eye(3)[np.abs(patch.normal).argmin()])
+            axes = np.array([aside, np.cross(patch.normal, aside)]) / np.linalg.norm(aside)
+            shape, origin = patch.along(axes), patch.offset * patch.normal
+        low, high = np.reshape(shape.bounds if shape.area else np.zeros(4), (2, 2))
+        size = (high - low) * np.linalg.norm(axes, axis=1)
+        counts = np.maximum(1, np.rint(size / step)).astype(int)
         place = (np.indices(counts).reshape(2, -1).T + 0.5) / counts * (high - low) + low
-        middle = place @ axes + patch.offset * patch.normal
-        shape, at = (shown[patch.name], middle) if front else (patch.along(axes), place)
-        middle = middle[shapely.contains_xy(shape, at[:, :2])]
-        if len(middle) and (front or min(high - low) > 0.5 * step):
-            each = np.full(len(middle), shape.area / len(middle) / (patch.normal[2] or 1.0))
-            for way in (1.0,) if front else (1.0, -1.0):
-                sides.append((middle, np.tile(way * patch.normal, (len(middle), 1)), each, np.full(len(middle), index)))
-    middle, normal, area, patch_of = map(np.concatenate, zip(*sides, strict=True))
+        place = place[shapely.contains_xy(shape, place)]
+        if not len(place) and shape.area:  # too narrow for any
+            place = np.array(shape.representative_point().coords)
+        if len(place) and (len(ways) == 1 or min(size) > 0.5 * step):
+            each = np.full(len(place), shape.area / len(place) / (patch.normal[2] or 1.0))
+            which, nine = np.full(len(place), index), NINE * ((high - low) / counts) @ axes
+            parts = np.tile(nine, (len(place), 1, 1))
+            for way in ways:
+                sides.append((place @ axes + origin, np.tile(way * patch.normal, (len(place), 1)), each, which, parts))
+    middle, normal, area, patch_of, parts = map(np.concatenate, zip(*sides, strict=True))
     plane, occluders, view = np.where(normal[:, 2] > 0.0, planes[patch_of], -2), Occluders.of(facade, obstacles), []
     for mine, across, *_ in sides:
         ray = middle - mine[:, None]
-        square = np.vecdot(ray, ray)
-        seen = np.maximum(ray @ across[0], 0.0) * np.maximum(-np.vecdot(ray, normal), 0.0)
-        facing = np.flatnonzero((seen > SAME_PLANE).any(axis=0))
+        seen = filled_by(ray, across[0], normal, area)
+        i, k = np.nonzero(np.vecdot(ray, ray) < NEAR**2 * area)
+        near = ray[i, k, None] + parts[k]
+        seen[i, k] = filled_by(near, across[0], normal[k, None], area[k, None] / len(NINE)).sum(axis=1)
+        facing = np.flatnonzero((seen > 1e-9).any(axis=0))
         # A little before its own plane, whose patches hide nothing.
         seen[:, facing] *= ~occluders.hidden(middle[facing], plane[facing], mine + 2.0 * SAME_PLANE * across)
-        view.append(seen * area / (np.pi * square * square + area * square + 1e-300))
+        view.append(seen)
     found = np.concatenate(view)
     # Where faces lie close behind each other, more may seem to be seen than there is.
     return middle, normal, area, patch_of, found / np.maximum(found.sum(axis=1, keepdims=True), 1.0), occluders
+
+
+def filled_by(ray: Array, across: Array, normal: Array, area: Array) -> Array:
+    """Return what discs at the ends of rays, shape (..., 3), fill of the view of a plane of unit normal `across`."""
+    square = np.vecdot(ray, ray)
+    seen = np.maximum(ray @ across, 0.0) * np.maximum(-np.vecdot(ray, normal), 0.0)
+    return np.asarray(seen * area / (np.pi * square * square + area * square + 1e-300))

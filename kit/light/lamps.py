@@ -1,11 +1,11 @@
 """The light of lamps and LED strings: on any points, and on the front with the front's own shadows.
 
 The law of a point holds beyond about five times the largest length of the lamp's luminous part; nearer, a real lamp
-gives less. Light by way of the ground counts where its reflectance is given; not that by way of sky or other walls, nor
-what stands between lamp and front other than the front's own depth.
+gives less. The front's own depth and obstacles cast shadows, on the ground too. Light by way of the ground counts where
+its reflectance is given, as if nothing stood between ground and wall; not that by way of sky, other walls or obstacles.
 """
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from functools import partial
 
 import numpy as np
@@ -16,7 +16,7 @@ from kit.blocks import Memory
 from kit.errors import InputError
 from kit.fields import Is, Many
 from kit.sky.luminaire import LedString, Luminaire
-from kit.wall.occlusion import reached
+from kit.wall.occlusion import Obstacle, Occluders, reached
 from kit.wall.points import FrontRaster, check_in_front
 from kit.wall.raster import SAME_PLANE
 
@@ -30,6 +30,7 @@ SHADOW_STEP = 1.0
 NEAR = 8
 # Pairs of node and point that are worked on together stay in the processor's cache.
 PAIRS = 1 << 13
+UP = (0.0, 1.0, 0.0)
 # Light by way of the ground is found at points of the front so far apart, closer near the ground, and interpolated [m].
 APART = 0.75
 
@@ -69,31 +70,33 @@ def lamp_illuminance(lamp: Lamp, points: ArrayLike, normals: ArrayLike) -> Array
     return source_illuminance(lamp, points, normals).sum(axis=-1)
 
 
-def lamp_map(raster: FrontRaster, lamps: Iterable[Lamp], ground_reflectance: float = 0.0) -> Array:
+def lamp_map(
+    raster: FrontRaster, lamps: Iterable[Lamp], ground_reflectance: float = 0.0, obstacles: Sequence[Obstacle] = ()
+) -> Array:
     """Return the illuminance that lamps make on the front, with its own shadows, shape (y, x) [lx].
 
     NaN where there is no wall; a lamp or node behind or inside the front is refused. A luminaire's light is that at the
     centre of a pixel; that of a string is the mean over the pixel near its nodes. Each map at full light is remembered.
     """
-    result = np.zeros(raster.patch.shape)
+    result, things = np.zeros(raster.patch.shape), tuple(obstacles)
     for lamp in LAMPS.check("lamps", lamps):
         full = lamp.dimmed(1.0)
         make = _luminaire_map if isinstance(lamp, Luminaire) else _string_map
-        result += lamp.dimming * _recent.get((*raster.key, full), result.size, partial(make, raster, full))
+        key = *raster.key, full, things
+        result += lamp.dimming * _recent.get(key, result.size, partial(make, raster, full, things))
         if ground_reflectance:
-            key = *raster.key, full, "ground"
-            back = _recent.get(key, result.size, partial(ground_light, raster, full))
+            back = _recent.get((*key, "ground"), result.size, partial(ground_light, raster, full, things))
             result += ground_reflectance * lamp.dimming * back
     result[raster.patch < 0] = np.nan
     return result
 
 
-def ground_light(raster: FrontRaster, lamp: Lamp) -> Array:
+def ground_light(raster: FrontRaster, lamp: Lamp, obstacles: Sequence[Obstacle] = ()) -> Array:
     """Return the light of a lamp by way of level ground in front of the house, per its reflectance, shape (y, x) [lx].
 
     The ground is cut into rectangles, each evenly lit and exact in its share of an upright wall's view: a small plane
     square to a rectangle with a corner at its foot, Howell's catalogue, B-4 (from memory). As if the whole front stood
-    at z = 0, without shadows on the ground; what leans back by an angle b sees (1 - sin b) of it.
+    at z = 0, but with shadows on the ground; what leans back by an angle b sees (1 - sin b) of it.
     """
     places, (left, right, bottom, top) = sources(lamp), raster.facade.bounds
     height = max(0.05, float(np.median(places[:, 1])))
@@ -105,7 +108,9 @@ def ground_light(raster: FrontRaster, lamp: Lamp) -> Array:
         edges.append(np.unique(np.concatenate([first - reach, between, last + reach])))
     x, z = edges[0], np.unique(np.maximum(edges[1], 0.0))
     middle = np.stack(np.meshgrid(0.5 * (x[1:] + x[:-1]), 0.0, 0.5 * (z[1:] + z[:-1]), indexing="ij"), axis=-1)[:, 0]
-    lit = np.array([lamp_illuminance(lamp, row, (0.0, 1.0, 0.0)) for row in middle])
+    things, nowhere = Occluders.of(raster.facade, obstacles), np.full(len(z) - 1, -2)
+    light = (source_illuminance(lamp, row, UP) * ~things.hidden(row, nowhere, places).T for row in middle)
+    lit = np.array([row.sum(axis=1) for row in light])
     across = np.linspace(left, right, 2 + int((right - left) / APART))
     up = bottom + (top - bottom) * np.linspace(0.0, 1.0, 2 + int((top - bottom) / APART)) ** 1.5
     y = np.maximum(up, 0.01)[:, None, None, None]
@@ -118,15 +123,15 @@ def ground_light(raster: FrontRaster, lamp: Lamp) -> Array:
     return np.asarray(spread(tuple(np.meshgrid(raster.grid.y, raster.grid.x, indexing="ij"))) * tilt)
 
 
-def _luminaire_map(raster: FrontRaster, lamp: Luminaire) -> Array:
+def _luminaire_map(raster: FrontRaster, lamp: Luminaire, obstacles: Sequence[Obstacle]) -> Array:
     place = np.array(lamp.position)
     check_in_front(raster.facade, place, f"lamp {lamp.name!r}: position", "a lamp")
-    result, lit = np.zeros(raster.patch.shape), reached(raster, place)
+    result, lit = np.zeros(raster.patch.shape), reached(raster, place, obstacles=obstacles)
     result[lit] = lamp_illuminance(lamp, raster.points[lit], raster.planes.normal[raster.plane[lit]])
     return result
 
 
-def _string_map(raster: FrontRaster, string: LedString) -> Array:
+def _string_map(raster: FrontRaster, string: LedString, obstacles: Sequence[Obstacle]) -> Array:
     nodes = string.nodes()
     check_in_front(raster.facade, nodes, f"string {string.name!r}: path", "a node")
     planes, points, shown = raster.planes, raster.points.reshape(-1, 3), raster.plane.ravel()
@@ -137,7 +142,7 @@ def _string_map(raster: FrontRaster, string: LedString) -> Array:
     piece = np.floor(string.spacing * np.arange(len(nodes)) / SHADOW_STEP)
     change = (np.diff(piece) > 0) | (np.diff(planes.ahead(nodes) > SAME_PLANE, axis=0).any(axis=1))
     for mine in np.split(nodes, np.flatnonzero(change) + 1):
-        lit = reached(raster, mine[len(mine) // 2]).ravel()
+        lit = reached(raster, mine[len(mine) // 2], obstacles=obstacles).ravel()
         where = np.flatnonzero(lit)
         for part in np.split(where, range(0, where.size, max(1, PAIRS // len(mine)))[1:]):
             # The law of `source_illuminance` by matrix products; near a node a stand-in, which `_near` takes back.

@@ -109,13 +109,16 @@ class Sky(Declared):
     site: Site = declared(Is(kind=Site))
     positions: Positions = declared(Is(kind=Positions))
 
-    def twilight(self) -> Array:
-        """Return the light of sun and sky on the upright front [lx]; 0 at night: starlight is part of the glow."""
-        return self._upright(TWILIGHT)
+    def twilight(self, seen: ArrayLike = 1.0) -> Array:
+        """Return the light of sun and sky on the upright front [lx]; 0 at night: starlight is part of the glow.
 
-    def glow(self) -> Array:
-        """Return the light of the night sky, the glow of towns included, on the upright front [lx]."""
-        return self._upright(GLOW)
+        `seen`, which broadcasts, is the share of the sky's light that nothing keeps from a point of the front.
+        """
+        return self._upright(TWILIGHT, seen)
+
+    def glow(self, seen: ArrayLike = 1.0) -> Array:
+        """Return the light of the night sky, the glow of towns included, on the upright front, as `twilight` [lx]."""
+        return self._upright(GLOW, seen)
 
     def luminances(self) -> dict[str, Array]:
         """Return the luminance of the sky by source, `TWILIGHT` and `GLOW`, each the same all over [cd/m2].
@@ -150,8 +153,8 @@ class Sky(Declared):
         # Seen from above, x runs counter-clockwise from the direction in which the front faces, azimuths clockwise.
         return np.stack([-level * np.sin(aside), np.sin(height), level * np.cos(aside)], axis=-1)
 
-    def _upright(self, source: str) -> Array:
-        ground, view, place = self.site.ground_reflectance, np.asarray(self.site.sky_view), self.positions
+    def _upright(self, source: str, seen: ArrayLike) -> Array:
+        ground, view, place = self.site.ground_reflectance, self.site.sky_view * np.asarray(seen), self.positions
         light, aside = np.pi * self.luminances()[source], place.sun_azimuth - self.site.facing
         if source == TWILIGHT:
             view = view * natural_light.facing_sky(place.sun_elevation, aside, self.site.sky_type)

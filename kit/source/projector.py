@@ -126,7 +126,10 @@ class Projector(fields.Declared):
         return replace(self, throw_ratio=ratio)
 
     def set_to(self, throw_ratio: float, lens_shift: tuple[float, float], *, zoom: tuple[float, float]) -> Self:
-        """Return this projector with its lens set within a range of `zoom`; a typical chain gets what that costs."""
+        """Return this projector with its lens set within a range of `zoom`; a typical chain gets what that costs.
+
+        A shift darkens the far edge of the picture most; it counts evenly, with a band down to what is left there.
+        """
         (low, high), shift = zoom, math.hypot(*lens_shift)
         chain = [factor for factor in self.chain if not factor.name.startswith("lens shift: ")]
         where = [k for k, factor in enumerate(chain) if factor.name.startswith("lens: ") and "zoom" in factor.name]

@@ -121,11 +121,13 @@ class Search(Result, eq=False):
         small, inch = edge("mm", units)
         x, y, z = (self.best["position"].values - (self.middle, 0.0, 0.0)).tolist()
         one = {str(name): float(value) for name, value in self.best.data_vars.items() if not value.ndim}
+        left = {factor.name.partition(":")[0]: factor.nominal for factor in self.placement[0].chain}
+        lens = say("lens", zoom=left["lens"], shift=left["lens shift"]) if "lens shift" in left else ""
         median, lowest = (one["delivered_light"] * one[f"illuminance_{name}"] for name in ("median", "lowest"))
         aside = say("aside", units, x=abs(x), side="right" if x > 0 else "left")
         return say(
             "best", units, search=self, stand=self.best["stand"].item(), z=z, y=y, median=median, lowest=lowest,
-            aside=aside if abs(x) >= 0.05 * edge("m", units)[1] else "in line with", small=small, **one,
+            aside=aside if abs(x) >= 0.05 * edge("m", units)[1] else "in line with", small=small, lens=lens, **one,
             dot=one["coarsest_element"] / inch, good=int(self.places["feasible"].sum()),
             count=self.places.sizes["candidate"],
         )  # fmt: skip

@@ -10,6 +10,7 @@ from typing import Any
 import matplotlib
 import numpy as np
 from matplotlib.axes import Axes
+from matplotlib.figure import Figure
 from matplotlib.patches import PathPatch, Polygon, Rectangle
 from matplotlib.text import Text
 from matplotlib.ticker import MaxNLocator
@@ -54,19 +55,30 @@ def draw_way(ax: Axes | None = None) -> Axes:
     return ax
 
 
-def draw_lamp(lamp: Luminaire, facade: Facade, ax: Axes | None = None, *, units: str = "m") -> Axes:
-    """Draw in plan which way a lamp shines: as far each way as it sends light that way; the house is dark."""
-    ax = axes_of(ax, (6.4, 4.8))
+def draw_lamp(
+    lamp: Luminaire, facade: Facade, ax: Axes | None = None, *, units: str = "m", section: bool = False
+) -> Axes:
+    """Draw in plan, or in `section`, which way a lamp shines: as far each way as it sends light; the house is dark.
+
+    Both are drawn side by side where no axes are given; those of the plan are returned.
+    """
+    if ax is None:
+        ax, aside = Figure(figsize=(9.6, 4.8), layout="constrained").subplots(1, 2)
+        draw_lamp(lamp, facade, aside, units=units, section=True)
     rise, turn = np.meshgrid(np.radians(np.arange(-89.0, 90.0)), np.radians(np.arange(0.0, 361.0, 2.0)), indexing="ij")
     rays = np.stack([np.cos(rise) * np.sin(turn), np.sin(rise), np.cos(rise) * np.cos(turn)], axis=-1)
+    names, seen = ("across the front", "height", "from the wall"), (2, 1) if section else (0, 2)
+    # All light that goes one way as this view has it: about the line of sight.
+    rays = rays[..., [1, 0, 2]] if section else rays
     light = np.sum(lamp.dimmed(1.0).intensity(rays) * np.cos(rise), axis=0)
     unit, size = edge("m", units)
-    x, z = ((lamp.position[i] + 4.0 * light / (light.max() or 1.0) * rays[89, :, i]) / size for i in (0, 2))
-    for corners in (np.array(patch.outline) / size for patch in facade.patches):
-        ax.fill(corners[:, 0], corners[:, 2], facecolor="0.4", edgecolor="0.4")
-    ax.fill(x, z, facecolor="0.85", edgecolor="black")
-    ax.plot(lamp.position[0] / size, lamp.position[2] / size, "ko")
-    ax.set(aspect="equal", xlabel=f"across the front ({unit})", ylabel=f"from the wall ({unit})", title=lamp.name)
+    x, y = ((lamp.position[i] + 4.0 * light / (light.max() or 1.0) * rays[89, :, i]) / size for i in seen)
+    for corners in (np.array(patch.outline)[:, seen] / size for patch in facade.patches):
+        ax.fill(*corners.T, facecolor="0.4", edgecolor="0.4")
+    ax.fill(x, y, facecolor="0.85", edgecolor="black")
+    ax.plot(*(lamp.position[i] / size for i in seen), "ko")
+    across, up = (f"{names[i]} ({unit})" for i in seen)
+    ax.set(aspect="equal", xlabel=across, ylabel=up, title=f"{lamp.name}, {'section' if section else 'plan'}")
     return ax
 
 

@@ -18,6 +18,7 @@ from kit.fields import FLAG, NAME, SHARE, Band, Declared, Is, Many, Number, Vect
 from kit.results import Frame, Result, banded, make_frame
 from kit.source.projector import Levels, combine
 from kit.source.spectra import WAVELENGTHS, Spectrum
+from kit.units import edge
 from kit.wall.facade import THINNEST, Facade, Patch, Surface, split_at
 from kit.wall.layers import GAP, SIDE, Layer, gap_layer, soaked_sheet, stack, wet_reflectance, wet_sheet
 from kit.wall.raster import exposed
@@ -204,7 +205,7 @@ class Covering(Result):
         speed = reference.value("weather", wind, group="wind")
         force = self.wind_force(speed)
         weight = force / reference.value("constants", "standard gravity")
-        pull = "" if units == "ft" else say("pull", weight=weight)
+        pull = say("pull", weight=weight) if edge("N", units)[0] == "N" else ""
         return say("covering", units, on=self, wind=wind, speed=speed, force=force, pull=pull)
 
 

@@ -79,7 +79,7 @@ def gap_layer(gap: float, width: float, height: float) -> Layer:
     """Return the air between two sheets of one size [m] as a layer: what leaves by the open edges is lost. Aligned
     equal rectangles: J. R. Howell, A Catalog of Radiation Configuration Factors, C-11 (from memory).
     """
-    x, y = width / gap, height / gap
+    x, y = np.array([width, height]) / max(gap, 1e-6)  # thinner than that, nothing leaves
     u, v = np.sqrt(1.0 + x * x), np.sqrt(1.0 + y * y)
     share = 0.5 * np.log(u * u * v * v / (1.0 + x * x + y * y)) + x * v * np.arctan(x / v) + y * u * np.arctan(y / u)
     share = (share - x * np.arctan(x) - y * np.arctan(y)) * (2.0 / (np.pi * x * y))
