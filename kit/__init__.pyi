@@ -133,11 +133,7 @@ from .stage.search import Stand as Stand
 from .stage.search import search as search
 from .units import foot_lamberts as foot_lamberts
 from .units import length_text as length_text
-from .views.charts import draw_dimming as draw_dimming
-from .views.charts import draw_evening as draw_evening
 from .views.charts import draw_ladder as draw_ladder
-from .views.charts import draw_season as draw_season
-from .views.charts import draw_sources as draw_sources
 from .views.charts import draw_tradeoff as draw_tradeoff
 from .views.drawing import MapBoard as MapBoard
 from .views.drawing import NightBoard as NightBoard

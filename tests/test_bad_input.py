@@ -2,6 +2,7 @@ import pytest
 import xarray as xr
 
 import kit
+import sliders
 from kit.source.projector import Factor
 
 PLAIN = kit.Surface(name="plain", reflectance=0.5)
@@ -161,9 +162,9 @@ def test_a_table_of_another_kind_is_no_candidate_and_no_dimming():
     with pytest.raises(kit.InputError, match=r"^places = 'Dataset': expected the Dataset that kit.evaluate returns$"):
         kit.placement_of(kit.Projector(**GOOD), xr.Dataset(), 0)
     with pytest.raises(kit.InputError, match=r"^result = 'Dataset': .* kit.string_dimming returns$"):
-        kit.draw_dimming(xr.Dataset())
+        sliders.draw_dimming(xr.Dataset())
     with pytest.raises(kit.InputError, match=r"^result = 'Dataset': .* kit.evenings returns$"):
-        kit.draw_season(xr.Dataset())
+        sliders.draw_season(xr.Dataset())
 
 
 @pytest.mark.parametrize(("given", "named"), [((1j, 3, "four"), "field"), (("a", 3, None), "right")])

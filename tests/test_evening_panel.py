@@ -92,7 +92,7 @@ def test_a_wrong_time_zone_keeps_the_last_pictures_and_says_what_would_be_right(
 def test_the_charts_show_what_was_computed(start):
     figure = Figure()
     one, two, three = figure.subplots(3)
-    kit.draw_evening(start.tonight, one)
+    sliders.draw_evening(start.tonight, one)
     nominal = start.tonight["contrast"].isel(date=0).sel(part=WHOLE, level="nominal").values
     drawn = [line for line in one.lines if len(line.get_xdata()) == nominal.size]
     np.testing.assert_array_equal(drawn[0].get_ydata(), nominal)
@@ -100,7 +100,7 @@ def test_the_charts_show_what_was_computed(start):
     minutes = (first - start.tonight["date"].values[0]) / np.timedelta64(60, "s")
     assert any(np.allclose(line.get_xdata(), minutes) for line in one.lines)
 
-    kit.draw_sources(start.tonight, two)
+    sliders.draw_sources(start.tonight, two)
     light = start.tonight["ambient_illuminance"].isel(date=0)
     there = light.max("minute") > 0
     labels = {text.get_text() for text in two.get_legend().get_texts()}
@@ -110,14 +110,14 @@ def test_the_charts_show_what_was_computed(start):
     np.testing.assert_allclose([bar.get_height() for bar in lamp], float(light.sel(source="street lamp")[0]))
     assert len(lamp) == 10
 
-    kit.draw_season(start.calendar, three)
+    sliders.draw_season(start.calendar, three)
     values = three.images[0].get_array()
     np.testing.assert_array_equal(values.T, start.calendar["contrast"].sel(part=WHOLE, level="nominal"))
 
 
 def test_bars_stand_on_each_other_and_those_beyond_the_scale_carry_their_height(start):
     ax = Figure().subplots()
-    kit.draw_sources(start.tonight, ax)
+    sliders.draw_sources(start.tonight, ax)
     total = start.tonight["ambient_illuminance"].isel(date=0).sum("source").values
     top = ax.get_ylim()[1]
     assert top >= total.min()
@@ -135,7 +135,7 @@ def test_the_season_is_drawn_on_the_clock_also_when_daylight_saving_ends(start):
         start.scene, start.site, "2026-10-30", "2026-11-02", begin="22:00", hours=8, step=60.0, spacing=0.5
     )
     ax = Figure().subplots()
-    kit.draw_season(season, ax)
+    sliders.draw_season(season, ax)
     drawn = ax.images[0].get_array().filled(np.nan)
     clock = season["clock"].values
     contrast = season["contrast"].sel(part=WHOLE, level="nominal").values
@@ -149,7 +149,7 @@ def test_the_season_is_drawn_on_the_clock_also_when_daylight_saving_ends(start):
 def test_the_dimming_is_drawn_with_its_limit(start):
     found = kit.string_dimming(start.scene, target=start.target, spacing=0.5)
     ax = Figure().subplots()
-    kit.draw_dimming(found, ax)
+    sliders.draw_dimming(found, ax)
     line = next(line for line in ax.lines if line.get_label() == "contrast")
     np.testing.assert_array_equal(line.get_ydata(), found["contrast"].sel(part=WHOLE, level="nominal"))
     most = float(found["most_dimming"].sel(part=WHOLE, level="nominal"))
@@ -160,18 +160,18 @@ def test_the_dimming_is_drawn_with_its_limit(start):
 @pytest.mark.bad_input
 def test_charts_refuse_what_they_cannot_draw(start):
     with pytest.raises(kit.InputError, match="two evenings"):
-        kit.draw_season(start.tonight)
+        sliders.draw_season(start.tonight)
     with pytest.raises(kit.InputError, match="part"):
-        kit.draw_season(start.calendar, part="moat")
+        sliders.draw_season(start.calendar, part="moat")
     with pytest.raises(kit.InputError, match="part"):
-        kit.draw_evening(start.tonight, part="moat")
+        sliders.draw_evening(start.tonight, part="moat")
     with pytest.raises(kit.InputError, match="date"):
-        kit.draw_sources(start.tonight, date="2030-01-01")
+        sliders.draw_sources(start.tonight, date="2030-01-01")
 
 
 def test_charts_side_by_side_are_the_same_each_time_and_follow_what_is_drawn(show, start):
     def drawn(result):
-        charts = (partial(draw, result.tonight) for draw in (kit.draw_sources, kit.draw_evening))
+        charts = (partial(draw, result.tonight) for draw in (sliders.draw_sources, sliders.draw_evening))
         return side_by_side((9.6, 4.2), *charts).paint([])
 
     first = drawn(start)
@@ -182,7 +182,7 @@ def test_charts_side_by_side_are_the_same_each_time_and_follow_what_is_drawn(sho
 
 
 def test_an_evening_is_drawn_from_its_first_to_its_last_moment_with_what_is_wanted(start):
-    ax = kit.draw_evening(start.tonight)
+    ax = sliders.draw_evening(start.tonight)
     assert ax.get_xlim() == (15 * 60, 25 * 60)
     labels = [text.get_text() for text in ax.get_legend().get_texts()]
     assert labels == ["contrast", "9 cases in 10", "wanted: 15:1"]
@@ -259,9 +259,9 @@ def test_polar_night_and_polar_day(show):
     )  # fmt: skip
     assert np.isnat(day.tonight["earliest"].values).all()
     assert "not enough at any hour" in day.sentence()
-    assert kit.draw_sources(day.tonight).containers
-    assert "start" not in " ".join(text.get_text() for text in kit.draw_evening(day.tonight).texts)
-    assert kit.draw_season(day.calendar).images
+    assert sliders.draw_sources(day.tonight).containers
+    assert "start" not in " ".join(text.get_text() for text in sliders.draw_evening(day.tonight).texts)
+    assert sliders.draw_season(day.calendar).images
 
 
 def test_the_compass_is_in_order():

@@ -19,12 +19,13 @@ from kit.decision.costs import parts_sentence
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame, switching_sentence
 from kit.decision.several import RACK
 from kit.fields import OneOf, Spec, specs
-from kit.views.charts import draw_evening, draw_season, draw_sources, side_by_side
+from kit.views.charts import side_by_side
 from kit.views.drawing import MapBoard, NightBoard
 from kit.views.page import caution, paragraphs, picture, tables, words
 from kit.views.plans import PlanBoard
 from kit.words import chances, join
 from sliders.deciding import draw_front, draw_lawn, draw_nights, shortlist, wishes
+from sliders.evening import draw_evening, draw_season, draw_sources
 from sliders.housing import draw_housing, draw_inside
 from sliders.panel import CAUTIONS, LABEL, Panel, layout, say
 
