@@ -779,7 +779,7 @@ def test_stands_from_which_nothing_can_be_aimed_at_are_told():
         ("here", "three or more corners"),
         ([(0, 1), (1, 2), (1, 1), (0, 2)], "do not cross"),
         ([(0, 1), (1, 1), (2, 1)], "round an area"),
-        ([(0, 1), (1, 1), (1, np.nan)], "finite"),
+        ([(0, 1), (1, 1), (1, np.nan)], "a number from -1e+09 to 1e+09 m"),
     ],
 )
 def test_a_plan_that_is_none(area, right):
