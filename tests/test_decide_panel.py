@@ -9,6 +9,7 @@ from panels import demo, png, text
 import kit
 import sliders
 from kit.answers.show import Shortlist
+from kit.views.sheet import Sheet
 from sliders.deciding import draw_front, draw_lawn, wishes
 
 UNKNOWN = kit.Machine(name="huge", lumens=33000, throw_ratio=(0.8, 1.4), kind="cheap machine with a claim")
@@ -74,3 +75,28 @@ def test_without_a_price_the_drawing_has_no_money():
     fits = {way.machine.name for way in found.searched.ways}
     for label, machine in zip(lawn.get_yticklabels(), (UNKNOWN, OFFICE), strict=True):
         assert label.get_text() == machine.name + ("" if machine.name in fits else " ✗")
+
+
+def test_the_sheet_is_written_of_the_plans_that_are_looked_at(panel, tmp_path, monkeypatch):
+    pytest.importorskip("weasyprint", exc_type=(ImportError, OSError))
+    monkeypatch.setattr(panel, "file", tmp_path / "my_show.decide.toml")
+    some = tuple(panel.result.table.index[:2])
+    panel.picks.value = some
+    (written,) = (one for one in panel.buttons if one.description == "Write the sheet")
+    written.click()
+    assert "sheet.pdf" in panel.parts["kept"].value
+    (folder,) = tmp_path.iterdir()
+    assert (folder / "sheet.pdf").read_bytes().startswith(b"%PDF")
+    html = (folder / "sheet.html").read_text(encoding="utf-8")
+    assert all(panel.result.done(plan, "ft").split("(")[0] in html for plan in some)
+    panel.reset.click()
+
+
+def test_a_sheet_that_cannot_be_written_is_said(panel, tmp_path, monkeypatch):
+    (tmp_path / "file").write_text("in the way")
+    monkeypatch.setattr(panel, "file", tmp_path / "file" / "my_show.decide.toml")
+    monkeypatch.setattr("sliders.panels.decision_sheet", lambda *given, **more: Sheet(html="", paper="A4", masks={}))
+    monkeypatch.setattr(Sheet, "pdf", lambda self, paper=None: b"")
+    panel.write_sheet()
+    assert "folder" in panel.parts["kept"].value
+    assert "expected" in panel.parts["kept"].value

@@ -367,7 +367,8 @@ class Searched:
         try:
             found = search(show.front, projector, lens, self.stands, limits=limits, **how)
         except InputError as error:
-            self.unfit[machine.name] = f"fits nowhere: {error}"
+            limit = error.field.startswith("limits")
+            self.unfit[machine.name] = f"fits nowhere: {f'{error.value}, wanted is {error.right}' if limit else error}"
             return []
         places, ways = 0, list[Way]()
         for k in found.pareto.tolist():

@@ -130,12 +130,12 @@ class Panel:
         shown = {name: sliders["ft"] for name, sliders in self.lengths.items()}
         self.controls = {name: shown.get(name) or control(spec) for name, spec in self.fields.items()}
         self.notes = {name: widgets.HTML(layout=widgets.Layout(display="none")) for name in self.fields}
-        self.reset = _button("As in the show file", "Back to what the show file says", lambda: self.show(self.start))
+        self.reset = button("As in the show file", "Back to what the show file says", lambda: self.show(self.start))
         self.buttons = (
-            _button("Fit by moving", "Move the machine so that its picture holds the front", self._fit("distance")),
-            _button("Fit by zooming", "Set the zoom so that the picture holds the front", self._fit("throw_ratio")),
+            button("Fit by moving", "Move the machine so that its picture holds the front", self._fit("distance")),
+            button("Fit by zooming", "Set the zoom so that the picture holds the front", self._fit("throw_ratio")),
             self.reset,
-            *(() if for_visitors() else (_button("Save", "Keep these settings for the next time", self.save),)),
+            *(() if for_visitors() else (button("Save", "Keep these settings for the next time", self.save),)),
         )
         names = ("message", "first", "words", "caution", *self.pictures, "caption", "tables", "kept")
         self.parts = {name: widgets.HTML() for name in names}
@@ -339,10 +339,11 @@ class Panel:
         return styled([first, message, words, *rows, kept, *rest])
 
 
-def _button(label: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
-    button = widgets.Button(description=label, tooltip=tooltip, layout=layout("150px"))
-    button.on_click(lambda _: act())
-    return button
+def button(label: str, tooltip: str, act: Callable[[], None]) -> widgets.Button:
+    """Return a button that does `act`."""
+    made = widgets.Button(description=label, tooltip=tooltip, layout=layout("150px"))
+    made.on_click(lambda _: act())
+    return made
 
 
 def for_visitors() -> bool:

@@ -3,6 +3,7 @@
 import math
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from functools import partial
 from typing import Any
 
@@ -18,16 +19,18 @@ from kit.answers.stands import Arrangement, StandChoice, arrange
 from kit.decision.costs import parts_sentence
 from kit.decision.evening import source_frame, start_frame, start_sentence, switching_frame, switching_sentence
 from kit.decision.several import RACK
+from kit.errors import InputError
 from kit.fields import OneOf, Spec, specs
 from kit.views.charts import side_by_side
 from kit.views.drawing import MapBoard, NightBoard
 from kit.views.page import caution, paragraphs, picture, tables, words
 from kit.views.plans import PlanBoard
+from kit.views.sheet import decision_sheet
 from kit.words import chances, join
 from sliders.deciding import draw_front, draw_lawn, draw_nights, shortlist, wishes
 from sliders.evening import draw_evening, draw_season, draw_sources
 from sliders.housing import draw_housing, draw_inside
-from sliders.panel import CAUTIONS, LABEL, Panel, layout, say
+from sliders.panel import CAUTIONS, LABEL, Panel, button, for_visitors, layout, say
 
 MARKS = {"enough": "✓", "borderline": "~", "not enough": "✗"}
 
@@ -255,6 +258,9 @@ class DecidePanel(Panel):
         self.picks.observe(self._picked, names="value")
         super().__init__(show, **given)
         self.buttons = self.buttons[2:]  # there is no picture to fit
+        if not for_visitors():
+            sheet = button("Write the sheet", "The plans that are looked at, on paper", self.write_sheet)
+            self.buttons = (*self.buttons, sheet)
 
     def declarations(self) -> dict[str, Spec]:
         """Return the fields of the choice, the date within a season."""
@@ -288,6 +294,20 @@ class DecidePanel(Panel):
         about = say("at night", plans=join([str(k) for k in some]))
         yield "nights", picture(draw_nights(self._found, some).paint([]), about)
         yield "caption", paragraphs(say("plans"), about, *parts)
+
+    def write_sheet(self) -> None:
+        """Write the decision sheet of the plans that are looked at, in a folder of today's date beside the settings."""
+        with self._lock:
+            self.parts["message"].add_class("kit-busy")
+            try:
+                made = decision_sheet(self._found, self.picks.value[:MOST], date=f"{date.today()}")
+                where = made.save(self.file.parent / f"sheet_{date.today()}", overwrite=True)
+            except InputError as error:
+                self._keep(str(error))
+            else:
+                self._keep(say("sheet", folder=where.name))
+            finally:
+                self.parts["message"].remove_class("kit-busy")
 
     def _picked(self, _: Any) -> None:
         with self._lock:
