@@ -139,9 +139,17 @@ def wall_colour(
 ) -> WallColour:  # fmt: skip
     """Return colour and luminance of a surface in the light of a projector; a gain scales luminance and leaves colour.
 
-    `white_illuminance` is that of the projector's white on the wall, above 0 [lx], `black_share` the luminance of black
-    over that of white without it, 0 to 1: leak and ambient light; `colour_share` the light of full colours together
-    over that of white: what white has above it, a machine adds where all three are on.
+    Parameters
+    ----------
+    source, surface : LightSource, Surface
+        A surface of reflectance 0 has no colour: `InputError`.
+    white_illuminance : float
+        Of the projector's white on the wall, above 0 [lx].
+    black_share : float
+        Luminance of black over that of white without it, 0 to 1: leak and ambient light.
+    colour_share : float
+        Light of full colours together over that of white: what white has above it, a machine adds where all three are
+        on.
 
     Examples
     --------

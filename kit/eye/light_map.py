@@ -152,9 +152,16 @@ class Scene(Declared):
 
 
 def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = None) -> xr.Dataset:
-    """Return the light on the front of `scene`, as the audience sees it in elevation, in pixels of `spacing` [m].
+    """Return the light on the front of a scene, as the audience sees it in elevation.
 
-    Of a part of the front, where an `extent` (left, right, bottom, top) is given [m].
+    Parameters
+    ----------
+    scene : Scene
+        The front, machines in their places, and the light that is there.
+    spacing : float
+        Size of a pixel of the map [m].
+    extent : tuple of float, optional
+        Left, right, bottom and top of a part of the front [m]; all of it if not given.
 
     Returns
     -------
@@ -167,8 +174,12 @@ def light_map(scene: Scene, spacing: float = 0.05, *, extent: Extent | None = No
         reflectance_band; on (projector, step, level): chain; on (input, level): doubt; on (obstacle,): hidden_share,
         where one hides any. Where walls face each other, on (y, x) walls_share: what they send each other, as a share
         of black at the eye. Read-only, on (projector, y, x): unit_white [lx/lm], illuminance of white per delivered
-        lumen, and unit_black, the same before pictures are blended, where they are. A lens behind or inside the front,
-        or a picture that misses it, is refused.
+        lumen, and unit_black, the same before pictures are blended, where they are.
+
+    Raises
+    ------
+    InputError
+        For a lens behind or inside the front, or a picture that misses it.
 
     Examples
     --------

@@ -240,8 +240,16 @@ def typical_projector(
 ) -> Projector:  # fmt: skip
     """Return a `Projector` of no particular make: documented contrast figures, corners and chain of losses.
 
-    `options` are changes to the chain, by `light_source`, as for `typical_chain`; `panel` is a kind of panel of
-    ``reference_data/projector_classes.csv``, None: not known; `colour_share`, None: as is usual for both.
+    Parameters
+    ----------
+    light_output, throw_ratio, resolution, lens_shift
+        As of `Projector`: stated lumens [lm], and (least, most) of a zoom.
+    options : mapping, optional
+        Changes to the chain, by `light_source`, as for `typical_chain`.
+    light_source, panel : str, optional
+        Kinds of ``reference_data/light_source_spectra.csv`` and ``projector_classes.csv``; None: not known.
+    colour_share : optional
+        Light of full colours together over that of white, (low, nominal, high); None: as is usual for both.
 
     Examples
     --------

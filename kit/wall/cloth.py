@@ -84,12 +84,20 @@ class Hanging(Declared):
 
 
 def hang(cloth: Cloth, wall: Surface, how: Hanging | None = None, *, spectral: bool = False) -> Surface:
-    """Return the surface that `cloth` in front of `wall` makes.
+    """Return the surface that cloth in front of a wall makes.
 
-    The wall is dry, and of no kind taken to be porous; `how` not given is one dry layer, close to it. `spectral`: also
-    work out the reflectance by wavelength, the wall's own colour behind the cloth included; the cloth is taken to
-    reflect alike at all wavelengths. The band is that of draws of the cloth's reflectance, its transmittance, which
-    is at most what that leaves, and the wall (`kit.bands`). The low end of what rain leaves is a soaked sheet.
+    Its band is that of draws of the cloth's reflectance, its transmittance, which is at most what that leaves, and the
+    wall (`kit.bands`). The low end of what rain leaves is a soaked sheet.
+
+    Parameters
+    ----------
+    cloth, wall : Cloth, Surface
+        The wall is dry, and of no kind taken to be porous.
+    how : Hanging, optional
+        One dry layer close to the wall if not given.
+    spectral : bool
+        Also work out the reflectance by wavelength, with the wall's own colour behind the cloth; the cloth is taken to
+        reflect alike at all wavelengths.
     """
     if not isinstance(cloth, Cloth):
         raise InputError("cloth", cloth, "a kit.Cloth, such as Cloth.from_reference('white cotton')")
@@ -215,9 +223,21 @@ def cover(
 ) -> Covering:  # fmt: skip
     """Return the front, which is dry, with cloth over some of it.
 
-    `what` is one of `CHOICES`, in all of which windows, doors and what is not judged stay bare, or the patches by name;
-    `storey` the height of the lower storey above the ground line [m], half way up the largest masonry patch if not
-    given; `how` and `spectral` are as for `hang`.
+    Parameters
+    ----------
+    facade, cloth : Facade, Cloth
+        The front as it is, and what hangs before it.
+    what : str or iterable of str
+        One of `CHOICES`, in all of which windows, doors and what is not judged stay bare; or the patches by name.
+    how, spectral
+        As for `hang`.
+    storey : float, optional
+        Height of the lower storey above the ground line [m]; half way up the largest masonry patch if not given.
+
+    Raises
+    ------
+    InputError
+        For a patch that is not there, or where nothing that shows would be covered.
 
     Examples
     --------

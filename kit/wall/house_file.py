@@ -79,7 +79,15 @@ HOUSE: dict[str, Spec] = {
 def load_house(path: str | Path) -> Facade:
     """Read a house file, TOML as described at the top of this module, whatever its units.
 
-    Whatever is wrong with it raises one `InputError`: each with the patch, the field, the value and what is right.
+    Parameters
+    ----------
+    path : str or Path
+        Of a regular file of at most 1 MB.
+
+    Raises
+    ------
+    InputError
+        One for whatever is wrong with it: each mistake with the patch, the field, the value and what is right.
 
     Examples
     --------
