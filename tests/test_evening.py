@@ -807,7 +807,7 @@ def test_texts_tell_what_the_figures_say():
     # Both are said: that the wall is never bright enough, and from when on contrast would hold.
     dark = pd.Timestamp(dim["dark_enough"].sel(part=WHOLE, level="nominal").item())
     said = kit.start_sentence(dim)
-    assert re.search(r"At no hour is it bright enough \(\d+\.\d of 100000 cd/m² wanted\)", said)
+    assert re.search(r"At no hour is it bright enough \(\d+\.\d\d of 100000 cd/m² wanted\)", said)
     assert said.endswith(f"contrast holds from {dark:%H:%M}.")
     target = Target(white_luminance=1e5, contrast=1e5, share=0.6)
     neither = run(SCENES["all of it"], site(), "2026-12-05", target=target, step=60)

@@ -205,7 +205,7 @@ def each(request, visitor, pages):
 
 def test_a_page_shows_words_and_no_code(phone):
     expect(phone.locator(".kit-verdict").first).to_be_visible()
-    expect(phone.locator(".kit-verdict").first).to_contain_text("8,000 lm: borderline, 3 chances in 10")
+    expect(phone.locator(".kit-verdict").first).to_contain_text("8,000 lm: borderline, 2 chances in 10")
     expect(phone.get_by_text("all together (independent deviations)")).to_be_attached()
     assert phone.locator(".jp-CodeCell").count() > 5
     assert phone.locator(".jp-CodeCell .jp-InputArea, .jp-InputPrompt, .cm-editor, .highlight").count() == 0

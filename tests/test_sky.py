@@ -146,7 +146,7 @@ def test_houses_across_the_street_hide_sky():
 @pytest.mark.parametrize("rho", [0.0, 0.1, 0.7])
 def test_wall_against_pvlib(rho):
     irradiance = pytest.importorskip("pvlib.irradiance")
-    other = irradiance.cutoff(90.0, 120.0) + irradiance.get_ground_diffuse(90.0, 120.0, albedo=rho)
+    other = irradiance.isotropic(90.0, 120.0) + irradiance.get_ground_diffuse(90.0, 120.0, albedo=rho)
     assert vertical_from_horizontal(120.0, ground_reflectance=rho) == pytest.approx(other, rel=1e-12)
 
 

@@ -111,6 +111,7 @@ def load_picture(path: str | Path, *, transparent: Literal["refuse", "black"] = 
     maps), the first is the picture. Of one of more than 4096 x 2176 pixels a smaller one is kept, whose pixels are the
     mean light of the areas they cover.
     """
+    ImageFile.LOAD_TRUNCATED_IMAGES = False  # what sets type for a sheet turns it on
     data = read_file("picture", path, right=READABLE, most=MOST_BYTES)
     name = Path(path).name
     where = f"picture {name!r}"

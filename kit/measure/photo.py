@@ -8,7 +8,7 @@ from typing import Any
 
 import cv2
 import numpy as np
-from PIL import Image
+from PIL import Image, ImageFile
 from PIL.ExifTags import TAGS
 
 from kit import reference
@@ -95,6 +95,7 @@ def load_photo(path: str | Path, *, linear: bool = False) -> Photo:
     """
     from colour.models import eotf_sRGB
 
+    ImageFile.LOAD_TRUNCATED_IMAGES = False  # as in `load_picture`
     data, name = read_file("photo", path, right=READABLE, most=MOST_BYTES), Path(path).name
     where = f"photo {name!r}"
     try:
