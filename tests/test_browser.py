@@ -346,7 +346,7 @@ def follows_slider(page, label, presses):
 
 
 def test_each_place_of_the_slider_has_its_picture(page):
-    follows_slider(page, "ambient light (lx)", presses=24)
+    follows_slider(page, "ambient light (lx)", presses=16)
 
 
 def test_the_fabric_notebook_runs_and_shows_words_pictures_and_numbers(cloth_page):

@@ -80,6 +80,7 @@ def test_without_a_price_the_drawing_has_no_money():
 def test_the_sheet_is_written_of_the_plans_that_are_looked_at(panel, tmp_path, monkeypatch):
     pytest.importorskip("weasyprint", exc_type=(ImportError, OSError))
     monkeypatch.setattr(panel, "file", tmp_path / "my_show.decide.toml")
+    monkeypatch.setattr("kit.views.sheet.LETTERS", (6.0,))
     some = tuple(panel.result.table.index[:2])
     panel.picks.value = some
     (written,) = (one for one in panel.buttons if one.description == "Write the sheet")

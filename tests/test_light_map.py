@@ -1,5 +1,6 @@
 import dataclasses
 import math
+from unittest import mock
 
 import matplotlib as mpl
 import numpy as np
@@ -590,9 +591,10 @@ def test_contrast_is_at_least_1_and_no_light_is_made_on_any_house(seed):
         chain=[Factor(name="pane", low=0.7, nominal=0.75, high=0.8, source="a light meter")],
     )  # fmt: skip
     place = kit.Placement(position=(rng.uniform(-6, 6), rng.uniform(0.2, 8), rng.uniform(4, 20)), aim=(0, 3, 0))
-    light = kit.light_map(
-        scene(front, (machine, place), ground_reflectance=rng.uniform(0, 1), average_picture_level=rng.uniform()), 0.25
-    )
+    made = scene(front, (machine, place), ground_reflectance=rng.uniform(0, 1), average_picture_level=rng.uniform())
+    # What walls send each other is worked out in fewer pieces on nine houses of ten, which takes a tenth of the time.
+    with mock.patch("kit.light.cast.MANY", 100 if seed % 10 else 800):
+        light = kit.light_map(made, 0.25)
     # The panels' least ambient light is 0.0086 lx; here there is none at all. Rounding only.
     assert np.nanmin(light["contrast"]) >= 1.0 - 1e-12
     landed = float((light["picture_share"] * light["delivered_light"]).sum())
