@@ -186,15 +186,23 @@ def _colours(option: Option) -> list[Any]:
     return found
 
 
-def _nights(show: kit.Show, options: Sequence[Option], many: bool) -> Figure:
-    """Draw the front at night for each option, all by one tone curve."""
+def nights(show: kit.Show, scenes: Sequence[kit.Scene], columns: int) -> Sequence[Any]:
+    """Return the house by daylight as it looks at night in each scene, so many pixels across, all by one tone curve."""
     left, right, *_ = bounds = show.house.bounds
-    shown, step = kit.daylight_picture(show.house), (right - left) / WIDE
-    lit = ((o.scene, kit.light_source(str(o.scene.projectors[0][0].light_source))) for o in options)
+    shown, step = kit.daylight_picture(show.house), (right - left) / columns
+    lit = ((scene, kit.light_source(str(scene.projectors[0][0].light_source))) for scene in scenes)
     views = [kit.night_view(scene, shown, light, spacing=step, extent=bounds) for scene, light in lit]
-    figure = _figure((11.0, 2.0)) if many else _figure((5.4, 2.3))
-    axes = figure.subplots(1, len(views), squeeze=False)[0]
-    for ax, option, image in zip(axes, options, kit.on_screen(views).images, strict=True):
+    return kit.on_screen(views).images
+
+
+def _nights(show: kit.Show, options: Sequence[Option], many: bool) -> Figure:
+    """Draw the front at night for each option."""
+    figure, images = (
+        _figure((11.0, 2.0)) if many else _figure((5.4, 2.3)),
+        nights(show, [o.scene for o in options], WIDE),
+    )
+    axes = figure.subplots(1, len(images), squeeze=False)[0]
+    for ax, option, image in zip(axes, options, images, strict=True):
         ax.imshow(image)
         ax.set(title=words.capital(option.title), xticks=[], yticks=[])
     return figure

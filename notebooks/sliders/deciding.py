@@ -13,12 +13,11 @@ from matplotlib.axes import Axes
 
 from kit.answers.deciding import NO_CLOTH, Plans
 from kit.errors import InputError
-from kit.eye.night import daylight_picture, night_view, on_screen
 from kit.results import make_frame
-from kit.source.spectra import light_source
 from kit.stage.aim import fitting_distance
 from kit.units import edge
 from kit.views.charts import DARK, MIDDLE, side_by_side
+from kit.views.sheet import nights
 
 # Columns of a night picture.
 WIDE = 260
@@ -67,18 +66,12 @@ def draw_lawn(found: Plans, ax: Axes) -> Axes:
 
 def draw_nights(found: Plans, picked: Sequence[int]) -> Any:
     """Return night pictures of some plans, by daylight colours of the house, on one tone curve."""
-    left, right, *_ = extent = found.show.house.bounds
-    shown, views = daylight_picture(found.show.house), []
-    for plan in picked:
-        scene = found.scene(plan)
-        source = light_source(scene.projectors[0][0].light_source or "laser phosphor")
-        views.append(night_view(scene, shown, source, spacing=(right - left) / WIDE, extent=extent))
 
     def draw(plan: int, image: Any, ax: Axes) -> None:
         ax.imshow(image)
         ax.set(xticks=[], yticks=[], title=f"plan {plan}")
 
-    images = on_screen(views).images
+    images = nights(found.show, [found.scene(plan) for plan in picked], WIDE)
     every = [partial(draw, *one) for one in zip(picked, images, strict=True)]
     return side_by_side((9.6, 3.0), *every, left=0.01, right=0.99, bottom=0.02, top=0.9, wspace=0.04)
 
