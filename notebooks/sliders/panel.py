@@ -195,9 +195,8 @@ class Panel:
 
     def update(self, choice: Any, name: str = "") -> None:
         """Show words, pictures and tables of `choice`, or what is wrong with it above the last page, in grey."""
-        with self._lock:
+        with self._lock, self.busy():
             self._shown = choice
-            self.parts["message"].add_class("kit-busy")
             try:
                 result = type(self).answer(self.of, choice, **self.given)
                 for part, content in self.page(result):
@@ -208,8 +207,6 @@ class Panel:
                 self.result = result
                 self.parts["first"].value = page.assumptions(result.show)
                 self._say("")
-            finally:
-                self.parts["message"].remove_class("kit-busy")
 
     def save(self) -> None:
         """Write what the controls say to `file`; a file that another page has changed is replaced the second time."""
@@ -272,6 +269,15 @@ class Panel:
             for part in ("first", "words", *self.pictures, "caption", "tables"):
                 one = self.parts[part]
                 one.add_class("kit-stale") if message else one.remove_class("kit-stale")
+
+    @contextmanager
+    def busy(self) -> Iterator[None]:
+        """Tell the page that it is being worked out."""
+        self.parts["message"].add_class("kit-busy")
+        try:
+            yield
+        finally:
+            self.parts["message"].remove_class("kit-busy")
 
     @contextmanager
     def _silence(self) -> Iterator[None]:

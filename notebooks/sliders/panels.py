@@ -297,8 +297,7 @@ class DecidePanel(Panel):
 
     def write_sheet(self) -> None:
         """Write the decision sheet of the plans that are looked at, in a folder of today's date beside the settings."""
-        with self._lock:
-            self.parts["message"].add_class("kit-busy")
+        with self._lock, self.busy():
             try:
                 made = decision_sheet(self._found, self.picks.value[:MOST], date=f"{date.today()}")
                 where = made.save(self.file.parent / f"sheet_{date.today()}", overwrite=True)
@@ -306,8 +305,6 @@ class DecidePanel(Panel):
                 self._keep(str(error))
             else:
                 self._keep(say("sheet", folder=where.name))
-            finally:
-                self.parts["message"].remove_class("kit-busy")
 
     def _picked(self, _: Any) -> None:
         with self._lock:
